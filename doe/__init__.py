@@ -1,0 +1,104 @@
+"""Fettle: find out which change moves what in a prototype, and what to change next.
+
+Names are imported when they are first used, so that ``import doe`` costs next to nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from doe.advise import Advice as Advice
+    from doe.advise import recommend as recommend
+    from doe.charts import figure as figure
+    from doe.fit import Effects as Effects
+    from doe.fit import analyse as analyse
+    from doe.model.effort import Effort as Effort
+    from doe.model.errors import DataError as DataError
+    from doe.model.errors import FettleError as FettleError
+    from doe.model.errors import FitError as FitError
+    from doe.model.errors import ImportProblems as ImportProblems
+    from doe.model.errors import StoreError as StoreError
+    from doe.model.errors import UsageError as UsageError
+    from doe.model.factor import Factor as Factor
+    from doe.model.limit import Derived as Derived
+    from doe.model.limit import Limit as Limit
+    from doe.model.outcome import Outcome as Outcome
+    from doe.model.records import Reading as Reading
+    from doe.model.records import Session as Session
+    from doe.model.records import Unit as Unit
+    from doe.model.records import Variant as Variant
+    from doe.model.setup import Setup as Setup
+    from doe.project import Project as Project
+    from doe.project import create as create
+    from doe.project import open as open
+    from doe.sheets import report as report
+
+_HOMES = {
+    "Advice": "doe.advise",
+    "DataError": "doe.model.errors",
+    "Derived": "doe.model.limit",
+    "Effects": "doe.fit",
+    "Effort": "doe.model.effort",
+    "Factor": "doe.model.factor",
+    "FettleError": "doe.model.errors",
+    "FitError": "doe.model.errors",
+    "ImportProblems": "doe.model.errors",
+    "Limit": "doe.model.limit",
+    "Outcome": "doe.model.outcome",
+    "Project": "doe.project",
+    "Reading": "doe.model.records",
+    "Session": "doe.model.records",
+    "Setup": "doe.model.setup",
+    "StoreError": "doe.model.errors",
+    "Unit": "doe.model.records",
+    "UsageError": "doe.model.errors",
+    "Variant": "doe.model.records",
+    "analyse": "doe.fit",
+    "create": "doe.project",
+    "figure": "doe.charts",
+    "open": "doe.project",
+    "recommend": "doe.advise",
+    "report": "doe.sheets",
+}
+
+__all__ = [
+    "Advice",
+    "DataError",
+    "Derived",
+    "Effects",
+    "Effort",
+    "Factor",
+    "FettleError",
+    "FitError",
+    "ImportProblems",
+    "Limit",
+    "Outcome",
+    "Project",
+    "Reading",
+    "Session",
+    "Setup",
+    "StoreError",
+    "Unit",
+    "UsageError",
+    "Variant",
+    "analyse",
+    "create",
+    "figure",
+    "open",
+    "recommend",
+    "report",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'doe' has no attribute '{name}'")
+    value = getattr(importlib.import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,0 +1,236 @@
+"""From what was typed at the bench to the variant that it makes: on which unit, from which state, by which rules."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from doe.model.choices import Settings, Value
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.limit import broken_limits, derive
+from doe.model.records import Unit, Variant, check_ways, read_settings
+from doe.model.setup import Setup
+from doe.model.wording import number
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A variant about to be logged, and where it comes from.
+
+    Attributes
+    ----------
+    settings : dict of str to setting
+        One entry per factor.
+    before : mapping of str to setting
+        The settings it was changed from; empty for a first variant.
+    parent : str or None
+        The variant it was changed from.
+    unit : str or None
+        The unit that will carry it.
+    is_new_unit : bool
+        Whether that unit has still to be made.
+    minutes : float or None
+        Bench minutes that the changes of a unit take by the factors' definitions; None for a new unit.
+    """
+
+    settings: Settings
+    before: Mapping[str, Value]
+    parent: str | None
+    unit: str | None
+    is_new_unit: bool
+    minutes: float | None
+
+    @property
+    def changed(self) -> dict[str, tuple[Value | None, Value]]:
+        """Factor -> setting before (None where there was none) and after, for those that differ."""
+        return {
+            name: (self.before.get(name), value)
+            for name, value in self.settings.items()
+            if self.before.get(name) != value
+        }
+
+
+def resolve_change(
+    setup: Setup,
+    units: Sequence[Unit],
+    variants: Sequence[Variant],
+    typed: Mapping[str, object],
+    *,
+    unit: str | None = None,
+    new_unit: str | None = None,
+    start: str | None = None,
+    again: bool = False,
+) -> Change:
+    """Work out which variant a typed change makes.
+
+    Parameters
+    ----------
+    setup : Setup
+        The project's definitions.
+    units, variants : sequence
+        What exists, variants in the order in which they were logged.
+    typed : mapping of str to object
+        Factor name -> what was typed; factors left out keep the setting they start from.
+    unit, new_unit : str, optional
+        The unit worked on, or the name of one to be made; an empty name asks for the next free one. Without either it
+        is the unit of `start`, or the only unit there is.
+    start : str, optional
+        Variant to take the other settings from; otherwise what the unit carries now.
+    again : bool
+        Whether the same settings on the same unit are meant: taken apart and put together again.
+
+    Raises
+    ------
+    UsageError
+        If it is not clear which unit is meant.
+    DataError
+        If a name is unknown, a setting not allowed, a limit broken, a one-way change turned back, or nothing changes.
+    """
+    if not setup.factors:
+        raise DataError("This project has no factors yet, so a variant has no settings; define the factors first.")
+    source = find_variant(start, variants) if start is not None else None
+    if source is not None and source.is_reference:
+        raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
+    place = _place(units, variants, unit, new_unit, source)
+    carried = next((item for item in units if item.name == place), None)
+    source = source or _carried_variant(carried, place, new_unit, variants)
+    before = source.settings if source is not None else (carried.settings if carried is not None else {})
+    settings = read_settings(typed, setup.factors, before)
+    if carried is not None:
+        check_ways(carried.settings, settings, setup.factors, carried.name)
+        _check_differs(carried, settings, setup, again)
+    check_limits(settings, setup)
+    minutes = _minutes(carried, settings, setup) if carried is not None else None
+    parent = source.name if source is not None else None
+    return Change(settings, before, parent, place, place is not None and carried is None, minutes)
+
+
+def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
+    """Return the variant of that name.
+
+    Raises
+    ------
+    DataError
+        If there is none; a near name is suggested.
+    """
+    for variant in variants:
+        if variant.name.casefold() == name.strip().casefold():
+            return variant
+    if not variants:
+        raise DataError(f"There is no variant '{name}': no variant is logged yet.")
+    names = [variant.name for variant in variants]
+    raise DataError(f"There is no variant '{name}'; there are {_shown(names)}.{did_you_mean(name, names)}")
+
+
+def find_unit(name: str, units: Sequence[Unit]) -> Unit:
+    """Return the unit of that name, if it can still be worked on.
+
+    Raises
+    ------
+    DataError
+        If there is none, or it is retired.
+    """
+    found = next((unit for unit in units if unit.name.casefold() == name.strip().casefold()), None)
+    if found is None:
+        names = [unit.name for unit in units]
+        there = f"there are {_shown(names)}" if names else "no unit is known yet"
+        raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}")
+    if found.retired:
+        raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")
+    return found
+
+
+def check_limits(settings: Mapping[str, Value], setup: Setup) -> None:
+    """Check settings taken together.
+
+    Raises
+    ------
+    DataError
+        Naming the first limit that they break, and the values in it.
+    """
+    for limit in broken_limits(settings, setup.limits, setup.derived):
+        values = derive(settings, setup.derived)
+        shown = listed([f"{name} = {_plain(values[name])}" for name in sorted(limit.expression.names)], "and")
+        note = f" ({limit.note})" if limit.note else ""
+        raise DataError(f"These settings break the limit '{limit.rule}'{note}: {shown}.")
+
+
+def next_unit_name(units: Sequence[Unit]) -> str:
+    """Return a free name that carries on from the last one: ``body D`` after ``body C``, ``A`` at first."""
+    taken = {unit.name.casefold() for unit in units}
+    name = units[-1].name if units else "A"
+    while name.casefold() in taken:
+        name = _successor(name)
+    return name
+
+
+def _successor(name: str) -> str:
+    digits = re.search(r"\d+$", name)
+    if digits:
+        return f"{name[: digits.start()]}{int(digits[0]) + 1}"
+    letter = re.search(r"(?<![^\W_])[A-Ya-y]$", name)
+    return f"{name[:-1]}{chr(ord(letter[0]) + 1)}" if letter else f"{name} 2"
+
+
+def _place(
+    units: Sequence[Unit],
+    variants: Sequence[Variant],
+    unit: str | None,
+    new_unit: str | None,
+    source: Variant | None,
+) -> str | None:
+    """Return the name of the unit that is meant, which may not exist yet, or None where units are not kept."""
+    if unit is not None and new_unit is not None:
+        raise UsageError("A variant is made on a unit that exists or on a new one; name only one of them.")
+    if new_unit is not None:
+        if any(item.name.casefold() == new_unit.strip().casefold() for item in units):
+            raise DataError(f"Unit '{new_unit}' exists already; give the new one another name.")
+        return new_unit.strip() or next_unit_name(units)
+    if unit is not None:
+        return find_unit(unit, units).name
+    active = [item.name for item in units if not item.retired]
+    if source is not None and (source.unit in active or not active):
+        return source.unit if source.unit in active else None
+    if len(active) > 1:
+        raise UsageError(f"Say which unit was changed: {listed(active)}, or a new one.")
+    if active:
+        return active[0]
+    return None if any(not variant.is_reference for variant in variants) else next_unit_name(units)
+
+
+def _carried_variant(
+    carried: Unit | None, place: str | None, new_unit: str | None, variants: Sequence[Variant]
+) -> Variant | None:
+    """Return the variant that a change starts from where none was named."""
+    if carried is not None:
+        return next((variant for variant in variants if variant.name == carried.variant), None)
+    if place is None and new_unit is None:
+        return next((variant for variant in reversed(variants) if not variant.is_reference), None)
+    return None
+
+
+def _check_differs(carried: Unit, settings: Settings, setup: Setup, again: bool) -> None:
+    if again or any(carried.settings.get(factor.name) != settings[factor.name] for factor in setup.factors):
+        return
+    what = f"variant {carried.variant}" if carried.variant else "what it is"
+    raise DataError(
+        f"Unit {carried.name} carries these very settings already, as {what}; log readings of that, or say 'again' if it "
+        "was taken apart and put together once more."
+    )
+
+
+def _minutes(carried: Unit, settings: Settings, setup: Setup) -> float | None:
+    if any(factor.name not in carried.settings for factor in setup.factors):
+        return None
+    return sum(factor.change_minutes(carried.settings[factor.name], settings[factor.name]) for factor in setup.factors)
+
+
+def _shown(names: Sequence[str], most: int = 12) -> str:
+    if len(names) <= most:
+        return listed(names, "and")
+    return f"{', '.join(names[: most - 1])} ... {names[-1]}"
+
+
+def _plain(value: object) -> str:
+    return number(value, 6) if isinstance(value, int | float) else str(value)

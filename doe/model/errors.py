@@ -1,0 +1,110 @@
+"""Everything that Fettle raises on purpose.
+
+The tree, by who can put it right::
+
+    FettleError
+    ├── UsageError      the call: a wrong argument, an unknown name
+    ├── DataError       the records: a value off its range, an empty log
+    │   └── ImportProblems   many bad cells of one spreadsheet, each named
+    ├── FitError        the mathematics: nothing to estimate, a model that cannot be told apart
+    └── StoreError      the project file: missing, locked, newer, not a project
+
+Each message is one sentence that names the field, the value and what is allowed. Imports nothing of ours.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class FettleError(Exception):
+    """Base of every error that a user may be shown as it is, without a traceback."""
+
+
+class UsageError(FettleError, ValueError):
+    """The caller asked for something that does not exist or does not fit together."""
+
+
+class DataError(FettleError, ValueError):
+    """A record contradicts the project's own definitions, or is no number at all."""
+
+
+class FitError(FettleError, ValueError):
+    """The readings at hand cannot answer the question, however they are turned."""
+
+
+class StoreError(FettleError, OSError):
+    """The project file cannot be used: it is missing, held by another, newer, or something else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One cell of a spreadsheet that cannot be read safely.
+
+    Attributes
+    ----------
+    line : int
+        Line in the file, counting from 1 as an editor does; 0 where the whole file is meant.
+    column : str
+        Heading as it stands in the file.
+    value : str
+        The cell's text as it stands.
+    allowed : str
+        What would have been accepted, as a phrase.
+    """
+
+    line: int
+    column: str
+    value: str
+    allowed: str
+
+    def sentence(self) -> str:
+        """Return the problem as one line of text."""
+        where = f"line {self.line}" if self.line else "the file"
+        column = f", column '{self.column}'" if self.column else ""
+        value = f": '{self.value}'" if self.value else ": empty"
+        return f"{where}{column}{value} - {self.allowed}"
+
+
+class ImportProblems(DataError):  # noqa: N818 - it is the list of them that users meet
+    """A log that was not imported, with every cell that stands in the way.
+
+    Parameters
+    ----------
+    source : str
+        Name of the file.
+    problems : sequence of Problem
+        All of them, not only the first.
+    """
+
+    def __init__(self, source: str, problems: Sequence[Problem]) -> None:
+        self.source = source
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        head = (
+            f"{source} was not imported, nothing was stored: {count} {'cell' if count == 1 else 'cells'} to put right."
+        )
+        super().__init__("\n".join([head, *(f"  {problem.sentence()}" for problem in self.problems)]))
+
+
+def listed(names: Iterable[object], joiner: str = "or") -> str:
+    """Join names as a person would: ``a, b or c``.
+
+    Examples
+    --------
+    >>> listed(["paper", "poly", "bamboo"])
+    'paper, poly or bamboo'
+    """
+    words = [str(name) for name in names]
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {joiner} {words[-1]}"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return ``" Did you mean 'x'?"`` for the nearest known name, or an empty string."""
+    names = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(word.casefold(), names, n=1, cutoff=0.6)
+    return f" Did you mean '{names[near[0]]}'?" if near else ""

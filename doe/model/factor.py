@@ -1,0 +1,230 @@
+"""A factor: one thing about the prototype that can be changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from doe.model.choices import FactorKind, Value, Way, choose
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.names import check_label, check_name
+from doe.model.numbers import finite, not_negative, read_number
+
+_STEP_TOLERANCE = 1e-6
+_MOST_STEPS = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """One thing that can be changed, over which range, which way, and at what effort.
+
+    Attributes
+    ----------
+    name : str
+        Letters, digits and underscores; used in terms (``"vents:driver"``) and rules.
+    kind : {"continuous", "count", "ordered", "categorical"}
+        Numbers on a range, whole numbers, named levels with an order, named levels without one.
+    low, high : float or None
+        The range of a numeric factor, in `unit`.
+    step : float or None
+        Smallest useful change of a numeric factor, in `unit`; settings lie on ``low + k * step``. A count steps by 1.
+    levels : tuple of str
+        The levels of an ordered or categorical factor, at least two.
+    unit : str
+        Unit of measure, for people.
+    way : {"either", "up", "down", "rebuild"}
+        How the setting may change on a unit that exists; ``rebuild`` needs a new unit.
+    minutes : float
+        Bench minutes for one change on a unit, whatever its size.
+    minutes_per_step : float
+        Minutes added for each step of the change.
+    price : float
+        Money for one change.
+    prices : mapping of str to float
+        Money for a level, paid once per project (a driver bought stays bought).
+    note : str
+        Free text: what it is, how to change it, what to beware of.
+
+    Raises
+    ------
+    UsageError
+        If a field contradicts another, with a sentence that names both.
+    """
+
+    name: str
+    kind: FactorKind = "continuous"
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    levels: Sequence[str] = ()
+    unit: str = ""
+    way: Way = "either"
+    minutes: float = 0.0
+    minutes_per_step: float = 0.0
+    price: float = 0.0
+    prices: Mapping[str, float] = field(default_factory=dict)
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        set_ = object.__setattr__
+        set_(self, "name", check_name("Factor name", self.name))
+        choose(f"Factor '{self.name}': kind", self.kind, FactorKind)
+        choose(f"Factor '{self.name}': way", self.way, Way)
+        for name in ("minutes", "minutes_per_step", "price"):
+            set_(self, name, not_negative(f"Factor '{self.name}': {name}", getattr(self, name)))
+        if self.is_numeric:
+            self._check_range()
+        else:
+            self._check_levels()
+        prices = {
+            str(level): not_negative(f"Factor '{self.name}': price of {level}", price)
+            for level, price in self.prices.items()
+        }
+        unknown = [level for level in prices if level not in self.levels]
+        if unknown:
+            raise UsageError(f"Factor '{self.name}': prices name '{unknown[0]}', which is not one of its levels.")
+        set_(self, "prices", prices)
+
+    def _check_range(self) -> None:
+        if self.levels:
+            raise UsageError(f"Factor '{self.name}' is {self.kind}: give low and high, not levels.")
+        if self.low is None or self.high is None:
+            raise UsageError(f"Factor '{self.name}' is {self.kind}: give both low and high.")
+        low, high = finite(f"Factor '{self.name}': low", self.low), finite(f"Factor '{self.name}': high", self.high)
+        if not low < high:
+            raise UsageError(f"Factor '{self.name}': low ({low:g}) must be below high ({high:g}).")
+        step = self.step if self.step is not None else (1.0 if self.kind == "count" else None)
+        if self.kind == "count" and any(number != round(number) for number in (low, high, step or 1.0)):
+            raise UsageError(f"Factor '{self.name}' is a count: low, high and step must be whole numbers.")
+        if step is not None:
+            self._check_step(low, high, finite(f"Factor '{self.name}': step", step))
+        for name, value in (("low", low), ("high", high), ("step", step)):
+            object.__setattr__(self, name, value)
+
+    def _check_step(self, low: float, high: float, step: float) -> None:
+        if step <= 0:
+            raise UsageError(f"Factor '{self.name}': step is {step:g}; it must be more than 0.")
+        count = (high - low) / step
+        if count < 1 - _STEP_TOLERANCE or count > _MOST_STEPS:
+            raise UsageError(f"Factor '{self.name}': step {step:g} does not fit the range {low:g} to {high:g}.")
+
+    def _check_levels(self) -> None:
+        if self.low is not None or self.high is not None or self.step is not None:
+            raise UsageError(f"Factor '{self.name}' is {self.kind}: give levels, not low, high or step.")
+        if isinstance(self.levels, str) or not isinstance(self.levels, Sequence):
+            raise UsageError(f'Factor \'{self.name}\': levels must be a list, such as ["felt", "cork"].')
+        levels = tuple(check_label(f"Factor '{self.name}': level", _level_text(level)) for level in self.levels)
+        if len(levels) < 2 or len({level.casefold() for level in levels}) < len(levels):
+            raise UsageError(f"Factor '{self.name}' is {self.kind}: give at least two different levels.")
+        if self.kind == "categorical" and self.way in ("up", "down"):
+            raise UsageError(
+                f"Factor '{self.name}' has no order, so its way cannot be '{self.way}'; use either or rebuild."
+            )
+        object.__setattr__(self, "levels", levels)
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether settings are numbers."""
+        return self.kind in ("continuous", "count")
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Low and high of a numeric factor, in `unit`; 0 and the last index for levels."""
+        if self.low is None or self.high is None:
+            return 0.0, float(len(self.levels) - 1)
+        return self.low, self.high
+
+    def allowed(self) -> str:
+        """Say in a phrase what a setting may be."""
+        if not self.is_numeric:
+            return f"must be {listed(self.levels)}"
+        unit = f" {self.unit}" if self.unit else ""
+        low, high = self.span
+        what = "a whole number" if self.kind == "count" else "a number"
+        step = (
+            f" in steps of {self.step:g}"
+            if self.step is not None and not (self.kind == "count" and self.step == 1)
+            else ""
+        )
+        return f"must be {what} from {low:g} to {high:g}{unit}{step}"
+
+    def read(self, value: object) -> Value:
+        """Turn a typed or stored setting into this factor's own type.
+
+        Returns
+        -------
+        float, int or str
+            A number on the range and step, or the level's name as defined.
+
+        Raises
+        ------
+        DataError
+            If the setting is off the range, off the step, or no level; the nearest level is suggested.
+        """
+        return self._read_number(value) if self.is_numeric else self._read_level(value)
+
+    def _read_number(self, value: object) -> Value:
+        try:
+            number = read_number(value, self.name)
+        except DataError as err:
+            if "thousands" in str(err):
+                raise
+            raise DataError(f"{self.name} is '{'' if value is None else value}'; it {self.allowed()}.") from None
+        low, high = self.span
+        slack = _STEP_TOLERANCE * (high - low)
+        if not low - slack <= number <= high + slack:
+            raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
+        if self.step is not None:
+            count = round((number - low) / self.step)
+            if abs(low + count * self.step - number) > _STEP_TOLERANCE * self.step:
+                raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
+            number = low + count * self.step
+        return round(number) if self.kind == "count" else number
+
+    def _read_level(self, value: object) -> Value:
+        text = _level_text(value)
+        for level in self.levels:
+            if level.casefold() == text.casefold():
+                return level
+        raise DataError(f"{self.name} is '{text}'; it {self.allowed()}.{did_you_mean(text, self.levels)}")
+
+    def position(self, value: Value) -> float:
+        """Return the place of a setting on the factor's own scale: the number, or the index of the level."""
+        return float(value) if self.is_numeric else float(self.levels.index(str(value)))
+
+    def can_go(self, start: Value, end: Value) -> bool:
+        """Tell whether a unit that exists can be changed from one setting to another."""
+        if start == end:
+            return True
+        if self.way == "either":
+            return True
+        if self.way == "rebuild":
+            return False
+        return (self.position(end) > self.position(start)) == (self.way == "up")
+
+    def change_minutes(self, start: Value, end: Value) -> float:
+        """Return the bench minutes of one change on a unit; 0 where nothing changes."""
+        if start == end:
+            return 0.0
+        if self.kind == "categorical":
+            return self.minutes + self.minutes_per_step
+        steps = abs(self.position(end) - self.position(start)) / (self.step or 1.0)
+        return self.minutes + self.minutes_per_step * steps
+
+    def grid(self, most: int = 11) -> tuple[Value, ...]:
+        """List settings worth considering: every level or step, or `most` spread evenly where there are more."""
+        if not self.is_numeric:
+            return tuple(self.levels)
+        low, high = self.span
+        steps = int((high - low) / self.step + _STEP_TOLERANCE) if self.step is not None else most - 1
+        taken = (
+            sorted({round(steps * place / (most - 1)) for place in range(most)}) if steps >= most else range(steps + 1)
+        )
+        width = self.step if self.step is not None else (high - low) / steps
+        return tuple(self._read_number(low + place * width) for place in taken)
+
+
+def _level_text(value: object) -> str:
+    if isinstance(value, float) and value == round(value) and abs(value) < 1e15:
+        return str(int(value))
+    return "" if value is None else str(value).strip()

@@ -1,0 +1,117 @@
+"""Limits on settings taken together, and quantities derived from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from doe.model.errors import DataError, UsageError
+from doe.model.expression import Expression
+from doe.model.factor import Factor
+from doe.model.names import check_name
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A rule that every variant must keep.
+
+    Attributes
+    ----------
+    rule : str
+        A comparison over factors and derived quantities, such as ``"rings * 42 - wool * 2.1 >= 180"``.
+    note : str
+        Why, for people.
+
+    Raises
+    ------
+    UsageError
+        If the rule is no comparison that can be read.
+    """
+
+    rule: str
+    note: str = ""
+    expression: Expression = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "expression", Expression(self.rule))
+        if not self.expression.is_comparison:
+            raise UsageError(f"Limit '{self.rule}' compares nothing; write it with <, <=, >, >=, == or !=.")
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A quantity computed from the settings, such as an air volume.
+
+    Attributes
+    ----------
+    name : str
+        Letters, digits and underscores; may be used in limits and as a term.
+    expression : str
+        Arithmetic over factors, such as ``"rings * 42 - wool * 2.1"``.
+    unit : str
+        Unit of measure, for people.
+
+    Raises
+    ------
+    UsageError
+        If the expression cannot be read, or yields true or false.
+    """
+
+    name: str
+    expression: str
+    unit: str = ""
+    parsed: Expression = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", check_name("Derived quantity", self.name))
+        object.__setattr__(self, "parsed", Expression(self.expression))
+        if self.parsed.is_comparison:
+            raise UsageError(f"Derived quantity '{self.name}' is a comparison; it must be arithmetic.")
+
+
+def derive(settings: Mapping[str, Any], derived: Iterable[Derived]) -> dict[str, Any]:
+    """Return the settings with each derived quantity beside them; scalars, or arrays of shape (n_variants,)."""
+    values = dict(settings)
+    for quantity in derived:
+        values[quantity.name] = quantity.parsed.evaluate(values)
+    return values
+
+
+def check_rules(factors: Iterable[Factor], limits: Iterable[Limit], derived: Iterable[Derived]) -> None:
+    """Check that rules use known names only, and that no name is taken twice.
+
+    Raises
+    ------
+    UsageError
+        On the first name that is unknown, or defined twice.
+    """
+    known: dict[str, object] = {}
+    for factor in factors:
+        if factor.name in known:
+            raise UsageError(f"Factor '{factor.name}' is defined twice.")
+        known[factor.name] = factor
+    for quantity in derived:
+        if quantity.name in known:
+            raise UsageError(f"Derived quantity '{quantity.name}' has the name of something defined before it.")
+        quantity.parsed.check_names(known, f"Derived quantity '{quantity.name}':")
+        known[quantity.name] = quantity
+    for limit in limits:
+        limit.expression.check_names(known, "Limit")
+
+
+def broken_limits(settings: Mapping[str, Any], limits: Iterable[Limit], derived: Iterable[Derived] = ()) -> list[Limit]:
+    """Return the limits that one variant breaks; a limit that cannot be computed there counts as broken."""
+    broken = []
+    try:
+        values = derive(settings, derived)
+    except DataError:
+        values = dict(settings)
+    for limit in limits:
+        try:
+            kept = bool(limit.expression.evaluate(values))
+        except DataError:
+            kept = False
+        if not kept:
+            broken.append(limit)
+    return broken

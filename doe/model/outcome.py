@@ -1,0 +1,213 @@
+"""An outcome: one thing the prototype is judged by."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from doe.model.choices import Goal, OutcomeKind, choose
+from doe.model.errors import DataError, UsageError
+from doe.model.names import check_name
+from doe.model.numbers import finite, not_negative, read_number
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What is judged, and what would be good.
+
+    Attributes
+    ----------
+    name : str
+        Letters, digits and underscores.
+    kind : {"measured", "rated", "compared"}
+        A number from an instrument, a grade on a scale, or which of two variants is better.
+    unit : str
+        Unit of measure, for people.
+    goal : {"raise", "lower", "hit", "within"} or None
+        What would be better; without a goal the outcome is analysed but takes no part in worth.
+    best : float or None
+        Goals raise and lower: the value beyond which more is not worth anything more.
+    worst : float, pair of float or None
+        The value at which the outcome is worth nothing. For ``hit`` and ``within`` a single value counts on both
+        sides, at the same distance; a pair sets the lower and the upper one.
+    target : float or None
+        Goal hit: the value wanted.
+    low, high : float or None
+        Goal within: the range in which nothing is lost.
+    scale : pair of float or None
+        Rated outcomes: the ends of the grading scale.
+    matters : float or None
+        Smallest change worth bench time, in `unit`. Without it nothing can be called too small to matter.
+    weight : float
+        Share in the overall worth, relative to the other outcomes.
+    relative_to : str or None
+        Label of a reference object; the outcome is analysed as the difference from it within each session.
+    recipe : mapping
+        How `fettle measure` computes it from a file; key ``from`` names the recipe.
+    note : str
+        Free text: how to take a reading.
+
+    Raises
+    ------
+    UsageError
+        If a field contradicts another, with a sentence that names both.
+    """
+
+    name: str
+    kind: OutcomeKind = "measured"
+    unit: str = ""
+    goal: Goal | None = None
+    best: float | None = None
+    worst: float | Sequence[float] | None = None
+    target: float | None = None
+    low: float | None = None
+    high: float | None = None
+    scale: Sequence[float] | None = None
+    matters: float | None = None
+    weight: float = 1.0
+    relative_to: str | None = None
+    recipe: Mapping[str, Any] = field(default_factory=dict)
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", check_name("Outcome name", self.name))
+        choose(f"Outcome '{self.name}': kind", self.kind, OutcomeKind)
+        if self.goal is not None:
+            choose(f"Outcome '{self.name}': goal", self.goal, Goal)
+        not_negative(f"Outcome '{self.name}': weight", self.weight)
+        self._check_scale()
+        if self.matters is not None and finite(f"Outcome '{self.name}': matters", self.matters) <= 0:
+            raise UsageError(f"Outcome '{self.name}': matters is {self.matters:g}; it must be more than 0.")
+        for name in ("best", "target", "low", "high"):
+            if getattr(self, name) is not None:
+                object.__setattr__(self, name, finite(f"Outcome '{self.name}': {name}", getattr(self, name)))
+        self._check_goal()
+
+    def _check_scale(self) -> None:
+        if self.kind != "rated":
+            if self.scale is not None:
+                raise UsageError(f"Outcome '{self.name}' is {self.kind}; only rated outcomes have a scale.")
+            return
+        pair = _pair(f"Outcome '{self.name}': scale", self.scale)
+        if pair is None or not pair[0] < pair[1]:
+            raise UsageError(
+                f"Outcome '{self.name}' is rated: give the scale from low to high, such as scale = [1, 7]."
+            )
+        object.__setattr__(self, "scale", pair)
+
+    def _check_goal(self) -> None:
+        name, goal = f"Outcome '{self.name}'", self.goal
+        fits = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}.get(
+            goal or "", ()
+        )
+        for field_name in ("best", "target", "low", "high"):
+            if getattr(self, field_name) is not None and field_name not in fits:
+                wanted = f"goal {goal} uses {' and '.join(fits)}" if fits else "it has no goal"
+                raise UsageError(f"{name}: {field_name} does not fit, since {wanted}.")
+        if goal is None:
+            return
+        if goal in ("raise", "lower"):
+            self._check_one_sided(name)
+            return
+        missing = [field_name for field_name in fits if getattr(self, field_name) is None]
+        if missing:
+            raise UsageError(f"{name} has goal {goal}: give {' and '.join(fits)}.")
+        self._check_two_sided(name)
+
+    def _check_one_sided(self, name: str) -> None:
+        low_end, high_end = tuple(self.scale) if self.scale is not None else (None, None)
+        best = self.best if self.best is not None else (high_end if self.goal == "raise" else low_end)
+        worst = self.worst if self.worst is not None else (low_end if self.goal == "raise" else high_end)
+        if best is None or worst is None or isinstance(worst, Sequence):
+            raise UsageError(f"{name} has goal {self.goal}: give one best and one worst value.")
+        worst = finite(f"{name}: worst", worst)
+        if (self.goal == "raise") != (worst < best) or worst == best:
+            side = "below" if self.goal == "raise" else "above"
+            raise UsageError(f"{name} has goal {self.goal}: worst ({worst:g}) must be {side} best ({best:g}).")
+        object.__setattr__(self, "best", best)
+        object.__setattr__(self, "worst", worst)
+
+    def _check_two_sided(self, name: str) -> None:
+        inner = self.inner
+        if not inner[0] <= inner[1] or (self.goal == "within" and inner[0] == inner[1]):
+            raise UsageError(f"{name} has goal within: low ({inner[0]:g}) must be below high ({inner[1]:g}).")
+        if self.worst is None and self.goal == "hit":
+            raise UsageError(f"{name} has goal hit: give worst, the value at which it is worth nothing.")
+        if isinstance(self.worst, Sequence):
+            object.__setattr__(self, "worst", _pair(f"{name}: worst", self.worst))
+        elif self.worst is not None:
+            object.__setattr__(self, "worst", finite(f"{name}: worst", self.worst))
+        outer = self.outer
+        if not (outer[0] < inner[0] and outer[1] > inner[1]):
+            raise UsageError(
+                f"{name}: worst ({outer[0]:g} and {outer[1]:g}) must lie outside {inner[0]:g} to {inner[1]:g}."
+            )
+
+    @property
+    def inner(self) -> tuple[float, float]:
+        """Ends of the range that is worth everything, for any goal; infinite where one side never loses."""
+        if self.goal == "hit" and self.target is not None:
+            return self.target, self.target
+        if self.goal == "within" and self.low is not None and self.high is not None:
+            return self.low, self.high
+        if self.best is None:
+            return -float("inf"), float("inf")
+        return (self.best, float("inf")) if self.goal == "raise" else (-float("inf"), self.best)
+
+    @property
+    def outer(self) -> tuple[float, float]:
+        """Ends of the range outside which it is worth nothing; infinite where one side never loses."""
+        low, high = self.inner
+        if self.goal in ("raise", "lower"):
+            worst = float(self.worst) if isinstance(self.worst, int | float) else 0.0
+            return (worst, float("inf")) if self.goal == "raise" else (-float("inf"), worst)
+        if isinstance(self.worst, Sequence):
+            return float(self.worst[0]), float(self.worst[1])
+        if self.worst is None:
+            return low - (high - low), high + (high - low)
+        reach = max(low - self.worst, self.worst - high)
+        return low - reach, high + reach
+
+    def allowed(self) -> str:
+        """Say in a phrase what a reading may be."""
+        if self.kind == "compared":
+            return "must be first, second or tie (or 1, 0, 0.5)"
+        if self.scale is not None:
+            return f"must be a grade from {self.scale[0]:g} to {self.scale[1]:g}"
+        return f"must be a number{' in ' + self.unit if self.unit else ''}"
+
+    def read(self, value: object) -> float:
+        """Turn a typed reading into a number.
+
+        Raises
+        ------
+        DataError
+            If it is no finite number, or off the scale.
+        """
+        if self.kind == "compared":
+            return self._read_comparison(value)
+        try:
+            number = read_number(value, self.name)
+        except DataError as err:
+            if "thousands" in str(err):
+                raise
+            raise DataError(f"{self.name} is '{'' if value is None else value}'; it {self.allowed()}.") from None
+        if self.scale is not None and not self.scale[0] <= number <= self.scale[1]:
+            raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
+        return number
+
+    def _read_comparison(self, value: object) -> float:
+        words = {"first": 1.0, "second": 0.0, "tie": 0.5, "1": 1.0, "0": 0.0, "0.5": 0.5, "1.0": 1.0, "0.0": 0.0}
+        text = str(value).strip().casefold()
+        if text not in words:
+            raise DataError(f"{self.name} is '{value}'; it {self.allowed()}.")
+        return words[text]
+
+
+def _pair(field: str, value: object) -> tuple[float, float] | None:
+    if value is None:
+        return None
+    if isinstance(value, str) or not isinstance(value, Sequence) or len(value) != 2:
+        raise UsageError(f"{field} is '{value}'; it must be two numbers.")
+    return finite(field, value[0]), finite(field, value[1])

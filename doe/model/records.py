@@ -1,0 +1,197 @@
+"""What a project records: units, variants, sessions and readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from doe.model.choices import Settings, Value
+from doe.model.errors import DataError, did_you_mean
+from doe.model.factor import Factor
+from doe.model.names import check_label
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A physical object that carries variants one after another.
+
+    Attributes
+    ----------
+    name : str
+        Label, such as ``"body A"``.
+    settings : mapping of str to setting
+        Its present state; empty while it carries no variant.
+    variant : str or None
+        The variant it carries now.
+    retired : bool
+        Whether it can no longer be worked on.
+    note : str
+        Free text.
+    """
+
+    name: str
+    settings: Mapping[str, Value] = field(default_factory=dict)
+    variant: str | None = None
+    retired: bool = False
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", check_label("Unit", self.name, 80))
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One set of factor settings, as built.
+
+    Attributes
+    ----------
+    name : str
+        Label, such as ``"12"``; unique in a project.
+    settings : mapping of str to setting
+        One entry per factor; empty for a reference object that has no settings.
+    unit : str or None
+        The unit it lives on.
+    parent : str or None
+        The variant it was changed from.
+    minutes, price : float or None
+        Effort actually spent.
+    when : datetime or None
+        When it was built.
+    status : {"built", "planned"}
+        Whether it exists yet.
+    note : str
+        Free text.
+    """
+
+    name: str
+    settings: Mapping[str, Value] = field(default_factory=dict)
+    unit: str | None = None
+    parent: str | None = None
+    minutes: float | None = None
+    price: float | None = None
+    when: datetime | None = None
+    status: str = "built"
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", check_label("Variant", self.name, 80))
+
+    @property
+    def is_reference(self) -> bool:
+        """Whether it is a reference object: heard and measured, but not built from factors."""
+        return not self.settings
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One sitting in which readings are taken under the same conditions.
+
+    Attributes
+    ----------
+    name : str
+        Label, such as ``"Tuesday evening"``.
+    when : datetime or None
+        When it took place.
+    note : str
+        Free text: room, level, who was there.
+    """
+
+    name: str
+    when: datetime | None = None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", check_label("Session", self.name, 80))
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One observed value of one outcome.
+
+    Attributes
+    ----------
+    variant, outcome : str
+        What was read, and which outcome.
+    value : float
+        In the outcome's unit, on its scale; for a comparison 1 (first better), 0.5 (tie) or 0 (second better).
+    versus : str or None
+        Comparisons: the second variant.
+    session, rater, unit : str or None
+        Under which conditions, by whom or what, on which physical unit.
+    order : int or None
+        Place in the session's order, from 1.
+    when : datetime or None
+        When it was taken.
+    note : str
+        Free text.
+    """
+
+    variant: str
+    outcome: str
+    value: float
+    versus: str | None = None
+    session: str | None = None
+    rater: str | None = None
+    unit: str | None = None
+    order: int | None = None
+    when: datetime | None = None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.value, int | float) or not math.isfinite(self.value):
+            raise DataError(f"{self.outcome} of variant {self.variant} is '{self.value}'; it must be a finite number.")
+        if self.order is not None and (self.order != int(self.order) or self.order < 1):
+            raise DataError(f"order is '{self.order}'; it must be a whole number from 1.")
+
+
+def read_settings(
+    typed: Mapping[str, object], factors: Sequence[Factor], base: Mapping[str, Value] | None = None
+) -> Settings:
+    """Turn typed settings into one entry per factor.
+
+    Parameters
+    ----------
+    typed : mapping of str to object
+        Factor name -> what was typed.
+    factors : sequence of Factor
+        All factors of the project.
+    base : mapping, optional
+        Settings to start from (those of the parent); only what changed is typed then.
+
+    Raises
+    ------
+    DataError
+        If a name is no factor, a value is not allowed, or a factor is left without a value.
+    """
+    known = {factor.name: factor for factor in factors}
+    for name in typed:
+        if name not in known:
+            raise DataError(f"'{name}' is no factor of this project.{did_you_mean(name, known)}")
+    settings: Settings = {}
+    for factor in factors:
+        if factor.name in typed:
+            settings[factor.name] = factor.read(typed[factor.name])
+        elif base and factor.name in base:
+            settings[factor.name] = base[factor.name]
+        else:
+            raise DataError(f"{factor.name} has no value; it {factor.allowed()}.")
+    return settings
+
+
+def check_ways(old: Mapping[str, Value], new: Mapping[str, Value], factors: Sequence[Factor], unit: str) -> None:
+    """Check that a unit can be changed from one set of settings to another.
+
+    Raises
+    ------
+    DataError
+        Naming the first factor that cannot go that way on a unit that exists.
+    """
+    for factor in factors:
+        if factor.name not in old or factor.name not in new or factor.can_go(old[factor.name], new[factor.name]):
+            continue
+        change = f"from {old[factor.name]} to {new[factor.name]}"
+        if factor.way == "rebuild":
+            raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it needs a new unit.")
+        raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it only goes {factor.way}.")

@@ -1,0 +1,160 @@
+"""A project's definitions as one object, read from the tables of a setup file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any, TypeVar
+
+from doe.model.effort import Effort
+from doe.model.errors import UsageError, did_you_mean, listed
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, check_rules
+from doe.model.outcome import Outcome
+
+_Record = TypeVar("_Record", Factor, Outcome, Effort, Limit, Derived)
+_RECIPE_KEY = "from"
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything that is decided before the first variant is built.
+
+    Attributes
+    ----------
+    title : str
+        What is being tuned.
+    question : str
+        What is wrong, in the maker's words.
+    factors, outcomes, limits, derived : tuple
+        The definitions.
+    effort : Effort
+        Minutes and money outside the factors.
+
+    Raises
+    ------
+    UsageError
+        If two definitions share a name, or a rule uses an unknown one.
+    """
+
+    title: str = "Untitled"
+    question: str = ""
+    factors: Sequence[Factor] = ()
+    outcomes: Sequence[Outcome] = ()
+    effort: Effort = field(default_factory=Effort)
+    limits: Sequence[Limit] = ()
+    derived: Sequence[Derived] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("factors", "outcomes", "limits", "derived"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
+        check_rules(self.factors, self.limits, self.derived)
+        taken = {factor.name for factor in self.factors} | {quantity.name for quantity in self.derived}
+        for outcome in self.outcomes:
+            if outcome.name in taken:
+                raise UsageError(f"Outcome '{outcome.name}' has the name of something defined before it.")
+            taken.add(outcome.name)
+
+    @classmethod
+    def from_tables(cls, tables: Mapping[str, Any]) -> Setup:
+        """Build a setup from the parsed tables of a TOML file.
+
+        Raises
+        ------
+        UsageError
+            If a key is unknown, has the wrong type, or a definition contradicts itself.
+        """
+        _check_keys("The setup", tables, ("title", "question", "effort", "factor", "outcome", "limit", "derived"))
+        return cls(
+            title=_text("title", tables.get("title", "Untitled")),
+            question=_text("question", tables.get("question", "")),
+            factors=[_record(Factor, table) for table in _tables("factor", tables)],
+            outcomes=[_record(Outcome, _with_recipe(table)) for table in _tables("outcome", tables)],
+            effort=_record(Effort, tables.get("effort", {})),
+            limits=[_record(Limit, table) for table in _tables("limit", tables)],
+            derived=[_record(Derived, table) for table in _tables("derived", tables)],
+        )
+
+    def to_tables(self) -> dict[str, Any]:
+        """Return the setup as plain tables; `from_tables` gives it back unchanged."""
+        return {
+            "title": self.title,
+            "question": self.question,
+            "effort": table_of(self.effort),
+            "factor": [table_of(factor) for factor in self.factors],
+            "outcome": [table_of(outcome) for outcome in self.outcomes],
+            "limit": [table_of(limit) for limit in self.limits],
+            "derived": [table_of(quantity) for quantity in self.derived],
+        }
+
+
+def table_of(record: Factor | Outcome | Effort | Limit | Derived) -> dict[str, Any]:
+    """Return a definition as a plain table, leaving out what is at its default."""
+    table: dict[str, Any] = {}
+    for item in fields(record):
+        value = getattr(record, item.name)
+        default = item.default_factory() if item.default_factory is not MISSING else item.default
+        if not item.init or value == default or value == ():
+            continue
+        table[item.name] = list(value) if isinstance(value, tuple) else value
+    recipe = table.pop("recipe", None)
+    return {**table, **recipe} if recipe else table
+
+
+def record_of(kind: type[_Record], table: Mapping[str, Any]) -> _Record:
+    """Build one definition from its table, as in the setup file.
+
+    Raises
+    ------
+    UsageError
+        If a key is unknown or the definition contradicts itself.
+    """
+    return _record(kind, _with_recipe(table) if kind is Outcome else table)
+
+
+def _record(kind: type[_Record], table: Any) -> _Record:
+    what = kind.__name__.lower()
+    if not isinstance(table, Mapping):
+        raise UsageError(f"[{what}] must be a table of keys and values.")
+    allowed = [item.name for item in fields(kind) if item.init]
+    _check_keys(f"[[{what}]] {table.get('name', '')}".strip(), table, allowed)
+    required = [
+        item.name for item in fields(kind) if item.default is MISSING and item.default_factory is MISSING and item.init
+    ]
+    missing = [name for name in required if name not in table]
+    if missing:
+        raise UsageError(f"[[{what}]] {table.get('name', '')} has no {listed(missing, 'and')}.".replace("  ", " "))
+    for name in ("unit", "note", "rule", "expression"):
+        if name in table:
+            _text(f"[[{what}]] {name}", table[name])
+    return kind(**table)
+
+
+def _with_recipe(table: Any) -> Any:
+    """Gather the keys of a measuring recipe, which stand beside the outcome's own in the file."""
+    if not isinstance(table, Mapping) or _RECIPE_KEY not in table:
+        return table
+    own = {item.name for item in fields(Outcome)}
+    recipe = {key: value for key, value in table.items() if key not in own}
+    return {**{key: value for key, value in table.items() if key in own}, "recipe": recipe}
+
+
+def _tables(what: str, tables: Mapping[str, Any]) -> list[Any]:
+    found = tables.get(what, [])
+    if not isinstance(found, list):
+        raise UsageError(f"'{what}' must be written as [[{what}]], once for each.")
+    return found
+
+
+def _check_keys(what: str, table: Mapping[str, Any], allowed: Sequence[str]) -> None:
+    for key in table:
+        if key not in allowed:
+            raise UsageError(
+                f"{what} has an unknown key '{key}'; it may have {listed(allowed, 'and')}.{did_you_mean(key, allowed)}"
+            )
+
+
+def _text(field_name: str, value: object) -> str:
+    if not isinstance(value, str):
+        raise UsageError(f"{field_name} is '{value}'; it must be text in quotes.")
+    return value

@@ -1,0 +1,109 @@
+"""The only place where numbers become text, and where the verdicts are spelled. Imports nothing of ours."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+Verdict = Literal["moves it", "too small to matter", "can't tell yet", "tangled with"]
+
+MOVES: Verdict = "moves it"
+TOO_SMALL: Verdict = "too small to matter"
+CANT_TELL: Verdict = "can't tell yet"
+TANGLED: Verdict = "tangled with"
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """Write a number to so many significant digits, without an exponent where a person would not use one.
+
+    Examples
+    --------
+    >>> number(1234.5), number(0.04567), number(-2.0), number(None)
+    ('1234', '0.0457', '-2', '-')
+    """
+    if value is None or not math.isfinite(value):
+        return "-"
+    if value == 0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    if size < -4 or size >= 9:
+        return f"{value:.{digits - 1}e}"
+    places = max(0, digits - 1 - size)
+    text = f"{value:.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text
+
+
+def signed(value: float | None, digits: int = 3) -> str:
+    """Write a change with its sign."""
+    text = number(value, digits)
+    return text if text in ("-", "0") or text.startswith("-") else f"+{text}"
+
+
+def places_for(width: float) -> int:
+    """Return the decimal places that an interval of this width can bear: two significant digits of the width."""
+    if not math.isfinite(width) or width <= 0:
+        return 2
+    return max(0, 1 - math.floor(math.log10(width)))
+
+
+def fixed(value: float | None, places: int) -> str:
+    """Write a number with a fixed count of decimal places."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    text = f"{value:.{places}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def with_interval(value: float, low: float, high: float, unit: str = "", *, is_change: bool = False) -> str:
+    """Write an estimate with its 95 % interval, to the digits that the interval can bear.
+
+    Examples
+    --------
+    >>> with_interval(3.1, 1.23, 5.04, "N", is_change=True)
+    '+3.1 N (1.2 to 5.0)'
+    """
+    places = places_for(high - low)
+    text = fixed(value, places)
+    if is_change and value > 0 and text.strip("0."):
+        text = f"+{text}"
+    unit = f" {unit}" if unit else ""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{text}{unit} (no interval)"
+    return f"{text}{unit} ({fixed(low, places)} to {fixed(high, places)})"
+
+
+def percent(share: float | None) -> str:
+    """Write a probability or a share in whole percent; never a flat 0 or 100 for what is not certain."""
+    if share is None or not math.isfinite(share):
+        return "-"
+    if 0 < share < 0.005:
+        return "<1 %"
+    if 0.995 < share < 1:
+        return ">99 %"
+    return f"{100 * share:.0f} %"
+
+
+def duration(minutes: float) -> str:
+    """Write bench time as a person would say it.
+
+    Examples
+    --------
+    >>> duration(8), duration(95), duration(120)
+    ('8 min', '1 h 35 min', '2 h')
+    """
+    whole = round(minutes)
+    hours, rest = divmod(whole, 60)
+    if hours == 0:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def counted(count: int, noun: str, plural: str | None = None) -> str:
+    """Write a count with its noun: ``1 variant``, ``2 variants``."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
+def verdict_text(verdict: str, tangled_with: str = "") -> str:
+    """Write a verdict with what it is tangled with, if anything."""
+    return f"{TANGLED} {tangled_with}" if verdict == TANGLED and tangled_with else verdict
