@@ -1,0 +1,351 @@
+"""From readings to effects, step by step: gather, find the scatter, whiten, search, judge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from doe.coding import Coding, Matrix, Term
+from doe.fit.active import BEAM, Posterior, search
+from doe.fit.builds import Builds, adjusted_builds
+from doe.fit.checks import run_checks
+from doe.fit.classical import COLUMNS as CLASSICAL_COLUMNS
+from doe.fit.classical import Classical, fit_classical
+from doe.fit.effects import Basis, Effects, empty_table
+from doe.fit.estimates import Averages, averages, swings
+from doe.fit.evidence import Evidence, gather, groupings
+from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
+from doe.fit.priors import Prior
+from doe.fit.reml import Grouping, Reml
+from doe.fit.tangled import Tie, breaking_variant, correlations, main_ties, session_ties
+from doe.fit.verdicts import CLAIM, Judged, either_active, judge
+from doe.fit.whiten import Problem, usable_terms, whiten
+from doe.fit.words import headline, sensitivity_line, spoken
+from doe.model.errors import UsageError, listed
+from doe.model.factor import Factor
+from doe.model.limit import Derived
+from doe.model.outcome import Outcome
+from doe.model.wording import CANT_TELL, MOVES, counted
+
+Array = npt.NDArray[Any]
+
+MOST_PAIRED = 14
+SUPPORTED = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    """One pass from readings to a posterior."""
+
+    builds: Builds
+    problem: Problem
+    posterior: Posterior
+    reading_sd: float
+    classical: Classical
+
+
+def analyse(
+    readings: pd.DataFrame,
+    factors: Sequence[Factor],
+    outcome: Outcome,
+    terms: str | Sequence[str] | None = None,
+    *,
+    derived: Sequence[Derived] = (),
+    prior: Prior | None = None,
+    seed: int = 1,
+) -> Effects:
+    """Find out which factor moves an outcome.
+
+    Readings are fitted by a linear mixed model with unit, build, session and rater as sources of scatter (REML), then
+    shrunk to one whitened row per build; terms are judged by averaging over sparse models (Box & Meyer 1993; Chipman 1996).
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Tidy, one row per reading: `variant, outcome, value`, optionally `session, rater, order, unit`, and one column per
+        factor. A reference object has empty factor cells.
+    factors : sequence of Factor
+        What could be changed.
+    outcome : Outcome
+        What is judged.
+    terms : {"main", "two-factor", "quadratic"}, sequence of str, or None
+        Candidate terms; None lets the engine look at main effects, two-factor interactions and curvature.
+    derived : sequence of Derived
+        Quantities that may be named in `terms`.
+    prior : Prior, optional
+        Beliefs about effects; the documented default otherwise.
+    seed : int
+        Kept with the result for whatever is drawn from it later.
+
+    Returns
+    -------
+    Effects
+
+    Raises
+    ------
+    DataError
+        If a reading is no finite number or contradicts the factors.
+    FitError
+        If there is no reading of any variant with settings.
+    UsageError
+        If a term is unknown, or no factor is given.
+    """
+    if not factors:
+        raise UsageError("There is no factor to analyse; add one with 'fettle factor add'.")
+    coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())
+    evidence = gather(readings, coding.factors, outcome)
+    sources, notes = groupings(evidence)
+    candidates, skipped = _candidates(coding, evidence, terms)
+    notes = [*evidence.notes, *notes, *_unvaried_notes(coding, evidence), *skipped]
+    reason = _hopeless(evidence, candidates)
+    if reason:
+        return _nothing(coding, evidence, candidates, (reason, *notes), seed)
+    prior = prior or Prior()
+    exact = coding.terms(terms) if terms is not None else None
+    fitted = _fit(coding, evidence, candidates, sources, prior, exact)
+    return _result(coding, evidence, fitted, notes, sources, terms, seed)
+
+
+def _uses_derived(terms: str | Sequence[str] | None, derived: Sequence[Derived]) -> bool:
+    if terms is None or isinstance(terms, str):
+        return False
+    names = {quantity.name for quantity in derived}
+    return any(part in names for term in terms for part in term.removesuffix("^2").split(":"))
+
+
+def _candidates(
+    coding: Coding, evidence: Evidence, terms: str | Sequence[str] | None
+) -> tuple[tuple[Term, ...], list[str]]:
+    """Terms to search, and a sentence where pairs had to be left out."""
+    if terms is not None:
+        return coding.terms(terms), []
+    varied = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1]
+    if len(varied) <= MOST_PAIRED:
+        return coding.terms("quadratic", varied), []
+    note = f"With {len(varied)} factors only main effects are looked at; name pairs to look at with 'terms'."
+    return coding.terms("main", varied), [note]
+
+
+def _unvaried_notes(coding: Coding, evidence: Evidence) -> list[str]:
+    names = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() < 2]
+    if not names or evidence.n_built < 2:
+        return []
+    word = "has" if len(names) == 1 else "have"
+    them = "it" if len(names) == 1 else "them"
+    return [f"{listed(names, 'and')} {word} had one setting only, so nothing can be said of {them}."]
+
+
+def _hopeless(evidence: Evidence, candidates: Sequence[Term]) -> str:
+    """Say why nothing can be estimated, or nothing."""
+    name = evidence.outcome.name
+    if evidence.n_built < 2:
+        return f"Only one variant has a reading of {name}; effects need at least two that differ."
+    if not candidates:
+        return f"All variants with a reading of {name} have the same settings; change something and read again."
+    if evidence.spread == 0:
+        return f"All {counted(evidence.n_readings, 'reading')} of {name} are equal, so they cannot tell factors apart."
+    return ""
+
+
+def _fit(
+    coding: Coding, evidence: Evidence, candidates: Sequence[Term], sources: Sequence[Grouping], prior: Prior,
+    exact: Sequence[Term] | None,
+) -> _Fitted:  # fmt: skip
+    """Two passes: scatter about the main effects, then about the terms that the first pass supports."""
+    matrix = coding.matrix(evidence.settings, candidates)
+    usable, _ = usable_terms(matrix, candidates)
+    if len(usable) < len(candidates):
+        matrix = coding.matrix(evidence.settings, usable)
+    mains = [term for term in usable if term.is_main]
+    spare = evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
+    first = _pass(coding, evidence, matrix, sources, mains if spare >= 3 else [], prior, beam=40)
+    supported = _supported(first.posterior)
+    second = _pass(coding, evidence, matrix, sources, supported, prior, with_table=True)
+    settled = list(exact) if exact is not None else _supported(second.posterior)
+    if settled == supported:
+        return second
+    classical = fit_classical(evidence, coding, coding.matrix(evidence.settings, settled), sources)
+    return replace(second, classical=classical)
+
+
+def _pass(
+    coding: Coding, evidence: Evidence, matrix: Matrix, sources: Sequence[Grouping], terms: Sequence[Term], prior: Prior,
+    *, beam: int = BEAM, with_table: bool = False,
+) -> _Fitted:  # fmt: skip
+    design = coding.matrix(evidence.settings, terms)
+    scatter = fit_classical(evidence, coding, design, sources, with_table=with_table)
+    model = scatter.model or _plain_model(evidence, scatter)
+    builds = adjusted_builds(evidence, list(scatter.sources), model)
+    problem = whiten(builds, matrix, coding, replicated="variant" in model.names)
+    floor = prior.scale_df * problem.reading_share * problem.unit**2 if problem.reading_share < 1.0 else 0.0
+    posterior = search(problem, prior, floor=floor, beam=beam)
+    return _Fitted(builds, problem, posterior, model.sigma, scatter)
+
+
+def _plain_model(evidence: Evidence, scatter: Classical) -> Reml:
+    """Describe a fit without sources of scatter in the form of a mixed model."""
+    assert scatter.plain is not None
+    df = evidence.n_readings - int(scatter.estimable.sum())
+    variance = (scatter.plain.rss + evidence.within) / df if df > 0 else 0.0
+    sigma = np.sqrt(variance) if variance > (1e-9 * evidence.spread) ** 2 else evidence.spread / 10
+    none = np.zeros((0, 0))
+    return Reml((), (), float(sigma), np.zeros(0), none, np.nan, none, np.zeros((0, 0, 0)))
+
+
+def _supported(posterior: Posterior) -> list[Term]:
+    """Terms more likely active than not, with their main effects; as many as the builds can bear."""
+    terms = posterior.problem.terms
+    chosen = [
+        terms[place]
+        for place in np.argsort(-posterior.activity, kind="stable")
+        if posterior.activity[place] > SUPPORTED
+    ]
+    closed = dict.fromkeys(term for one in chosen for term in (*one.parents, one) if term in terms)
+    most = max(1, posterior.problem.n_rows - 3)
+    return sorted(list(closed)[:most], key=terms.index)
+
+
+def _result(
+    coding: Coding, evidence: Evidence, fitted: _Fitted, notes: Sequence[str], sources: Sequence[Grouping],
+    terms: str | Sequence[str] | None, seed: int,
+) -> Effects:  # fmt: skip
+    average = averages(coding, fitted.posterior)
+    table, ties = _table(coding, evidence, average)
+    matrix = coding.matrix(evidence.settings, average.terms)
+    supported = coding.matrix(evidence.settings, _supported(fitted.posterior))
+    claimed = [name in set(table["term"][table["verdict"] == MOVES]) for name in (term.name for term in average.terms)]
+    names = evidence.variants[: evidence.n_built]
+    return Effects(
+        outcome=evidence.outcome,
+        coding=coding,
+        table=table,
+        levels=levels_of(average),
+        cells=cells_of(average),
+        variance=variance_of(fitted.classical.model, fitted.reading_sd, fitted.problem),
+        classical=fitted.classical.table,
+        checks=run_checks(evidence, fitted.builds, supported, coding, fitted.classical.table),
+        variants=variants_of(evidence, fitted.builds, average, matrix.values),
+        models=_models(average),
+        notes=(*notes, *_scatter_notes(evidence, sources, fitted), *_tie_notes(coding, evidence, average, ties)),
+        headline=headline(evidence.outcome, table),
+        sensitivity=sensitivity_line(
+            [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM
+        ),
+        covered=fitted.posterior.covered,
+        n_readings=evidence.n_readings,
+        n_variants=evidence.n_built,
+        seed=seed,
+        basis=Basis(average, fitted.builds, matrix.values, names, fitted.reading_sd),
+    )
+
+
+def _table(coding: Coding, evidence: Evidence, average: Averages) -> tuple[pd.DataFrame, list[Tie]]:
+    posterior = average.posterior
+    rows = swings(average)
+    related = correlations(posterior.problem)
+    ties = main_ties(posterior.problem, related) + session_ties(evidence, coding)
+    low, high = (np.array([row[end] for row in rows], dtype=float) for end in ("low", "high"))
+    either = either_active(posterior.included, posterior.weights)
+    judged = judge(
+        average.terms,
+        posterior.activity,
+        low,
+        high,
+        evidence.outcome.matters,
+        related=related,
+        either=either,
+        ties=ties,
+    )
+    table = pd.DataFrame(
+        [_table_row(coding, row, float(posterior.activity[place]), judged[place]) for place, row in enumerate(rows)],
+        columns=list(empty_table().columns),
+    )
+    size = table["activity"] * table["swing"].abs().fillna(0.0)
+    return table.iloc[np.argsort(-size.to_numpy(), kind="stable")].reset_index(drop=True), ties
+
+
+def _table_row(coding: Coding, row: dict[str, Any], activity: float, judged: Judged) -> dict[str, Any]:
+    term: Term = row["term"]
+    per_step = np.nan
+    factor = coding.axes[term.factors[0]].factor
+    if term.is_main and factor is not None and factor.step is not None:
+        low, high = factor.span
+        per_step = row["swing"] * factor.step / (high - low)
+    return {
+        **row,
+        "term": term.name,
+        "per_step": per_step,
+        "activity": activity,
+        "verdict": judged.verdict,
+        "tangled_with": judged.tangled_with,
+    }
+
+
+def _models(average: Averages, most: int = 10) -> pd.DataFrame:
+    """Most probable sets of terms, summed over the prior scales."""
+    posterior = average.posterior
+    sets, inverse = np.unique(posterior.included, axis=0, return_inverse=True)
+    weights = np.bincount(inverse.ravel(), posterior.weights, len(sets))
+    order = np.argsort(-weights, kind="stable")[:most]
+    names = [term.name for term in average.terms]
+    texts = [" + ".join(name for name, is_in in zip(names, sets[place], strict=True) if is_in) for place in order]
+    return pd.DataFrame({"terms": [text or "nothing" for text in texts], "probability": weights[order]})
+
+
+def _scatter_notes(evidence: Evidence, sources: Sequence[Grouping], fitted: _Fitted) -> list[str]:
+    names = fitted.classical.model.names if fitted.classical.model else ()
+    if any(source.name == "variant" for source in sources) and "variant" not in names:
+        return [
+            "No build is left over to show how much a rebuild changes by itself; intervals hold for these builds only."
+        ]
+    return []
+
+
+def _tie_notes(coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie]) -> list[str]:
+    notes = []
+    terms = {term.name: term for term in average.terms}
+    for tie in ties[:6]:
+        if tie.second == "session":
+            notes.append(
+                f"{spoken(tie.first)} changed only together with the session; repeat one setting in another session."
+            )
+            continue
+        how = "always" if tie.correlation > 0.999 else "nearly always"
+        remedy = breaking_variant((terms[tie.first], terms[tie.second]), evidence.settings, coding.factors)
+        notes.append(f"{spoken(tie.first)} and {spoken(tie.second)} {how} changed together; to part them, {remedy}.")
+    return notes
+
+
+def _nothing(
+    coding: Coding, evidence: Evidence, candidates: Sequence[Term], notes: tuple[str, ...], seed: int
+) -> Effects:
+    """Refuse by a result: every term is open, and the notes say why."""
+    blank = [{"term": term.name, "verdict": CANT_TELL, "tangled_with": "", "from": "", "to": ""} for term in candidates]
+    table = pd.DataFrame(blank, columns=list(empty_table().columns)) if blank else empty_table()
+    frames = {
+        "levels": ["factor", "level", "mean", "low", "high"],
+        "cells": ["term", "first", "second", "mean", "low", "high"],
+        "variance": ["source", "sd", "share"],
+        "classical": CLASSICAL_COLUMNS,
+        "checks": ["check", "finding", "level", "advice"],
+        "models": ["terms", "probability"],
+    }
+    empty: dict[str, Any] = {name: pd.DataFrame(columns=columns) for name, columns in frames.items()}
+    means = evidence.location + np.bincount(
+        evidence.variant, evidence.counts * evidence.means, len(evidence.variants)
+    ) / np.bincount(evidence.variant, evidence.counts, len(evidence.variants))
+    variants = pd.DataFrame({"variant": evidence.variants[: evidence.n_built], "mean": means[: evidence.n_built]})
+    for name in ("low", "high"):
+        variants[name] = np.nan
+    variants["readings"] = evidence.total(evidence.variant, len(evidence.variants))[: evidence.n_built]
+    variants["fitted"] = np.nan
+    return Effects(
+        outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=notes,
+        headline=f"Nothing can be said to move {evidence.outcome.name.replace('_', ' ')} yet.",
+        sensitivity="", covered=1.0, n_readings=evidence.n_readings, n_variants=evidence.n_built, seed=seed, **empty,
+    )  # fmt: skip

@@ -1,0 +1,119 @@
+"""From readings to builds: one adjusted value per variant, and how uncertain these values are together.
+
+All that readings say about the factors passes through the variants, since settings do not change within a variant. With
+sessions, raters and drift taken out by generalised least squares, the readings shrink to one value per variant with a
+covariance matrix, without loss for given variance components (McCulloch & Searle, Generalized, Linear, and Mixed Models,
+2001, ch. 6).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import linalg
+
+from doe.fit.evidence import Evidence
+from doe.fit.reml import Grouping, Reml
+
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Builds:
+    """Adjusted values of the variants.
+
+    Attributes
+    ----------
+    means : ndarray of shape (n_variants,)
+        Adjusted for session, rater and drift, in outcome units.
+    reading : ndarray of shape (n_variants, n_variants)
+        Covariance of `means` for builds as they are: reading scatter only.
+    between : ndarray of shape (n_variants, n_variants)
+        Covariance of the builds' own offsets from what their settings would give.
+    """
+
+    means: Array
+    reading: Array
+    between: Array
+
+    @property
+    def total(self) -> Array:
+        """Covariance of `means` about what the settings would give, shape (n_variants, n_variants)."""
+        return self.reading + self.between
+
+
+def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) -> Builds:
+    """Work out adjusted values for given variance components.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The readings.
+    sources : list of Grouping
+        Sources of scatter that `model` was fitted with.
+    model : Reml
+        Variance components.
+
+    Returns
+    -------
+    Builds
+        Of the variants with settings; reference objects have served to carry the session offsets.
+    """
+    n_all, n_built = len(evidence.variants), evidence.n_built
+    weights = np.bincount(evidence.variant, evidence.counts, n_all)
+    precision = np.diag(weights)
+    right = np.bincount(evidence.variant, evidence.counts * evidence.means, n_all)
+    conditions = [source for source in sources if source.name not in ("variant", "unit")]
+    if conditions:
+        design, scale = _condition_columns(conditions, model)
+        weighted = design * evidence.counts[:, None]
+        cross = _summed(evidence.variant, weighted, n_all)
+        inner = design.T @ weighted + np.diag(1.0 / np.maximum(scale, 1e-10))
+        solved = linalg.solve(inner, np.column_stack([cross.T, weighted.T @ evidence.means]), assume_a="pos")
+        precision = precision - cross @ solved[:, :-1]
+        right = right - cross @ solved[:, -1]
+    reading = np.linalg.inv(precision + 1e-12 * np.eye(n_all) * weights.max()) * model.sigma**2
+    means = reading @ right / model.sigma**2
+    means, reading = _relative(evidence, means, reading)
+    return Builds(means[:n_built] + evidence.location, reading[:n_built, :n_built], _between(evidence, model))
+
+
+def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, Array]:
+    """Express the values as differences from the outcome's reference object, if it was read."""
+    name = evidence.outcome.relative_to
+    if name is None or name not in evidence.variants[evidence.n_built :]:
+        return means, reading
+    place = evidence.variants.index(name)
+    take = np.eye(len(means))
+    take[:, place] -= 1.0
+    return take @ means - evidence.location, take @ reading @ take.T
+
+
+def _condition_columns(conditions: list[Grouping], model: Reml) -> tuple[Array, Array]:
+    """Build indicator columns of sessions, raters and drift, and each offset's variance over sigma squared."""
+    blocks, scales = [], []
+    for source in conditions:
+        block = np.zeros((len(source.index), source.size))
+        covariate = 1.0 if source.covariates is None else source.covariates[:, 0]
+        block[np.arange(len(source.index)), source.index] = covariate
+        blocks.append(block)
+        scales.append(np.full(source.size, model.variance_of(source.name)[0, 0] / model.sigma**2))
+    return np.hstack(blocks), np.concatenate(scales)
+
+
+def _summed(index: npt.NDArray[np.intp], rows: Array, size: int) -> Array:
+    summed = np.zeros((size, rows.shape[1]))
+    np.add.at(summed, index, rows)
+    return summed
+
+
+def _between(evidence: Evidence, model: Reml) -> Array:
+    between = np.eye(evidence.n_built) * model.variance_of("variant")[0, 0]
+    unit = model.variance_of("unit")[0, 0]
+    if unit > 0:
+        same = evidence.units[:, None] == evidence.units[None, :]
+        between = between + unit * (same & (evidence.units >= 0)[:, None])
+    return np.asarray(between)

@@ -1,0 +1,243 @@
+"""Checks: what could make the answer wrong, each with what to do about it in a maker's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import linalg
+from scipy.special import fdtrc, stdtr
+
+from doe.coding import Coding, Matrix
+from doe.fit.builds import Builds
+from doe.fit.evidence import Evidence
+from doe.fit.least_squares import LeastSquares, least_squares
+from doe.fit.lenth import lenth
+from doe.model.errors import listed
+from doe.model.wording import counted, number, percent
+
+Array = npt.NDArray[Any]
+
+COLUMNS = ["check", "finding", "level", "advice"]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check.
+
+    Attributes
+    ----------
+    check : str
+        What was looked at.
+    finding : str
+        What was found, with its figures.
+    level : {"fine", "look", "wrong"}
+        Whether to worry.
+    advice : str
+        What to do; empty where all is well.
+    """
+
+    check: str
+    finding: str
+    level: Literal["fine", "look", "wrong"]
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Residuals:
+    """The best-supported model refitted to whitened builds.
+
+    Attributes
+    ----------
+    fit : LeastSquares
+        On whitened rows.
+    studentised : ndarray of shape (n_variants,)
+        Externally studentised residuals; NaN where a build fits itself.
+    plain : ndarray of shape (n_variants,)
+        Residuals in outcome units, adjusted value minus fitted.
+    """
+
+    fit: LeastSquares
+    studentised: Array
+    plain: Array
+
+
+def residuals_of(builds: Builds, matrix: Matrix) -> Residuals:
+    """Refit and studentise (Cook & Weisberg, Residuals and Influence in Regression, 1982, sec. 2.2)."""
+    factor = linalg.cholesky(builds.total, lower=True)
+    X = np.column_stack([np.ones(len(builds.means)), matrix.values])
+    white = linalg.solve_triangular(factor, np.column_stack([X, builds.means]), lower=True)
+    fit = least_squares(white[:, :-1], white[:, -1])
+    residuals = white[:, -1] - fit.fitted
+    free = 1.0 - fit.leverage
+    with np.errstate(divide="ignore", invalid="ignore"):
+        others = (fit.rss - residuals**2 / free) / (fit.df - 1) if fit.df > 1 else np.full(len(residuals), np.nan)
+        studentised = residuals / np.sqrt(np.where(others > 0, others, np.nan) * free)
+    studentised[free < 1e-8] = np.nan
+    return Residuals(fit, studentised, builds.means - X @ fit.coefficients)
+
+
+def run_checks(
+    evidence: Evidence, builds: Builds, matrix: Matrix, coding: Coding, classical: pd.DataFrame
+) -> pd.DataFrame:
+    """Run every check that these readings allow.
+
+    Parameters
+    ----------
+    evidence, builds : Evidence, Builds
+        Readings and adjusted builds.
+    matrix : Matrix
+        Of the best-supported model, one row per variant.
+    coding : Coding
+        What it was made with.
+    classical : DataFrame
+        Table of exactly these terms.
+
+    Returns
+    -------
+    DataFrame
+        Columns `check, finding, level, advice`.
+    """
+    residuals = residuals_of(builds, matrix)
+    found = [
+        _lack_of_fit(evidence, builds, residuals),
+        _outliers(evidence, residuals),
+        _leverage(evidence, residuals),
+        _order(evidence, residuals),
+        _middle(evidence, coding, matrix),
+        _pile_up(evidence),
+        _stand_out(classical),
+    ]
+    return pd.DataFrame([vars_of(check) for check in found if check is not None], columns=COLUMNS)
+
+
+def vars_of(check: Check) -> tuple[str, str, str, str]:
+    """Return a check as a table row."""
+    return check.check, check.finding, check.level, check.advice
+
+
+def _lack_of_fit(evidence: Evidence, builds: Builds, residuals: Residuals) -> Check | None:
+    """Compare the scatter about the model with the scatter of builds with equal settings (Draper & Smith, sec. 2.1)."""
+    name = "Does the model fit?"
+    keys = pd.factorize(pd.MultiIndex.from_frame(evidence.settings))[0] if evidence.settings.shape[1] else None
+    if keys is None or len(np.unique(keys)) == len(keys):
+        advice = "Build the best variant a second time; only a rebuild shows what a rebuild changes."
+        return Check(name, "No two builds have the same settings, so it cannot be checked.", "look", advice)
+    factor = linalg.cholesky(builds.total, lower=True)
+    groups = np.eye(keys.max() + 1)[keys]
+    white = linalg.solve_triangular(factor, np.column_stack([groups, builds.means]), lower=True)
+    pure = least_squares(white[:, :-1], white[:, -1])
+    df = residuals.fit.df - pure.df
+    if df < 1 or pure.df < 1 or pure.rss <= 0:
+        return None
+    ratio = max(residuals.fit.rss - pure.rss, 0.0) / df / (pure.rss / pure.df)
+    p = float(fdtrc(df, pure.df, ratio))
+    finding = (
+        f"Scatter about the model is {number(np.sqrt(ratio), 2)} times that of repeated builds (p = {number(p, 2)})."
+    )
+    if p < 0.05:
+        return Check(
+            name, finding, "look", "Something moves it that the model lacks: a bend, a pair, or an unlisted factor."
+        )
+    return Check(name, finding, "fine")
+
+
+def _outliers(evidence: Evidence, residuals: Residuals) -> Check | None:
+    t = residuals.studentised
+    if not np.any(np.isfinite(t)) or residuals.fit.df < 3:
+        return None
+    p = 2.0 * stdtr(residuals.fit.df - 1, -np.abs(t)) * np.isfinite(t).sum()
+    far = [evidence.variants[place] for place in np.flatnonzero(p < 0.05)]
+    if not far:
+        return Check("Odd ones out", "No build lies further from the model than chance allows.", "fine")
+    finding = (
+        f"Variant {listed(far, 'and')} {'lies' if len(far) == 1 else 'lie'} far from what its settings would give."
+    )
+    return Check(
+        "Odd ones out", finding, "wrong", "Read it again, and look for a slip in the log or a fault in the build."
+    )
+
+
+def _leverage(evidence: Evidence, residuals: Residuals) -> Check:
+    alone = [evidence.variants[place] for place in np.flatnonzero(residuals.fit.leverage > 0.95)]
+    if not alone or len(alone) == evidence.n_built:
+        return Check("Resting on one build", "No effect rests on a single build.", "fine")
+    shown = listed(alone[:5], "and") + (" and others" if len(alone) > 5 else "")
+    advice = "Make another build with that setting before trusting it."
+    return Check(
+        "Resting on one build", f"What is said of some setting rests on variant {shown} alone.", "look", advice
+    )
+
+
+def _order(evidence: Evidence, residuals: Residuals) -> Check | None:
+    """Correlate residuals with the order of building, as logged."""
+    count = len(residuals.plain)
+    spread = float(np.std(residuals.plain))
+    if count < 6 or residuals.fit.df < 3 or spread == 0:
+        return None
+    r = float(np.corrcoef(np.arange(count), residuals.plain)[0, 1])
+    t = r * np.sqrt((count - 2) / max(1e-12, 1 - r**2))
+    p = 2.0 * float(stdtr(count - 2, -abs(t)))
+    if p >= 0.01:
+        return Check(
+            "Drift over the log", "Later builds are neither better nor worse than their settings explain.", "fine"
+        )
+    way = "rose" if r > 0 else "fell"
+    advice = "Something else changed with time: repeat an early variant now to see how much."
+    return Check(
+        "Drift over the log",
+        f"{evidence.outcome.name} {way} through the log beyond what the settings explain.",
+        "look",
+        advice,
+    )
+
+
+def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
+    used = {name for term in matrix.terms for name in term.factors}
+    ends = [
+        factor.name
+        for factor in coding.factors
+        if factor.name in used
+        and coding.axes[factor.name].has_curvature
+        and evidence.settings[factor.name].nunique() == 2
+    ]
+    if not ends:
+        return None
+    finding = f"{listed(ends, 'and')} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
+    return Check("Between the ends", finding, "look", "The best may lie between: try one build at a middle setting.")
+
+
+def _pile_up(evidence: Evidence) -> Check | None:
+    """Count grades at the ends of the scale; a pile hides differences (floor and ceiling)."""
+    scale = evidence.outcome.scale
+    if scale is None:
+        return None
+    grades = evidence.means + evidence.location
+    total = evidence.counts.sum()
+    for end, word in ((scale[0], "lowest"), (scale[1], "highest")):
+        share = float(evidence.counts[np.abs(grades - end) < 1e-9].sum() / total)
+        if share > 0.3:
+            finding = f"{percent(share)} of the grades are the {word} there is."
+            advice = "Differences hide at the end of a scale: use a harder passage, or a longer scale."
+            return Check("End of the scale", finding, "look", advice)
+    return Check("End of the scale", "Grades do not pile up at either end of the scale.", "fine")
+
+
+def _stand_out(classical: pd.DataFrame) -> Check | None:
+    """Lenth's margins where no scatter can be estimated otherwise."""
+    swings = classical["swing"].dropna()
+    if len(swings) < 5 or classical["se"].notna().any():
+        return None
+    margins = lenth(swings.to_numpy())
+    beyond = [
+        str(term)
+        for term, swing in zip(classical["term"], classical["swing"], strict=True)
+        if abs(swing) > margins.margin
+    ]
+    finding = f"{counted(len(beyond), 'effect')} beyond Lenth's margin of {number(margins.margin)}"
+    finding += f" ({listed(beyond, 'and')})" if beyond else ""
+    finding += f"; margin for all together {number(margins.simultaneous)}."
+    return Check("Without replicates", finding, "look", "Repeat a build to know the scatter instead of guessing it.")

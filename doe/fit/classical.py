@@ -1,0 +1,138 @@
+"""The classical table: least squares, or REML with Satterthwaite's degrees of freedom, on exactly the terms asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import stdtr, stdtrit
+
+from doe.coding import Coding, Matrix, Term
+from doe.fit.degrees import satterthwaite
+from doe.fit.estimates import term_contrast
+from doe.fit.evidence import Evidence
+from doe.fit.least_squares import LeastSquares, independent_columns, least_squares
+from doe.fit.reml import Crossproducts, Grouping, Reml, fit_reml
+
+Array = npt.NDArray[Any]
+
+COLUMNS = ["term", "swing", "se", "df", "p", "low", "high"]
+
+
+@dataclass(frozen=True, slots=True)
+class Classical:
+    """A classical fit.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Columns `term, swing, se, df, p, low, high`, one row per term in model order; NaN where a term depends on others.
+    model : Reml or None
+        The mixed model; None where plain least squares does.
+    plain : LeastSquares or None
+        The least-squares fit of one value per build; None where a mixed model was needed.
+    sources : tuple of Grouping
+        Sources of scatter in `model`.
+    estimable : ndarray of bool, shape (1 + n_columns,)
+        Columns that are no combination of columns before them, the mean first.
+    """
+
+    table: pd.DataFrame
+    model: Reml | None
+    plain: LeastSquares | None
+    sources: tuple[Grouping, ...]
+    estimable: npt.NDArray[np.bool_]
+
+
+def fit_classical(
+    evidence: Evidence, coding: Coding, matrix: Matrix, sources: Sequence[Grouping], *, with_table: bool = True
+) -> Classical:
+    """Fit the terms of a matrix.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Readings.
+    coding : Coding
+        What `matrix` was made with.
+    matrix : Matrix
+        Rows of the variants with settings.
+    sources : sequence of Grouping
+        Sources of scatter; empty for least squares.
+    with_table : bool
+        Whether degrees of freedom and the table are wanted, or only the variance components.
+    """
+    X = _reading_rows(evidence, matrix)
+    estimable = independent_columns(X)
+    live = _identified(evidence, sources, int(estimable[: 1 + matrix.values.shape[1]].sum()))
+    n_fixed = int(estimable.sum())
+    fixed = estimable[: 1 + matrix.values.shape[1]]
+    if not live or evidence.n_readings <= n_fixed:
+        fit = least_squares(X * np.sqrt(evidence.counts)[:, None], evidence.means * np.sqrt(evidence.counts))
+        df = evidence.n_readings - n_fixed
+        variance = (fit.rss + evidence.within) / df if df > 0 else np.nan
+        table = _table(coding, matrix, fit.coefficients, fit.unscaled * variance, fixed, df) if with_table else _empty()
+        return Classical(table, None, fit, (), fixed)
+    q, r = np.linalg.qr(X[:, estimable])
+    model = fit_reml(Crossproducts(q, evidence.means, live, evidence.counts, evidence.within), with_df=with_table)
+    if not with_table:
+        return Classical(_empty(), model, None, tuple(live), fixed)
+    back = np.zeros((X.shape[1], n_fixed))
+    back[estimable] = np.linalg.inv(r)
+    covariance = back @ model.covariance @ back.T
+    table = _table(coding, matrix, back @ model.coefficients, covariance, fixed, model, back)
+    return Classical(table, model, None, tuple(live), fixed)
+
+
+def _reading_rows(evidence: Evidence, matrix: Matrix) -> Array:
+    """Model matrix per cell: the mean and the terms for variants with settings, a mean of its own for each reference."""
+    n_references = len(evidence.variants) - evidence.n_built
+    n_columns = matrix.values.shape[1]
+    rows = np.zeros((len(evidence.variants), 1 + n_columns + n_references))
+    rows[: evidence.n_built, 0] = 1.0
+    rows[: evidence.n_built, 1 : 1 + n_columns] = matrix.values
+    rows[evidence.n_built :, 1 + n_columns :] = np.eye(n_references)
+    return rows[evidence.variant]
+
+
+def _identified(evidence: Evidence, sources: Sequence[Grouping], rank: int) -> list[Grouping]:
+    """Leave out build-to-build scatter where no build is left over to judge it by."""
+    spare = evidence.n_built - rank
+    return [source for source in sources if spare > 0 or source.name not in ("variant", "unit")]
+
+
+def _table(
+    coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array, estimable: npt.NDArray[np.bool_],
+    df: int | Reml, back: Array | None = None,
+) -> pd.DataFrame:  # fmt: skip
+    rows = []
+    for term in matrix.terms:
+        place = slice(matrix.slices[term.name].start + 1, matrix.slices[term.name].stop + 1)
+        if not np.all(estimable[place]):
+            rows.append(_row(term, np.nan, np.nan, np.nan))
+            continue
+        weights = np.zeros(len(coefficients))
+        weights[place] = term_contrast(coding, term, coefficients[place]).weights
+        swing, se = float(weights @ coefficients), float(np.sqrt(weights @ covariance @ weights))
+        if isinstance(df, Reml):
+            assert back is not None
+            rows.append(_row(term, swing, se, float(satterthwaite(df, (weights @ back)[None, :])[0])))
+        else:
+            rows.append(_row(term, swing, se if df > 0 else np.nan, float(df)))
+    return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty()
+
+
+def _row(term: Term, swing: float, se: float, df: float) -> tuple[Any, ...]:
+    if not (se > 0 and df > 0):
+        return term.name, swing, se, df, np.nan, np.nan, np.nan
+    reach = float(stdtrit(df, 0.975)) * se
+    p = 2.0 * float(stdtr(df, -abs(swing) / se))
+    return term.name, swing, se, df, p, swing - reach, swing + reach
+
+
+def _empty() -> pd.DataFrame:
+    return pd.DataFrame({name: pd.Series(dtype=object if name == "term" else float) for name in COLUMNS})

@@ -1,0 +1,126 @@
+"""Joint draws from the model-averaged posterior, for decisions that weigh several outcomes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.coding import Coding, Term
+from doe.fit.builds import Builds
+from doe.fit.estimates import Averages
+
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Draws of all that is uncertain about one outcome.
+
+    Attributes
+    ----------
+    coding : Coding
+        Makes the columns that `coefficients` belong to.
+    terms : tuple of Term
+        Candidate terms; columns are those of ``coding.matrix(settings, terms)``.
+    coefficients : ndarray of shape (n_draws, 1 + n_columns)
+        Mean first, then outcome units per coded unit; 0 for terms absent from that draw's model.
+    included : ndarray of bool, shape (n_draws, n_terms)
+        Terms of that draw's model.
+    build_sd : ndarray of shape (n_draws,)
+        Scatter from build to build, in outcome units.
+    reading_sd : ndarray of shape (n_draws,)
+        Scatter of one reading, in outcome units.
+    variants : tuple of str
+        Variants with settings.
+    variant_means : ndarray of shape (n_draws, n_variants)
+        True value of each variant as built, its own offset included.
+    """
+
+    coding: Coding
+    terms: tuple[Term, ...]
+    coefficients: Array
+    included: npt.NDArray[np.bool_]
+    build_sd: Array
+    reading_sd: Array
+    variants: tuple[str, ...]
+    variant_means: Array
+
+
+def draw(
+    average: Averages, builds: Builds, rows: Array, variants: tuple[str, ...], reading_sd: float, n_draws: int,
+    rng: np.random.Generator,
+) -> Draws:  # fmt: skip
+    """Draw from the posterior.
+
+    Parameters
+    ----------
+    average : Averages
+        Posterior with its coding.
+    builds : Builds
+        What it was computed from.
+    rows : ndarray of shape (n_variants, n_columns)
+        Model matrix of the variants.
+    variants : tuple of str
+        Their labels.
+    reading_sd : float
+        Scatter of one reading, in outcome units.
+    n_draws : int
+        At least 1.
+    rng : numpy.random.Generator
+        Source of randomness.
+    """
+    posterior, problem = average.posterior, average.posterior.problem
+    models = _systematic(posterior.weights, n_draws, rng)
+    ratio = posterior.df / rng.chisquare(posterior.df, n_draws)
+    sigma2 = posterior.variances[models] * ratio
+    coefficients = posterior.coefficients[models]
+    noise = rng.standard_normal((n_draws, coefficients.shape[1]))
+    for model in np.unique(models):
+        mine = np.flatnonzero(models == model)
+        live = np.flatnonzero(np.diag(posterior.covariances[model]) > 0)
+        if len(live):
+            lower = np.linalg.cholesky(posterior.covariances[model][np.ix_(live, live)])
+            coefficients[np.ix_(mine, live)] += (noise[np.ix_(mine, live)] @ lower.T) * np.sqrt(ratio[mine])[:, None]
+    centre = (problem.ones_values - coefficients @ problem.ones_columns) / problem.ones
+    centre += np.sqrt(sigma2 / problem.ones) * rng.standard_normal(n_draws)
+    coded = coefficients @ average.changes.T
+    expected = centre[:, None] + coded @ rows.T
+    inflation = np.sqrt(sigma2) / problem.unit
+    share = problem.reading_share if problem.reading_share < 1.0 else 0.5
+    return Draws(
+        coding=average.coding,
+        terms=average.terms,
+        coefficients=np.column_stack([centre, coded]),
+        included=posterior.included[models],
+        build_sd=np.sqrt(sigma2 * (1.0 - share)),
+        reading_sd=reading_sd * np.ones(n_draws),
+        variants=variants,
+        variant_means=expected + _offsets(builds, expected, inflation, problem.reading_share >= 1.0, rng),
+    )
+
+
+def _systematic(weights: Array, n_draws: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:
+    """Model numbers in proportion to their weights, with the least scatter of counts; in random order."""
+    points = (np.arange(n_draws) + rng.random()) / n_draws
+    models = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
+    return np.asarray(rng.permutation(models))
+
+
+def _offsets(builds: Builds, expected: Array, inflation: Array, is_mixed: bool, rng: np.random.Generator) -> Array:
+    """Draw the builds' own offsets given the means of their readings (conditional normal).
+
+    Where readings and builds cannot be told apart, half of the scatter is taken to be the builds'.
+    """
+    between, reading = builds.between, builds.reading
+    if is_mixed:
+        between, reading = (between + reading) / 2, (between + reading) / 2
+    gain = np.linalg.solve((between + reading).T, between.T).T
+    left = between - gain @ between
+    values, vectors = np.linalg.eigh((left + left.T) / 2)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    away = (builds.means - expected) @ gain.T
+    noise = rng.standard_normal(expected.shape) @ root.T
+    return np.asarray(away + noise * inflation[:, None])

@@ -1,0 +1,238 @@
+"""Model-averaged estimates in natural units: swings, level means, cells and predictions."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.coding import Axis, Coding, Matrix, Term, term_columns
+from doe.fit.active import Posterior
+from doe.fit.mixture import Mixture, mixture
+from doe.model.errors import DataError
+from doe.model.wording import number
+
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Contrast:
+    """A comparison of settings that stands for a whole term.
+
+    Attributes
+    ----------
+    weights : ndarray of shape (n_columns_of_term,)
+        Coefficients on the term's coded columns.
+    start, end : str
+        The settings compared, as text; empty for interactions.
+    """
+
+    weights: Array
+    start: str
+    end: str
+
+
+@dataclass(frozen=True, slots=True)
+class Averages:
+    """A posterior with the coding that turns it back into natural units.
+
+    Attributes
+    ----------
+    coding : Coding
+        What the model matrix was made with.
+    posterior : Posterior
+        The models that matter.
+    changes : ndarray of shape (n_columns, n_columns)
+        Coded columns -> columns of equal prior, block by block.
+    """
+
+    coding: Coding
+    posterior: Posterior
+    changes: Array
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """Candidate terms, in column order."""
+        return self.posterior.problem.terms
+
+    def at(self, rows: Array, weights: Array | None = None, *, extra: float = 0.0) -> Mixture:
+        """Distribution of the mean outcome at model-matrix rows.
+
+        Parameters
+        ----------
+        rows : ndarray of shape (n_rows, n_columns)
+            Coded columns of all candidate terms.
+        weights : ndarray, optional
+            Of the models; the posterior probabilities by default.
+        extra : float
+            Share of the row variance to add, for one new build.
+        """
+        posterior, problem = self.posterior, self.posterior.problem
+        away = rows @ self.changes - problem.ones_columns / problem.ones
+        means = problem.ones_values / problem.ones + posterior.coefficients @ away.T
+        spread = _quadratic(away, posterior.covariances)
+        spread += posterior.variances[:, None] * (1.0 / problem.ones + extra)
+        return mixture(posterior.weights if weights is None else weights, means, spread, posterior.df)
+
+    def combination(self, rows: Array, weights: Array) -> Mixture:
+        """Distribution of combinations of coefficients, without the mean; shapes as for `at`."""
+        turned = rows @ self.changes
+        means = self.posterior.coefficients @ turned.T
+        return mixture(weights, means, _quadratic(turned, self.posterior.covariances), self.posterior.df)
+
+    def given(self, term: Term) -> Array:
+        """Weights of the models that hold a term, shape (n_models,)."""
+        place = self.terms.index(term)
+        return self.posterior.weights * self.posterior.included[:, place]
+
+    def settings_rows(self, settings: Mapping[str, Sequence[Any]]) -> Array:
+        """Model-matrix rows of settings, shape (n_rows, n_columns)."""
+        return self.coding.matrix(settings, self.terms).values
+
+
+def averages(coding: Coding, posterior: Posterior) -> Averages:
+    """Join a posterior with its coding."""
+    n_columns = len(posterior.problem.cross)
+    changes = np.zeros((n_columns, n_columns))
+    for name, place in posterior.problem.slices.items():
+        changes[place, place] = posterior.problem.changes[name]
+    return Averages(coding, posterior, changes)
+
+
+def swings(average: Averages) -> list[dict[str, Any]]:
+    """Estimate the swing of every term, given that it is active.
+
+    Returns
+    -------
+    list of dict
+        `term`, `swing`, `low`, `high` (95 %), `mean` and `sd` of the swing, `from`, `to`; NaN where no model holds it.
+    """
+    problem = average.posterior.problem
+    n_columns = len(problem.cross)
+    contrasts, rows, weights = [], [], []
+    for term in average.terms:
+        place, given = problem.slices[term.name], average.given(term)
+        effect = _mean_effect(average, place, given)
+        contrast = term_contrast(average.coding, term, effect)
+        row = np.zeros(n_columns)
+        row[place] = contrast.weights
+        contrasts.append(contrast)
+        rows.append(row)
+        weights.append(given)
+    if not rows:
+        return []
+    spread = average.combination(np.array(rows), np.array(weights).T)
+    low, high = spread.quantile(0.025), spread.quantile(0.975)
+    held = np.array(weights).sum(axis=1) > 0
+    return [
+        {
+            "term": term,
+            "swing": spread.mean[place] if held[place] else np.nan,
+            "low": low[place] if held[place] else np.nan,
+            "high": high[place] if held[place] else np.nan,
+            "from": contrasts[place].start,
+            "to": contrasts[place].end,
+        }
+        for place, term in enumerate(average.terms)
+    ]
+
+
+def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
+    """Choose the comparison that stands for a term: low to high, or the two levels that differ most.
+
+    For an interaction it is half the difference between the swing of one factor at the two settings of the other (Box,
+    Hunter & Hunter 2005, ch. 5), and so on for more factors; for curvature the change from the middle to either end.
+
+    Parameters
+    ----------
+    coding : Coding
+    term : Term
+    effect : ndarray of shape (n_columns_of_term,)
+        Estimated coefficients on the coded columns; decides which levels differ most.
+    """
+    if term.is_square:
+        return Contrast(np.ones(1), "middle", "either end")
+    axes = [coding.axes[name] for name in term.factors]
+    pairs = [_pairs(axis) for axis in axes]
+    best: tuple[float, Array, tuple[tuple[int, int], ...]] | None = None
+    for chosen in itertools.product(*pairs):
+        weights = np.ones(1)
+        for axis, (start, end) in zip(axes, chosen, strict=True):
+            ends = _end_rows(axis)
+            weights = np.kron(weights, ends[end] - ends[start])
+        weights = weights / 2 ** (len(axes) - 1)
+        size = abs(float(weights @ effect))
+        if best is None or size > best[0] * (1 + 1e-12):
+            best = (size, weights, chosen)
+    assert best is not None
+    if len(axes) > 1:
+        return Contrast(best[1], "", "")
+    start, end = best[2][0]
+    return Contrast(best[1], end_text(axes[0], start), end_text(axes[0], end))
+
+
+def _pairs(axis: Axis) -> list[tuple[int, int]]:
+    return list(itertools.combinations(range(len(_end_rows(axis))), 2))
+
+
+def _end_rows(axis: Axis) -> Array:
+    return np.array([[-1.0], [1.0]]) if axis.contrasts is None else axis.contrasts
+
+
+def end_text(axis: Axis, place: int) -> str:
+    """Name the low or high end of a numeric axis, or a level."""
+    if axis.contrasts is None:
+        return number(axis.low if place == 0 else axis.high, 6)
+    return axis.levels[place]
+
+
+def level_profiles(coding: Coding, name: str) -> tuple[list[str], dict[str, Array]]:
+    """List settings of one factor worth a mean of their own, with the coded columns when all others are at their middle.
+
+    Returns
+    -------
+    list of str
+        Settings as text: every level, or low, middle and high.
+    dict of str to ndarray of shape (n_settings, width)
+        Axis name -> columns.
+    """
+    axis = coding.axes[name]
+    if axis.contrasts is None:
+        middle = (axis.low + axis.high) / 2
+        texts = [number(value, 6) for value in (axis.low, middle, axis.high)]
+        own = np.array([[-1.0], [0.0], [1.0]]) if axis.has_curvature else np.array([[-1.0], [1.0]])
+        texts = texts if axis.has_curvature else [texts[0], texts[2]]
+    else:
+        texts, own = list(axis.levels), axis.contrasts
+    columns = {other: np.zeros((len(texts), coding.axes[other].width)) for other in coding.axes}
+    columns[name] = own
+    return texts, columns
+
+
+def profile_rows(average: Averages, columns: Mapping[str, Array]) -> Array:
+    """Model-matrix rows from coded columns, shape (n_settings, n_columns)."""
+    blocks = [term_columns(columns, term) for term in average.terms]
+    n_rows = len(next(iter(columns.values())))
+    return np.hstack(blocks) if blocks else np.empty((n_rows, 0))
+
+
+def read_profile(average: Averages, matrix: Matrix) -> Array:
+    """Rows of a matrix, checked to have the candidate terms in order."""
+    if matrix.terms != average.terms:
+        raise DataError("The settings were coded for another model.")
+    return matrix.values
+
+
+def _mean_effect(average: Averages, place: slice, given: Array) -> Array:
+    total = given.sum()
+    mean = given @ average.posterior.coefficients / total if total > 0 else np.zeros(average.changes.shape[0])
+    return np.asarray((average.changes @ mean)[place])
+
+
+def _quadratic(rows: Array, covariances: Array) -> Array:
+    """``row' C row`` for each model and row, shape (n_models, n_rows)."""
+    return np.asarray(np.einsum("mij,ri,rj->mr", covariances, rows, rows, optimize=True))

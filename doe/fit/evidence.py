@@ -1,0 +1,322 @@
+"""Readings to arrays: who read what, when, on which build. The one place where `fit` meets data frames of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from doe.fit.reml import Grouping
+from doe.model.errors import DataError, FitError, did_you_mean
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.wording import counted
+
+Array = npt.NDArray[Any]
+Index = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The readings of one outcome, gathered into cells of equal conditions.
+
+    Attributes
+    ----------
+    outcome : Outcome
+        What was read.
+    variants : tuple of str
+        Variants with settings, then reference objects, each in order of first appearance.
+    n_built : int
+        How many of them have settings.
+    settings : DataFrame of shape (n_built, n_factors)
+        Settings of the variants.
+    units : ndarray of int, shape (n_built,)
+        Unit of each variant, from 0; -1 where unknown.
+    variant, session, rater : ndarray of int, shape (n_cells,)
+        Conditions of each cell; -1 where unknown.
+    place : ndarray of shape (n_cells,)
+        Place in the session's order, coded to -1..1 within it; 0 where unknown.
+    counts, means : ndarray of shape (n_cells,)
+        Readings in the cell, and their mean less `location`.
+    within : float
+        Sum of squares of the readings about their cells' means.
+    location : float
+        What was taken off every reading, for the arithmetic's sake.
+    spread : float
+        Highest reading minus lowest.
+    notes : tuple of str
+        What was left out, and why.
+    """
+
+    outcome: Outcome
+    variants: tuple[str, ...]
+    n_built: int
+    settings: pd.DataFrame
+    units: Index
+    variant: Index
+    session: Index
+    rater: Index
+    place: Array
+    counts: Array
+    means: Array
+    within: float
+    location: float
+    spread: float
+    notes: tuple[str, ...]
+
+    @property
+    def n_readings(self) -> int:
+        """Number of readings."""
+        return int(self.counts.sum())
+
+    @property
+    def replicated(self) -> bool:
+        """Whether some variant was read more than once."""
+        return bool(np.any(np.bincount(self.variant, self.counts, len(self.variants)) > 1))
+
+    def total(self, by: Index, size: int) -> Array:
+        """Count readings per group, shape (size,)."""
+        return np.bincount(by[by >= 0], self.counts[by >= 0], size)
+
+
+def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> Evidence:
+    """Collect the readings of one outcome.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Tidy, one row per reading: `variant`, `outcome`, `value`, optionally `session`, `rater`, `order`, `unit`, and one
+        column per factor. A variant whose factor cells are all empty is a reference object.
+    factors : sequence of Factor
+        The factors to read settings of.
+    outcome : Outcome
+        The outcome wanted.
+
+    Raises
+    ------
+    DataError
+        If a column is missing, a value is no finite number, or one variant appears with two sets of settings.
+    FitError
+        If there is no reading of this outcome of any variant with settings.
+    """
+    rows, notes = _rows_of(readings, factors, outcome)
+    values, location = _centred(rows["value"], outcome)
+    codes, names = _ordered_variants(rows, factors)
+    n_built = sum(is_built for _, is_built in names)
+    if n_built == 0:
+        raise FitError(
+            f"There is no reading of {outcome.name} of any variant with settings; log a variant and read it."
+        )
+    keys = pd.DataFrame({"variant": codes, "session": _codes(rows, "session"), "rater": _codes(rows, "rater")})
+    keys["order"] = _order(rows)
+    cells, counts, means, within = _cells(keys, values)
+    firsts = pd.Series(np.arange(len(rows))).groupby(codes).first().to_numpy()[:n_built]
+    if outcome.relative_to is not None:
+        notes.append(_relative_note(outcome, [name for name, _ in names]))
+    return Evidence(
+        outcome=outcome,
+        variants=tuple(name for name, _ in names),
+        n_built=n_built,
+        settings=_settings(rows.iloc[firsts], factors),
+        units=_codes(rows, "unit")[firsts],
+        variant=cells["variant"].to_numpy(dtype=np.intp),
+        session=cells["session"].to_numpy(dtype=np.intp),
+        rater=cells["rater"].to_numpy(dtype=np.intp),
+        place=_places(cells),
+        counts=counts,
+        means=means,
+        within=within,
+        location=location,
+        spread=float(np.ptp(values)),
+        notes=tuple(note for note in notes if note),
+    )
+
+
+def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Grouping], list[str]]:
+    """List the sources of scatter that these readings can tell apart, beside the effects of the factors.
+
+    Returns
+    -------
+    list of Grouping
+        Among variant, unit, session, rater and drift (a slope over the order, one per session).
+    list of str
+        Sentences about sources that cannot be told apart.
+    """
+    found: list[Grouping] = []
+    notes: list[str] = []
+    if with_variant and evidence.replicated:
+        found.append(Grouping("variant", evidence.variant, len(evidence.variants)))
+    for name, codes in (("session", evidence.session), ("rater", evidence.rater), ("unit", _unit_of_cells(evidence))):
+        grouping = _grouping(name, codes)
+        if grouping is None:
+            continue
+        twin = _twin(grouping, evidence, found)
+        if twin:
+            notes.append(_twin_note(name, twin))
+        else:
+            found.append(grouping)
+    drift = _drift(evidence)
+    return found + ([drift] if drift else []), notes
+
+
+def _rows_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> tuple[pd.DataFrame, list[str]]:
+    wanted = ["variant", "value", *(factor.name for factor in factors)]
+    missing = [name for name in wanted if name not in readings.columns]
+    if missing:
+        hint = did_you_mean(missing[0], [str(column) for column in readings.columns])
+        raise DataError(f"The readings have no column '{missing[0]}'.{hint}")
+    rows = readings
+    if "outcome" in readings.columns:
+        rows = readings[(readings["outcome"] == outcome.name).to_numpy(dtype=bool)]
+    notes = []
+    is_empty = np.asarray(rows["value"].isna())
+    if is_empty.any():
+        notes.append(f"{counted(int(is_empty.sum()), 'reading')} of {outcome.name} without a value left out.")
+        rows = rows[~is_empty]
+    if rows.empty:
+        raise FitError(f"There is no reading of {outcome.name} yet; take one with 'fettle read'.")
+    return rows, notes
+
+
+def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
+    """Take the first reading off all; exact for decimal numbers, which carry more digits than a float."""
+    if column.dtype == object and isinstance(column.iloc[0], Decimal):
+        first = column.iloc[0]
+        return np.array([float(value - first) for value in column]), float(first)
+    try:
+        values = column.to_numpy(dtype=float)
+    except (TypeError, ValueError):
+        raise DataError(f"The readings of {outcome.name} hold something that is no number.") from None
+    if not np.all(np.isfinite(values)):
+        bad = values[~np.isfinite(values)][0]
+        raise DataError(f"A reading of {outcome.name} is {bad}; it must be a finite number.")
+    location = float(np.median(values))
+    return values - location, location
+
+
+def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[Index, list[tuple[str, bool]]]:
+    """Code the variants in order of appearance, reference objects last."""
+    if rows["variant"].isna().any():
+        raise DataError("A reading has no variant; each reading must name the variant it was taken of.")
+    codes, labels = pd.factorize(rows["variant"])
+    firsts = np.unique(codes, return_index=True)[1]
+    names = [factor.name for factor in factors]
+    empty = rows[names].isna().to_numpy() if names else np.zeros((len(rows), 1), dtype=bool)
+    for column in names:
+        _check_settled(rows[column], codes, labels, column)
+    is_reference = empty[firsts].all(axis=1)
+    partly = np.asarray(empty[firsts].any(axis=1) & ~is_reference)
+    if partly.any():
+        place = int(np.flatnonzero(partly)[0])
+        factor = names[int(np.flatnonzero(np.atleast_2d(empty)[firsts[place]])[0])]
+        raise DataError(f"Variant {labels[place]} has no {factor}; give it, or leave all factors of a reference empty.")
+    order = np.argsort(is_reference, kind="stable")
+    rank = np.empty(len(order), dtype=np.intp)
+    rank[order] = np.arange(len(order))
+    return rank[codes], [(str(labels[place]), not bool(is_reference[place])) for place in order]
+
+
+def _check_settled(column: pd.Series[Any], codes: Index, labels: Any, name: str) -> None:
+    values, _ = pd.factorize(column)
+    first = np.full(len(labels), -2, dtype=np.intp)
+    first[codes[::-1]] = values[::-1]
+    differs = values != first[codes]
+    if differs.any():
+        label = labels[codes[int(np.flatnonzero(differs)[0])]]
+        raise DataError(f"Variant {label} appears with two settings of {name}; a changed build is a new variant.")
+
+
+def _codes(rows: pd.DataFrame, name: str) -> Index:
+    if name not in rows.columns or rows[name].isna().all():
+        return np.full(len(rows), -1, dtype=np.intp)
+    codes, _ = pd.factorize(rows[name])
+    return codes.astype(np.intp)
+
+
+def _order(rows: pd.DataFrame) -> Array:
+    if "order" not in rows.columns:
+        return np.full(len(rows), np.nan)
+    return pd.to_numeric(rows["order"], errors="coerce").to_numpy(dtype=float)
+
+
+def _cells(keys: pd.DataFrame, values: Array) -> tuple[pd.DataFrame, Array, Array, float]:
+    grouped = pd.Series(values).groupby([keys[name] for name in keys.columns], dropna=False, sort=False)
+    table = grouped.agg(["size", "mean"]).reset_index()
+    means = grouped.transform("mean").to_numpy()
+    within = float(np.sum((values - means) ** 2))
+    return table, table["size"].to_numpy(dtype=float), table["mean"].to_numpy(dtype=float), within
+
+
+def _places(cells: pd.DataFrame) -> Array:
+    """Code the order to -1..1 within each session; 0 where it says nothing."""
+    order = cells["order"]
+    if order.isna().all():
+        return np.zeros(len(cells))
+    grouped = order.groupby(cells["session"])
+    low, high = grouped.transform("min"), grouped.transform("max")
+    half = (high - low) / 2
+    coded = (order - low - half) / half.where(half > 0)
+    return coded.fillna(0.0).to_numpy(dtype=float)
+
+
+def _settings(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
+    columns: dict[str, Any] = {}
+    for factor in factors:
+        column = rows[factor.name]
+        columns[factor.name] = [factor.read(value) for value in column]
+    return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)))
+
+
+def _relative_note(outcome: Outcome, variants: Sequence[str]) -> str:
+    if outcome.relative_to in variants:
+        return ""
+    return f"{outcome.name} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
+
+
+def _unit_of_cells(evidence: Evidence) -> Index:
+    units = np.append(evidence.units, np.full(len(evidence.variants) - evidence.n_built, -1))
+    return units[evidence.variant]
+
+
+def _grouping(name: str, codes: Index) -> Grouping | None:
+    """Make a grouping; rows without a group share one of their own. None with fewer than two groups."""
+    groups, index = np.unique(codes, return_inverse=True)
+    if np.count_nonzero(groups >= 0) < 2:
+        return None
+    return Grouping(name, index.astype(np.intp), len(groups))
+
+
+def _twin(grouping: Grouping, evidence: Evidence, found: Sequence[Grouping]) -> str:
+    """Name what the grouping cannot be told apart from: one variant per group, or a grouping found before it."""
+    groups_per_variant = _pairs(evidence.variant, grouping.index)
+    variants_per_group = np.bincount(groups_per_variant[:, 1], minlength=grouping.size)
+    single = len(groups_per_variant) == len(evidence.variants)
+    if single and np.all(variants_per_group <= 1):
+        return "variant"
+    for other in found:
+        if other.name != "variant" and len(_pairs(grouping.index, other.index)) == grouping.size == other.size:
+            return other.name
+    return ""
+
+
+def _pairs(a: Index, b: Index) -> npt.NDArray[Any]:
+    return np.unique(np.column_stack([a, b]), axis=0)
+
+
+def _twin_note(name: str, twin: str) -> str:
+    if twin == "variant":
+        return f"Each {name} held one variant only, so what the {name} did cannot be told from the build itself."
+    return f"Every {name} goes with one {twin}, so the two cannot be told apart."
+
+
+def _drift(evidence: Evidence) -> Grouping | None:
+    if np.count_nonzero(evidence.place) < 4:
+        return None
+    index = np.where(evidence.session >= 0, evidence.session, 0)
+    size = int(index.max()) + 1
+    return Grouping("drift", index, size, evidence.place[:, None])

@@ -1,0 +1,99 @@
+"""Mixtures of t distributions: means, standard deviations and exact quantiles of model-averaged quantities."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import gammaln, stdtr, stdtrit
+
+Array = npt.NDArray[Any]
+
+_ROUNDS = 60
+_PRECISION = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Mixture:
+    """Several quantities, each a mixture of t distributions over the same models.
+
+    Attributes
+    ----------
+    weights : ndarray of shape (n_models, n_quantities)
+        Adding to 1 down each column.
+    means, scales : ndarray of shape (n_models, n_quantities)
+        Centres and scales.
+    df : float
+        Degrees of freedom, shared.
+    """
+
+    weights: Array
+    means: Array
+    scales: Array
+    df: float
+
+    @property
+    def mean(self) -> Array:
+        """Means, shape (n_quantities,)."""
+        return np.asarray((self.weights * self.means).sum(axis=0))
+
+    @property
+    def sd(self) -> Array:
+        """Standard deviations, shape (n_quantities,); with 2 degrees of freedom or fewer, of the scale alone."""
+        inflation = self.df / (self.df - 2) if self.df > 2 else 1.0
+        second = (self.weights * (self.scales**2 * inflation + self.means**2)).sum(axis=0)
+        return np.asarray(np.sqrt(np.maximum(second - self.mean**2, 0.0)))
+
+    def below(self, values: Array) -> Array:
+        """Probability that each quantity is below a value, shape (n_quantities,)."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (values[None, :] - self.means) / self.scales
+        z = np.where(self.scales > 0, z, np.where(values[None, :] >= self.means, np.inf, -np.inf))
+        return np.asarray((self.weights * stdtr(self.df, z)).sum(axis=0))
+
+    def density(self, values: Array) -> Array:
+        """Density of each quantity at a value, shape (n_quantities,)."""
+        scales = np.maximum(self.scales, 1e-100)
+        z = np.clip((values[None, :] - self.means) / scales, -1e100, 1e100)
+        log_constant = gammaln((self.df + 1) / 2) - gammaln(self.df / 2) - 0.5 * np.log(self.df * np.pi)
+        heights = np.exp(log_constant - 0.5 * (self.df + 1) * np.log1p(z**2 / self.df)) / scales
+        return np.asarray((self.weights * heights).sum(axis=0))
+
+    def quantile(self, probability: float) -> Array:
+        """Quantiles, shape (n_quantities,), by Newton steps held between the components' own quantiles."""
+        reach = float(stdtrit(self.df, probability))
+        ends = self.means + reach * self.scales
+        live = self.weights > 1e-12
+        low = np.where(live, ends, np.inf).min(axis=0)
+        high = np.where(live, ends, -np.inf).max(axis=0)
+        value = np.clip((self.weights * ends).sum(axis=0), low, high)
+        for _ in range(_ROUNDS):
+            excess = self.below(value) - probability
+            low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
+            step = value - excess / np.maximum(self.density(value), 1e-300)
+            step = np.where((step > low) & (step < high), step, (low + high) / 2)
+            is_close = np.all(np.abs(step - value) <= _PRECISION * (np.abs(step) + self.scales.max(axis=0)))
+            value = step
+            if is_close:
+                break
+        return np.asarray(value)
+
+
+def mixture(weights: Array, means: Array, variances: Array, df: float) -> Mixture:
+    """Build a mixture, keeping only models that weigh anything for some quantity.
+
+    Parameters
+    ----------
+    weights : ndarray of shape (n_models,) or (n_models, n_quantities)
+        Need not add to 1; a column of zeros gives equal weights.
+    means, variances : ndarray of shape (n_models, n_quantities)
+    df : float
+    """
+    spread = np.broadcast_to(weights if weights.ndim == 2 else weights[:, None], means.shape).astype(float)
+    totals = spread.sum(axis=0)
+    spread = np.where(totals > 0, spread / np.where(totals > 0, totals, 1.0), 1.0 / len(means))
+    keep = (spread > 1e-5).any(axis=1)
+    spread = spread[keep] / spread[keep].sum(axis=0)
+    return Mixture(spread, means[keep], np.sqrt(np.maximum(variances[keep], 0.0)), df)

@@ -1,0 +1,84 @@
+"""What is believed about effects before the first reading."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.coding import Coding, Term, sum_contrasts
+
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Prior of the search for active terms.
+
+    Most factors do nothing worth having (effect sparsity, Box & Meyer 1986, Technometrics 28, 11-18), and interactions are
+    likelier between factors that matter by themselves (effect heredity, Chipman 1996, Canad. J. Statist. 24, 17-36).
+
+    Attributes
+    ----------
+    main : float
+        Mean of the share of main effects that are active; lowered where there are more than ten factors, so that two or
+        three are expected.
+    interaction, curvature : float
+        Mean of the share of interactions and of curvature terms that are active, among those whose main effects are.
+    orphan : float
+        Weak heredity: probability of an interaction with one active main effect.
+    certainty : float
+        How firmly the three shares are held: 1 lets the log teach the most, a large number holds them fixed.
+    scales : tuple of float
+        Sizes of a coded effect, in standard deviations of one variant's value; each gets the same weight.
+    scale_df : float
+        Weight, in degrees of freedom, of what replicate readings say about the smallest possible scatter.
+    heredity : {"strong", "weak"}
+        Which models are looked at.
+    """
+
+    main: float = 0.25
+    interaction: float = 0.15
+    curvature: float = 0.15
+    orphan: float = 0.04
+    certainty: float = 1.0
+    scales: Sequence[float] = (1.0, 2.5, 6.0)
+    scale_df: float = 2.0
+    heredity: Literal["strong", "weak"] = "strong"
+
+    def shapes(self, n_factors: int) -> tuple[tuple[float, float], ...]:
+        """Beta shapes of the share of active terms: main effects, interactions, curvature."""
+        means = (min(self.main, 2.5 / max(n_factors, 1)), self.interaction, self.curvature)
+        return tuple((self.certainty, self.certainty * (1.0 / mean - 1.0)) for mean in means)
+
+
+def prior_columns(coding: Coding, term: Term) -> Array:
+    """Return the change of basis from a term's coded columns to columns with equal, independent priors.
+
+    The levels of a categorical factor are exchangeable: each level's effect has the same prior variance as the coded effect
+    of a numeric factor. Higher polynomials of an ordered factor are held smaller, in proportion to their degree.
+
+    Returns
+    -------
+    ndarray of shape (n_columns, n_columns)
+        `T`, such that ``coded columns @ T`` are the columns with equal priors, and ``T @ b`` turns their coefficients back.
+    """
+    change: Array = np.ones((1, 1))
+    for name in term.factors:
+        change = np.kron(change, _factor_change(coding, name))
+    return change
+
+
+def _factor_change(coding: Coding, name: str) -> Array:
+    axis = coding.axes[name]
+    if axis.contrasts is None or axis.width == 1:
+        return np.eye(axis.width)
+    if axis.factor is not None and axis.factor.kind == "ordered":
+        return np.diag(1.0 / np.arange(1, axis.width + 1))
+    n_levels = len(axis.levels)
+    centred = np.eye(n_levels) - 1.0 / n_levels
+    basis = np.linalg.svd(centred)[0][:, : n_levels - 1] * np.sqrt(n_levels / (n_levels - 1))
+    return np.asarray(np.linalg.lstsq(sum_contrasts(n_levels), basis, rcond=None)[0])

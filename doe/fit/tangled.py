@@ -1,0 +1,144 @@
+"""Terms that the log cannot tell apart, and the variant that would.
+
+Two terms are tangled if their columns, with the mean and the known scatter taken out, point the same way: the largest
+canonical correlation between them is near one. Credit is then shared by the model averaging; here the tie is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from doe.coding import Coding, Term
+from doe.fit.evidence import Evidence
+from doe.fit.whiten import Problem
+from doe.model.choices import Value
+from doe.model.factor import Factor
+from doe.model.wording import number
+
+Array = npt.NDArray[Any]
+
+EXACT = 0.999
+NEAR = 0.95
+RELATED = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Tie:
+    """Two terms that go together.
+
+    Attributes
+    ----------
+    first, second : str
+        Term names; `second` may be ``"session"``.
+    correlation : float
+        Largest canonical correlation, 0..1.
+    """
+
+    first: str
+    second: str
+    correlation: float
+
+
+def correlations(problem: Problem) -> Array:
+    """Largest canonical correlation between each two terms, shape (n_terms, n_terms), 1 on the diagonal."""
+    bases = [_whitened_block(problem, problem.slices[term.name]) for term in problem.terms]
+    widths = [basis.shape[1] for basis in bases]
+    if not bases:
+        return np.ones((0, 0))
+    spread = np.zeros((len(problem.cross), sum(widths)))
+    edges = np.cumsum([0, *widths])
+    for place, term in enumerate(problem.terms):
+        spread[problem.slices[term.name], edges[place] : edges[place + 1]] = bases[place]
+    products = spread.T @ problem.gram @ spread
+    if all(width == 1 for width in widths):
+        return np.asarray(np.minimum(np.abs(products), 1.0))
+    found = np.eye(len(bases))
+    for a in range(len(bases)):
+        for b in range(a):
+            block = products[edges[a] : edges[a + 1], edges[b] : edges[b + 1]]
+            largest = np.linalg.norm(block, 2) if block.size else 0.0
+            found[a, b] = found[b, a] = min(largest, 1.0)
+    return found
+
+
+def _whitened_block(problem: Problem, place: slice) -> Array:
+    block = problem.gram[place, place]
+    values, vectors = np.linalg.eigh(block)
+    keep = values > 1e-9 * max(values.max(initial=0.0), 1e-300)
+    return np.asarray(vectors[:, keep] / np.sqrt(values[keep]))
+
+
+def session_ties(evidence: Evidence, coding: Coding) -> list[Tie]:
+    """Factors that changed only together with the session, each setting in sessions of its own."""
+    sessions = evidence.session
+    if len(np.unique(sessions[sessions >= 0])) < 2:
+        return []
+    ties = []
+    built = evidence.variant < evidence.n_built
+    table = pd.DataFrame({"variant": evidence.variant[built], "session": sessions[built]}).drop_duplicates()
+    if table["variant"].duplicated().any():
+        return []
+    for factor in coding.factors:
+        setting = evidence.settings[factor.name].to_numpy()[table["variant"]]
+        pairs = pd.DataFrame({"session": table["session"].to_numpy(), "setting": setting}).drop_duplicates()
+        n_settings = pairs["setting"].nunique()
+        if n_settings > 1 and len(pairs) == pairs["session"].nunique() == n_settings:
+            ties.append(Tie(factor.name, "session", 1.0))
+    return ties
+
+
+def main_ties(problem: Problem, related: Array, threshold: float = NEAR) -> list[Tie]:
+    """Pairs of main effects that go together."""
+    mains = [place for place, term in enumerate(problem.terms) if term.is_main]
+    return [
+        Tie(problem.terms[a].name, problem.terms[b].name, float(related[a, b]))
+        for index, a in enumerate(mains)
+        for b in mains[index + 1 :]
+        if related[a, b] >= threshold
+    ]
+
+
+def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, factors: Sequence[Factor]) -> str:
+    """Name the cheapest single change to a variant in the log that would pull two terms apart.
+
+    Parameters
+    ----------
+    tie : tuple of Term
+        The two terms.
+    settings : DataFrame of shape (n_variants, n_factors)
+        Settings of the variants, oldest first.
+    factors : sequence of Factor
+        Ranges and efforts.
+
+    Returns
+    -------
+    str
+        Such as ``"change driver alone to poly"``; empty where one factor is all that both terms hold.
+    """
+    names = {factor.name: factor for factor in factors}
+    only = [name for name in dict.fromkeys(tie[0].factors + tie[1].factors) if name in names]
+    apart = [name for name in only if (name in tie[0].factors) != (name in tie[1].factors)]
+    choices = []
+    last = settings.iloc[-1]
+    for name in apart or only:
+        factor = names[name]
+        there = factor.read(last[name])
+        for end in _ends(factor):
+            if end != there and factor.can_go(there, end):
+                choices.append((factor.change_minutes(there, end), name, end))
+    if not choices:
+        return f"build one new unit with {(apart or only)[0]} changed and the rest as it was" if only else ""
+    _, name, end = min(choices, key=lambda choice: choice[0])
+    text = number(float(end), 6) if isinstance(end, int | float) else end
+    return f"change {name} alone to {text}"
+
+
+def _ends(factor: Factor) -> tuple[Value, ...]:
+    grid = factor.grid(3)
+    return tuple(grid) if not factor.is_numeric else (grid[0], grid[-1])

@@ -1,0 +1,86 @@
+"""Sentences about effects: the headline of an outcome and the line on priors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from doe.model.errors import listed
+from doe.model.outcome import Outcome
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, percent
+
+_MOST = 4
+
+
+def headline(outcome: Outcome, table: pd.DataFrame) -> str:
+    """Say in one sentence what moves the outcome, what does not, and what is open."""
+    by_verdict = {
+        verdict: [spoken(term) for term in table["term"][table["verdict"] == verdict]]
+        for verdict in (MOVES, TANGLED, TOO_SMALL, CANT_TELL)
+    }
+    name = outcome.name.replace("_", " ")
+    parts = []
+    if by_verdict[MOVES]:
+        parts.append(f"{_first_upper(name)} follows {_some(by_verdict[MOVES])}")
+    tied = table[table["verdict"] == TANGLED]
+    mains = [term for term in by_verdict[TOO_SMALL] if " with " not in term and " bent" not in term]
+    if not tied.empty:
+        pairs = dict.fromkeys(
+            " and ".join(sorted((spoken(row["term"]), _first_of(row["tangled_with"])))) for _, row in tied.iterrows()
+        )
+        parts.append(f"{_some(list(pairs))} cannot be told apart")
+    if mains:
+        parts.append(f"{_some(mains)} {'is' if len(mains) == 1 else 'are'} too small to matter")
+    if not parts:
+        return f"Nothing can be said to move {name} yet."
+    sentence = "; ".join(parts)
+    return f"{_first_upper(sentence)}."
+
+
+def spoken(term: str) -> str:
+    """Say a term: ``vents with driver`` for an interaction, ``wool bent`` for curvature."""
+    if term.endswith("^2"):
+        return f"{term[:-2]} bent".replace("_", " ")
+    return term.replace("_", " ").replace(":", " with ")
+
+
+def sensitivity_line(terms: Sequence[str], claimed: Sequence[bool], by_scale: Any, claim: float) -> str:
+    """Say whether a claim would fall under another prior size of effects.
+
+    Parameters
+    ----------
+    terms : sequence of str
+    claimed : sequence of bool
+        Terms said to move it.
+    by_scale : ndarray of shape (n_scales, n_terms)
+        Activity under each prior scale alone.
+    claim : float
+        Activity that a claim needs.
+    """
+    places = [place for place, is_claimed in enumerate(claimed) if is_claimed]
+    if not places:
+        return ""
+    low, high = np.min(by_scale, axis=0), np.max(by_scale, axis=0)
+    weak = [place for place in places if low[place] < claim]
+    if not weak:
+        return "No claim depends on how large effects were expected to be."
+    place = min(weak, key=lambda one: low[one])
+    return (
+        f"The claim on {spoken(terms[place])} depends on how large effects were expected to be: "
+        f"its probability runs from {percent(float(low[place]))} to {percent(float(high[place]))}."
+    )
+
+
+def _first_of(partners: str) -> str:
+    return spoken(partners.split(", ")[0])
+
+
+def _some(words: list[str]) -> str:
+    return listed(words if len(words) <= _MOST else [*words[: _MOST - 1], f"{len(words) - _MOST + 1} more"], "and")
+
+
+def _first_upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
