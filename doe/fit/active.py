@@ -49,8 +49,10 @@ class Posterior:
         Posterior probabilities, adding to 1; most probable first.
     coefficients : ndarray of shape (n_models, n_columns)
         Posterior means, in outcome units per column of equal prior; 0 where absent.
-    covariances : ndarray of shape (n_models, n_columns, n_columns)
-        Posterior scale matrices of the t distributions, in squared outcome units; 0 where absent.
+    columns : ndarray of int, shape (n_models, n_most)
+        Columns of each model, padded with the number of columns.
+    covariances : ndarray of shape (n_models, n_most, n_most)
+        Posterior scale matrices of the t distributions over `columns`, in squared outcome units; 0 where padded.
     variances : ndarray of shape (n_models,)
         Posterior scale of the row variance, in squared outcome units.
     df : float
@@ -72,6 +74,7 @@ class Posterior:
     scales: Array
     weights: Array
     coefficients: Array
+    columns: npt.NDArray[np.intp]
     covariances: Array
     variances: Array
     df: float
@@ -278,7 +281,8 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
     order = _kept(flat, included, len(engine.scales))
     models, scales = np.divmod(order, len(engine.scales))
     kept = included[models]
-    coefficients, covariances, rss = _moments(engine, kept, engine.scales[scales])
+    columns = engine.columns_of(kept)
+    coefficients, covariances, rss = _moments(engine, columns, engine.scales[scales])
     variances = rss / engine.df
     return Posterior(
         problem=problem,
@@ -286,6 +290,7 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
         scales=engine.scales[scales],
         weights=flat[order] / flat[order].sum(),
         coefficients=coefficients,
+        columns=columns,
         covariances=covariances * variances[:, None, None],
         variances=variances,
         df=float(engine.df),
@@ -398,24 +403,18 @@ def _normalised_columns(scores: Array) -> Array:
     return np.asarray(weights / weights.sum(axis=0))
 
 
-def _moments(engine: Search, included: npt.NDArray[np.bool_], scales: Array) -> tuple[Array, Array, Array]:
+def _moments(engine: Search, columns: npt.NDArray[np.intp], scales: Array) -> tuple[Array, Array, Array]:
     """Posterior means, unscaled covariances and residual sums of squares of the kept models."""
-    columns = engine.columns_of(included)
     n_models, most = columns.shape
-    n_columns = engine.blank
     block = engine.gram[columns[:, :, None], columns[:, None, :]]
     is_blank = columns == engine.blank
-    ridge = np.where(is_blank, 1.0, 1.0 / scales[:, None] ** 2)
-    block[:, np.arange(most), np.arange(most)] += ridge
+    block[:, np.arange(most), np.arange(most)] += np.where(is_blank, 1.0, 1.0 / scales[:, None] ** 2)
     inverse = np.linalg.inv(block) if most else block
     inverse[is_blank] = 0.0
     right = engine.gram[engine.blank + 1][columns]
     solution = np.einsum("mij,mj->mi", inverse, right)
-    rss = engine.gram[engine.blank + 1, engine.blank + 1] - np.einsum("mi,mi->m", solution, right)
-    coefficients = np.zeros((n_models, n_columns + 1))
-    covariances = np.zeros((n_models, n_columns + 1, n_columns + 1))
-    models = np.arange(n_models)[:, None]
-    coefficients[models, columns] = solution
-    covariances[models[:, :, None], columns[:, :, None], columns[:, None, :]] = inverse
-    floor = 1e-12 * engine.gram[engine.blank + 1, engine.blank + 1] + 1e-300
-    return coefficients[:, :-1], covariances[:, :-1, :-1], np.maximum(rss, floor)
+    total = engine.gram[engine.blank + 1, engine.blank + 1]
+    rss = total - np.einsum("mi,mi->m", solution, right)
+    coefficients = np.zeros((n_models, engine.blank + 1))
+    coefficients[np.arange(n_models)[:, None], columns] = solution
+    return coefficients[:, :-1], inverse, np.maximum(rss, 1e-12 * total + 1e-300)

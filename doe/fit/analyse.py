@@ -22,7 +22,7 @@ from doe.fit.evidence import Evidence, gather, groupings
 from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
 from doe.fit.priors import Prior
 from doe.fit.reml import Grouping, Reml
-from doe.fit.tangled import Tie, breaking_variant, correlations, main_ties, session_ties
+from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.fit.words import headline, sensitivity_line, spoken
@@ -164,21 +164,18 @@ def _fit(
     mains = [term for term in usable if term.is_main]
     spare = evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
     first = _pass(coding, evidence, matrix, sources, mains if spare >= 3 else [], prior, beam=40)
-    supported = _supported(first.posterior)
-    second = _pass(coding, evidence, matrix, sources, supported, prior, with_table=True)
+    second = _pass(coding, evidence, matrix, sources, _supported(first.posterior), prior)
     settled = list(exact) if exact is not None else _supported(second.posterior)
-    if settled == supported:
-        return second
     classical = fit_classical(evidence, coding, coding.matrix(evidence.settings, settled), sources)
     return replace(second, classical=classical)
 
 
 def _pass(
     coding: Coding, evidence: Evidence, matrix: Matrix, sources: Sequence[Grouping], terms: Sequence[Term], prior: Prior,
-    *, beam: int = BEAM, with_table: bool = False,
+    *, beam: int = BEAM,
 ) -> _Fitted:  # fmt: skip
     design = coding.matrix(evidence.settings, terms)
-    scatter = fit_classical(evidence, coding, design, sources, with_table=with_table)
+    scatter = fit_classical(evidence, coding, design, sources, with_table=False)
     model = scatter.model or _plain_model(evidence, scatter)
     builds = adjusted_builds(evidence, list(scatter.sources), model)
     problem = whiten(builds, matrix, coding, replicated="variant" in model.names)
@@ -315,7 +312,7 @@ def _tie_notes(coding: Coding, evidence: Evidence, average: Averages, ties: Sequ
                 f"{spoken(tie.first)} changed only together with the session; repeat one setting in another session."
             )
             continue
-        how = "always" if tie.correlation > 0.999 else "nearly always"
+        how = "always" if tie.correlation >= EXACT else "nearly always"
         remedy = breaking_variant((terms[tie.first], terms[tie.second]), evidence.settings, coding.factors)
         notes.append(f"{spoken(tie.first)} and {spoken(tie.second)} {how} changed together; to part them, {remedy}.")
     return notes

@@ -15,10 +15,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy import linalg
 
+from doe.coding import sum_contrasts
 from doe.fit.evidence import Evidence
 from doe.fit.reml import Grouping, Reml
 
 Array = npt.NDArray[Any]
+
+_FREE = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +96,20 @@ def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, 
 
 
 def _condition_columns(conditions: list[Grouping], model: Reml) -> tuple[Array, Array]:
-    """Build indicator columns of sessions, raters and drift, and each offset's variance over sigma squared."""
+    """Build indicator columns of sessions, raters and drift, and each offset's variance over sigma squared.
+
+    The raters are the panel that counts: their offsets are free, but add to zero.
+    """
     blocks, scales = [], []
     for source in conditions:
         block = np.zeros((len(source.index), source.size))
         covariate = 1.0 if source.covariates is None else source.covariates[:, 0]
         block[np.arange(len(source.index)), source.index] = covariate
+        scale = model.variance_of(source.name)[0, 0] / model.sigma**2
+        if source.name == "rater":
+            block, scale = block @ sum_contrasts(source.size), _FREE
         blocks.append(block)
-        scales.append(np.full(source.size, model.variance_of(source.name)[0, 0] / model.sigma**2))
+        scales.append(np.full(block.shape[1], scale))
     return np.hstack(blocks), np.concatenate(scales)
 
 

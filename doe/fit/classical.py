@@ -64,7 +64,7 @@ def fit_classical(
     sources : sequence of Grouping
         Sources of scatter; empty for least squares.
     with_table : bool
-        Whether degrees of freedom and the table are wanted, or only the variance components.
+        Whether degrees of freedom and the table are wanted; otherwise only variance components, held off zero.
     """
     X = _reading_rows(evidence, matrix)
     estimable = independent_columns(X)
@@ -78,7 +78,8 @@ def fit_classical(
         table = _table(coding, matrix, fit.coefficients, fit.unscaled * variance, fixed, df) if with_table else _empty()
         return Classical(table, None, fit, (), fixed)
     q, r = np.linalg.qr(X[:, estimable])
-    model = fit_reml(Crossproducts(q, evidence.means, live, evidence.counts, evidence.within), with_df=with_table)
+    products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
+    model = fit_reml(products, off_zero=not with_table, with_df=with_table)
     if not with_table:
         return Classical(_empty(), model, None, tuple(live), fixed)
     back = np.zeros((X.shape[1], n_fixed))

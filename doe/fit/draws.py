@@ -80,10 +80,13 @@ def draw(
     noise = rng.standard_normal((n_draws, coefficients.shape[1]))
     for model in np.unique(models):
         mine = np.flatnonzero(models == model)
-        live = np.flatnonzero(np.diag(posterior.covariances[model]) > 0)
-        if len(live):
+        live = posterior.columns[model] < coefficients.shape[1]
+        columns = posterior.columns[model][live]
+        if len(columns):
             lower = np.linalg.cholesky(posterior.covariances[model][np.ix_(live, live)])
-            coefficients[np.ix_(mine, live)] += (noise[np.ix_(mine, live)] @ lower.T) * np.sqrt(ratio[mine])[:, None]
+            coefficients[np.ix_(mine, columns)] += (noise[np.ix_(mine, columns)] @ lower.T) * np.sqrt(ratio[mine])[
+                :, None
+            ]
     centre = (problem.ones_values - coefficients @ problem.ones_columns) / problem.ones
     centre += np.sqrt(sigma2 / problem.ones) * rng.standard_normal(n_draws)
     coded = coefficients @ average.changes.T

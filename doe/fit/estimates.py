@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.coding import Axis, Coding, Matrix, Term, term_columns
+from doe.coding import Axis, Coding, Term, term_columns
 from doe.fit.active import Posterior
 from doe.fit.mixture import Mixture, mixture
-from doe.model.errors import DataError
 from doe.model.wording import number
 
 Array = npt.NDArray[Any]
@@ -74,15 +73,9 @@ class Averages:
         posterior, problem = self.posterior, self.posterior.problem
         away = rows @ self.changes - problem.ones_columns / problem.ones
         means = problem.ones_values / problem.ones + posterior.coefficients @ away.T
-        spread = _quadratic(away, posterior.covariances)
+        spread = _quadratic(away, posterior)
         spread += posterior.variances[:, None] * (1.0 / problem.ones + extra)
         return mixture(posterior.weights if weights is None else weights, means, spread, posterior.df)
-
-    def combination(self, rows: Array, weights: Array) -> Mixture:
-        """Distribution of combinations of coefficients, without the mean; shapes as for `at`."""
-        turned = rows @ self.changes
-        means = self.posterior.coefficients @ turned.T
-        return mixture(weights, means, _quadratic(turned, self.posterior.covariances), self.posterior.df)
 
     def given(self, term: Term) -> Array:
         """Weights of the models that hold a term, shape (n_models,)."""
@@ -111,21 +104,19 @@ def swings(average: Averages) -> list[dict[str, Any]]:
     list of dict
         `term`, `swing`, `low`, `high` (95 %), `mean` and `sd` of the swing, `from`, `to`; NaN where no model holds it.
     """
-    problem = average.posterior.problem
-    n_columns = len(problem.cross)
-    contrasts, rows, weights = [], [], []
+    posterior = average.posterior
+    contrasts, weights, means, variances = [], [], [], []
     for term in average.terms:
-        place, given = problem.slices[term.name], average.given(term)
-        effect = _mean_effect(average, place, given)
-        contrast = term_contrast(average.coding, term, effect)
-        row = np.zeros(n_columns)
-        row[place] = contrast.weights
+        place, given = posterior.problem.slices[term.name], average.given(term)
+        contrast = term_contrast(average.coding, term, _mean_effect(average, place, given))
+        turned = contrast.weights @ average.changes[place, place]
         contrasts.append(contrast)
-        rows.append(row)
         weights.append(given)
-    if not rows:
+        means.append(posterior.coefficients[:, place] @ turned)
+        variances.append(_block_quadratic(turned, place, posterior))
+    if not contrasts:
         return []
-    spread = average.combination(np.array(rows), np.array(weights).T)
+    spread = mixture(np.array(weights).T, np.array(means).T, np.array(variances).T, posterior.df)
     low, high = spread.quantile(0.025), spread.quantile(0.975)
     held = np.array(weights).sum(axis=1) > 0
     return [
@@ -220,19 +211,25 @@ def profile_rows(average: Averages, columns: Mapping[str, Array]) -> Array:
     return np.hstack(blocks) if blocks else np.empty((n_rows, 0))
 
 
-def read_profile(average: Averages, matrix: Matrix) -> Array:
-    """Rows of a matrix, checked to have the candidate terms in order."""
-    if matrix.terms != average.terms:
-        raise DataError("The settings were coded for another model.")
-    return matrix.values
-
-
 def _mean_effect(average: Averages, place: slice, given: Array) -> Array:
     total = given.sum()
     mean = given @ average.posterior.coefficients / total if total > 0 else np.zeros(average.changes.shape[0])
     return np.asarray((average.changes @ mean)[place])
 
 
-def _quadratic(rows: Array, covariances: Array) -> Array:
-    """``row' C row`` for each model and row, shape (n_models, n_rows)."""
-    return np.asarray(np.einsum("mij,ri,rj->mr", covariances, rows, rows, optimize=True))
+def _quadratic(rows: Array, posterior: Posterior, chunk: int = 500) -> Array:
+    """``row' C row`` for each model and row, shape (n_models, n_rows), over each model's own columns."""
+    padded = np.column_stack([rows, np.zeros(len(rows))])
+    parts = []
+    for start in range(0, len(rows), chunk):
+        own = padded[start : start + chunk][:, posterior.columns].transpose(1, 0, 2)
+        parts.append(np.einsum("mri,mri->mr", own @ posterior.covariances, own))
+    return np.hstack(parts) if parts else np.zeros((len(posterior.weights), 0))
+
+
+def _block_quadratic(weights: Array, place: slice, posterior: Posterior) -> Array:
+    """``w' C w`` for a combination of one term's columns, shape (n_models,)."""
+    spread = np.zeros(posterior.coefficients.shape[1] + 1)
+    spread[place] = weights
+    own = spread[posterior.columns]
+    return np.asarray(np.einsum("mi,mij,mj->m", own, posterior.covariances, own))

@@ -204,16 +204,16 @@ def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[In
     if rows["variant"].isna().any():
         raise DataError("A reading has no variant; each reading must name the variant it was taken of.")
     codes, labels = pd.factorize(rows["variant"])
-    firsts = np.unique(codes, return_index=True)[1]
+    firsts = np.unique(codes, return_index=True)[1].astype(np.intp)
     names = [factor.name for factor in factors]
-    empty = rows[names].isna().to_numpy() if names else np.zeros((len(rows), 1), dtype=bool)
+    empty: npt.NDArray[np.bool_] = np.asarray(rows[names].isna(), dtype=bool)
     for column in names:
         _check_settled(rows[column], codes, labels, column)
-    is_reference = empty[firsts].all(axis=1)
+    is_reference: npt.NDArray[np.bool_] = np.asarray(empty[firsts].all(axis=1))
     partly = np.asarray(empty[firsts].any(axis=1) & ~is_reference)
     if partly.any():
         place = int(np.flatnonzero(partly)[0])
-        factor = names[int(np.flatnonzero(np.atleast_2d(empty)[firsts[place]])[0])]
+        factor = names[int(np.flatnonzero(empty[firsts[place]])[0])]
         raise DataError(f"Variant {labels[place]} has no {factor}; give it, or leave all factors of a reference empty.")
     order = np.argsort(is_reference, kind="stable")
     rank = np.empty(len(order), dtype=np.intp)

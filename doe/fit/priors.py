@@ -40,12 +40,12 @@ class Prior:
         Which models are looked at.
     """
 
-    main: float = 0.25
-    interaction: float = 0.15
-    curvature: float = 0.15
+    main: float = 0.2
+    interaction: float = 0.1
+    curvature: float = 0.07
     orphan: float = 0.04
-    certainty: float = 1.0
-    scales: Sequence[float] = (1.0, 2.5, 6.0)
+    certainty: float = 1.5
+    scales: Sequence[float] = (1.5, 3.0, 6.0)
     scale_df: float = 2.0
     heredity: Literal["strong", "weak"] = "strong"
 

@@ -20,6 +20,7 @@ Array = npt.NDArray[Any]
 _CHUNK = 50_000
 _FLOOR = 1e-14
 _LEAST_RATIO = 1e-7
+HELD_OFF_ZERO = frozenset({"variant", "session"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,7 +263,7 @@ class Crossproducts:
     @property
     def df(self) -> float:
         """Readings less fixed effects."""
-        return self.n_readings - self.n_fixed
+        return float(self.n_readings - self.n_fixed)
 
     def profiled(self, theta: Array) -> float:
         """Profiled REML deviance at `theta`."""
@@ -311,15 +312,17 @@ class Crossproducts:
         return np.asarray(parameters[-1] ** 2 * inverse.T @ inverse)
 
 
-def fit_reml(products: Crossproducts, *, start: Array | None = None, with_df: bool = True) -> Reml:
+def fit_reml(products: Crossproducts, *, off_zero: bool = False, with_df: bool = True) -> Reml:
     """Estimate the variance components and the fixed effects.
 
     Parameters
     ----------
     products : Crossproducts
         The data; more readings than fixed effects.
-    start : ndarray of shape (n_parameters,), optional
-        Where to start the search.
+    off_zero : bool
+        Keep builds and sessions off zero by the weak penalty of Chung, Rabe-Hesketh, Dorie, Gelman & Liu (2013,
+        Psychometrika 78, 685-709), minus log theta. For predictions, where scatter that happens to be estimated at zero
+        would promise too much; not for classical tables.
     with_df : bool
         Whether to work out what Satterthwaite's degrees of freedom need.
 
@@ -327,7 +330,7 @@ def fit_reml(products: Crossproducts, *, start: Array | None = None, with_df: bo
     -------
     Reml
     """
-    theta = _optimum(products, start, is_polished=with_df)
+    theta = _optimum(products, off_zero, is_polished=with_df)
     solved = products.solve(theta)
     sigma = float(np.sqrt(solved.rss / products.df))
     inverse = np.linalg.inv(solved.fixed)
@@ -356,11 +359,13 @@ def _indicators(grouping: Grouping, rows: slice) -> Array:
     return block.reshape(len(index), -1)
 
 
-def _optimum(products: Crossproducts, start: Array | None, *, is_polished: bool = True) -> Array:
+def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
     if all(grouping.width == 1 for grouping in products.groupings):
-        theta = _searched_ratios(products, np.ones(products.n_parameters) if start is None else start)
+        theta = _searched_ratios(products, off_zero)
+        if off_zero:
+            return theta
         is_free = theta > 0
     else:
         theta = _searched_factors(products)
@@ -368,11 +373,17 @@ def _optimum(products: Crossproducts, start: Array | None, *, is_polished: bool 
     return _polished(products, theta, is_free) if is_polished else theta
 
 
-def _searched_ratios(products: Crossproducts, start: Array) -> Array:
+def _searched_ratios(products: Crossproducts, off_zero: bool) -> Array:
     """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero."""
+    held = np.array([float(off_zero and grouping.name in HELD_OFF_ZERO) for grouping in products.groupings])
+
+    def criterion(ratios: Array) -> tuple[float, Array]:
+        value, slope = products.profiled_with_slope(ratios)
+        return value - float(held @ np.log(ratios)), slope - held / ratios
+
     found = optimize.minimize(
-        products.profiled_with_slope,
-        np.clip(start**2, 0.01, 1e6),
+        criterion,
+        np.full(products.n_parameters, 0.5),
         jac=True,
         method="L-BFGS-B",
         bounds=[(_LEAST_RATIO, 1e8)] * products.n_parameters,

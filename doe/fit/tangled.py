@@ -23,7 +23,7 @@ from doe.model.wording import number
 
 Array = npt.NDArray[Any]
 
-EXACT = 0.999
+EXACT = 1.0 - 1e-9
 NEAR = 0.95
 RELATED = 0.8
 

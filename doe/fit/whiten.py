@@ -81,7 +81,7 @@ def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) 
         Whether some variant was read more than once, so that reading scatter is known apart.
     """
     total = builds.total
-    unit = float(np.exp(np.mean(np.log(np.diag(total))) / 2))
+    unit = float(np.sqrt(_contrast_variance(total)))
     factor = linalg.cholesky(total / unit**2, lower=True)
     changes = {term.name: prior_columns(coding, term) for term in matrix.terms}
     columns = [matrix.values[:, matrix.slices[term.name]] @ changes[term.name] for term in matrix.terms]
@@ -90,7 +90,7 @@ def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) 
     one, values, X = white[:, 0], white[:, 1], white[:, 2:]
     ones = float(one @ one)
     X0, y0 = X - np.outer(one, one @ X / ones), values - one * (one @ values / ones)
-    share = float(np.exp(np.mean(np.log(np.diag(builds.reading)) - np.log(np.diag(total))))) if replicated else 1.0
+    share = min(1.0, _contrast_variance(builds.reading) / unit**2) if replicated else 1.0
     return Problem(
         terms=matrix.terms,
         slices=matrix.slices,
@@ -106,6 +106,16 @@ def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) 
         reading_share=share,
         factor=factor,
     )
+
+
+def _contrast_variance(covariance: Array) -> float:
+    """Typical variance of a row where only differences between rows count (a shared offset does not)."""
+    if len(covariance) < 2:
+        return float(covariance[0, 0])
+    precision = np.linalg.inv(covariance)
+    sums = precision.sum(axis=1)
+    left = np.trace(precision) - float(sums @ sums) / float(sums.sum())
+    return float((len(covariance) - 1) / left)
 
 
 def usable_terms(matrix: Matrix, terms: Sequence[Term], tolerance: float = 1e-9) -> tuple[list[Term], list[Term]]:

@@ -1,0 +1,121 @@
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.coding import Coding
+from doe.fit import active
+from doe.fit.active import Search, search
+from doe.fit.builds import Builds
+from doe.fit.priors import Prior, prior_columns
+from doe.fit.whiten import Problem, whiten
+from doe.model.factor import Factor
+from tests.fit.logs import random_settings
+
+
+def _problem(seed: int, n_factors: int = 4, n_rows: int = 16, model: str = "two-factor") -> Problem:
+    rng = np.random.default_rng(seed)
+    factors = tuple(Factor(f"f{place}", low=0, high=4, step=1) for place in range(n_factors))
+    coding = Coding(factors)
+    matrix = coding.matrix(random_settings(n_rows, rng, factors), coding.terms(model))
+    y = 1.5 * matrix.values[:, 0] + rng.normal(0, 0.5, n_rows)
+    mixing = rng.normal(size=(n_rows, n_rows)) / 8
+    return whiten(
+        Builds(y, np.eye(n_rows) * 0.2, np.eye(n_rows) * 0.05 + mixing @ mixing.T), matrix, coding, replicated=True
+    )
+
+
+def _slow_log_evidence(problem: Problem, places: list[int], gamma: float, floor: float, df: float) -> float:
+    """One model at a time, by dense matrices: Box & Meyer (1993), with the mean projected out."""
+    X, y = problem.gram[np.ix_(places, places)], problem.cross[places]
+    A = X + np.eye(len(places)) / gamma**2
+    rss = problem.total + floor - y @ np.linalg.solve(A, y) if places else problem.total + floor
+    return -len(places) * np.log(gamma) - 0.5 * np.linalg.slogdet(A)[1] - 0.5 * df * np.log(rss)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 50), st.sets(st.integers(0, 9), max_size=6))
+def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]):
+    problem = _problem(seed)
+    engine = Search(problem, Prior(), 0.3)
+    included = np.zeros((2, engine.n_terms), dtype=bool)
+    included[1, sorted(places)] = True
+    ours = engine.log_evidence(included)[1]
+    for column, gamma in enumerate(engine.scales):
+        expected = _slow_log_evidence(problem, sorted(places), float(gamma), 0.3, engine.df)
+        assert ours[column] == pytest.approx(expected, abs=1e-8)
+
+
+def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
+    """With the beam forced on, activity stays within what the search itself says it has missed."""
+    problem = _problem(7, n_factors=5, n_rows=20)
+    prior = Prior()
+    engine = Search(problem, prior, 0.0)
+    mains, weights, sets = range(5), [], []
+    for size in range(6):
+        for chosen in itertools.combinations(mains, size):
+            allowed = [
+                p for p, t in enumerate(problem.terms) if not t.is_main and all(int(f[1:]) in chosen for f in t.factors)
+            ]
+            for extra in range(len(allowed) + 1):
+                for pairs in itertools.combinations(allowed, extra):
+                    if size + extra <= active.LARGEST:
+                        included = np.zeros(engine.n_terms, dtype=bool)
+                        included[[*chosen, *pairs]] = True
+                        sets.append(included)
+    every = np.array(sets)
+    weights = np.exp(engine.log_prior(every)[:, None] + engine.log_evidence(every))
+    expected = (weights / weights.sum()).sum(axis=1) @ every
+    monkeypatch.setattr(active, "EXHAUSTIVE", 10)
+    found = search(problem, prior, beam=60)
+    assert not found.is_exhaustive
+    np.testing.assert_allclose(found.activity, expected, atol=0.005)
+    assert found.covered > 0.99
+
+
+def test_prior_mass_of_all_models_is_one():
+    """Strong heredity: over all sets of terms the prior adds to one, so no model is counted twice or left out."""
+    problem = _problem(1, n_factors=3, model="quadratic")
+    engine = Search(problem, Prior(), 0.0)
+    sets = np.array(list(itertools.product([False, True], repeat=engine.n_terms)))
+    assert np.exp(engine.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
+
+
+def test_weak_heredity_prior_adds_to_one():
+    problem = _problem(1, n_factors=3, model="two-factor")
+    engine = Search(problem, Prior(heredity="weak"), 0.0)
+    sets = np.array(list(itertools.product([False, True], repeat=engine.n_terms)))
+    assert np.exp(engine.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
+
+
+def test_moments_equal_ridge_regression():
+    """Kept coefficients are the ridge solution of their model, absent ones are zero."""
+    problem = _problem(3)
+    found = search(problem)
+    for model in range(5):
+        places = np.flatnonzero(found.included[model])
+        A = problem.gram[np.ix_(places, places)] + np.eye(len(places)) / found.scales[model] ** 2
+        np.testing.assert_allclose(
+            found.coefficients[model][places], np.linalg.solve(A, problem.cross[places]), atol=1e-9
+        )
+        assert np.all(found.coefficients[model][~found.included[model]] == 0)
+
+
+def test_every_term_is_held_by_some_model():
+    """So that an effect can be estimated given that it is active."""
+    found = search(_problem(5, n_factors=6, n_rows=24, model="quadratic"))
+    assert found.included.any(axis=0).all()
+
+
+@pytest.mark.parametrize("n_levels", [2, 3, 4, 6])
+def test_levels_of_a_category_are_exchangeable(n_levels: int):
+    """Each level's effect has prior variance 1, whatever the coding singles out."""
+    factor = Factor("driver", kind="categorical", levels=[f"level {place}" for place in range(n_levels)])
+    coding = Coding((factor,))
+    effects = coding.axes["driver"].contrasts @ prior_columns(coding, coding.term("driver"))
+    np.testing.assert_allclose(np.diag(effects @ effects.T), 1.0, atol=1e-12)
+    np.testing.assert_allclose(effects.sum(axis=0), 0.0, atol=1e-12)

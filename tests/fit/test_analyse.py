@@ -1,0 +1,288 @@
+from __future__ import annotations
+
+import re
+import warnings
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.fit import analyse
+from doe.model.errors import DataError, FitError, UsageError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
+from tests.fit.logs import BASS, FACTORS, plain_log, radio_log, random_settings
+
+TWO = (Factor("a", low=0, high=1, step=0.5), Factor("b", low=0, high=10, step=1))
+
+
+def verdicts(effects: Any) -> dict[str, str]:
+    """Verdict by term."""
+    return dict(zip(effects.table["term"], effects.table["verdict"], strict=True))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_driver_is_found_and_the_rest_is_not_claimed(seed: int):
+    """Truth of the log: the driver moves bass by 4 dB, wool by 1.2, vents, rings and feet by nothing."""
+    effects = analyse(radio_log(seed), FACTORS, BASS)
+    found = verdicts(effects)
+    row = effects.table.set_index("term").loc["driver"]
+    assert found["driver"] == MOVES
+    assert (row["from"], row["to"]) == ("paper", "poly")
+    assert row["low"] < -4.0 < row["high"]
+    assert not {found[name] for name in ("vents", "rings", "feet")} & {MOVES, TANGLED}
+    assert effects.headline.startswith("Bass follows")
+
+
+def test_ten_readings_of_one_build_are_not_ten_builds():
+    """More readings of the same builds must not shrink the interval below what the builds' own scatter allows."""
+    rng = np.random.default_rng(4)
+    settings_ = random_settings(12, rng, TWO)
+    build = rng.normal(0, 1.0, 12)
+    few = pd.concat([plain_log(settings_, build + rng.normal(0, 0.1, 12)) for _ in range(2)])
+    many = pd.concat([plain_log(settings_, build + rng.normal(0, 0.1, 12)) for _ in range(20)])
+    outcome = Outcome("y")
+    widths = [analyse(log, TWO, outcome, "main").classical.eval("high - low").to_numpy() for log in (few, many)]
+    np.testing.assert_allclose(widths[0], widths[1], rtol=0.1)
+
+
+def test_effects_ignore_the_order_of_the_rows():
+    log = radio_log(5)
+    shuffled = log.sample(frac=1, random_state=1)
+    one, two = (analyse(rows, FACTORS, BASS).table.set_index("term").sort_index() for rows in (log, shuffled))
+    np.testing.assert_allclose(one["swing"], two["swing"], rtol=1e-4, atol=1e-4)
+    np.testing.assert_allclose(one["activity"], two["activity"], atol=1e-3)
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.floats(-1e4, 1e4), st.floats(0.01, 100))
+def test_a_change_of_scale_changes_the_swings_alike(shift: float, scale: float):
+    """Adding a constant moves no swing; another unit of measure rescales swings and leaves activity alone."""
+    log = radio_log(6, n_variants=12, n_raters=2)
+    other = log.assign(value=log["value"] * scale + shift)
+    outcome = Outcome("bass")
+    one, two = (analyse(rows, FACTORS, outcome).table.set_index("term").sort_index() for rows in (log, other))
+    np.testing.assert_allclose(one["swing"] * scale, two["swing"], rtol=2e-3, atol=2e-3 * scale)
+    np.testing.assert_allclose(one["activity"], two["activity"], atol=2e-3)
+
+
+def test_two_factors_that_always_moved_together_are_tangled_both_ways():
+    rng = np.random.default_rng(7)
+    both = rng.choice([0, 1], 14)
+    settings_ = pd.DataFrame({"a": both * 1.0, "b": both * 10.0})
+    effects = analyse(plain_log(settings_, 3.0 * both + rng.normal(0, 0.2, 14)), TWO, Outcome("y", matters=0.5))
+    table = effects.table.set_index("term")
+    assert table.loc["a", "verdict"] == TANGLED
+    assert table.loc["b", "verdict"] == TANGLED
+    assert table.loc["a", "tangled_with"] == "b"
+    assert table.loc["b", "tangled_with"] == "a"
+    assert table.loc["a", "activity"] == pytest.approx(table.loc["b", "activity"], abs=0.02)
+    assert any("always changed together; to part them, change" in note for note in effects.notes)
+
+
+def test_nearly_always_together_is_said_so():
+    rng = np.random.default_rng(8)
+    both = np.arange(24) % 2
+    settings_ = pd.DataFrame({"a": both * 1.0, "b": both * 10.0})
+    settings_.loc[0, "b"] = 3.0
+    effects = analyse(plain_log(settings_, 3.0 * both + rng.normal(0, 0.5, 24)), TWO, Outcome("y"))
+    assert verdicts(effects)["a"] == TANGLED
+    assert any("nearly always changed together" in note for note in effects.notes)
+
+
+def test_an_interaction_aliased_with_another_shares_the_credit():
+    """Resolution IV: AB and CD are one column; with all four main effects active neither may be claimed."""
+    base = np.array(np.meshgrid([0, 1], [0, 1], [0, 1], indexing="ij")).reshape(3, -1).T
+    settings_ = pd.DataFrame(np.column_stack([base, base.sum(axis=1) % 2]).astype(float), columns=list("abcd"))
+    settings_ = pd.concat([settings_, settings_], ignore_index=True)
+    coded = 2 * settings_ - 1
+    rng = np.random.default_rng(1)
+    y = coded.sum(axis=1) + 2 * coded["a"] * coded["b"] + rng.normal(0, 0.2, 16)
+    factors = [Factor(name, low=0, high=1) for name in "abcd"]
+    table = analyse(plain_log(settings_, y), factors, Outcome("y")).table.set_index("term")
+    assert table.loc["a:b", "verdict"] == TANGLED
+    assert table.loc["a:b", "tangled_with"] == "c:d"
+    assert table.loc["a:b", "activity"] == pytest.approx(table.loc["c:d", "activity"], abs=1e-6)
+
+
+def test_nothing_is_claimed_where_nothing_is_going_on():
+    """Pure noise, 40 seeded logs: at most one in twenty may claim anything (5 % of 40 is 2)."""
+    claims = 0
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        log = plain_log(random_settings(16, rng), rng.normal(0, 1, 16))
+        claims += MOVES in set(analyse(log, FACTORS, Outcome("y")).table["verdict"])
+    assert claims <= 2
+
+
+def test_too_small_is_a_claim_about_the_interval():
+    effects = analyse(radio_log(9), FACTORS, BASS)
+    for row in effects.table.itertuples():
+        if row.verdict == TOO_SMALL:
+            assert -BASS.matters < row.low < row.high < BASS.matters
+
+
+def test_without_matters_nothing_is_too_small():
+    assert TOO_SMALL not in set(analyse(radio_log(9), FACTORS, Outcome("bass")).table["verdict"])
+
+
+def test_relative_to_a_reference_is_the_difference_from_it():
+    """The shop radio's true value is 1.0; relative to it every level drops by about one, no swing changes."""
+    log = radio_log(10)
+    plain = analyse(log, FACTORS, Outcome("bass"))
+    relative = analyse(log, FACTORS, Outcome("bass", relative_to="shop radio"))
+    shift = plain.levels["mean"] - relative.levels["mean"]
+    assert shift.std() < 0.02
+    assert shift.mean() == pytest.approx(1.0, abs=0.4)
+    one, two = (effects.table.set_index("term").sort_index()["swing"] for effects in (plain, relative))
+    np.testing.assert_allclose(one, two, atol=0.02)
+
+
+def test_prediction_interval_for_one_build_is_wider_than_for_the_mean():
+    effects = analyse(radio_log(11), FACTORS, BASS)
+    row = effects.predict({"vents": 2, "rings": 8, "wool": 30, "driver": "poly", "feet": "felt"}).iloc[0]
+    assert row["build_low"] < row["low"] < row["mean"] < row["high"] < row["build_high"]
+
+
+def test_prediction_refuses_settings_off_their_range():
+    effects = analyse(radio_log(11), FACTORS, BASS)
+    with pytest.raises(DataError, match=re.escape("rings is 30; it must be a whole number from 7 to 12.")):
+        effects.predict({"vents": 2, "rings": 30, "wool": 30, "driver": "poly", "feet": "felt"})
+    with pytest.raises(
+        DataError, match=re.escape("The settings have no rings; it must be a whole number from 7 to 12.")
+    ):
+        effects.predict({"vents": 2, "wool": 30, "driver": "poly", "feet": "felt"})
+
+
+def test_draws_agree_with_the_closed_form():
+    """Means of 4,000 draws lie within their simulation error of the exact mixture."""
+    effects = analyse(radio_log(12), FACTORS, BASS)
+    draws = effects.posterior(4000, np.random.default_rng(1))
+    settings_ = random_settings(6, np.random.default_rng(2))
+    rows = draws.coding.matrix(settings_, draws.terms).values
+    values = draws.coefficients[:, :1].T + (draws.coefficients[:, 1:] @ rows.T).T
+    exact = effects.predict(settings_)
+    np.testing.assert_allclose(values.mean(axis=1), exact["mean"], atol=5 * exact["sd"].max() / np.sqrt(4000))
+    np.testing.assert_allclose(np.quantile(values, 0.975, axis=1), exact["high"], atol=0.15)
+
+
+def test_derived_quantities_take_the_place_of_their_parts():
+    """Truth: only the product of the parts acts; it explains the outcome better than the parts do."""
+    from doe.model.limit import Derived
+
+    rng = np.random.default_rng(3)
+    settings_ = random_settings(20, rng, TWO)
+    volume = settings_["a"] * settings_["b"]
+    log = plain_log(settings_, 2.0 * volume + rng.normal(0, 0.3, 20))
+    derived = [Derived("volume", "a * b")]
+    effects = analyse(log, TWO, Outcome("y"), ["volume"], derived=derived)
+    assert verdicts(effects)["volume"] == MOVES
+    row = effects.table.iloc[0]
+    assert row["low"] < 20.0 < row["high"]
+
+
+@pytest.mark.parametrize(
+    ("n_variants", "note"),
+    [
+        (1, "Only one variant has a reading of y; effects need at least two that differ."),
+    ],
+)
+def test_too_few_variants_are_an_answer_not_a_failure(n_variants: int, note: str):
+    log = plain_log(random_settings(n_variants, np.random.default_rng(1)), np.arange(n_variants))
+    effects = analyse(log, FACTORS, Outcome("y"))
+    assert effects.notes[0] == note
+    assert set(effects.table["verdict"]) <= {CANT_TELL}
+    with pytest.raises(FitError, match=re.escape(f"y cannot be predicted: {note}")):
+        effects.predict({"vents": 0, "rings": 7, "wool": 0, "driver": "poly", "feet": "felt"})
+
+
+def test_equal_readings_are_an_answer_not_a_failure():
+    log = plain_log(random_settings(8, np.random.default_rng(1)), np.full(8, 3.0))
+    effects = analyse(log, FACTORS, Outcome("y"))
+    assert effects.notes[0] == "All 8 readings of y are equal, so they cannot tell factors apart."
+
+
+def test_equal_settings_are_an_answer_not_a_failure():
+    settings_ = pd.concat([random_settings(1, np.random.default_rng(1))] * 5, ignore_index=True)
+    effects = analyse(plain_log(settings_, np.arange(5.0)), FACTORS, Outcome("y"))
+    assert "have the same settings" in effects.notes[0]
+
+
+@pytest.mark.parametrize("n_variants", [2, 3, 4, 5])
+def test_more_terms_than_variants_claim_nothing_and_warn_nothing(n_variants: int):
+    rng = np.random.default_rng(n_variants)
+    log = plain_log(random_settings(n_variants, rng), rng.normal(size=n_variants))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        effects = analyse(log, FACTORS, Outcome("y", matters=0.1))
+    assert MOVES not in set(effects.table["verdict"])
+    assert len(effects.summary()) > 20
+
+
+def test_two_hundred_factors_are_analysed_by_main_effects():
+    rng = np.random.default_rng(1)
+    factors = [Factor(f"f{place}", low=0, high=1) for place in range(200)]
+    settings_ = pd.DataFrame({factor.name: rng.choice([0.0, 1.0], 40) for factor in factors})
+    log = plain_log(settings_, 5 * settings_["f3"] + rng.normal(0, 0.3, 40))
+    effects = analyse(log, factors, Outcome("y"))
+    assert verdicts(effects)["f3"] == MOVES
+    assert sum(verdict == MOVES for verdict in verdicts(effects).values()) == 1
+    assert any("only main effects are looked at" in note for note in effects.notes)
+
+
+def test_an_outlier_of_a_million_is_named():
+    log = radio_log(13, reference=False)
+    log.loc[log["variant"] == "7", "value"] += 1e6
+    effects = analyse(log, FACTORS, BASS)
+    checks = effects.checks.set_index("check")
+    assert checks.loc["Odd ones out", "level"] == "wrong"
+    assert "Variant 7" in checks.loc["Odd ones out", "finding"]
+
+
+def test_infinite_readings_are_refused():
+    log = radio_log(1)
+    log.loc[3, "value"] = np.inf
+    with pytest.raises(DataError, match=re.escape("A reading of bass is inf; it must be a finite number.")):
+        analyse(log, FACTORS, BASS)
+
+
+def test_readings_without_value_are_left_out_and_said():
+    log = radio_log(1)
+    log.loc[3, "value"] = np.nan
+    assert "1 reading of bass without a value left out." in analyse(log, FACTORS, BASS).notes
+
+
+def test_one_variant_with_two_sets_of_settings_is_refused():
+    log = radio_log(1)
+    log.loc[0, "wool"] = 5 if log.loc[0, "wool"] != 5 else 10
+    with pytest.raises(
+        DataError, match="Variant 1 appears with two settings of wool; a changed build is a new variant"
+    ):
+        analyse(log, FACTORS, BASS)
+
+
+def test_no_reading_is_said():
+    with pytest.raises(FitError, match=re.escape("There is no reading of echo yet; take one with 'fettle read'.")):
+        analyse(radio_log(1), FACTORS, Outcome("echo"))
+
+
+def test_no_factor_is_said():
+    with pytest.raises(UsageError, match="There is no factor to analyse"):
+        analyse(radio_log(1), [], BASS)
+
+
+def test_the_callers_frame_is_left_alone():
+    log = radio_log(2)
+    before = log.copy()
+    analyse(log, FACTORS, BASS)
+    pd.testing.assert_frame_equal(log, before)
+
+
+def test_the_result_shows_itself_safely():
+    effects = analyse(radio_log(2), FACTORS, Outcome("bass", unit="<b>dB</b>"))
+    assert "<b>dB</b>" not in effects._repr_html_()
+    assert "driver" in effects.summary()

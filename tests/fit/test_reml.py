@@ -1,0 +1,124 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.fit.degrees import satterthwaite
+from doe.fit.reml import Crossproducts, Grouping, fit_reml
+
+
+def _simulated(seed: int, n_variants: int = 20, n_raters: int = 3) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
+    rng = np.random.default_rng(seed)
+    variant = np.repeat(np.arange(n_variants), n_raters)
+    rater, session = np.tile(np.arange(n_raters), n_variants), variant // 4
+    x = rng.normal(size=(n_variants, 2))[variant]
+    y = x[:, 0] + rng.normal(0, 0.5, n_variants)[variant] + rng.normal(0, 0.7, n_raters)[rater]
+    y = y + rng.normal(0, 0.4, session.max() + 1)[session] + rng.normal(0, 0.3, len(variant))
+    X = np.column_stack([np.ones(len(y)), x])
+    groupings = [
+        Grouping("variant", variant, n_variants),
+        Grouping("session", session, session.max() + 1),
+        Grouping("rater", rater, n_raters),
+    ]
+    return X, y, groupings
+
+
+def _dense_deviance(X: np.ndarray, y: np.ndarray, groupings: list[Grouping], theta: np.ndarray) -> float:
+    """Textbook criterion from the full covariance matrix, profiled over sigma (Patterson & Thompson 1971)."""
+    V = np.eye(len(y))
+    for grouping, ratio in zip(groupings, theta, strict=True):
+        Z = np.eye(grouping.size)[grouping.index]
+        V += ratio**2 * Z @ Z.T
+    inverse = np.linalg.inv(V)
+    information = X.T @ inverse @ X
+    b = np.linalg.solve(information, X.T @ inverse @ y)
+    df = len(y) - X.shape[1]
+    rss = float((y - X @ b) @ inverse @ (y - X @ b))
+    logs = np.linalg.slogdet(V)[1] + np.linalg.slogdet(information)[1]
+    return float(logs + df * (1 + np.log(2 * np.pi * rss / df)))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.floats(0, 3), min_size=3, max_size=3), st.integers(0, 5))
+def test_criterion_equals_the_dense_formula(theta: list[float], seed: int):
+    """Cross-products and elimination change nothing."""
+    X, y, groupings = _simulated(seed)
+    products = Crossproducts(X, y, groupings)
+    by_name = dict(zip(["variant", "session", "rater"], theta, strict=True))
+    ordered = np.array([by_name[grouping.name] for grouping in products.groupings])
+    expected = _dense_deviance(X, y, list(products.groupings), ordered)
+    assert products.profiled(ordered) == pytest.approx(expected, abs=1e-6)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(st.floats(0.05, 4), min_size=3, max_size=3), st.integers(0, 5))
+def test_slope_equals_differences(ratios: list[float], seed: int):
+    """The closed gradient is the criterion's own."""
+    products = Crossproducts(*_simulated(seed))
+    at = np.array(ratios)
+    _, slope = products.profiled_with_slope(at)
+    for place in range(3):
+        step = np.zeros(3)
+        step[place] = 1e-5 * at[place]
+        up, down = (products.profiled(np.sqrt(at + sign * step)) for sign in (1, -1))
+        assert slope[place] == pytest.approx((up - down) / (2 * step[place]), rel=2e-3, abs=2e-3)
+
+
+def test_cells_stand_for_their_readings():
+    """Readings under equal conditions may be given as counts, means and a sum of squares."""
+    X, y, groupings = _simulated(3)
+    rng = np.random.default_rng(0)
+    again = np.repeat(np.arange(len(y)), 3)
+    noise = rng.normal(0, 0.2, len(again))
+    values = y[again] + noise
+    means = np.bincount(again, values) / 3
+    whole = fit_reml(Crossproducts(X[again], values, [Grouping(g.name, g.index[again], g.size) for g in groupings]))
+    within = float(np.sum((values - means[again]) ** 2))
+    cells = fit_reml(Crossproducts(X, means, groupings, np.full(len(y), 3.0), within))
+    assert cells.deviance == pytest.approx(whole.deviance, abs=1e-6)
+    np.testing.assert_allclose(cells.coefficients, whole.coefficients, rtol=1e-6)
+    np.testing.assert_allclose(satterthwaite(cells, np.eye(3)), satterthwaite(whole, np.eye(3)), rtol=1e-3)
+
+
+def test_a_component_at_zero_is_an_ordinary_result():
+    """R 4.2.2, lmerTest 3.1-3 on the same data: unit at 0, df as below (within 1 %)."""
+    rng = np.random.default_rng(1)
+    variant, rater = np.repeat(np.arange(30), 3), np.tile(np.arange(3), 30)
+    x = rng.choice([-1, 1], (30, 6))
+    y = x[variant] @ np.array([1, 0, 0, 0.5, 0, 0]) + rng.normal(0, 0.5, 3)[rater]
+    y = y + rng.normal(0, 0.4, 90) + rng.normal(0, 0.3, 30)[variant]
+    X = np.column_stack([np.ones(90), x[variant]])
+    groupings = [
+        Grouping("variant", variant, 30),
+        Grouping("rater", rater, 3),
+        Grouping("session", variant // 5, 6),
+        Grouping("unit", variant // 6, 5),
+    ]
+    model = fit_reml(Crossproducts(X, y - y.mean(), groupings))
+    assert model.sd_of("unit") == 0.0
+    assert model.sd_of("variant") == pytest.approx(0.27284, abs=5e-5)
+    assert model.sd_of("session") == pytest.approx(0.07566, abs=5e-5)
+    assert model.sd_of("rater") == pytest.approx(0.16823, abs=5e-5)
+    df = satterthwaite(model, np.eye(7))
+    np.testing.assert_allclose(
+        df, [3.381087, 22.972755, 22.321222, 22.994645, 21.196213, 22.999716, 21.838527], rtol=0.01
+    )
+
+
+def test_a_perfect_fit_has_a_result():
+    """Observations without any scatter end neither in a warning nor in a failure."""
+    X, _, groupings = _simulated(1)
+    model = fit_reml(Crossproducts(X, X @ np.array([1.0, 2.0, 3.0]), groupings))
+    np.testing.assert_allclose(model.coefficients, [1, 2, 3], atol=1e-5)
+    assert model.sigma < 1e-4
+
+
+def test_scatter_held_off_zero_stays_off_zero():
+    """Chung et al. (2013): the penalised estimate is never at zero, and near the plain one where that is clear."""
+    X, y, groupings = _simulated(4)
+    plain = fit_reml(Crossproducts(X, y, groupings))
+    held = fit_reml(Crossproducts(X, y, groupings), off_zero=True)
+    assert held.sd_of("variant") > 0
+    assert held.sd_of("variant") == pytest.approx(plain.sd_of("variant"), rel=0.35)
