@@ -8,19 +8,22 @@ ranges, so it keeps its meaning when interactions are added (Montgomery, Design 
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from doe.model.choices import Value
-from doe.model.errors import UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived
+from doe.model.numbers import read_number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -111,12 +114,30 @@ class Axis:
         Returns
         -------
         ndarray of shape (n_rows, width)
+
+        Raises
+        ------
+        DataError
+            If a setting is no number or no level of the factor.
         """
         if self.contrasts is None:
             half = (self.high - self.low) / 2
-            return ((np.asarray(values, dtype=float) - (self.low + half)) / half)[:, None]
-        index = {level: place for place, level in enumerate(self.levels)}
-        return self.contrasts[[index[str(value)] for value in values]]
+            return ((self._numbers(values) - (self.low + half)) / half)[:, None]
+        assert self.factor is not None  # only factors have levels
+        index: dict[Any, float] = {level: place for place, level in enumerate(self.levels)}
+        places = [index[value] if value in index else self.factor.position(value) for value in values]
+        return self.contrasts[np.asarray(places, dtype=np.intp)]
+
+    def _numbers(self, values: Sequence[Any] | npt.NDArray[Any]) -> Array:
+        try:
+            numbers = np.asarray(values, dtype=float)
+        except (TypeError, ValueError):
+            numbers = np.array([read_number(value, self.name) for value in values], dtype=float)
+        if self.factor is not None and not np.isfinite(numbers).all():
+            raise DataError(
+                f"{self.name} has no value in {np.count_nonzero(~np.isfinite(numbers))} of {len(numbers)} rows."
+            )
+        return numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,22 +175,34 @@ class Coding:
     factors : tuple of Factor
         All factors.
     derived : tuple of Derived
-        Quantities that may be used as terms.
+        Quantities that may be used as terms, each written in factors alone.
     axes : mapping of str to Axis
         One for each factor and quantity.
+    unusable : mapping of str to str
+        Quantities that cannot be terms, and why; limits may still use them.
     """
 
     factors: tuple[Factor, ...]
     derived: tuple[Derived, ...] = ()
     axes: Mapping[str, Axis] = field(init=False, repr=False, compare=False)
+    unusable: Mapping[str, str] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "factors", tuple(self.factors))
-        object.__setattr__(self, "derived", tuple(self.derived))
+        object.__setattr__(self, "derived", _written_in_factors(self.derived))
         axes = {factor.name: _factor_axis(factor) for factor in self.factors}
+        unusable = {}
         for quantity in self.derived:
-            axes[quantity.name] = _derived_axis(quantity, self.factors, self.derived)
+            values = _corner_values(quantity, self.factors)
+            low, high = (min(values), max(values)) if values else (-1.0, 1.0)
+            if not values:
+                unusable[quantity.name] = "cannot be computed at the ends of its factors' ranges"
+            elif not low < high:
+                unusable[quantity.name] = "is the same for all settings"
+                low, high = low - 1.0, high + 1.0
+            axes[quantity.name] = Axis(quantity.name, None, low, high, None)
         object.__setattr__(self, "axes", axes)
+        object.__setattr__(self, "unusable", unusable)
 
     def term(self, name: str) -> Term:
         """Read a term as it is spelled in tables, its factors in the order of definition.
@@ -182,14 +215,21 @@ class Coding:
         square = _POWER.fullmatch(name.strip())
         names = [square["name"]] if square else [part.strip() for part in name.split(":")]
         for part in names:
-            if part not in self.axes:
-                raise UsageError(f"Term '{name}' uses '{part}', which is no factor.{did_you_mean(part, self.axes)}")
+            self._check_axis(part, f"Term '{name}'")
         if len(set(names)) < len(names):
             raise UsageError(f"Term '{name}' names a factor twice; write '{names[0]}^2' for curvature.")
         if square and not self.axes[names[0]].has_curvature:
-            raise UsageError(f"Term '{name}': {names[0]} takes too few values, or none in order, to be curved.")
+            raise UsageError(
+                f"Term '{name}': only numbers that take more than two values can be curved, not {names[0]}."
+            )
         order = list(self.axes)
         return Term(tuple(sorted(names, key=order.index)), bool(square))
+
+    def _check_axis(self, name: str, what: str) -> None:
+        if name not in self.axes:
+            raise UsageError(f"{what} uses '{name}', which is no factor.{did_you_mean(name, self.axes)}")
+        if name in self.unusable:
+            raise UsageError(f"{what} uses '{name}', which {self.unusable[name]}.")
 
     def terms(self, model: str | Sequence[str], names: Sequence[str] | None = None) -> tuple[Term, ...]:
         """List the terms of a model.
@@ -212,6 +252,8 @@ class Coding:
             hint = did_you_mean(model, ("main", "two-factor", "quadratic"))
             raise UsageError(f"terms is '{model}'; it must be main, two-factor, quadratic or a list of terms.{hint}")
         chosen = list(names) if names is not None else [factor.name for factor in self.factors]
+        for name in chosen:
+            self._check_axis(name, "The model")
         terms = [Term((name,)) for name in chosen]
         if model != "main":
             terms += [Term(pair) for pair in itertools.combinations(chosen, 2)]
@@ -233,7 +275,7 @@ class Coding:
         """
         values: dict[str, Any] = {factor.name: np.asarray(settings[factor.name]) for factor in self.factors}
         for quantity in self.derived:
-            known = {name: _as_numbers(values[name]) for name in quantity.parsed.names}
+            known = {name: values[name] for name in quantity.parsed.names}
             values[quantity.name] = np.broadcast_to(quantity.parsed.evaluate(known), len(next(iter(values.values()))))
         return {name: axis.code(values[name]) for name, axis in self.axes.items()}
 
@@ -244,12 +286,17 @@ class Coding:
         ------
         KeyError
             If `settings` lacks a factor.
+        DataError
+            If a setting is no number or no level, or a derived quantity cannot be computed.
         """
         coded = self.columns(settings)
         n_rows = len(next(iter(coded.values()))) if coded else 0
         blocks = [term_columns(coded, term) for term in terms]
         edges = np.cumsum([0, *(block.shape[1] for block in blocks)])
         slices = {term.name: slice(int(a), int(b)) for term, a, b in zip(terms, edges, edges[1:], strict=False)}
+        for term, block in zip(terms, blocks, strict=True):
+            if not np.isfinite(block).all():
+                raise DataError(f"Term {term.name} cannot be computed for some of the settings.")
         values = np.hstack(blocks) if blocks else np.empty((n_rows, 0))
         return Matrix(values, tuple(terms), slices)
 
@@ -289,24 +336,25 @@ def _factor_axis(factor: Factor) -> Axis:
     return Axis(factor.name, factor, low, high, make(len(factor.levels)))
 
 
-def _derived_axis(quantity: Derived, factors: Sequence[Factor], derived: Sequence[Derived]) -> Axis:
-    """Range of a derived quantity: over the corners of its factors, which is exact where it is monotone in each."""
+def _written_in_factors(derived: Sequence[Derived]) -> tuple[Derived, ...]:
+    known: dict[str, Expression] = {}
+    flat = []
+    for quantity in derived:
+        expression = quantity.parsed.inlined(known)
+        known[quantity.name] = expression
+        flat.append(quantity if expression is quantity.parsed else replace(quantity, expression=expression.text))
+    return tuple(flat)
+
+
+def _corner_values(quantity: Derived, factors: Sequence[Factor]) -> list[float]:
+    """Values where its factors are low, middle or high: their range is exact where it is monotone in each."""
     known = {factor.name: factor for factor in factors}
-    if any(name not in known for name in quantity.parsed.names):
-        raise UsageError(f"Derived quantity '{quantity.name}' must be written in factors to be used as a term.")
     used = sorted(quantity.parsed.names)
+    if any(name not in known for name in used):
+        raise UsageError(f"Derived quantity '{quantity.name}' uses something that is no factor of this model.")
     ends: list[tuple[Value, ...]] = [known[name].grid(3) for name in used]
-    values = [
-        float(quantity.parsed.evaluate(dict(zip(used, corner, strict=True)))) for corner in itertools.product(*ends)
-    ]
-    if not min(values) < max(values):
-        raise UsageError(f"Derived quantity '{quantity.name}' is the same for all settings.")
-    return Axis(quantity.name, None, min(values), max(values), None)
-
-
-def _as_numbers(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    return values.astype(float) if values.dtype.kind in "iufbO" and _all_numbers(values) else values
-
-
-def _all_numbers(values: npt.NDArray[Any]) -> bool:
-    return values.dtype.kind != "O" or all(isinstance(value, int | float) for value in values)
+    values = []
+    for corner in itertools.product(*ends):
+        with contextlib.suppress(DataError):  # such as a division by zero at one end
+            values.append(float(quantity.parsed.evaluate(dict(zip(used, corner, strict=True)))))
+    return values

@@ -20,6 +20,8 @@ from doe.model.wording import counted
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
 
+_LEAST_DRIFTS = 3
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -315,8 +317,9 @@ def _twin_note(name: str, twin: str) -> str:
 
 
 def _drift(evidence: Evidence) -> Grouping | None:
-    if np.count_nonzero(evidence.place) < 4:
-        return None
+    """Make a slope over the order, one per session; with fewer than three sessions its scatter could not be judged."""
     index = np.where(evidence.session >= 0, evidence.session, 0)
-    size = int(index.max()) + 1
-    return Grouping("drift", index, size, evidence.place[:, None])
+    ordered = np.unique(index[evidence.place != 0])
+    if len(ordered) < _LEAST_DRIFTS:
+        return None
+    return Grouping("drift", index, int(index.max()) + 1, evidence.place[:, None])

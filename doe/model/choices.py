@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal, get_args
 
-from doe.model.errors import UsageError, did_you_mean, listed
+from doe.model.errors import UsageError, did_you_mean, listed, shown
 
 FactorKind = Literal["continuous", "count", "ordered", "categorical"]
 Way = Literal["either", "up", "down", "rebuild"]
@@ -28,7 +28,7 @@ def choose(field: str, value: object, choices: Any) -> Any:
         If it does not; the message lists what is allowed.
     """
     allowed = get_args(choices)
-    if value in allowed:
+    if isinstance(value, str) and value in allowed:
         return value
     hint = did_you_mean(str(value), allowed)
-    raise UsageError(f"{field} is '{value}'; it must be {listed(allowed)}.{hint}")
+    raise UsageError(f"{field} is '{shown(value)}'; it must be {listed(allowed)}.{hint}")

@@ -89,6 +89,22 @@ class ImportProblems(DataError):  # noqa: N818 - it is the list of them that use
         super().__init__("\n".join([head, *(f"  {problem.sentence()}" for problem in self.problems)]))
 
 
+def shown(value: object, most: int = 120) -> str:
+    r"""Return a value as it may be quoted in a sentence: on one line, without control characters, not too long.
+
+    Examples
+    --------
+    >>> shown("felt\ncork")
+    'felt cork'
+    """
+    try:
+        text = str(value)
+    except ValueError:  # Python refuses to spell whole numbers of more than some thousand digits
+        return "a very long number"
+    text = "".join(sign if sign.isprintable() else " " for sign in text[: most + 1])
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 def listed(names: Iterable[object], joiner: str = "or") -> str:
     """Join names as a person would: ``a, b or c``.
 

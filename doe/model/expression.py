@@ -7,35 +7,22 @@ nothing is ever handed to `eval`. Length, depth and exponents are bounded, so no
 from __future__ import annotations
 
 import ast
-import math
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.arithmetic import FUNCTIONS, OPERATORS, as_truth, compute
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
 
 LONGEST = 500
 DEEPEST = 24
 LARGEST_EXPONENT = 12.0
+_LONE_EQUALS = re.compile(r"(?<![<>=!:])=(?!=)")
 
-_OPERATORS: dict[type[ast.AST], Callable[[Any, Any], Any]] = {
-    ast.Add: lambda a, b: a + b,
-    ast.Sub: lambda a, b: a - b,
-    ast.Mult: lambda a, b: a * b,
-    ast.Div: lambda a, b: a / b,
-    ast.Mod: lambda a, b: a % b,
-    ast.Pow: lambda a, b: a**b,
-    ast.Lt: lambda a, b: a < b,
-    ast.LtE: lambda a, b: a <= b,
-    ast.Gt: lambda a, b: a > b,
-    ast.GtE: lambda a, b: a >= b,
-    ast.Eq: lambda a, b: a == b,
-    ast.NotEq: lambda a, b: a != b,
-}
-_FUNCTIONS = ("abs", "ceil", "exp", "floor", "log", "log10", "max", "min", "sqrt")
 _NODES = (
     ast.Expression, ast.BinOp, ast.UnaryOp, ast.BoolOp, ast.Compare, ast.Call, ast.Name, ast.Constant, ast.Load,
-    ast.USub, ast.UAdd, ast.Not, ast.And, ast.Or, *_OPERATORS,
+    ast.USub, ast.UAdd, ast.Not, ast.And, ast.Or, *OPERATORS,
 )  # fmt: skip
 
 
@@ -77,7 +64,49 @@ class Expression:
     def check_names(self, known: Mapping[str, object] | frozenset[str], what: str) -> None:
         """Raise `UsageError` where the expression uses a name that is not known."""
         for name in sorted(self.names - set(known)):
-            raise UsageError(f"{what} '{self.text}' uses '{name}', which is no factor.{did_you_mean(name, known)}")
+            raise UsageError(
+                f"{what} '{shown(self.text)}' uses '{name}', which is no factor.{did_you_mean(name, known)}"
+            )
+
+    def check_levels(self, levels: Mapping[str, Sequence[str]], what: str) -> None:
+        """Check that names stand where their kind may stand.
+
+        Parameters
+        ----------
+        levels : mapping of str to sequence of str
+            For each name whose settings are levels, those levels; all other names are numbers.
+        what : str
+            What the expression is, for messages.
+
+        Raises
+        ------
+        UsageError
+            If a level is calculated with, compared with a number or by size, or is not one of its factor's levels.
+        """
+        where = f"{what} '{shown(self.text)}'"
+        if _is_text(self._tree, levels):
+            raise UsageError(f"{where} is a level; it must be a number.")
+        for node in ast.walk(self._tree):
+            if isinstance(node, ast.Compare):
+                _check_comparison(node, levels, where)
+            elif not isinstance(node, ast.BoolOp):
+                _check_numbers(node, levels, where)
+
+    def inlined(self, known: Mapping[str, Expression]) -> Expression:
+        """Return the expression with the names in `known` written out.
+
+        Raises
+        ------
+        UsageError
+            If it grows too long or too deep by that.
+        """
+        if not self.names & set(known):
+            return self
+        return Expression(ast.unparse(_Inline(known).visit(ast.parse(self.text.strip(), mode="eval"))))
+
+    def tree(self) -> ast.expr:
+        """Return a copy of the parsed text that may be put into another expression."""
+        return ast.parse(self.text.strip(), mode="eval").body
 
     def evaluate(self, values: Mapping[str, Any]) -> Any:
         """Compute the expression.
@@ -87,25 +116,50 @@ class Expression:
         values : mapping of str to number, str or numpy array
             One entry per name; arrays of shape (n_variants,) give an array back.
 
+        Returns
+        -------
+        float, bool or ndarray
+            Where an array holds settings for which the arithmetic fails, its cell is NaN in a quantity and False in a
+            comparison.
+
         Raises
         ------
         DataError
-            If a name has no value, or the arithmetic fails (a division by zero, a root of a negative number).
+            If a name has no value, a level is used as a number, or the arithmetic fails for single numbers (a division
+            by zero, a root of a negative number).
         """
         try:
-            result = _evaluate(self._tree, values)
+            result = compute(self._tree, values)
         except KeyError as err:
-            raise DataError(f"'{self.text}' needs a value for {err.args[0]}.") from None
+            raise DataError(f"'{shown(self.text)}' needs a value for {err.args[0]}.") from None
         except (ArithmeticError, ValueError, TypeError) as err:
-            raise DataError(f"'{self.text}' cannot be computed for {_shown(values, self.names)}: {err}.") from None
-        if isinstance(result, complex) or (isinstance(result, float) and not math.isfinite(result)):
-            raise DataError(f"'{self.text}' has no finite value for {_shown(values, self.names)}.")
-        return result
+            raise DataError(
+                f"'{shown(self.text)}' cannot be computed for {_settings(values, self.names)}: {_reason(err)}."
+            ) from None
+        return as_truth(result) if self.is_comparison else result
 
 
-def _shown(values: Mapping[str, Any], names: frozenset[str]) -> str:
-    shown = [f"{name} = {values[name]}" for name in sorted(names) if not hasattr(values.get(name), "__array__")]
-    return ", ".join(shown) or "these settings"
+class _Inline(ast.NodeTransformer):
+    def __init__(self, known: Mapping[str, Expression]) -> None:
+        self._known = known
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        return self._known[node.id].tree() if node.id in self._known else node
+
+
+def _reason(err: Exception) -> str:
+    if isinstance(err, ZeroDivisionError):
+        return "it divides by zero"
+    if isinstance(err, OverflowError):
+        return "the number is too large"
+    if isinstance(err, ValueError):
+        return "a root or logarithm does not exist"
+    return str(err)
+
+
+def _settings(values: Mapping[str, Any], names: frozenset[str]) -> str:
+    single = [f"{name} = {shown(values[name])}" for name in sorted(names) if not getattr(values.get(name), "shape", ())]
+    return ", ".join(single) or "these settings"
 
 
 def _parse(text: str) -> ast.expr:
@@ -114,52 +168,68 @@ def _parse(text: str) -> ast.expr:
     if len(text) > LONGEST:
         raise UsageError(f"A rule has {len(text)} characters; it may have {LONGEST}.")
     try:
+        if "\\" in text:  # escapes and joined lines have no use here, and bad ones only warn
+            raise ValueError(text)
         return ast.parse(text.strip(), mode="eval").body
     except (SyntaxError, ValueError, RecursionError, MemoryError) as err:
         column = getattr(err, "offset", None)
         where = f" near character {column}" if column else ""
-        raise UsageError(f"'{text}' is no expression that can be read{where}.") from None
+        hint = " Write == for 'equal to'." if _LONE_EQUALS.search(text) else ""
+        raise UsageError(f"'{shown(text)}' is no expression that can be read{where}.{hint}") from None
 
 
 def _check(node: ast.AST, text: str, depth: int) -> None:
+    quoted = f"'{shown(text)}'"
     if depth > DEEPEST:
-        raise UsageError(f"'{text}' is nested deeper than {DEEPEST} levels; split it in two.")
+        raise UsageError(f"{quoted} is nested deeper than {DEEPEST} levels; split it in two.")
     if not isinstance(node, _NODES):
         raise UsageError(
-            f"'{text}' uses something that a rule may not: only arithmetic, comparisons and {listed(_FUNCTIONS)}."
+            f"{quoted} uses something that a rule may not: only arithmetic, comparisons and {listed(FUNCTIONS)}."
         )
-    if isinstance(node, ast.Constant) and (
-        isinstance(node.value, bool) or not isinstance(node.value, int | float | str)
-    ):
-        raise UsageError(f"'{text}' holds {node.value!r}; a rule may hold numbers and level names in quotes.")
-    if isinstance(node, ast.Constant) and isinstance(node.value, int | float) and not abs(node.value) <= 1e15:
-        raise UsageError(f"'{text}' holds a number beyond 1e15.")
+    if isinstance(node, ast.Constant):
+        _check_constant(node.value, quoted)
     if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow):
-        _check_exponent(node.right, text)
+        _check_exponent(node.right, quoted)
     if isinstance(node, ast.Call):
-        _check_call(node, text)
+        _check_call(node, quoted)
+    _check_truths(node, quoted)
     for child in ast.iter_child_nodes(node):
-        _check(child, text, depth + 1)
+        _check(child, text, depth + isinstance(child, ast.expr))
 
 
-def _check_exponent(node: ast.expr, text: str) -> None:
+def _check_constant(value: object, quoted: str) -> None:
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise UsageError(f"{quoted} holds {value!r}; a rule may hold numbers and level names in quotes.")
+    if isinstance(value, int | float) and not abs(value) <= 1e15:
+        raise UsageError(f"{quoted} holds a number beyond 1e15.")
+
+
+def _check_truths(node: ast.AST, quoted: str) -> None:
+    parts = node.values if isinstance(node, ast.BoolOp) else []
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        parts = [node.operand]
+    if not all(_is_boolean(part) for part in parts):
+        raise UsageError(f"{quoted} joins something by and, or, not that is no comparison, such as 'wool > 10'.")
+
+
+def _check_exponent(node: ast.expr, quoted: str) -> None:
     sign = 1.0
     while isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.UAdd):
         sign, node = (-sign if isinstance(node.op, ast.USub) else sign), node.operand
     value = node.value if isinstance(node, ast.Constant) else None
     if not isinstance(value, int | float) or isinstance(value, bool) or abs(value) > LARGEST_EXPONENT:
-        raise UsageError(f"'{text}' has an exponent that is not a plain number up to {LARGEST_EXPONENT:g}.")
+        raise UsageError(f"{quoted} has an exponent that is not a plain number up to {LARGEST_EXPONENT:g}.")
 
 
-def _check_call(node: ast.Call, text: str) -> None:
+def _check_call(node: ast.Call, quoted: str) -> None:
     name = node.func.id if isinstance(node.func, ast.Name) else ""
-    if name not in _FUNCTIONS:
+    if name not in FUNCTIONS:
         raise UsageError(
-            f"'{text}' calls '{name or '?'}'; a rule may call {listed(_FUNCTIONS)}.{did_you_mean(name, _FUNCTIONS)}"
+            f"{quoted} calls '{name or '?'}'; a rule may call {listed(FUNCTIONS)}.{did_you_mean(name, FUNCTIONS)}"
         )
     many = name in ("min", "max")
     if node.keywords or (len(node.args) < 2 if many else len(node.args) != 1):
-        raise UsageError(f"'{text}': {name} takes {'two or more values' if many else 'one value'}.")
+        raise UsageError(f"{quoted}: {name} takes {'two or more values' if many else 'one value'}.")
 
 
 def _is_boolean(node: ast.AST) -> bool:
@@ -168,59 +238,40 @@ def _is_boolean(node: ast.AST) -> bool:
     return isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not)
 
 
-def _evaluate(node: ast.AST, values: Mapping[str, Any]) -> Any:
+def _is_text(node: ast.AST, levels: Mapping[str, Sequence[str]]) -> bool:
     if isinstance(node, ast.Constant):
-        return node.value
-    if isinstance(node, ast.Name):
-        return math.pi if node.id == "pi" else values[node.id]
-    if isinstance(node, ast.BinOp):
-        return _OPERATORS[type(node.op)](_evaluate(node.left, values), _evaluate(node.right, values))
-    if isinstance(node, ast.UnaryOp):
-        return _unary(node.op, _evaluate(node.operand, values))
-    if isinstance(node, ast.BoolOp):
-        return _join([_evaluate(part, values) for part in node.values], isinstance(node.op, ast.And))
-    if isinstance(node, ast.Compare):
-        return _compare(node, values)
-    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-        return _call(node.func.id, [_evaluate(argument, values) for argument in node.args])
-    raise TypeError("it is no expression")  # _check lets nothing else through
+        return isinstance(node.value, str)
+    return isinstance(node, ast.Name) and node.id in levels
 
 
-def _unary(operator: ast.unaryop, value: Any) -> Any:
-    if isinstance(operator, ast.Not):
-        return ~value if hasattr(value, "__array__") else not value
-    return -value if isinstance(operator, ast.USub) else +value
+def _check_numbers(node: ast.AST, levels: Mapping[str, Sequence[str]], where: str) -> None:
+    for part in ast.iter_child_nodes(node):
+        if _is_text(part, levels):
+            raise UsageError(f"{where} calculates with {ast.unparse(part)}, which is a level and no number.")
 
 
-def _compare(node: ast.Compare, values: Mapping[str, Any]) -> Any:
-    sides = [_evaluate(side, values) for side in (node.left, *node.comparators)]
-    return _join([_OPERATORS[type(op)](a, b) for op, a, b in zip(node.ops, sides, sides[1:], strict=False)], True)
+def _check_comparison(node: ast.Compare, levels: Mapping[str, Sequence[str]], where: str) -> None:
+    sides = [node.left, *node.comparators]
+    for sign, first, second in zip(node.ops, sides, sides[1:], strict=False):
+        if _is_text(first, levels) != _is_text(second, levels):
+            level, other = (first, second) if _is_text(first, levels) else (second, first)
+            raise UsageError(
+                f"{where} compares {ast.unparse(level)} with {shown(ast.unparse(other), 40)}; "
+                "a level is compared with a level's name in quotes."
+            )
+        if not _is_text(first, levels):
+            continue
+        if not isinstance(sign, ast.Eq | ast.NotEq):
+            raise UsageError(f"{where} puts levels in an order; they are only compared with == and !=.")
+        _check_level(first, second, levels, where)
+        _check_level(second, first, levels, where)
 
 
-def _join(parts: list[Any], is_and: bool) -> Any:
-    """Combine truth values; ``&`` and ``|`` also serve arrays."""
-    joined = parts[0]
-    for part in parts[1:]:
-        joined = (joined & part) if is_and else (joined | part)
-    return joined
-
-
-def _call(name: str, arguments: list[Any]) -> Any:
-    if any(hasattr(argument, "__array__") for argument in arguments):
-        return _array_call(name, arguments)
-    if name in ("min", "max", "abs"):
-        functions: dict[str, Callable[..., Any]] = {"min": min, "max": max, "abs": abs}
-        return functions[name](*arguments)
-    return getattr(math, name)(*arguments)
-
-
-def _array_call(name: str, arguments: list[Any]) -> Any:
-    import numpy as np  # slow to import, and only arrays need it
-
-    function = getattr(np, {"min": "minimum", "max": "maximum"}.get(name, name))
-    result = arguments[0]
-    if name not in ("min", "max"):
-        return function(result)
-    for argument in arguments[1:]:
-        result = function(result, argument)
-    return result
+def _check_level(name: ast.AST, level: ast.AST, levels: Mapping[str, Sequence[str]], where: str) -> None:
+    """Check that a quoted level is spelled as its factor spells it; otherwise the rule could never hold."""
+    if not isinstance(name, ast.Name) or not isinstance(level, ast.Constant):
+        return
+    text, allowed = str(level.value), levels[name.id]
+    if text not in allowed:
+        hint = did_you_mean(text, allowed)
+        raise UsageError(f"{where}: {name.id} has no level '{text}'; it must be {listed(allowed)}.{hint}")

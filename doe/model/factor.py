@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from numbers import Integral, Real
 
 from doe.model.choices import FactorKind, Value, Way, choose
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
-from doe.model.names import check_label, check_name
-from doe.model.numbers import finite, not_negative, read_number
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
+from doe.model.names import ADVICE_COLUMNS, RESERVED, check_label, check_name
+from doe.model.numbers import finite, is_missing, not_negative, read_number
+from doe.model.wording import exact
 
 _STEP_TOLERANCE = 1e-6
 _MOST_STEPS = 100_000
+_NARROWEST = 1e-9
+"""Least width of a range, relative to its ends; below it the coding to -1..1 loses its digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,7 @@ class Factor:
     minutes : float
         Bench minutes for one change on a unit, whatever its size.
     minutes_per_step : float
-        Minutes added for each step of the change.
+        Minutes added for each step of the change; for each 1 in `unit` where there is no step.
     price : float
         Money for one change.
     prices : mapping of str to float
@@ -67,23 +71,40 @@ class Factor:
 
     def __post_init__(self) -> None:
         set_ = object.__setattr__
-        set_(self, "name", check_name("Factor name", self.name))
+        set_(self, "name", check_name("Factor name", self.name, RESERVED | ADVICE_COLUMNS))
         choose(f"Factor '{self.name}': kind", self.kind, FactorKind)
         choose(f"Factor '{self.name}': way", self.way, Way)
         for name in ("minutes", "minutes_per_step", "price"):
             set_(self, name, not_negative(f"Factor '{self.name}': {name}", getattr(self, name)))
+        set_(self, "levels", self._level_texts())
         if self.is_numeric:
             self._check_range()
         else:
             self._check_levels()
+        set_(self, "prices", self._checked_prices())
+
+    def _level_texts(self) -> tuple[str, ...]:
+        levels = self.levels.tolist() if hasattr(self.levels, "tolist") else self.levels
+        if levels is None:
+            return ()
+        if isinstance(levels, str) or not isinstance(levels, Sequence):
+            raise UsageError(f'Factor \'{self.name}\': levels must be a list, such as ["felt", "cork"].')
+        wrong = [level for level in levels if is_missing(level) or not isinstance(level, str | Real)]
+        if wrong:
+            raise UsageError(f"Factor '{self.name}': level '{shown(wrong[0], 40)}' must be text or a number.")
+        return tuple(check_label(f"Factor '{self.name}': level", _level_text(level)) for level in levels)
+
+    def _checked_prices(self) -> dict[str, float]:
+        if not isinstance(self.prices, Mapping):
+            raise UsageError(f"Factor '{self.name}': prices must be a table of levels and their prices.")
         prices = {
-            str(level): not_negative(f"Factor '{self.name}': price of {level}", price)
+            _level_text(level): not_negative(f"Factor '{self.name}': price of {level}", price)
             for level, price in self.prices.items()
         }
         unknown = [level for level in prices if level not in self.levels]
         if unknown:
             raise UsageError(f"Factor '{self.name}': prices name '{unknown[0]}', which is not one of its levels.")
-        set_(self, "prices", prices)
+        return prices
 
     def _check_range(self) -> None:
         if self.levels:
@@ -91,36 +112,40 @@ class Factor:
         if self.low is None or self.high is None:
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give both low and high.")
         low, high = finite(f"Factor '{self.name}': low", self.low), finite(f"Factor '{self.name}': high", self.high)
+        step = finite(f"Factor '{self.name}': step", self.step) if self.step is not None else None
         if not low < high:
-            raise UsageError(f"Factor '{self.name}': low ({low:g}) must be below high ({high:g}).")
-        step = self.step if self.step is not None else (1.0 if self.kind == "count" else None)
-        if self.kind == "count" and any(number != round(number) for number in (low, high, step or 1.0)):
+            raise UsageError(f"Factor '{self.name}': low ({exact(low)}) must be below high ({exact(high)}).")
+        if not 1e-300 + _NARROWEST * max(abs(low), abs(high)) < high - low < 1e300:
+            raise UsageError(
+                f"Factor '{self.name}': the range {low} to {high} is too narrow or too wide to compute with."
+            )
+        if self.kind == "count" and any(number != round(number) for number in (low, high, step or 0.0)):
             raise UsageError(f"Factor '{self.name}' is a count: low, high and step must be whole numbers.")
+        if step is None and self.kind == "count":
+            step = 1.0
         if step is not None:
-            self._check_step(low, high, finite(f"Factor '{self.name}': step", step))
+            self._check_step(low, high, step)
         for name, value in (("low", low), ("high", high), ("step", step)):
             object.__setattr__(self, name, value)
 
     def _check_step(self, low: float, high: float, step: float) -> None:
         if step <= 0:
-            raise UsageError(f"Factor '{self.name}': step is {step:g}; it must be more than 0.")
+            raise UsageError(f"Factor '{self.name}': step is {exact(step)}; it must be more than 0.")
         count = (high - low) / step
         if count < 1 - _STEP_TOLERANCE or count > _MOST_STEPS:
-            raise UsageError(f"Factor '{self.name}': step {step:g} does not fit the range {low:g} to {high:g}.")
+            raise UsageError(
+                f"Factor '{self.name}': step {exact(step)} does not fit the range {exact(low)} to {exact(high)}."
+            )
 
     def _check_levels(self) -> None:
         if self.low is not None or self.high is not None or self.step is not None:
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give levels, not low, high or step.")
-        if isinstance(self.levels, str) or not isinstance(self.levels, Sequence):
-            raise UsageError(f'Factor \'{self.name}\': levels must be a list, such as ["felt", "cork"].')
-        levels = tuple(check_label(f"Factor '{self.name}': level", _level_text(level)) for level in self.levels)
-        if len(levels) < 2 or len({level.casefold() for level in levels}) < len(levels):
+        if len(self.levels) < 2 or len({level.casefold() for level in self.levels}) < len(self.levels):
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give at least two different levels.")
         if self.kind == "categorical" and self.way in ("up", "down"):
             raise UsageError(
                 f"Factor '{self.name}' has no order, so its way cannot be '{self.way}'; use either or rebuild."
             )
-        object.__setattr__(self, "levels", levels)
 
     @property
     def is_numeric(self) -> bool:
@@ -141,12 +166,11 @@ class Factor:
         unit = f" {self.unit}" if self.unit else ""
         low, high = self.span
         what = "a whole number" if self.kind == "count" else "a number"
-        step = (
-            f" in steps of {self.step:g}"
-            if self.step is not None and not (self.kind == "count" and self.step == 1)
-            else ""
-        )
-        return f"must be {what} from {low:g} to {high:g}{unit}{step}"
+        step = ""
+        if self.step is not None:
+            high = _tidy(low + int((high - low) / self.step + _STEP_TOLERANCE) * self.step)
+            step = "" if self.kind == "count" and self.step == 1 else f" in steps of {exact(self.step)}"
+        return f"must be {what} from {exact(low)} to {exact(high)}{unit}{step}"
 
     def read(self, value: object) -> Value:
         """Turn a typed or stored setting into this factor's own type.
@@ -169,16 +193,19 @@ class Factor:
         except DataError as err:
             if "thousands" in str(err):
                 raise
-            raise DataError(f"{self.name} is '{'' if value is None else value}'; it {self.allowed()}.") from None
+            raise DataError(
+                f"{self.name} is '{'' if is_missing(value) else shown(value)}'; it {self.allowed()}."
+            ) from None
         low, high = self.span
         slack = _STEP_TOLERANCE * (high - low)
         if not low - slack <= number <= high + slack:
-            raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
+            raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
         if self.step is not None:
-            count = round((number - low) / self.step)
-            if abs(low + count * self.step - number) > _STEP_TOLERANCE * self.step:
-                raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
-            number = low + count * self.step
+            nearest = _tidy(low + round((number - low) / self.step) * self.step)
+            if abs(nearest - number) > _STEP_TOLERANCE * self.step or nearest > high + slack:
+                raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
+            number = nearest
+        number = min(max(number, low), high)
         return round(number) if self.kind == "count" else number
 
     def _read_level(self, value: object) -> Value:
@@ -186,11 +213,23 @@ class Factor:
         for level in self.levels:
             if level.casefold() == text.casefold():
                 return level
-        raise DataError(f"{self.name} is '{text}'; it {self.allowed()}.{did_you_mean(text, self.levels)}")
+        same = [level for level in self.levels if _is_same_number(level, text)]
+        if len(same) == 1:  # a spreadsheet may well write 3.0 for 3
+            return same[0]
+        raise DataError(f"{self.name} is '{shown(text)}'; it {self.allowed()}.{did_you_mean(text, self.levels)}")
 
     def position(self, value: Value) -> float:
-        """Return the place of a setting on the factor's own scale: the number, or the index of the level."""
-        return float(value) if self.is_numeric else float(self.levels.index(str(value)))
+        """Return the place of a setting on the factor's own scale: the number, or the index of the level.
+
+        Raises
+        ------
+        DataError
+            If it is no level of this factor.
+        """
+        if self.is_numeric:
+            return float(value)
+        level = value if isinstance(value, str) and value in self.levels else self._read_level(value)
+        return float(self.levels.index(str(level)))
 
     def can_go(self, start: Value, end: Value) -> bool:
         """Tell whether a unit that exists can be changed from one setting to another."""
@@ -212,19 +251,38 @@ class Factor:
         return self.minutes + self.minutes_per_step * steps
 
     def grid(self, most: int = 11) -> tuple[Value, ...]:
-        """List settings worth considering: every level or step, or `most` spread evenly where there are more."""
+        """List settings worth considering: every level or step, or `most` (two at least) spread evenly where there are more."""
         if not self.is_numeric:
             return tuple(self.levels)
+        most = max(most, 2)
         low, high = self.span
         steps = int((high - low) / self.step + _STEP_TOLERANCE) if self.step is not None else most - 1
         taken = (
             sorted({round(steps * place / (most - 1)) for place in range(most)}) if steps >= most else range(steps + 1)
         )
-        width = self.step if self.step is not None else (high - low) / steps
-        return tuple(self._read_number(low + place * width) for place in taken)
+        if self.step is not None:
+            return tuple(self._read_number(low + place * self.step) for place in taken)
+        inner = (_tidy(low + place * (high - low) / steps) for place in taken[1:-1])
+        return tuple(self._read_number(number) for number in (low, *inner, high))
+
+
+def _tidy(number: float) -> float:
+    """Drop the rounding noise of ``low + k * step``, so that 0.3 is stored and shown as 0.3."""
+    return float(f"{number:.15g}")
 
 
 def _level_text(value: object) -> str:
-    if isinstance(value, float) and value == round(value) and abs(value) < 1e15:
-        return str(int(value))
-    return "" if value is None else str(value).strip()
+    if is_missing(value):
+        return ""
+    if isinstance(value, Integral):
+        return shown(value)
+    if isinstance(value, Real) and float(value).is_integer() and abs(float(value)) < 1e15:
+        return str(int(float(value)))
+    return str(value).strip()
+
+
+def _is_same_number(level: str, text: str) -> bool:
+    try:
+        return read_number(level, "level") == read_number(text, "level")
+    except DataError:
+        return False

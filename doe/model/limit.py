@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import contextlib
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, shown
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.names import check_name
@@ -36,7 +37,7 @@ class Limit:
     def __post_init__(self) -> None:
         object.__setattr__(self, "expression", Expression(self.rule))
         if not self.expression.is_comparison:
-            raise UsageError(f"Limit '{self.rule}' compares nothing; write it with <, <=, >, >=, == or !=.")
+            raise UsageError(f"Limit '{shown(self.rule)}' compares nothing; write it with <, <=, >, >=, == or !=.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,13 @@ class Derived:
 
 
 def derive(settings: Mapping[str, Any], derived: Iterable[Derived]) -> dict[str, Any]:
-    """Return the settings with each derived quantity beside them; scalars, or arrays of shape (n_variants,)."""
+    """Return the settings with each derived quantity beside them; scalars, or arrays of shape (n_variants,).
+
+    Raises
+    ------
+    DataError
+        If a quantity cannot be computed; a cell of an array is NaN instead.
+    """
     values = dict(settings)
     for quantity in derived:
         values[quantity.name] = quantity.parsed.evaluate(values)
@@ -84,29 +91,35 @@ def check_rules(factors: Iterable[Factor], limits: Iterable[Limit], derived: Ite
     Raises
     ------
     UsageError
-        On the first name that is unknown, or defined twice.
+        On the first name that is unknown, defined twice (capitals make no difference), or used against its kind.
     """
-    known: dict[str, object] = {}
+    known: dict[str, Sequence[str]] = {}
+    taken: set[str] = set()
     for factor in factors:
-        if factor.name in known:
+        if factor.name.casefold() in taken:
             raise UsageError(f"Factor '{factor.name}' is defined twice.")
-        known[factor.name] = factor
+        taken.add(factor.name.casefold())
+        known[factor.name] = factor.levels
+    levels = {name: found for name, found in known.items() if found}
     for quantity in derived:
-        if quantity.name in known:
+        if quantity.name.casefold() in taken:
             raise UsageError(f"Derived quantity '{quantity.name}' has the name of something defined before it.")
         quantity.parsed.check_names(known, f"Derived quantity '{quantity.name}':")
-        known[quantity.name] = quantity
+        quantity.parsed.check_levels(levels, f"Derived quantity '{quantity.name}':")
+        taken.add(quantity.name.casefold())
+        known[quantity.name] = ()
     for limit in limits:
         limit.expression.check_names(known, "Limit")
+        limit.expression.check_levels(levels, "Limit")
 
 
 def broken_limits(settings: Mapping[str, Any], limits: Iterable[Limit], derived: Iterable[Derived] = ()) -> list[Limit]:
     """Return the limits that one variant breaks; a limit that cannot be computed there counts as broken."""
     broken = []
-    try:
-        values = derive(settings, derived)
-    except DataError:
-        values = dict(settings)
+    values = dict(settings)
+    for quantity in derived:
+        with contextlib.suppress(DataError):  # only the limits that use it are broken then
+            values[quantity.name] = quantity.parsed.evaluate(values)
     for limit in limits:
         try:
             kept = bool(limit.expression.evaluate(values))

@@ -2,69 +2,58 @@
 
 from __future__ import annotations
 
+import keyword
 import re
+import unicodedata
 
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, shown
 
-_IDENTIFIER = re.compile(r"[^\W\d]\w{0,59}", re.UNICODE)
-RESERVED = frozenset(
-    [
-        "variant",
-        "outcome",
-        "value",
-        "versus",
-        "session",
-        "rater",
-        "order",
-        "unit",
-        "parent",
-        "when",
-        "note",
-        "minutes",
-        "price",
-        "readings",
-        "kind",
-        "reason",
-        "and",
-        "or",
-        "not",
-        "in",
-        "is",
-        "if",
-        "else",
-        "min",
-        "max",
-        "abs",
-        "sqrt",
-        "exp",
-        "log",
-        "log10",
-        "floor",
-        "ceil",
-        "round",
-        "pi",
-        "true",
-        "false",
-        "none",
-        "new",
-    ]
+_IDENTIFIER = re.compile(r"[^\W\d_]\w{0,59}")
+# fmt: off
+COLUMNS = frozenset([
+    "variant", "outcome", "value", "versus", "session", "rater", "order", "unit", "parent", "when",
+    "note", "minutes", "price", "readings", "kind", "reason", "new", "id", "status", "retired",
+])
+"""Names of columns that stand beside factors and outcomes in tables."""
+
+RULE_WORDS = frozenset([
+    "and", "or", "not", "in", "is", "if", "else", "min", "max", "abs",
+    "sqrt", "exp", "log", "log10", "floor", "ceil", "round", "pi", "true", "false",
+    "none",
+    *(word.casefold() for word in keyword.kwlist),  # the parser of rules would stumble over them
+])
+# fmt: on
+RESERVED = COLUMNS | RULE_WORDS
+ADVICE_COLUMNS = frozenset(
+    ["cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block"]
 )
+"""Columns that stand beside one column per factor in tables of advice and of plans."""
+
+_BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])
 
 
-def check_name(field: str, name: object) -> str:
-    """Return a name usable in terms and rules: letters, digits and underscores, not starting with a digit.
+def same_name(name: str) -> str:
+    """Return a name in the one spelling in which rules read it, whichever way its letters were typed.
+
+    Python's parser does this to names (NFKC, Unicode Standard Annex 31); without it a micro sign would not be found.
+    """
+    return unicodedata.normalize("NFKC", name.strip())
+
+
+def check_name(field: str, name: object, taken: frozenset[str] = RESERVED) -> str:
+    """Return a name usable in terms and rules: letters, digits and underscores, starting with a letter.
 
     Raises
     ------
     UsageError
         If the name has blanks or signs, is longer than 60 characters, or means something else already.
     """
-    text = name if isinstance(name, str) else ""
-    if not _IDENTIFIER.fullmatch(text):
+    text = unicodedata.normalize("NFKC", name) if isinstance(name, str) else ""
+    if not _IDENTIFIER.fullmatch(text) or not text.isidentifier():
         raise UsageError(
-            f"{field} '{name}' must be 1 to 60 letters, digits or underscores, starting with a letter: 'tip_gap'."
+            f"{field} '{shown(name)}' must be 1 to 60 letters, digits or underscores, starting with a letter: 'tip_gap'."
         )
-    if text.casefold() in RESERVED:
+    if text.casefold() in taken:
         raise UsageError(f"{field} '{name}' is a word that Fettle uses itself; choose another, such as '{name}_1'.")
     return text
 
@@ -78,7 +67,6 @@ def check_label(field: str, label: object, longest: int = 200) -> str:
         If it is no text, empty, too long, or holds a line break or another control character.
     """
     text = label.strip() if isinstance(label, str) else ""
-    if not text or len(text) > longest or any(ord(sign) < 32 or ord(sign) == 127 for sign in text):
-        shown = str(label)[:40]
-        raise UsageError(f"{field} '{shown}' must be text on one line, 1 to {longest} characters.")
+    if not text or len(text) > longest or any(unicodedata.category(sign) in _BREAKS for sign in text):
+        raise UsageError(f"{field} '{shown(label, 40)}' must be text on one line, 1 to {longest} characters.")
     return text

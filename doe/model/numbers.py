@@ -3,8 +3,31 @@
 from __future__ import annotations
 
 import math
+import re
+from numbers import Real
 
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, shown
+from doe.model.wording import exact
+
+_THOUSANDS = re.compile(r"[+-]?(?!0+,)\d+,\d{3}(?!\d)")
+
+
+def is_missing(value: object) -> bool:
+    """Tell whether a cell holds nothing: None, NaN, or what pandas writes for a missing value.
+
+    Examples
+    --------
+    >>> is_missing(None), is_missing(float("nan")), is_missing(0), is_missing("")
+    (True, True, False, False)
+    """
+    if value is None:
+        return True
+    try:
+        return bool(value != value)
+    except TypeError:  # pandas' NA is neither equal nor unequal to anything
+        return True
+    except ValueError:  # an array
+        return False
 
 
 def read_number(value: object, field: str) -> float:
@@ -19,31 +42,35 @@ def read_number(value: object, field: str) -> float:
     """
     number = _as_float(value, field)
     if not math.isfinite(number):
-        raise DataError(f"{field} is '{value}'; it must be a finite number.")
+        raise DataError(f"{field} is '{shown(value)}'; it must be a finite number.")
     return number
 
 
 def _as_float(value: object, field: str) -> float:
-    if isinstance(value, bool) or value is None:
-        raise DataError(f"{field} is '{'' if value is None else value}'; it must be a number.")
-    if isinstance(value, int | float):
-        return float(value)
-    text = str(value).strip().replace("−", "-")
-    if "," in text:
-        text = _decimal_comma(text, field)
-    if "_" in text:
-        raise DataError(f"{field} is '{value}'; it must be a number.")
+    if is_missing(value):
+        raise DataError(f"{field} is ''; it must be a number.")
     try:
-        return float(text)
-    except ValueError:
-        raise DataError(f"{field} is '{value}'; it must be a number.") from None
+        if isinstance(value, Real) and not isinstance(value, bool):
+            return float(value)
+        return float(_plain_text(str(value), field))
+    except (ValueError, OverflowError) as err:
+        if isinstance(err, DataError):
+            raise
+        raise DataError(f"{field} is '{shown(value)}'; it must be a number.") from None
 
 
-def _decimal_comma(text: str, field: str) -> str:
+def _plain_text(text: str, field: str) -> str:
+    """Return the text as Python writes numbers; an underscore is no part of what people write."""
+    text = text.strip().replace("−", "-").replace("–", "-")
+    if "_" in text:
+        raise ValueError(text)
+    if "," not in text:
+        return text
     whole, _, fraction = text.partition(",")
-    digits = whole.lstrip("+-")
-    if "," in fraction or "." in text or (len(fraction) == 3 and digits not in ("", "0") and fraction.isdigit()):
-        raise DataError(f"{field} is '{text}'; write it with a decimal point, since the comma could mean thousands.")
+    if "," in fraction or "." in text or _THOUSANDS.match(text):
+        raise DataError(
+            f"{field} is '{shown(text)}'; write it with a decimal point, since the comma could mean thousands."
+        )
     return f"{whole}.{fraction}"
 
 
@@ -55,9 +82,13 @@ def finite(field: str, value: object) -> float:
     UsageError
         If it is not a finite number.
     """
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise UsageError(f"{field} is '{value}'; it must be a finite number.")
-    return float(value)
+    try:
+        number = float(value) if isinstance(value, Real) and not isinstance(value, bool) else math.nan
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise UsageError(f"{field} is '{shown(value)}'; it must be a finite number.")
+    return number
 
 
 def not_negative(field: str, value: object) -> float:
@@ -70,5 +101,5 @@ def not_negative(field: str, value: object) -> float:
     """
     number = finite(field, value)
     if number < 0:
-        raise UsageError(f"{field} is {number:g}; it must be 0 or more.")
+        raise UsageError(f"{field} is {exact(number)}; it must be 0 or more.")
     return number

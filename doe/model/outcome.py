@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from doe.model.choices import Goal, OutcomeKind, choose
-from doe.model.errors import DataError, UsageError
-from doe.model.names import check_name
-from doe.model.numbers import finite, not_negative, read_number
+from doe.model.errors import DataError, UsageError, shown
+from doe.model.names import COLUMNS, check_name
+from doe.model.numbers import finite, is_missing, not_negative, read_number
+from doe.model.wording import exact
+
+_FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
+_COMPARISONS = {"first": 1.0, "second": 0.0, "tie": 0.5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +76,19 @@ class Outcome:
     note: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "name", check_name("Outcome name", self.name))
+        object.__setattr__(self, "name", check_name("Outcome name", self.name, COLUMNS))
         choose(f"Outcome '{self.name}': kind", self.kind, OutcomeKind)
         if self.goal is not None:
             choose(f"Outcome '{self.name}': goal", self.goal, Goal)
-        not_negative(f"Outcome '{self.name}': weight", self.weight)
+        object.__setattr__(self, "weight", not_negative(f"Outcome '{self.name}': weight", self.weight))
+        if not isinstance(self.recipe, Mapping):
+            raise UsageError(f"Outcome '{self.name}': recipe must be a table of keys and values.")
         self._check_scale()
-        if self.matters is not None and finite(f"Outcome '{self.name}': matters", self.matters) <= 0:
-            raise UsageError(f"Outcome '{self.name}': matters is {self.matters:g}; it must be more than 0.")
-        for name in ("best", "target", "low", "high"):
+        for name in ("best", "target", "low", "high", "matters"):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, finite(f"Outcome '{self.name}': {name}", getattr(self, name)))
+        if self.matters is not None and self.matters <= 0:
+            raise UsageError(f"Outcome '{self.name}': matters is {exact(self.matters)}; it must be more than 0.")
         self._check_goal()
 
     def _check_scale(self) -> None:
@@ -98,11 +105,9 @@ class Outcome:
 
     def _check_goal(self) -> None:
         name, goal = f"Outcome '{self.name}'", self.goal
-        fits = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}.get(
-            goal or "", ()
-        )
-        for field_name in ("best", "target", "low", "high"):
-            if getattr(self, field_name) is not None and field_name not in fits:
+        fits = _FIELDS.get(goal or "", ())
+        for field_name in ("best", "target", "low", "high", "worst"):
+            if getattr(self, field_name) is not None and field_name not in (*fits, *(("worst",) if goal else ())):
                 wanted = f"goal {goal} uses {' and '.join(fits)}" if fits else "it has no goal"
                 raise UsageError(f"{name}: {field_name} does not fit, since {wanted}.")
         if goal is None:
@@ -119,30 +124,34 @@ class Outcome:
         low_end, high_end = tuple(self.scale) if self.scale is not None else (None, None)
         best = self.best if self.best is not None else (high_end if self.goal == "raise" else low_end)
         worst = self.worst if self.worst is not None else (low_end if self.goal == "raise" else high_end)
-        if best is None or worst is None or isinstance(worst, Sequence):
+        if best is None or worst is None or _is_pair(worst):
             raise UsageError(f"{name} has goal {self.goal}: give one best and one worst value.")
         worst = finite(f"{name}: worst", worst)
         if (self.goal == "raise") != (worst < best) or worst == best:
             side = "below" if self.goal == "raise" else "above"
-            raise UsageError(f"{name} has goal {self.goal}: worst ({worst:g}) must be {side} best ({best:g}).")
+            raise UsageError(
+                f"{name} has goal {self.goal}: worst ({exact(worst)}) must be {side} best ({exact(best)})."
+            )
         object.__setattr__(self, "best", best)
         object.__setattr__(self, "worst", worst)
 
     def _check_two_sided(self, name: str) -> None:
         inner = self.inner
         if not inner[0] <= inner[1] or (self.goal == "within" and inner[0] == inner[1]):
-            raise UsageError(f"{name} has goal within: low ({inner[0]:g}) must be below high ({inner[1]:g}).")
+            raise UsageError(f"{name} has goal within: low ({exact(inner[0])}) must be below high ({exact(inner[1])}).")
         if self.worst is None and self.goal == "hit":
             raise UsageError(f"{name} has goal hit: give worst, the value at which it is worth nothing.")
-        if isinstance(self.worst, Sequence):
+        if _is_pair(self.worst):
             object.__setattr__(self, "worst", _pair(f"{name}: worst", self.worst))
         elif self.worst is not None:
             object.__setattr__(self, "worst", finite(f"{name}: worst", self.worst))
         outer = self.outer
         if not (outer[0] < inner[0] and outer[1] > inner[1]):
-            raise UsageError(
-                f"{name}: worst ({outer[0]:g} and {outer[1]:g}) must lie outside {inner[0]:g} to {inner[1]:g}."
-            )
+            worst = self.worst if isinstance(self.worst, Sequence) else (self.worst,)
+            values = " and ".join(exact(value) for value in worst if value is not None)
+            inside = f"target ({exact(inner[0])})" if self.goal == "hit" else f"{exact(inner[0])} to {exact(inner[1])}"
+            where = "on both sides of" if len(worst) == 2 else ("away from" if self.goal == "hit" else "outside")
+            raise UsageError(f"{name}: worst ({values}) must lie {where} {inside}.")
 
     @property
     def inner(self) -> tuple[float, float]:
@@ -174,7 +183,7 @@ class Outcome:
         if self.kind == "compared":
             return "must be first, second or tie (or 1, 0, 0.5)"
         if self.scale is not None:
-            return f"must be a grade from {self.scale[0]:g} to {self.scale[1]:g}"
+            return f"must be a grade from {exact(self.scale[0])} to {exact(self.scale[1])}"
         return f"must be a number{' in ' + self.unit if self.unit else ''}"
 
     def read(self, value: object) -> float:
@@ -192,22 +201,34 @@ class Outcome:
         except DataError as err:
             if "thousands" in str(err):
                 raise
-            raise DataError(f"{self.name} is '{'' if value is None else value}'; it {self.allowed()}.") from None
+            raise DataError(
+                f"{self.name} is '{'' if is_missing(value) else shown(value)}'; it {self.allowed()}."
+            ) from None
         if self.scale is not None and not self.scale[0] <= number <= self.scale[1]:
-            raise DataError(f"{self.name} is {number:g}; it {self.allowed()}.")
+            raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
         return number
 
     def _read_comparison(self, value: object) -> float:
-        words = {"first": 1.0, "second": 0.0, "tie": 0.5, "1": 1.0, "0": 0.0, "0.5": 0.5, "1.0": 1.0, "0.0": 0.0}
         text = str(value).strip().casefold()
-        if text not in words:
-            raise DataError(f"{self.name} is '{value}'; it {self.allowed()}.")
-        return words[text]
+        if text in _COMPARISONS:
+            return _COMPARISONS[text]
+        try:
+            number = read_number(value, self.name)
+        except DataError:
+            number = math.nan
+        if number not in _COMPARISONS.values():
+            raise DataError(f"{self.name} is '{'' if is_missing(value) else shown(value)}'; it {self.allowed()}.")
+        return number
+
+
+def _is_pair(value: object) -> bool:
+    return hasattr(value, "__len__") and not isinstance(value, str)
 
 
 def _pair(field: str, value: object) -> tuple[float, float] | None:
+    value = value.tolist() if hasattr(value, "tolist") else value
     if value is None:
         return None
     if isinstance(value, str) or not isinstance(value, Sequence) or len(value) != 2:
-        raise UsageError(f"{field} is '{value}'; it must be two numbers.")
+        raise UsageError(f"{field} is '{shown(value)}'; it must be two numbers.")
     return finite(field, value[0]), finite(field, value[1])

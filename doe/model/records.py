@@ -6,11 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from numbers import Real
 
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, did_you_mean
+from doe.model.errors import DataError, did_you_mean, shown
 from doe.model.factor import Factor
-from doe.model.names import check_label
+from doe.model.names import check_label, same_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,10 +141,17 @@ class Reading:
     note: str = ""
 
     def __post_init__(self) -> None:
-        if not isinstance(self.value, int | float) or not math.isfinite(self.value):
-            raise DataError(f"{self.outcome} of variant {self.variant} is '{self.value}'; it must be a finite number.")
-        if self.order is not None and (self.order != int(self.order) or self.order < 1):
-            raise DataError(f"order is '{self.order}'; it must be a whole number from 1.")
+        is_number = isinstance(self.value, Real) and not isinstance(self.value, bool)
+        if not is_number or not math.isfinite(self.value):
+            raise DataError(
+                f"{self.outcome} of variant {self.variant} is '{shown(self.value)}'; it must be a finite number."
+            )
+        object.__setattr__(self, "value", float(self.value))
+        if self.order is None:
+            return
+        if not isinstance(self.order, Real) or not self.order >= 1 or self.order % 1:
+            raise DataError(f"order is '{shown(self.order)}'; it must be a whole number from 1.")
+        object.__setattr__(self, "order", int(self.order))
 
 
 def read_settings(
@@ -166,13 +174,14 @@ def read_settings(
         If a name is no factor, a value is not allowed, or a factor is left without a value.
     """
     known = {factor.name: factor for factor in factors}
-    for name in typed:
+    given = {same_name(name): value for name, value in typed.items()}
+    for name in given:
         if name not in known:
-            raise DataError(f"'{name}' is no factor of this project.{did_you_mean(name, known)}")
+            raise DataError(f"'{shown(name)}' is no factor of this project.{did_you_mean(name, known)}")
     settings: Settings = {}
     for factor in factors:
-        if factor.name in typed:
-            settings[factor.name] = factor.read(typed[factor.name])
+        if factor.name in given:
+            settings[factor.name] = factor.read(given[factor.name])
         elif base and factor.name in base:
             settings[factor.name] = base[factor.name]
         else:

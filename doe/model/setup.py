@@ -7,7 +7,7 @@ from dataclasses import MISSING, dataclass, field, fields
 from typing import Any, TypeVar
 
 from doe.model.effort import Effort
-from doe.model.errors import UsageError, did_you_mean, listed
+from doe.model.errors import UsageError, did_you_mean, listed, shown
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
@@ -49,11 +49,11 @@ class Setup:
         for name in ("factors", "outcomes", "limits", "derived"):
             object.__setattr__(self, name, tuple(getattr(self, name)))
         check_rules(self.factors, self.limits, self.derived)
-        taken = {factor.name for factor in self.factors} | {quantity.name for quantity in self.derived}
+        taken = {item.name.casefold() for items in (self.factors, self.derived) for item in items}
         for outcome in self.outcomes:
-            if outcome.name in taken:
+            if outcome.name.casefold() in taken:
                 raise UsageError(f"Outcome '{outcome.name}' has the name of something defined before it.")
-            taken.add(outcome.name)
+            taken.add(outcome.name.casefold())
 
     @classmethod
     def from_tables(cls, tables: Mapping[str, Any]) -> Setup:
@@ -97,8 +97,11 @@ def table_of(record: Factor | Outcome | Effort | Limit | Derived) -> dict[str, A
         if not item.init or value == default or value == ():
             continue
         table[item.name] = list(value) if isinstance(value, tuple) else value
-    recipe = table.pop("recipe", None)
-    return {**table, **recipe} if recipe else table
+    recipe = table.get("recipe", {})
+    if _RECIPE_KEY not in recipe or any(key in _own_keys(Outcome) for key in recipe):
+        return table  # its keys would be taken for the outcome's own
+    del table["recipe"]
+    return {**table, **recipe}
 
 
 def record_of(kind: type[_Record], table: Mapping[str, Any]) -> _Record:
@@ -114,29 +117,41 @@ def record_of(kind: type[_Record], table: Mapping[str, Any]) -> _Record:
 
 def _record(kind: type[_Record], table: Any) -> _Record:
     what = kind.__name__.lower()
+    what = f"[{what}]" if kind is Effort else f"[[{what}]]"
     if not isinstance(table, Mapping):
-        raise UsageError(f"[{what}] must be a table of keys and values.")
-    allowed = [item.name for item in fields(kind) if item.init]
-    _check_keys(f"[[{what}]] {table.get('name', '')}".strip(), table, allowed)
+        raise UsageError(f"{what} must be a table of keys and values.")
+    allowed = _own_keys(kind)
+    _check_keys(f"{what} {table.get('name', '')}".strip(), table, allowed)
     required = [
         item.name for item in fields(kind) if item.default is MISSING and item.default_factory is MISSING and item.init
     ]
     missing = [name for name in required if name not in table]
     if missing:
-        raise UsageError(f"[[{what}]] {table.get('name', '')} has no {listed(missing, 'and')}.".replace("  ", " "))
-    for name in ("unit", "note", "rule", "expression"):
+        raise UsageError(f"{what} {table.get('name', '')} has no {listed(missing, 'and')}.".replace("  ", " "))
+    for name in ("unit", "note", "rule", "expression", "relative_to"):
         if name in table:
-            _text(f"[[{what}]] {name}", table[name])
+            _text(f"{what} {name}", table[name])
     return kind(**table)
+
+
+def _own_keys(kind: type[_Record]) -> list[str]:
+    return [item.name for item in fields(kind) if item.init]
 
 
 def _with_recipe(table: Any) -> Any:
     """Gather the keys of a measuring recipe, which stand beside the outcome's own in the file."""
     if not isinstance(table, Mapping) or _RECIPE_KEY not in table:
         return table
-    own = {item.name for item in fields(Outcome)}
-    recipe = {key: value for key, value in table.items() if key not in own}
-    return {**{key: value for key, value in table.items() if key in own}, "recipe": recipe}
+    own = _own_keys(Outcome)
+    if "recipe" in table:
+        raise UsageError(f"[[outcome]] {table.get('name', '')} has both '{_RECIPE_KEY}' and 'recipe'; keep one.")
+    # A list at relative_to is a band of the recipe; text there is the outcome's own reference object.
+    recipe = {
+        key: value
+        for key, value in table.items()
+        if key not in own or (key == "relative_to" and isinstance(value, list))
+    }
+    return {**{key: value for key, value in table.items() if key not in recipe}, "recipe": recipe}
 
 
 def _tables(what: str, tables: Mapping[str, Any]) -> list[Any]:
@@ -156,5 +171,5 @@ def _check_keys(what: str, table: Mapping[str, Any], allowed: Sequence[str]) -> 
 
 def _text(field_name: str, value: object) -> str:
     if not isinstance(value, str):
-        raise UsageError(f"{field_name} is '{value}'; it must be text in quotes.")
+        raise UsageError(f"{field_name} is '{shown(value)}'; it must be text in quotes.")
     return value

@@ -34,6 +34,17 @@ def number(value: float | None, digits: int = 3) -> str:
     return "0" if text in ("-0", "") else text
 
 
+def exact(value: float) -> str:
+    """Write a number of a definition, or one that was typed, so that nothing a person wrote is rounded away.
+
+    Examples
+    --------
+    >>> exact(60.0), exact(1234567.5), exact(0.1 + 0.2)
+    ('60', '1234567.5', '0.3')
+    """
+    return f"{value:.12g}"
+
+
 def signed(value: float | None, digits: int = 3) -> str:
     """Write a change with its sign."""
     text = number(value, digits)
@@ -77,9 +88,9 @@ def percent(share: float | None) -> str:
     """Write a probability or a share in whole percent; never a flat 0 or 100 for what is not certain."""
     if share is None or not math.isfinite(share):
         return "-"
-    if 0 < share < 0.005:
+    if 0 < share <= 0.005:
         return "<1 %"
-    if 0.995 < share < 1:
+    if 0.995 <= share < 1:
         return ">99 %"
     return f"{100 * share:.0f} %"
 
@@ -92,6 +103,8 @@ def duration(minutes: float) -> str:
     >>> duration(8), duration(95), duration(120)
     ('8 min', '1 h 35 min', '2 h')
     """
+    if not math.isfinite(minutes):
+        return "-"
     whole = round(minutes)
     hours, rest = divmod(whole, 60)
     if hours == 0:

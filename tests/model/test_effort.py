@@ -1,0 +1,29 @@
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+import pytest
+
+from doe.model.effort import Effort
+from doe.model.errors import UsageError
+from tests.refusing import refused
+
+NAMES = [item.name for item in fields(Effort)]
+
+
+def test_effort_is_nothing_unless_said() -> None:
+    assert [getattr(Effort(), name) for name in NAMES] == [0.0] * 4
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_effort_is_a_number_from_zero(name: str) -> None:
+    given: dict[str, Any] = {name: np.int64(15)}
+    assert getattr(Effort(**given), name) == 15.0
+    with refused(UsageError, f"Effort: {name} is -1; it must be 0 or more."):
+        Effort(**{name: -1})
+    with refused(UsageError, f"Effort: {name} is 'nan'; it must be a finite number."):
+        Effort(**{name: float("nan")})
+    with refused(UsageError, f"Effort: {name} is 'long'; it must be a finite number."):
+        Effort(**{name: "long"})  # type: ignore[arg-type]

@@ -1,0 +1,136 @@
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from doe.model import wording
+
+NUMBERS = st.floats(-1e300, 1e300)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0, "0"), (-0.0, "0"), (3, "3"), (-2.0, "-2"), (0.04567, "0.0457"), (1234.5, "1234"), (99.96, "100"), (9.999, "10"),
+        (100.0, "100"), (123456789, "123456789"), (1e9, "1.00e+09"), (0.0001, "0.0001"), (0.00001, "1.00e-05"),
+        (None, "-"), (math.nan, "-"), (math.inf, "-"),
+    ],
+)  # fmt: skip
+def test_numbers_are_written_as_a_person_would(value: float | None, text: str) -> None:
+    assert wording.number(value) == text
+
+
+@given(NUMBERS, st.integers(1, 8))
+def test_a_written_number_is_right_to_its_digits(value: float, digits: int) -> None:
+    """What is written differs from the value by at most half a unit of the last significant digit."""
+    written = float(wording.number(value, digits))
+    size = math.floor(math.log10(abs(value))) if value else 0
+    assert abs(written - value) <= 0.5 * 10.0 ** (size - digits + 1) * (1 + 1e-9) + 1e-300
+
+
+@given(NUMBERS, st.integers(1, 8))
+def test_no_number_is_written_with_a_dangling_point_or_a_negative_nothing(value: float, digits: int) -> None:
+    text = wording.number(value, digits)
+    assert re.fullmatch(r"-?\d+(\.\d*[1-9])?|-?\d(\.\d+)?e[+-]\d+", text)
+    assert text != "-0"
+
+
+@given(st.integers(-(10**11), 10**11), st.integers(0, 6))
+def test_an_exact_number_is_read_back_as_typed(whole: int, places: int) -> None:
+    """Up to eleven digits and a point come back as the same number, without an exponent for ordinary sizes."""
+    value = whole / 10**places
+    assert float(wording.exact(value)) == value
+    if value == 0 or abs(value) >= 1e-4:
+        assert "e" not in wording.exact(value)
+
+
+@given(NUMBERS)
+def test_a_change_has_a_sign_unless_it_is_nothing(value: float) -> None:
+    text = wording.signed(value)
+    assert text.removeprefix("+") == wording.number(value)
+    assert text.startswith("+") == (value > 0)
+
+
+def test_a_change_that_is_not_known_has_no_sign() -> None:
+    assert (wording.signed(None), wording.signed(math.nan), wording.signed(2.5)) == ("-", "-", "+2.5")
+
+
+@given(st.floats(1e-9, 1e9))
+def test_an_interval_bears_two_digits_of_its_width(width: float) -> None:
+    """At the places chosen, the width is written with two significant digits, or in whole numbers."""
+    places = wording.places_for(width)
+    assert width * 10.0**places * (1 + 1e-9) >= 10
+    assert places == 0 or width * 10.0**places < 100 * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("width", [0, -1, math.nan, math.inf])
+def test_an_interval_without_width_gets_two_places(width: float) -> None:
+    assert wording.places_for(width) == 2
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "text"),
+    [(1.005, 1, "1.0"), (-0.004, 2, "0.00"), (-0.006, 2, "-0.01"), (12, 0, "12"), (None, 2, "-"), (math.inf, 1, "-")],
+)
+def test_fixed_places_and_no_negative_nothing(value: float | None, places: int, text: str) -> None:
+    assert wording.fixed(value, places) == text
+
+
+def test_an_estimate_is_written_with_its_interval() -> None:
+    assert wording.with_interval(3.1, 1.23, 5.04, "N", is_change=True) == "+3.1 N (1.2 to 5.0)"
+    assert wording.with_interval(-3.1, -5.04, -1.23, "N", is_change=True) == "-3.1 N (-5.0 to -1.2)"
+    assert wording.with_interval(0.001, -2, 2, is_change=True) == "0.0 (-2.0 to 2.0)"
+    assert wording.with_interval(312.4, 290, 440, "ms") == "312 ms (290 to 440)"
+    assert wording.with_interval(2, math.nan, math.nan, "mm") == "2.00 mm (no interval)"
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (0, "0 %"), (1, "100 %"), (0.004, "<1 %"), (0.005, "<1 %"), (0.0051, "1 %"), (0.5, "50 %"), (0.9949, "99 %"),
+        (0.995, ">99 %"), (0.9999, ">99 %"), (None, "-"), (math.nan, "-"),
+    ],
+)  # fmt: skip
+def test_shares_are_written_in_whole_percent(share: float | None, text: str) -> None:
+    assert wording.percent(share) == text
+
+
+@given(st.floats(0, 1, exclude_min=True, exclude_max=True))
+def test_what_is_not_certain_is_never_called_certain(share: float) -> None:
+    assert wording.percent(share) not in ("0 %", "100 %")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"),
+    [
+        (0, "0 min"),
+        (8, "8 min"),
+        (59.6, "1 h"),
+        (60, "1 h"),
+        (95, "1 h 35 min"),
+        (120, "2 h"),
+        (math.inf, "-"),
+        (math.nan, "-"),
+    ],
+)
+def test_bench_time_is_written_as_a_person_would_say_it(minutes: float, text: str) -> None:
+    assert wording.duration(minutes) == text
+
+
+@given(st.integers(0, 10**6))
+def test_no_minute_is_lost(minutes: int) -> None:
+    found = {unit: int(amount) for amount, unit in re.findall(r"(\d+) (h|min)", wording.duration(minutes))}
+    assert found.get("h", 0) * 60 + found.get("min", 0) == minutes
+
+
+def test_counts_and_verdicts() -> None:
+    assert [wording.counted(count, "variant") for count in (0, 1, 2)] == ["0 variants", "1 variant", "2 variants"]
+    assert wording.counted(2, "body", "bodies") == "2 bodies"
+    assert wording.verdict_text(wording.MOVES) == "moves it"
+    assert wording.verdict_text(wording.TANGLED) == "tangled with"
+    assert wording.verdict_text(wording.TANGLED, "wool:rings") == "tangled with wool:rings"
+    assert wording.verdict_text(wording.CANT_TELL, "wool") == "can't tell yet"
