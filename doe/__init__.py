@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from doe.advise import Advice as Advice
     from doe.advise import recommend as recommend
+    from doe.advise.route import Route as Route
+    from doe.advise.route import route as route
     from doe.charts import figure as figure
     from doe.fit import Effects as Effects
     from doe.fit import analyse as analyse
@@ -30,6 +32,8 @@ if TYPE_CHECKING:
     from doe.model.records import Unit as Unit
     from doe.model.records import Variant as Variant
     from doe.model.setup import Setup as Setup
+    from doe.plans import Plan as Plan
+    from doe.plans import plan as plan
     from doe.project import Project as Project
     from doe.project import create as create
     from doe.project import open as open
@@ -47,8 +51,10 @@ _HOMES = {
     "ImportProblems": "doe.model.errors",
     "Limit": "doe.model.limit",
     "Outcome": "doe.model.outcome",
+    "Plan": "doe.plans",
     "Project": "doe.project",
     "Reading": "doe.model.records",
+    "Route": "doe.advise.route",
     "Session": "doe.model.records",
     "Setup": "doe.model.setup",
     "StoreError": "doe.model.errors",
@@ -59,8 +65,10 @@ _HOMES = {
     "create": "doe.project",
     "figure": "doe.charts",
     "open": "doe.project",
+    "plan": "doe.plans",
     "recommend": "doe.advise",
     "report": "doe.sheets",
+    "route": "doe.advise.route",
 }
 
 __all__ = [
@@ -75,8 +83,10 @@ __all__ = [
     "ImportProblems",
     "Limit",
     "Outcome",
+    "Plan",
     "Project",
     "Reading",
+    "Route",
     "Session",
     "Setup",
     "StoreError",
@@ -87,8 +97,10 @@ __all__ = [
     "create",
     "figure",
     "open",
+    "plan",
     "recommend",
     "report",
+    "route",
 ]
 
 

@@ -1,0 +1,1 @@
+"""Floor 7: the command `fettle`: parse, call one service, print."""

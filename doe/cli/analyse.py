@@ -1,0 +1,141 @@
+"""``fettle analyse``: which factor moves which outcome."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_count
+from doe.cli.screen import note, print_json, say, titled
+from doe.model.errors import DataError, FettleError, FitError, UsageError
+
+if TYPE_CHECKING:
+    from doe.fit.effects import Effects
+    from doe.project import Project
+
+_MODELS = ("main", "two-factor", "quadratic")
+_FRAMES = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models")
+
+
+def build_analyse() -> Parser:
+    """Return the parser of ``fettle analyse``."""
+    parser = Parser(
+        "fettle analyse",
+        "Find out which factor moves which outcome, by how much, and how surely. Without a name every outcome is\n"
+        "analysed. Left alone, the engine searches main effects, two-factor interactions and curvature.",
+        [
+            "fettle analyse",
+            "fettle analyse bass --plot bass.html",
+            "fettle analyse bass --terms main",
+            "fettle analyse bass --terms driver,inner_air,driver:inner_air --json",
+        ],
+        run_analyse,
+    )
+    add = parser.add_argument
+    add("outcomes", nargs="*", metavar="OUTCOME", help="which outcomes; all by default")
+    add("--terms", metavar="TERMS", help=f"{', '.join(_MODELS)}, or terms with commas between: a,b,a:b,a^2")
+    add("--plot", metavar="FILE", help="draw the effects to a .html, .png or .svg file; needs one outcome")
+    add("--replace", action="store_true", help="let --plot overwrite a file")
+    add("--seed", type=a_count, default=1, metavar="NUMBER", help="of whatever is drawn at random; 1 by default")
+    parser.json_option()
+    return parser
+
+
+def run_analyse(options: Namespace) -> None:
+    """Analyse one outcome or all."""
+    project = open_project(options.project)
+    names = options.outcomes or [outcome.name for outcome in project.setup.outcomes]
+    if options.plot and len(names) != 1:
+        raise UsageError(f"--plot draws one outcome; name it: 'fettle analyse OUTCOME --plot {options.plot}'.")
+    terms = _terms(options.terms)
+    results, refusals = _analysed(project, names, terms, options)
+    if options.json:
+        print_json([*map(as_tables, results), *({"outcome": name, "refused": text} for name, text in refusals)])
+    else:
+        say("\n\n".join(titled(effects.summary()) for effects in results))
+        for name, text in refusals:
+            note(f"{name} was left out: {text}")
+    if options.plot:
+        _draw(results[0], Path(options.plot), options.replace)
+
+
+def _analysed(
+    project: Project, names: Sequence[str], terms: str | list[str] | None, options: Namespace
+) -> tuple[list[Effects], list[tuple[str, str]]]:
+    """Analyse each outcome; where all were asked for, one that cannot be analysed does not stop the others.
+
+    Raises
+    ------
+    DataError
+        If the project has no outcome.
+    FettleError
+        If a named outcome, or every outcome, cannot be analysed.
+    """
+    if not names:
+        raise DataError("This project has no outcomes yet; 'fettle outcome add' defines one.")
+    results: list[Effects] = []
+    refusals: list[tuple[str, FettleError]] = []
+    for name in names:
+        try:
+            results.append(_answered(project.analyse(name, terms, seed=options.seed), terms))
+        except FettleError as err:
+            if options.outcomes:
+                raise
+            refusals.append((name, err))
+    if not results:
+        raise refusals[0][1]
+    return results, [(name, str(err)) for name, err in refusals]
+
+
+def _answered(effects: Effects, terms: str | list[str] | None) -> Effects:
+    """Return a result that answers what was asked.
+
+    Raises
+    ------
+    FitError
+        If nothing could be estimated, or more terms were listed than the variants can tell apart. (A model's name only
+        limits the search, which needs no such count.)
+    """
+    if effects.basis is None:
+        raise FitError(effects.notes[0] if effects.notes else effects.headline)
+    if isinstance(terms, list) and len(terms) >= effects.n_variants:
+        raise FitError(
+            f"{len(terms)} terms were listed, but {effects.outcome.name} was read of {effects.n_variants} variants, which "
+            f"can tell at most {effects.n_variants - 1} terms apart; list fewer, or leave --terms out and let the engine "
+            "search."
+        )
+    return effects
+
+
+def _terms(text: str | None) -> str | list[str] | None:
+    if text is None or text in _MODELS:
+        return text
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not parts:
+        raise UsageError(f"--terms is '{text}'; give {', '.join(_MODELS)}, or terms with commas between.")
+    return parts
+
+
+def as_tables(effects: Effects) -> dict[str, Any]:
+    """Return everything a result holds, at full precision."""
+    return {
+        "outcome": effects.outcome.name,
+        "unit": effects.outcome.unit,
+        "headline": effects.headline,
+        "n_readings": effects.n_readings,
+        "n_variants": effects.n_variants,
+        **{name: getattr(effects, name) for name in _FRAMES},
+        "notes": effects.notes,
+        "sensitivity": effects.sensitivity,
+        "covered": effects.covered,
+        "seed": effects.seed,
+    }
+
+
+def _draw(effects: Effects, path: Path, replace: bool) -> None:
+    from doe.charts import figure, write_figure  # plotly is slow to import
+
+    note(f"Drawn: {write_figure(figure(effects), path, replace=replace)}.")

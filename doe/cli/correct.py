@@ -1,0 +1,105 @@
+"""``fettle correct`` and ``fettle withdraw``: mistakes put right, with the history keeping what was there before."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from typing import TYPE_CHECKING, Any
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_count, a_pair, a_time, not_below_zero
+from doe.cli.screen import stored
+from doe.model.change import find_variant
+from doe.model.errors import DataError, UsageError, did_you_mean
+
+if TYPE_CHECKING:
+    from doe.project import Project
+
+_FIELDS = ("name", "unit", "parent", "minutes", "price", "when", "note")
+
+
+def build_correct() -> Parser:
+    """Return the parser of ``fettle correct``."""
+    parser = Parser(
+        "fettle correct",
+        "Put right what was logged wrongly: fields of a variant, or one reading by its number in 'fettle show'.",
+        [
+            "fettle correct 12 --set vents=4",
+            'fettle correct 12 --unit "body B" --parent 9',
+            "fettle correct --reading 41 --value 3.5",
+        ],
+        run_correct,
+    )
+    add = parser.add_argument
+    add("variant", nargs="?", metavar="VARIANT", help="the variant to put right")
+    add("--set", nargs="+", action="extend", type=a_pair, metavar="FACTOR=SETTING", help="settings that were wrong")
+    add("--name", metavar="VARIANT", help="its label")
+    add("--unit", metavar="NAME", help="the unit that it was built on")
+    add("--parent", metavar="VARIANT", help="the variant that it was changed from")
+    add("--minutes", type=not_below_zero, help="bench minutes that it took")
+    add("--price", type=not_below_zero, metavar="MONEY", help="money that it took")
+    add("--when", type=a_time, metavar="TIME", help="when it was built")
+    add("--note", help="free text, of the variant or the reading")
+    add("--reading", type=a_count, metavar="NUMBER", help="the reading to put right, instead of a variant")
+    add("--value", help="what the reading should have been")
+    return parser
+
+
+def run_correct(options: Namespace) -> None:
+    """Correct a variant or a reading."""
+    project = open_project(options.project)
+    if (options.variant is None) == (options.reading is None):
+        raise UsageError("Name what to put right: a variant, or one reading with --reading.")
+    entry = _correct_reading(project, options) if options.reading else _correct_variant(project, options)
+    stored(f"Stored: {entry.summary}.", entry)
+
+
+def _correct_variant(project: Project, options: Namespace) -> Any:
+    if options.value is not None:
+        raise UsageError("--value belongs to a reading; name it with --reading.")
+    changes: dict[str, Any] = {name: getattr(options, name) for name in _FIELDS if getattr(options, name) is not None}
+    if options.set:
+        known = {factor.name: factor for factor in project.setup.factors}
+        unknown = next((name for name, _ in options.set if name not in known), None)
+        if unknown is not None:
+            raise DataError(f"'{unknown}' is no factor of this project.{did_you_mean(unknown, known)}")
+        changes["settings"] = {name: known[name].read(value) for name, value in options.set}
+    if not changes:
+        raise UsageError("Nothing was given to put right; 'fettle correct --help' lists what a variant has.")
+    variant = find_variant(options.variant, project.file.variants())
+    return project.file.correct_variant(variant.name, **changes)
+
+
+def _correct_reading(project: Project, options: Namespace) -> Any:
+    wrong = [name for name in ("set", "name", "unit", "parent", "minutes", "price", "when") if getattr(options, name)]
+    if wrong:
+        raise UsageError(f"--{wrong[0]} belongs to a variant; a reading has --value and --note.")
+    if options.value is None and options.note is None:
+        raise UsageError("Nothing was given to put right: a reading has --value and --note.")
+    return project.file.correct_reading(options.reading, value=options.value, note=options.note)
+
+
+def build_withdraw() -> Parser:
+    """Return the parser of ``fettle withdraw``."""
+    parser = Parser(
+        "fettle withdraw",
+        "Take out what should never have been logged: a variant with its readings, or one reading.",
+        ["fettle withdraw 12", "fettle withdraw --reading 41"],
+        run_withdraw,
+    )
+    parser.add_argument("variant", nargs="?", metavar="VARIANT", help="the variant to take out")
+    parser.add_argument(
+        "--reading", type=a_count, metavar="NUMBER", help="the reading to take out, instead of a variant"
+    )
+    return parser
+
+
+def run_withdraw(options: Namespace) -> None:
+    """Withdraw a variant or a reading."""
+    project = open_project(options.project)
+    if (options.variant is None) == (options.reading is None):
+        raise UsageError("Name what to take out: a variant, or one reading with --reading.")
+    if options.reading is not None:
+        entry = project.file.withdraw_reading(options.reading)
+    else:
+        entry = project.file.withdraw_variant(find_variant(options.variant, project.file.variants()).name)
+    stored(f"Stored: {entry.summary}. The history keeps it.", entry)

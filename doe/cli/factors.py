@@ -1,0 +1,135 @@
+"""``fettle factor``: what can be changed."""
+
+from __future__ import annotations
+
+from argparse import ArgumentTypeError, Namespace
+from typing import Any, get_args
+
+from doe.cli.chosen import open_project
+from doe.cli.definitions import filled, given, listing, pick, removal
+from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
+from doe.cli.screen import stored
+from doe.model.choices import FactorKind, Way
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.setup import record_of, table_of
+from doe.model.wording import duration
+
+_FIELDS = ("kind", "low", "high", "step", "levels", "unit", "way", "minutes", "minutes_per_step", "price", "note")
+
+
+def build_factor_add() -> Parser:
+    """Return the parser of ``fettle factor add``."""
+    parser = Parser(
+        "fettle factor add",
+        "Define one thing that can be changed: a number on a range, a count, or a choice of levels.",
+        [
+            "fettle factor add vents --kind count --low 0 --high 6 --way up --minutes 12",
+            'fettle factor add wool --low 0 --high 60 --step 5 --unit "%" --minutes 8',
+            "fettle factor add driver --kind categorical --levels paper poly bamboo --minutes 25",
+        ],
+        run_add,
+    )
+    parser.add_argument("name", metavar="NAME", help="letters, digits and underscores, such as tip_gap")
+    _field_options(parser)
+    return parser
+
+
+def build_factor_change() -> Parser:
+    """Return the parser of ``fettle factor change``."""
+    parser = Parser(
+        "fettle factor change",
+        "Change a definition; what is not given stays. A number is emptied with the word none.",
+        ["fettle factor change vents --high 8", "fettle factor change wool --rename stuffing --step none"],
+        run_change,
+    )
+    parser.add_argument("name", metavar="NAME", help="the factor to change")
+    parser.add_argument("--rename", metavar="NAME", help="its new name")
+    _field_options(parser)
+    return parser
+
+
+def build_factor_remove() -> Parser:
+    """Return the parser of ``fettle factor remove``."""
+    return removal("factor", "NAME", "fettle factor remove feet")
+
+
+def build_factor_list() -> Parser:
+    """Return the parser of ``fettle factor list``."""
+    headings = ("factor", "kind", "settings", "way", "one change")
+    return listing("factor", headings, _row, "factors")
+
+
+def _row(factor: Factor) -> tuple[str, ...]:
+    return factor.name, factor.kind, factor.allowed().removeprefix("must be "), factor.way, duration(factor.minutes)
+
+
+def _field_options(parser: Parser) -> None:
+    add = parser.add_argument
+    add("--kind", type=one_of(get_args(FactorKind)), metavar="KIND", help=f"one of {', '.join(get_args(FactorKind))}")
+    add("--low", type=a_number, help="low end of its range")
+    add("--high", type=a_number, help="high end of its range")
+    add("--step", type=a_number_or_none, help="smallest useful change; a count steps by 1")
+    add("--levels", nargs="+", metavar="LEVEL", help="the levels of an ordered or categorical factor")
+    add("--unit", help="unit of measure, such as mm")
+    add("--way", type=one_of(get_args(Way)), metavar="WAY", help=f"on a unit that exists: {', '.join(get_args(Way))}")
+    add("--minutes", type=not_below_zero, help="bench minutes of one change")
+    add("--minutes-per-step", type=not_below_zero, metavar="MINUTES", help="minutes added for each step of a change")
+    add("--price", type=not_below_zero, metavar="MONEY", help="money for one change")
+    add("--prices", nargs="+", type=a_pair, metavar="LEVEL=MONEY", help="money for a level, paid once")
+    add("--note", help="how to change it, what to beware of")
+    add("--was", metavar="SETTING", help="the setting that the variants logged so far had")
+
+
+def _changes(options: Namespace) -> dict[str, Any]:
+    changes = given(options, _FIELDS)
+    if options.prices:
+        changes["prices"] = {level: _price(level, money) for level, money in options.prices}
+    return changes
+
+
+def _price(level: str, money: str) -> float:
+    """Read the price of a level.
+
+    Raises
+    ------
+    UsageError
+        If it is no number from 0.
+    """
+    try:
+        return not_below_zero(money)
+    except ArgumentTypeError as err:
+        raise UsageError(f"--prices {level} {err}") from None
+
+
+def run_add(options: Namespace) -> None:
+    """Define a factor."""
+    project = open_project(options.project)
+    factor = record_of(Factor, {"name": options.name, **_changes(options)})
+    _store(project, factor, options, None)
+
+
+def run_change(options: Namespace) -> None:
+    """Change a factor."""
+    project = open_project(options.project)
+    old = pick(project.setup.factors, options.name, "factor")
+    changes = _changes(options) | ({"name": options.rename} if options.rename else {})
+    if not changes:
+        raise UsageError(f"Nothing about factor {old.name} was changed; give the options that should change.")
+    _store(project, record_of(Factor, filled(table_of(old), changes)), options, old.name)
+
+
+def _store(project: Any, factor: Factor, options: Namespace, name: str | None) -> None:
+    entry = project.file.change_setup("factor", factor, name=name, was=options.was)
+    stored(f"Stored: factor {factor.name} {described(factor)}.", entry)
+
+
+def described(factor: Factor) -> str:
+    """Say in half a sentence what a factor may be and how it goes."""
+    ways = {
+        "either": "it goes either way",
+        "up": "it only goes up on a unit",
+        "down": "it only goes down on a unit",
+        "rebuild": "it needs a new unit",
+    }
+    return f"{factor.allowed()}; {ways[factor.way]}; one change takes {duration(factor.minutes)}"

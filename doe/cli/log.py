@@ -1,0 +1,148 @@
+"""``fettle log``: what was changed, on which unit."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_pair, a_time, not_below_zero
+from doe.cli.screen import note, print_json, say, table
+from doe.model.choices import Value
+from doe.model.errors import DataError, UsageError
+from doe.model.wording import duration, number
+
+if TYPE_CHECKING:
+    from doe.project import Project
+    from doe.store.receipts import Logged
+
+
+def build_log() -> Parser:
+    """Return the parser of ``fettle log``."""
+    parser = Parser(
+        "fettle log",
+        "Log a variant by what was changed. It starts from what the unit carries now, or from the variant that --from\n"
+        "names; every factor that is not given keeps its setting. The first variant needs a setting for each factor.",
+        [
+            "fettle log vents=5",
+            'fettle log --set wool=20 driver=poly --unit "body B" --note "sounds fuller" --minutes 40',
+            'fettle log --from 12 --new-unit "body F" --set rings=8 --photo back.jpg',
+            'fettle log --reference "shop radio"',
+        ],
+        run_log,
+    )
+    add = parser.add_argument
+    add("changes", nargs="*", type=a_pair, metavar="FACTOR=SETTING", help="what was changed")
+    add("--set", nargs="+", action="extend", type=a_pair, metavar="FACTOR=SETTING", help="the same, as an option")
+    add("--unit", metavar="NAME", help="the unit that was changed; not needed if there is only one")
+    add("--new-unit", nargs="?", const="", metavar="NAME", help="it was made as a new unit; without a name the next")
+    add("--from", dest="start", metavar="VARIANT", help="variant whose settings it starts from")
+    add("--name", metavar="VARIANT", help="its own label instead of the next number")
+    add("--again", action="store_true", help="nothing was changed, but the unit was taken apart and put together again")
+    add("--reference", metavar="NAME", help="log a reference object, which has no settings, such as a bought radio")
+    add("--minutes", type=not_below_zero, help="bench minutes that it really took")
+    add("--price", type=not_below_zero, metavar="MONEY", help="money that it really took")
+    add("--when", type=a_time, metavar="TIME", help="when it was built, as 2026-03-03 or 2026-03-03 19:30; now")
+    add("--note", default="", help="free text")
+    add("--photo", action="append", default=[], metavar="FILE", help="photo to keep beside the project; repeatable")
+    parser.json_option()
+    return parser
+
+
+def run_log(options: Namespace) -> None:
+    """Log a variant."""
+    project = open_project(options.project)
+    photos = [(Path(path).name, _photo(Path(path))) for path in options.photo]
+    logged = _reference(project, options, photos) if options.reference else _variant(project, options, photos)
+    if options.json:
+        print_json(_record(logged))
+        return
+    say(_told(logged))
+    for name, _ in photos:
+        say(f"Photo {name} is kept beside the project.")
+    entries = [*logged.photo_entries[::-1], logged.entry]
+    say(f"Take it back with '{' and '.join(f'fettle undo {entry.id}' for entry in entries)}'.")
+    note(f"Next: log what it measures or sounds like with 'fettle read {_quoted(logged.variant.name)} OUTCOME=VALUE'.")
+
+
+def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes]]) -> Logged:
+    pairs = [*options.changes, *(options.set or [])]
+    new_unit = options.new_unit
+    if new_unit and "=" in new_unit:  # '--new-unit rings=8': the name was left out
+        pairs, new_unit = [a_pair(new_unit), *pairs], ""
+    settings = dict(pairs)
+    if len(settings) < len(pairs):
+        twice = next(name for name, _ in pairs if sum(name == other for other, _ in pairs) > 1)
+        raise UsageError(f"{twice} is given twice; a variant has one setting of it.")
+    return project.log(
+        settings,
+        unit=options.unit,
+        new_unit=new_unit,
+        start=options.start,
+        name=options.name,
+        again=options.again,
+        minutes=options.minutes,
+        price=options.price,
+        when=options.when,
+        note=options.note,
+        photos=photos,
+    )
+
+
+def _reference(project: Project, options: Namespace, photos: list[tuple[str, bytes]]) -> Logged:
+    given = [
+        name for name in ("changes", "set", "unit", "new_unit", "start", "name", "again") if getattr(options, name)
+    ]
+    if given:
+        raise UsageError("--reference logs an object without settings, so nothing but --note and --photo goes with it.")
+    return project.log_reference(options.reference, note=options.note, photos=photos)
+
+
+def _photo(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as err:
+        raise DataError(f"Photo '{path}' cannot be read: {(err.strerror or str(err)).lower()}.") from err
+
+
+def _told(logged: Logged) -> str:
+    """Say what was stored, the changes one below the other."""
+    variant, change = logged.variant, logged.change
+    if variant.is_reference:
+        return f"Stored: reference object {variant.name}."
+    where = f" on {'the new ' if change.is_new_unit else ''}unit {variant.unit}" if variant.unit else ""
+    origin = f", changed from variant {change.parent}" if change.parent else ""
+    units = {factor.name: factor.unit for factor in logged.setup.factors}
+    rows = [
+        (f"  {name}", f"{_text(old)} -> {_text(new)}" if old is not None else _text(new), units[name])
+        for name, (old, new) in change.changed.items()
+    ]
+    lines = [f"Stored: variant {variant.name}{where}{origin}{':' if rows else ', settings unchanged.'}"]
+    lines += table(("", "", ""), rows).splitlines()[1:]
+    if change.minutes and variant.minutes is None:
+        lines.append(f"By the definitions these changes take {duration(change.minutes)} at the bench.")
+    return "\n".join(lines)
+
+
+def _record(logged: Logged) -> dict[str, object]:
+    variant, change = logged.variant, logged.change
+    return {
+        "variant": variant.name,
+        "unit": variant.unit,
+        "is_new_unit": change.is_new_unit,
+        "parent": variant.parent,
+        "settings": variant.settings,
+        "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
+        "expected_minutes": change.minutes,
+        "entry": logged.entry.id,
+        "photo_entries": [entry.id for entry in logged.photo_entries],
+    }
+
+
+def _text(value: Value | None) -> str:
+    return number(value, 6) if isinstance(value, int | float) else str(value)
+
+
+def _quoted(name: str) -> str:
+    return f'"{name}"' if " " in name else name

@@ -1,0 +1,194 @@
+"""``fettle variants``, ``show``, ``history`` and ``undo``: what is on record."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_count
+from doe.cli.screen import cell, print_json, say, stored, table
+from doe.model.change import find_variant
+from doe.model.choices import Value
+from doe.model.errors import DataError
+from doe.model.limit import derive
+from doe.model.records import Variant
+from doe.model.setup import Setup
+from doe.model.wording import duration
+
+if TYPE_CHECKING:
+    from doe.project import Project
+
+
+def build_variants() -> Parser:
+    """Return the parser of ``fettle variants``."""
+    parser = Parser(
+        "fettle variants",
+        "List the variants in the order in which they were logged.",
+        ["fettle variants"],
+        run_variants,
+    )
+    parser.json_option()
+    return parser
+
+
+def run_variants(options: Namespace) -> None:
+    """List the variants."""
+    project = open_project(options.project)
+    known = project.snapshot()
+    counts = Counter(reading["variant"] for reading in project.file.readings())
+    if options.json:
+        print_json([{**_record(variant), "readings": counts[variant.name]} for variant in known.variants])
+    elif not known.variants:
+        say("No variants yet; 'fettle log --help' shows how to log the first.")
+    else:
+        names = [factor.name for factor in known.setup.factors]
+        rows = [
+            (
+                item.name,
+                item.unit,
+                item.parent,
+                *(item.settings.get(name) for name in names),
+                counts[item.name],
+                item.note,
+            )
+            for item in known.variants
+        ]
+        say(table(("variant", "unit", "from", *names, "readings", "note"), rows))
+
+
+def build_show() -> Parser:
+    """Return the parser of ``fettle show``."""
+    parser = Parser(
+        "fettle show",
+        "Show one variant: settings, what was changed, and its readings with the numbers that correct them.",
+        ["fettle show 12"],
+        run_show,
+    )
+    parser.add_argument("variant", metavar="VARIANT", help="which one")
+    parser.json_option()
+    return parser
+
+
+def run_show(options: Namespace) -> None:
+    """Show one variant."""
+    project = open_project(options.project)
+    known = project.snapshot()
+    variant = find_variant(options.variant, known.variants)
+    readings = [item for item in project.file.readings() if variant.name in (item["variant"], item["versus"])]
+    if options.json:
+        print_json({**_record(variant), "readings": readings})
+        return
+    parent = next((item for item in known.variants if item.name == variant.parent), None)
+    say("\n".join(_facts(variant, project)))
+    say()
+    say(_settings(variant, parent, known.setup))
+    say()
+    say(_readings(readings))
+
+
+def _record(variant: Variant) -> dict[str, Any]:
+    names = ("unit", "parent", "minutes", "price", "when", "status", "note")
+    return {
+        "variant": variant.name,
+        "settings": variant.settings,
+        **{name: getattr(variant, name) for name in names},
+    }
+
+
+def _facts(variant: Variant, project: Project) -> list[str]:
+    where = f" on {variant.unit}" if variant.unit else ""
+    origin = f", changed from variant {variant.parent}" if variant.parent else ""
+    lines = [f"Variant {variant.name}{where}{origin}"]
+    if variant.when is not None:
+        lines.append(f"Built {cell(variant.when)}")
+    if variant.minutes is not None:
+        lines.append(f"Took {duration(variant.minutes)}")
+    if variant.note:
+        lines.append(f"Note: {variant.note}")
+    files = [row["filename"] for row in project.file.attachments() if row["variant"] == variant.name]
+    if files:
+        lines.append(f"Files: {', '.join(files)}")
+    return lines
+
+
+def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> str:
+    if variant.is_reference:
+        return "A reference object, without settings."
+    before: Mapping[str, Value] = parent.settings if parent is not None else {}
+    rows: list[Sequence[Any]] = []
+    for factor in setup.factors:
+        value, old = variant.settings.get(factor.name), before.get(factor.name)
+        changed = f"was {cell(old)}" if old is not None and old != value else ""
+        rows.append((factor.name, cell(value), factor.unit, changed))
+    derived = derive(variant.settings, setup.derived)
+    rows += [(item.name, cell(derived[item.name]), item.unit, "") for item in setup.derived]
+    return table(("factor", "setting", "unit", "changed"), rows)
+
+
+def _readings(readings: Sequence[Mapping[str, Any]]) -> str:
+    if not readings:
+        return "No readings yet."
+    names = ("id", "outcome", "value", "versus", "session", "rater", "order", "when", "note")
+    used = [name for name in names if any(item[name] not in (None, "") for item in readings)]
+    headings = ["reading" if name == "id" else name for name in used]
+    return table(headings, [[item[name] for name in used] for item in readings])
+
+
+def build_history() -> Parser:
+    """Return the parser of ``fettle history``."""
+    parser = Parser(
+        "fettle history",
+        "List what was stored, and when. Nothing is ever destroyed: what was taken back or corrected is listed too.",
+        ["fettle history", "fettle history --last 10"],
+        run_history,
+    )
+    parser.add_argument("--last", type=a_count, metavar="COUNT", help="only the last ones")
+    parser.json_option()
+    return parser
+
+
+def run_history(options: Namespace) -> None:
+    """List the entries of the journal."""
+    entries = open_project(options.project).file.history()
+    entries = entries[-options.last :] if options.last else entries
+    if options.json:
+        names = ("id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by")
+        print_json([{name: getattr(entry, name) for name in names} for entry in entries])
+        return
+    rows = [
+        (entry.id, entry.at, entry.summary, f"taken back by {entry.taken_back_by}" if entry.taken_back_by else "")
+        for entry in entries
+    ]
+    say(table(("entry", "when", "what", ""), rows))
+
+
+def build_undo() -> Parser:
+    """Return the parser of ``fettle undo``."""
+    parser = Parser(
+        "fettle undo",
+        "Take one stored change back. The entry stays in the history, and undoing the undoing brings it back to life.\n"
+        "Without a number it is the last change that still counts.",
+        ["fettle undo", "fettle undo 17"],
+        run_undo,
+    )
+    parser.add_argument("entry", nargs="?", type=a_count, metavar="ENTRY", help="its number in 'fettle history'")
+    return parser
+
+
+def run_undo(options: Namespace) -> None:
+    """Take an entry back."""
+    project = open_project(options.project)
+    entry = options.entry if options.entry is not None else _last_change(project)
+    done = project.file.take_back(entry)
+    stored(f"{done.summary[0].upper()}{done.summary[1:]}.", done)
+
+
+def _last_change(project: Project) -> int:
+    kinds = ("create", "restore", "take back", "suggestion")
+    for entry in reversed(project.file.history()):
+        if entry.taken_back_by is None and entry.kind not in kinds:
+            return entry.id
+    raise DataError("There is nothing to take back: this project holds no change since it was made.")

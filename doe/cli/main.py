@@ -1,0 +1,149 @@
+"""The command line's entrance: find the command, run it, and turn every failure into a sentence and an exit code."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Sequence
+
+from doe.cli.commands import NAMES, find, overview
+from doe.cli.screen import note, say
+from doe.model.errors import FettleError, UsageError, did_you_mean
+
+DONE, PROBLEM, WRONG_USAGE, STOPPED = 0, 1, 2, 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What was typed after ``fettle``.
+
+    Returns
+    -------
+    int
+        0 done, 1 a problem in the project or the data, 2 wrong usage.
+    """
+    _forgive_encodings()
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: threads only get in each other's way
+    if not sys.warnoptions:
+        warnings.simplefilter(
+            "ignore"
+        )  # a library's warning is no sentence for a user; the tests turn them into errors
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        _run(words)
+        sys.stdout.flush()
+    except UsageError as err:
+        note(f"{err}\n{_where_help_is(words)}")
+        return WRONG_USAGE
+    except FettleError as err:
+        note(str(err))
+        return PROBLEM
+    except KeyboardInterrupt:
+        note("Stopped; what was acknowledged is stored.")
+        return STOPPED
+    except BrokenPipeError:
+        _silence_stdout()
+        return DONE
+    except OSError as err:
+        note(_system_refusal(err))
+        return PROBLEM
+    except SystemExit as err:  # argparse ends --help this way
+        return int(err.code or 0)
+    except Exception as err:
+        note(_own_fault(err))
+        return PROBLEM
+    return DONE
+
+
+def _run(words: list[str]) -> None:
+    words, project = _leading_project(words)
+    if words[:1] == ["help"]:
+        words = [*words[1:], "--help"]
+    if not words or words[0] in ("--help", "-h"):
+        say(overview())
+        return
+    if words[0] == "--version":
+        say(f"fettle {_version()}")
+        return
+    command = find(words[0])
+    if command is None:
+        what = "option" if words[0].startswith("-") else "command"
+        raise UsageError(f"fettle has no {what} '{words[0]}'.{did_you_mean(words[0], NAMES)}")
+    rest, action = words[1:], ""
+    if command.actions:
+        if rest[:1] in (["--help"], ["-h"]):
+            say(command.help())
+            return
+        action, rest = command.action_of(rest)
+    chosen = command.parser(action).parse_args([*rest, *project])
+    chosen.run(chosen)
+
+
+def _leading_project(words: list[str]) -> tuple[list[str], list[str]]:
+    """Take ``--project FILE`` off the front, where some people like to write it."""
+    if words and words[0] == "--project":
+        if len(words) < 2:
+            raise UsageError("--project needs a value after it.")
+        return words[2:], words[:2]
+    if words and words[0].startswith("--project="):
+        return words[1:], words[:1]
+    return words, []
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version  # takes a moment that few commands need
+
+    try:
+        return version("fettle-doe")
+    except PackageNotFoundError:
+        return "(run from its source)"
+
+
+def _where_help_is(words: Sequence[str]) -> str:
+    name = next((word for word in words if word in NAMES), None)
+    return f"'fettle {name} --help' shows what it takes." if name else "'fettle --help' lists the commands."
+
+
+def _system_refusal(err: OSError) -> str:
+    what = f"'{err.filename}' cannot be used" if err.filename else "The system refused"
+    return f"{what}: {(err.strerror or str(err)).lower()}."
+
+
+def _own_fault(err: Exception) -> str:
+    if os.environ.get("FETTLE_DEBUG"):
+        return "".join(traceback.format_exception(err))
+    return (
+        f"Fettle met a fault of its own ({type(err).__name__}: {err}); what was acknowledged is stored. "
+        "Set FETTLE_DEBUG=1 and repeat the command to see where, for a report of the fault."
+    )
+
+
+def _forgive_encodings() -> None:
+    """Let a terminal that cannot show a sign show a stand-in for it instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _think_in_one_thread() -> None:
+    """Keep linear algebra to one thread: on matrices as small as these, waiting threads double the time of a command."""
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+def _silence_stdout() -> None:
+    """Keep Python from complaining at exit that the reader of a pipe has gone."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+if __name__ == "__main__":
+    sys.exit(main())

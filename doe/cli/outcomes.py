@@ -1,0 +1,144 @@
+"""``fettle outcome``: what is judged."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Sequence
+from typing import Any, get_args
+
+from doe.cli.chosen import open_project
+from doe.cli.definitions import filled, given, listing, pick, removal
+from doe.cli.parser import Parser, a_number, a_number_or_none, not_below_zero, one_of
+from doe.cli.screen import stored
+from doe.model.choices import Goal, OutcomeKind
+from doe.model.errors import UsageError
+from doe.model.outcome import Outcome
+from doe.model.setup import record_of, table_of
+from doe.model.wording import number
+
+_FIELDS = (
+    "kind", "unit", "goal", "best", "worst", "target", "low", "high", "scale", "matters", "weight", "relative_to", "note",
+)  # fmt: skip
+
+
+def build_outcome_add() -> Parser:
+    """Return the parser of ``fettle outcome add``."""
+    parser = Parser(
+        "fettle outcome add",
+        "Define one thing that is judged: measured, rated on a scale, or compared between two variants.",
+        [
+            "fettle outcome add bass --unit dB --goal hit --target 0 --worst 6 --matters 1",
+            "fettle outcome add echo --kind rated --scale 1 7 --goal lower --best 1 --worst 6 --matters 0.5",
+            "fettle outcome add clarity --kind compared",
+        ],
+        run_add,
+    )
+    parser.add_argument("name", metavar="NAME", help="letters, digits and underscores, such as air_flow")
+    _field_options(parser)
+    return parser
+
+
+def build_outcome_change() -> Parser:
+    """Return the parser of ``fettle outcome change``."""
+    parser = Parser(
+        "fettle outcome change",
+        "Change a definition; what is not given stays. A field is emptied with the word none.",
+        ["fettle outcome change bass --matters 0.5", "fettle outcome change bass --goal lower --target none --best 0"],
+        run_change,
+    )
+    parser.add_argument("name", metavar="NAME", help="the outcome to change")
+    parser.add_argument("--rename", metavar="NAME", help="its new name")
+    _field_options(parser)
+    return parser
+
+
+def build_outcome_remove() -> Parser:
+    """Return the parser of ``fettle outcome remove``."""
+    return removal("outcome", "NAME", "fettle outcome remove decay")
+
+
+def build_outcome_list() -> Parser:
+    """Return the parser of ``fettle outcome list``."""
+    headings = ("outcome", "kind", "wanted", "smallest difference that matters")
+    return listing("outcome", headings, _row, "outcomes")
+
+
+def _row(outcome: Outcome) -> tuple[str, ...]:
+    return outcome.name, outcome.kind, wanted(outcome), _matters(outcome)
+
+
+def _field_options(parser: Parser) -> None:
+    add = parser.add_argument
+    goals = (*get_args(Goal), "none")
+    add("--kind", type=one_of(get_args(OutcomeKind)), metavar="KIND", help=f"one of {', '.join(get_args(OutcomeKind))}")
+    add("--unit", help="unit of measure, such as dB")
+    add("--goal", type=one_of(goals), metavar="GOAL", help=f"one of {', '.join(goals)}")
+    add("--best", type=a_number_or_none, help="goals raise and lower: beyond it more is not better")
+    add("--worst", nargs="+", type=a_number_or_none, help="where it is worth nothing; two numbers for two sides")
+    add("--target", type=a_number_or_none, help="goal hit: the value wanted")
+    add("--low", type=a_number_or_none, help="goal within: low end of what is fine")
+    add("--high", type=a_number_or_none, help="goal within: high end of what is fine")
+    add("--scale", nargs=2, type=a_number, metavar=("LOW", "HIGH"), help="ends of the grading scale")
+    add("--matters", type=a_number_or_none, help="smallest change worth bench time")
+    add("--weight", type=not_below_zero, help="share in the overall worth, 1 by default")
+    add("--relative-to", metavar="REFERENCE", help="analyse as the difference from this reference object")
+    add("--note", help="how to take a reading")
+
+
+def _changes(options: Namespace) -> dict[str, Any]:
+    changes = given(options, _FIELDS)
+    worst = changes.get("worst")
+    if worst is not None:
+        if len(worst) > 2:
+            raise UsageError(f"--worst has {len(worst)} numbers; it takes one, or two for a goal with two sides.")
+        changes["worst"] = None if "none" in worst else worst[0] if len(worst) == 1 else list(worst)
+    return changes
+
+
+def run_add(options: Namespace) -> None:
+    """Define an outcome."""
+    project = open_project(options.project)
+    outcome = record_of(Outcome, filled({"name": options.name}, _changes(options)))
+    entry = project.file.change_setup("outcome", outcome)
+    stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+
+
+def run_change(options: Namespace) -> None:
+    """Change an outcome."""
+    project = open_project(options.project)
+    old = pick(project.setup.outcomes, options.name, "outcome")
+    changes = _changes(options) | ({"name": options.rename} if options.rename else {})
+    if not changes:
+        raise UsageError(f"Nothing about outcome {old.name} was changed; give the options that should change.")
+    outcome = record_of(Outcome, filled(table_of(old), changes))
+    entry = project.file.change_setup("outcome", outcome, name=old.name)
+    stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+
+
+def wanted(outcome: Outcome) -> str:
+    """Say what would be good."""
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    if outcome.goal is None:
+        return "no goal"
+    if outcome.goal == "hit":
+        return f"hit {number(outcome.target)}{unit}, worth nothing at {_ends(outcome.outer)}"
+    if outcome.goal == "within":
+        return f"{_ends(outcome.inner, 'to')}{unit}, worth nothing at {_ends(outcome.outer)}"
+    worst = outcome.worst if not isinstance(outcome.worst, Sequence) else None
+    return f"{outcome.goal} to {number(outcome.best)}{unit}, worth nothing at {number(worst)}"
+
+
+def described(outcome: Outcome) -> str:
+    """Say in half a sentence what an outcome is."""
+    scale = f" from {number(outcome.scale[0])} to {number(outcome.scale[1])}" if outcome.scale is not None else ""
+    return f"{outcome.kind}{scale}: {wanted(outcome)}"
+
+
+def _ends(pair: tuple[float, float], joiner: str = "and") -> str:
+    return f"{number(pair[0])} {joiner} {number(pair[1])}"
+
+
+def _matters(outcome: Outcome) -> str:
+    if outcome.matters is None:
+        return "-"
+    return f"{number(outcome.matters)} {outcome.unit}".strip()

@@ -1,0 +1,104 @@
+"""``fettle read``: readings of a variant."""
+
+from __future__ import annotations
+
+import re
+from argparse import Namespace
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_count, a_pair, a_time
+from doe.cli.screen import note, print_json, stored
+from doe.model.errors import did_you_mean
+from doe.model.outcome import Outcome
+from doe.model.records import Reading
+from doe.model.wording import number
+
+if TYPE_CHECKING:
+    from doe.project import Project
+
+
+def build_read() -> Parser:
+    """Return the parser of ``fettle read``."""
+    parser = Parser(
+        "fettle read",
+        "Log readings of a variant as they were taken, each one by itself, never an average. An outcome may be given\n"
+        "several times. A comparison names the second variant and says first, second or tie.",
+        [
+            "fettle read 12 bass=1.5 bass=1.7 --session Tuesday",
+            "fettle read 12 echo=3 --session Tuesday --rater Ann --order 3",
+            "fettle read 12 clarity=first --versus 11 --rater Ann",
+        ],
+        run_read,
+    )
+    add = parser.add_argument
+    add("variant", metavar="VARIANT", help="what was read")
+    add("values", nargs="+", type=a_pair, metavar="OUTCOME=VALUE", help="what came out")
+    add("--versus", metavar="VARIANT", help="the second variant of a comparison")
+    add("--session", metavar="NAME", help="the sitting; a new name makes a new session")
+    add("--rater", metavar="NAME", help="who judged")
+    add("--order", type=a_count, metavar="PLACE", help="place in the order of the session, from 1")
+    add("--when", type=a_time, metavar="TIME", help="when, as 2026-03-03 or 2026-03-03 19:30; now")
+    add("--note", default="", help="free text")
+    parser.json_option()
+    return parser
+
+
+def run_read(options: Namespace) -> None:
+    """Log readings."""
+    project = open_project(options.project)
+    done = project.read(
+        options.variant,
+        options.values,
+        versus=options.versus,
+        session=options.session,
+        rater=options.rater,
+        order=options.order,
+        when=options.when,
+        note=options.note,
+    )
+    if options.json:
+        print_json({"entry": done.entry.id, "readings": [_record(reading) for reading in done.readings]})
+        return
+    stored(_told(done.readings, done.setup.outcomes), done.entry)
+    if done.is_new_session:
+        _warn_of_near_names(project, str(options.session))
+
+
+def _told(readings: Sequence[Reading], outcomes: Sequence[Outcome]) -> str:
+    first = readings[0]
+    parts = [f"variant {first.variant}"]
+    parts += [f"against variant {first.versus}"] if first.versus else []
+    parts += [f"session {first.session}"] if first.session else []
+    parts += [f"by {first.rater}"] if first.rater else []
+    parts += [f"place {first.order}"] if first.order else []
+    units = {outcome.name: outcome.unit for outcome in outcomes}
+    width = max(len(reading.outcome) for reading in readings)
+    lines = [f"Stored: {', '.join(parts)}:"]
+    lines += [f"  {item.outcome:<{width}}  {_value(item)} {units[item.outcome]}".rstrip() for item in readings]
+    return "\n".join(lines)
+
+
+def _value(reading: Reading) -> str:
+    if reading.versus is None:
+        return number(reading.value, 6)
+    if reading.value == 0.5:
+        return "tie"
+    return f"variant {reading.variant if reading.value == 1 else reading.versus} was better"
+
+
+def _record(reading: Reading) -> dict[str, object]:
+    return {
+        name: getattr(reading, name) for name in ("variant", "outcome", "value", "versus", "session", "rater", "order")
+    }
+
+
+def _warn_of_near_names(project: Project, session: str) -> None:
+    """Say that a session is new, and what it may be a misspelling of; another number is no misspelling."""
+    others = [item.name for item in project.file.sessions() if _letters(item.name) != _letters(session)]
+    note(f"Session '{session}' is new.{did_you_mean(session, others)}")
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"\d+", "", name).casefold()

@@ -1,0 +1,102 @@
+"""What is printed, and where: data to standard output, everything else to standard error."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from doe.model.wording import number
+
+
+def say(text: str = "") -> None:
+    """Print a line of the answer."""
+    print(text)
+
+
+def note(text: str) -> None:
+    """Print a line beside the answer, to standard error."""
+    print(text, file=sys.stderr)
+
+
+def is_colourful() -> bool:
+    """Tell whether headings may be set in bold: a terminal, and nobody asked for plain text (https://no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def heading(text: str) -> str:
+    """Return a heading, bold on a terminal."""
+    return f"\033[1m{text}\033[0m" if is_colourful() else text
+
+
+def titled(summary: str) -> str:
+    """Return a result's summary with its first line as a heading."""
+    title, _, rest = summary.strip().partition("\n")
+    return f"{heading(title)}\n{rest}".rstrip()
+
+
+def cell(value: Any) -> str:
+    """Return the text of one cell."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return "-"
+    if isinstance(value, datetime):
+        return value.strftime("%Y-%m-%d %H:%M")
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return number(value, 6) if isinstance(value, int | float) else str(value)
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """Set rows in columns, numbers to the right, without a line that ends in blanks."""
+    values = [list(row) for row in rows]
+    texts = [list(headings), *([cell(value) for value in row] for row in values)]
+    widths = [max(len(row[column]) for row in texts) for column in range(len(headings))]
+    is_right = [_is_numeric(row[column] for row in values) for column in range(len(headings))]
+    lines = []
+    for row in texts:
+        parts = [
+            text.rjust(width) if right else text.ljust(width)
+            for text, width, right in zip(row, widths, is_right, strict=True)
+        ]
+        lines.append("  ".join(parts).rstrip())
+    return "\n".join([heading(lines[0]), *lines[1:]])
+
+
+def _is_numeric(column: Iterable[Any]) -> bool:
+    known = [value for value in column if value is not None]
+    return bool(known) and all(isinstance(value, int | float) and not isinstance(value, bool) for value in known)
+
+
+def print_json(content: Any) -> None:
+    """Print plain data, frames and records as JSON, at full precision; what is unknown becomes null."""
+    print(json.dumps(plain(content), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def plain(content: Any) -> Any:
+    """Turn frames, arrays' scalars, dates and records into what JSON knows."""
+    if hasattr(content, "to_dict") and hasattr(content, "columns"):
+        return [plain(row) for row in content.to_dict("records")]
+    if isinstance(content, Mapping):
+        return {str(key): plain(value) for key, value in content.items()}
+    if isinstance(content, list | tuple | set | frozenset):
+        return [plain(value) for value in content]
+    if isinstance(content, datetime | date):
+        return None if content != content else content.isoformat()  # NaT differs from itself
+    if hasattr(content, "item") and not isinstance(content, str):
+        content = content.item()
+    if isinstance(content, float) and not math.isfinite(content):
+        return None
+    return content if content is None or isinstance(content, str | int | float) else _missing_or_text(content)
+
+
+def _missing_or_text(value: Any) -> str | None:
+    return None if type(value).__name__ in ("NAType", "NaTType") else str(value)
+
+
+def stored(text: str, entry: Any) -> None:
+    """Tell what was stored, and how to take it back."""
+    say(f"{text}\nTake it back with 'fettle undo {entry.id}'.")

@@ -1,0 +1,69 @@
+"""``fettle session``: sittings in which readings are taken under the same conditions."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_time
+from doe.cli.screen import print_json, say, stored, table
+from doe.model.records import Session
+
+
+def build_session_add() -> Parser:
+    """Return the parser of ``fettle session add``."""
+    parser = Parser(
+        "fettle session add",
+        "Add a session with its time and conditions. 'fettle read --session NAME' makes one too, without a note.",
+        ['fettle session add "Tuesday evening" --note "small room, three listeners"'],
+        run_add,
+    )
+    parser.add_argument("name", metavar="NAME", help="its label")
+    parser.add_argument("--when", type=a_time, metavar="TIME", help="when, as 2026-03-03 or 2026-03-03 19:30; now")
+    parser.add_argument("--note", default="", help="room, level, who was there")
+    return parser
+
+
+def run_add(options: Namespace) -> None:
+    """Add a session."""
+    when = options.when or datetime.now().replace(microsecond=0)
+    entry = open_project(options.project).file.add_session(Session(options.name, when, options.note))
+    stored(f"Stored: session {options.name}.", entry)
+
+
+def build_session_list() -> Parser:
+    """Return the parser of ``fettle session list``."""
+    parser = Parser(
+        "fettle session list", "List the sessions and how much was read in each.", ["fettle session list"], run_list
+    )
+    parser.json_option()
+    return parser
+
+
+def run_list(options: Namespace) -> None:
+    """List the sessions."""
+    file = open_project(options.project).file
+    readings = file.readings()
+    rows = [_record(session, readings) for session in file.sessions()]
+    if options.json:
+        print_json(rows)
+    elif not rows:
+        say("No sessions yet; 'fettle read --session NAME' makes the first.")
+    else:
+        cells = [{**row, "raters": ", ".join(row["raters"]) or "-"} for row in rows]
+        say(table(list(cells[0]), [list(row.values()) for row in cells]))
+
+
+def _record(session: Session, readings: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return one session with what was read in it; one without a time began with its first reading."""
+    own = [reading for reading in readings if reading["session"] == session.name]
+    return {
+        "session": session.name,
+        "when": session.when or next((reading["when"] for reading in own), None),
+        "readings": len(own),
+        "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
+        "note": session.note,
+    }

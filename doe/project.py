@@ -1,0 +1,450 @@
+"""One tuning effort: the place where the store meets the engines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from doe.model.change import Change, find_variant, resolve_change
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.outcome import Outcome
+from doe.model.records import Reading, Unit, Variant
+from doe.model.setup import Setup
+from doe.store import ProjectFile
+from doe.store.photos import clean_photo
+from doe.store.receipts import Imported, Logged, ReadingsStored
+from doe.store.setup_file import read_setup
+from doe.store.snapshot import Snapshot, take_snapshot
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.advise import Advice
+    from doe.fit.effects import Effects
+    from doe.store import Entry
+
+
+class Project:
+    """A project file with its history, and the questions that can be asked of it.
+
+    Parameters
+    ----------
+    file : ProjectFile
+        Of the store; `doe.open` and `doe.create` make one from a path.
+    """
+
+    def __init__(self, file: ProjectFile) -> None:
+        self.file = file
+
+    @classmethod
+    def create(cls, path: str | Path, setup: Setup | str | Path | None = None) -> Project:
+        """Start a project file.
+
+        Parameters
+        ----------
+        path : str or Path
+            Of the new file, such as ``"radio.duckdb"``.
+        setup : Setup, str or Path, optional
+            The definitions, or the TOML file that holds them; empty by default.
+
+        Raises
+        ------
+        StoreError
+            If a file is there already, or none can be written.
+        DataError
+            If the setup file cannot be read.
+        """
+        if setup is None or isinstance(setup, str | Path):
+            setup = read_setup(setup) if setup is not None else Setup()
+        return cls(ProjectFile.create(Path(path), setup))
+
+    @classmethod
+    def open(cls, path: str | Path) -> Project:
+        """Open a project file.
+
+        Raises
+        ------
+        StoreError
+            If it is missing, no project, or written by a newer version.
+        """
+        return cls(ProjectFile.open(Path(path)))
+
+    @property
+    def path(self) -> Path:
+        """Where the file is."""
+        return Path(self.file.path)
+
+    @property
+    def setup(self) -> Setup:
+        """The definitions as they count now."""
+        return self.file.setup()
+
+    def snapshot(self) -> Snapshot:
+        """Return definitions, units, variants and sessions, all of the same moment."""
+        return take_snapshot(self.path)
+
+    def readings(self) -> pd.DataFrame:
+        """Return one row per reading, with the settings of its variant."""
+        return self.file.readings_frame()
+
+    def variants(self) -> pd.DataFrame:
+        """Return one row per variant."""
+        return self.file.variants_frame()
+
+    def units(self) -> pd.DataFrame:
+        """Return one row per unit with its present settings."""
+        return self.file.units_frame()
+
+    def history(self) -> pd.DataFrame:
+        """Return one row per acknowledged change, oldest first."""
+        import pandas as pd  # only frames need it
+
+        columns = ["id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by"]
+        rows = [[getattr(entry, name) for name in columns] for entry in self.file.history()]
+        return pd.DataFrame(rows, columns=columns)
+
+    def analyse(self, outcome: str, terms: str | Sequence[str] | None = None, seed: int = 1) -> Effects:
+        """Find out which factor moves an outcome.
+
+        Parameters
+        ----------
+        outcome : str
+            Its name.
+        terms : {"main", "two-factor", "quadratic"} or sequence of str, optional
+            What to look for; by default the engine searches.
+        seed : int
+            Of whatever is drawn at random.
+
+        Raises
+        ------
+        UsageError
+            If the outcome or a term is unknown.
+        DataError, FitError
+            If the readings cannot answer the question.
+        """
+        from doe.fit import analyse  # numpy and pandas take longer than a whole `fettle log`
+
+        setup = self.setup
+        return analyse(
+            self.readings(), setup.factors, _outcome(setup, outcome), terms=terms, derived=setup.derived, seed=seed
+        )
+
+    def recommend(
+        self,
+        count: int = 1,
+        *,
+        hours: float | None = None,
+        only: Literal["improve", "learn"] | None = None,
+        unit: str | None = None,
+        seed: int = 1,
+        effects: Sequence[Effects] | None = None,
+    ) -> Advice:
+        """Work out the next change that is worth its bench time.
+
+        Parameters
+        ----------
+        count : int
+            How many suggestions.
+        hours : float, optional
+            Bench hours that are left.
+        only : {"improve", "learn"}, optional
+            Look at one side of a move only.
+        unit : str, optional
+            Consider this unit only; ``"new"`` for a new one.
+        seed : int
+            Of the posterior draws.
+        effects : sequence of Effects, optional
+            Analyses at hand, so that they are not made again.
+
+        Raises
+        ------
+        UsageError
+            If an argument is unknown.
+        DataError, FitError
+            If nothing can be recommended from what is there.
+        """
+        from doe.advise import recommend
+
+        setup = self.setup
+        return recommend(
+            self.readings(),
+            setup.factors,
+            setup.outcomes,
+            units=self.units(),
+            effort=setup.effort,
+            limits=setup.limits,
+            derived=setup.derived,
+            count=count,
+            hours=hours,
+            only=only,
+            unit=unit,
+            seed=seed,
+            effects=effects,
+        )
+
+    def keep_advice(self, advice: Advice) -> list[Entry]:
+        """Put suggestions on record with their predictions, to be held against what comes.
+
+        Advice that is on record already, word for word, is not kept twice.
+
+        Returns
+        -------
+        list of Entry
+            One for each suggestion that was new.
+        """
+        factors = [factor.name for factor in self.setup.factors]
+        known = [_body_only(suggestion) for suggestion in self.file.suggestions()]
+        bodies = [_suggestion(advice, place, factors) for place in range(len(advice.table))]
+        return [self.file.add_suggestion(body) for body in bodies if body not in known]
+
+    def import_log(
+        self, path: str | Path, mapping: Mapping[str, str] | None = None, *, dry_run: bool = False
+    ) -> Imported:
+        """Bring in a log kept in a spreadsheet; all of it, or nothing.
+
+        Parameters
+        ----------
+        path : str or Path
+            CSV, Parquet or XLSX, long or wide.
+        mapping : mapping of str to str, optional
+            Column name in the file -> name here.
+        dry_run : bool
+            Whether only to read and check it.
+
+        Raises
+        ------
+        ImportProblems
+            With every cell that cannot be read.
+        DataError
+            If the file holds no log.
+        """
+        from doe.store import read_log
+
+        known = [variant.name for variant in self.file.variants()]
+        log = read_log(Path(path), self.setup, dict(mapping or {}), known=known)
+        entry = None
+        if not dry_run:
+            entry = self.file.import_rows(
+                log.variants, log.sessions, log.units, log.readings, source=log.source, digest=log.digest
+            )
+        return Imported(
+            variants=len(log.variants),
+            readings=len(log.readings),
+            sessions=len(log.sessions),
+            units=len(log.units),
+            notes=log.notes,
+            entry=entry,
+        )
+
+    def log(
+        self,
+        settings: Mapping[str, object],
+        *,
+        unit: str | None = None,
+        new_unit: str | None = None,
+        start: str | None = None,
+        name: str | None = None,
+        again: bool = False,
+        minutes: float | None = None,
+        price: float | None = None,
+        when: datetime | None = None,
+        note: str = "",
+        photos: Sequence[tuple[str, bytes]] = (),
+    ) -> Logged:
+        """Log a variant by what was changed.
+
+        Parameters
+        ----------
+        settings : mapping of str to object
+            Factor -> setting, for those that changed.
+        unit, new_unit, start, again
+            Where it was made; see `doe.model.change.resolve_change`.
+        name : str, optional
+            Its label; otherwise the next number.
+        minutes, price : float, optional
+            Effort actually spent.
+        when : datetime, optional
+            When it was built; now by default.
+        note : str
+            Free text.
+        photos : sequence of (str, bytes)
+            File name and content of JPEG or PNG pictures, kept without their location and other metadata.
+
+        Raises
+        ------
+        UsageError
+            If it is not clear which unit is meant.
+        DataError
+            If a setting is not allowed, a limit broken, a one-way change turned back, the name taken, or a photo no
+            picture; nothing is stored then.
+        """
+        cleaned = [(file, clean_photo(data, file)) for file, data in photos]
+        known = self.snapshot()
+        change = resolve_change(
+            known.setup,
+            known.units,
+            known.variants,
+            settings,
+            unit=unit,
+            new_unit=new_unit,
+            start=start,
+            again=again,
+        )
+        variant = Variant(
+            name or known.next_name,
+            change.settings,
+            unit=change.unit,
+            parent=change.parent,
+            minutes=minutes,
+            price=price,
+            when=when or _now(),
+            note=note,
+        )
+        made = Unit(change.unit) if change.unit is not None and change.is_new_unit else None
+        entry = self.file.add_variant(variant, number_on=name is None, new_unit=made)
+        kept = tuple(self.file.attach(entry.subject, file, data) for file, data in cleaned)
+        return Logged(replace(variant, name=entry.subject), change, entry, known.setup, kept)
+
+    def log_reference(self, name: str, *, note: str = "", photos: Sequence[tuple[str, bytes]] = ()) -> Logged:
+        """Log a reference object: one that is heard and measured but has no settings.
+
+        Raises
+        ------
+        DataError
+            If the name is taken, or a photo is no picture.
+        """
+        cleaned = [(file, clean_photo(data, file)) for file, data in photos]
+        variant = Variant(name, when=_now(), note=note)
+        entry = self.file.add_variant(variant)
+        kept = tuple(self.file.attach(name, file, data) for file, data in cleaned)
+        return Logged(variant, Change({}, {}, None, None, False, None), entry, self.setup, kept)
+
+    def read(
+        self,
+        variant: str,
+        values: Sequence[tuple[str, object]] | Mapping[str, object],
+        *,
+        versus: str | None = None,
+        session: str | None = None,
+        rater: str | None = None,
+        order: int | None = None,
+        when: datetime | None = None,
+        note: str = "",
+    ) -> ReadingsStored:
+        """Log readings of a variant.
+
+        Parameters
+        ----------
+        variant : str
+            What was read.
+        values : sequence of (str, object) or mapping
+            Outcome and value as typed; an outcome may come several times.
+        versus : str, optional
+            The second variant of a comparison.
+        session, rater, order, when, note
+            Under which conditions; a session that is not known yet is made.
+
+        Raises
+        ------
+        DataError
+            If the variant or outcome is unknown, or a value is not allowed; nothing is stored then.
+        """
+        pairs = list(values.items()) if isinstance(values, Mapping) else list(values)
+        if not pairs:
+            raise UsageError("There is nothing to store: give at least one outcome with its value.")
+        known = self.snapshot()
+        found = find_variant(variant, known.variants)
+        second = find_variant(versus, known.variants).name if versus is not None else None
+        facts = {"session": session, "rater": rater, "order": order, "when": when or _now(), "note": note}
+        readings = tuple(
+            _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
+        )
+        is_new = session is not None and all(item.name != session for item in known.sessions)
+        return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup)
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        setup = self.setup
+        facts = [
+            ("factors", listed([factor.name for factor in setup.factors], "and")),
+            ("outcomes", listed([outcome.name for outcome in setup.outcomes], "and")),
+            ("variants", str(len(self.file.variants()))),
+            ("units", str(len(self.file.units()))),
+            ("readings", str(len(self.file.readings()))),
+            ("file", str(self.path)),
+        ]
+        rows = "".join(f"<tr><th>{escape(name)}</th><td>{escape(text or '-')}</td></tr>" for name, text in facts)
+        return f"<table><caption>{escape(setup.title)}</caption><tbody>{rows}</tbody></table>"
+
+    def __repr__(self) -> str:
+        return f"Project({str(self.path)!r})"
+
+
+create = Project.create
+open = Project.open
+
+
+_SUGGESTED = ("unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better", "reason")
+
+
+def _suggestion(advice: Advice, place: int, factors: Sequence[str]) -> dict[str, Any]:
+    """Return one suggestion with what it predicts, as plain data."""
+    row = {str(name): _scalar(value) for name, value in advice.table.iloc[place].items()}
+    promised = advice.predictions[advice.predictions["place"] == advice.predictions["place"].min() + place]
+    predictions = [
+        {name: _scalar(line[name]) for name in ("outcome", "mean", "low", "high")} for _, line in promised.iterrows()
+    ]
+    return {
+        "settings": {name: row[name] for name in factors},
+        **{name: row[name] for name in _SUGGESTED},
+        "predictions": predictions,
+    }
+
+
+def _body_only(suggestion: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in suggestion.items() if key not in ("id", "at")}
+
+
+def _scalar(value: Any) -> Any:
+    """Return a cell of a frame as plain Python, None for what is missing."""
+    plain = value.item() if hasattr(value, "item") else value
+    return None if plain is None or plain != plain else plain
+
+
+def _outcome(setup: Setup, name: str) -> Outcome:
+    """Return the outcome of that name.
+
+    Raises
+    ------
+    UsageError
+        If the project has none of that name.
+    """
+    known = {outcome.name: outcome for outcome in setup.outcomes}
+    if name in known:
+        return known[name]
+    if not known:
+        raise UsageError("This project has no outcomes yet; define one before asking about it.")
+    raise UsageError(f"There is no outcome '{name}'; there are {listed(known, 'and')}.{did_you_mean(name, known)}")
+
+
+def _reading(
+    variant: Variant, name: str, value: object, setup: Setup, versus: str | None, facts: Mapping[str, Any]
+) -> Reading:
+    known = {outcome.name: outcome for outcome in setup.outcomes}
+    if name not in known:
+        there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
+        raise DataError(f"'{name}' is no outcome of this project; {there}.{did_you_mean(name, known)}")
+    outcome = known[name]
+    if outcome.kind == "compared" and versus is None:
+        raise DataError(f"{name} compares two variants; say which the second one was.")
+    if outcome.kind != "compared" and versus is not None:
+        raise DataError(f"{name} is {outcome.kind}, so it has no second variant; only compared outcomes have.")
+    return Reading(variant.name, name, outcome.read(value), versus=versus, **facts)
+
+
+def _now() -> datetime:
+    return datetime.now().replace(microsecond=0)

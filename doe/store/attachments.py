@@ -1,0 +1,107 @@
+"""Photos, curves and other files beside the project, kept under the hash of their content."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from doe.model.errors import DataError, StoreError
+from doe.model.names import check_label
+from doe.store.rows import fetch, insert, next_id
+
+
+def save(folder: Path, data: bytes) -> str:
+    """Write the bytes under their sha256, whole or not at all, and return the hash.
+
+    Raises
+    ------
+    StoreError
+        If the folder cannot be made or written.
+    """
+    digest = hashlib.sha256(data).hexdigest()
+    path = folder / digest
+    try:
+        folder.mkdir(exist_ok=True)
+        if path.exists() and path.stat().st_size == len(data):
+            return digest
+        draft = folder / f"{digest}.{os.urandom(8).hex()}.part"
+        with draft.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except OSError as err:
+        raise StoreError(f"{folder} cannot take the attachment: {err.strerror or err}.") from err
+    return digest
+
+
+def clean_name(filename: str) -> str:
+    """Return the bare file name, without any folder.
+
+    Raises
+    ------
+    UsageError
+        If nothing is left of it, or it holds control characters.
+    """
+    return check_label("File name", filename.replace("\\", "/").rsplit("/", 1)[-1])
+
+
+def add(con: duckdb.DuckDBPyConnection, entry: int, rows: list[dict[str, Any]]) -> None:
+    """Store rows of attachments: variant (id or None), filename, sha256, size, note, and an id to keep if there is one."""
+    first = next_id(con, "attachment")
+    head = {"entry": entry, "replaces": None, "withdrawn": False}
+    insert(con, "attachment", [{"id": first + place, **head, **row} for place, row in enumerate(rows)])
+
+
+def load(con: duckdb.DuckDBPyConnection, folder: Path) -> list[dict[str, Any]]:
+    """Read the attachments that count, with the path of each file."""
+    rows = fetch(
+        con,
+        "SELECT a.id, v.name AS variant, a.filename, a.sha256, a.size, a.note"
+        " FROM live_attachment a LEFT JOIN live_variant v ON v.id = a.variant ORDER BY a.id",
+    )
+    return [{**row, "path": folder / row["sha256"]} for row in rows]
+
+
+def copy_files(rows: list[dict[str, Any]], folder: Path) -> None:
+    """Copy the files of these attachments to another folder; what is missing is left out, for the check to tell."""
+    for row in rows:
+        path: Path = row["path"]
+        if path.is_file():
+            save(folder, path.read_bytes())
+
+
+def copy_checked(rows: list[dict[str, Any]], folder: Path) -> None:
+    """Copy the files of an export, each held against its hash first.
+
+    Raises
+    ------
+    DataError
+        If one is missing or was altered.
+    """
+    found = problems(rows)
+    if found:
+        raise DataError(f"The export is not whole: {found[0]}")
+    copy_files(rows, folder)
+
+
+def problems(rows: list[dict[str, Any]]) -> list[str]:
+    """Compare each file with its hash, and tell which are missing or altered."""
+    found = []
+    for row in rows:
+        path: Path = row["path"]
+        what = f"attachment {row['id']} ('{row['filename']}')"
+        if not path.is_file():
+            found.append(f"{what} is missing: {path} does not exist.")
+        elif _hash(path) != row["sha256"]:
+            found.append(f"{what} was altered: {path} no longer has the content it was stored with.")
+    return found
+
+
+def _hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,151 @@
+"""The part of a project file that keeps units and variants."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from doe.model.records import Unit, Variant
+from doe.model.wording import counted
+from doe.store import definitions, frames, journal, readings, units, variants
+from doe.store.journal import Entry
+from doe.store.kept import find, names_to_ids
+from doe.store.opened import Opened
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class BuildRecords(Opened):
+    """Takes in, corrects and lists units and variants."""
+
+    def add_unit(self, unit: Unit) -> Entry:
+        """Take a physical object into the project; its settings are those it has now, if any.
+
+        Raises
+        ------
+        DataError
+            If the name is taken, or a setting not allowed.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            units.add(con, entry, [unit], definitions.load(con), names_to_ids(con, "live_unit"))
+            return journal.close(con, entry, "unit", f"added unit {unit.name}", subject=unit.name)
+
+    def retire_unit(self, name: str) -> Entry:
+        """Mark a unit as one that can no longer be worked on.
+
+        Raises
+        ------
+        DataError
+            If it is unknown, or retired already.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            units.retire(con, entry, name, definitions.load(con))
+            return journal.close(con, entry, "unit", f"retired unit {name}", subject=name)
+
+    def units(self) -> list[Unit]:
+        """Return the units with their present settings and the variant each carries."""
+        with self._reading() as con:
+            defined = definitions.load(con)
+            return [kept.record for kept in units.load(con, defined, variants.load(con, defined))]
+
+    def add_variant(self, variant: Variant, *, number_on: bool = False, new_unit: Unit | None = None) -> Entry:
+        """Log one variant.
+
+        Parameters
+        ----------
+        variant : Variant
+            With a setting for every factor, or with none for a reference object.
+        number_on : bool
+            Whether to name it by the next free number instead of its own name; `Entry.subject` tells which.
+        new_unit : Unit, optional
+            A unit made for it, taken in with the same entry.
+
+        Raises
+        ------
+        DataError
+            If the name is taken, a setting not allowed, a limit broken, the parent or unit unknown, or the unit cannot
+            be changed that way.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            defined = definitions.load(con)
+            kept = variants.load(con, defined)
+            named = replace(variant, name=variants.next_name(con)) if number_on else variant
+            new = variants.checked(named, defined.setup())
+            unit_ids = names_to_ids(con, "live_unit")
+            if new_unit is not None:
+                unit_ids = units.add(con, entry, [new_unit], defined, unit_ids)
+            ids = {item.record.name: item.id for item in kept}
+            variants.add(con, entry, [new], defined, ids, unit_ids)
+            if new.unit is not None:
+                unit = find(units.load(con, defined, kept), new.unit, "Unit").record
+                units.check_change(new, unit, defined.setup().factors)
+            parent = find(kept, new.parent, "Parent").record if new.parent is not None else None
+            return journal.close(con, entry, "variant", variants.told(new, parent), subject=new.name)
+
+    def correct_variant(self, name: str, /, **changes: Any) -> Entry:
+        """Store a corrected version of a variant; the one before stays in the history.
+
+        Parameters
+        ----------
+        name : str
+            The variant.
+        **changes
+            Fields of `Variant`; of `settings` only what changes.
+
+        Raises
+        ------
+        UsageError
+            If a field is unknown.
+        DataError
+            If the variant is unknown, its new name taken, or a value not allowed.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            defined = definitions.load(con)
+            new_name, summary = variants.correct(con, entry, variants.load(con, defined), name, changes, defined)
+            return journal.close(con, entry, "correction", summary, subject=new_name)
+
+    def withdraw_variant(self, name: str) -> Entry:
+        """Withdraw a variant with its readings; what was changed from it then counts as changed from its parent.
+
+        Raises
+        ------
+        DataError
+            If the variant is unknown.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            defined = definitions.load(con)
+            kept = variants.load(con, defined)
+            count = readings.withdraw_of_variant(con, entry, find(kept, name, "Variant").id)
+            variants.withdraw(con, entry, kept, name, defined)
+            also = f" with {counted(count, 'reading')}" if count else ""
+            return journal.close(con, entry, "withdrawal", f"withdrew variant {name}{also}", subject=name)
+
+    def variants(self) -> list[Variant]:
+        """Return the variants in the order in which they came."""
+        with self._reading() as con:
+            return [kept.record for kept in variants.load(con, definitions.load(con))]
+
+    def next_variant_name(self) -> str:
+        """Return the number that `add_variant` with `number_on` would give now."""
+        with self._reading() as con:
+            return variants.next_name(con)
+
+    def variants_frame(self) -> pd.DataFrame:
+        """Return one row per variant with its settings."""
+        with self._reading() as con:
+            defined = definitions.load(con)
+            kept = variants.load(con, defined)
+        return frames.of_variants([item.record for item in kept], defined.setup().factors)
+
+    def units_frame(self) -> pd.DataFrame:
+        """Return one row per unit with its present settings."""
+        with self._reading() as con:
+            defined = definitions.load(con)
+            kept = units.load(con, defined, variants.load(con, defined))
+        return frames.of_units([item.record for item in kept], defined.setup().factors)

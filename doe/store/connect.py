@@ -1,0 +1,133 @@
+"""Short connections to a project file: open, one transaction, close, with a patient retry.
+
+DuckDB lets one process at a time hold a file for writing, or several for reading. A connection is therefore held for
+milliseconds; our own programs take turns, and whoever finds the file held all the same (by a notebook, say) tries again,
+with a random pause, for up to `PATIENCE_SECONDS`.
+"""
+
+from __future__ import annotations
+
+import random
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+
+from doe.model.errors import FettleError, StoreError
+from doe.store.turnstile import turn
+
+PATIENCE_SECONDS = 30.0
+_SHORTEST_PAUSE, _LONGEST_PAUSE = 0.002, 0.1
+_HELD = ("could not set lock", "conflicting lock", "being used by another process")
+_SETTINGS: dict[str, str | bool | int | float | list[str]] = {
+    "threads": 1,  # tables are small, and a thread pool costs more than it brings
+    "default_block_size": "16384",  # the smallest: a new project takes tens of kilobytes
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+}
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open the file for reading only, within one transaction.
+
+    Raises
+    ------
+    StoreError
+        If the file is missing, held for longer than the patience, or no DuckDB file.
+    """
+    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=True) as con, _translated(path):
+        con.begin()
+        yield con
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open the file for one change; everything inside is stored as a whole, or not at all.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be opened or written.
+    """
+    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=False) as con, _translated(path):
+        con.begin()
+        try:
+            yield con
+        except BaseException:
+            con.rollback()
+            raise
+        con.commit()
+
+
+@contextmanager
+def copying(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Hold the file, so that nobody writes, with leave to attach a second one; no transaction is begun.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be opened, or the copy not written.
+    """
+    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=False, attach=True) as con, _translated(path):
+        yield con
+
+
+@contextmanager
+def _opened(path: Path, *, read_only: bool, attach: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
+    settings = {**_SETTINGS, "enable_external_access": attach}
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    pause = _SHORTEST_PAUSE
+    while True:
+        try:
+            con = duckdb.connect(str(path.absolute()), read_only=read_only, config=settings)
+            break
+        except duckdb.Error as err:
+            if not _is_held(err) or time.monotonic() > deadline:
+                raise _open_error(path, err, read_only=read_only) from err
+        time.sleep(pause * random.uniform(0.5, 1.5))
+        pause = min(2 * pause, _LONGEST_PAUSE)
+    try:
+        yield con
+    finally:
+        con.close()
+
+
+@contextmanager
+def _translated(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except FettleError:
+        raise
+    except duckdb.Error as err:
+        raise StoreError(f"{path} could not be used, and nothing was changed: {_first_line(err)}.") from err
+
+
+def _is_held(err: duckdb.Error) -> bool:
+    text = str(err).casefold()
+    return any(words in text for words in _HELD)
+
+
+def _open_error(path: Path, err: duckdb.Error, *, read_only: bool) -> StoreError:
+    text = str(err)
+    if _is_held(err):
+        holder = re.search(r"PID (\d+)", text)
+        by = f"another program (process {holder[1]})" if holder else "another program"
+        return StoreError(f"{path} is held by {by} for more than {PATIENCE_SECONDS:g} s; close it there and try again.")
+    if isinstance(err, duckdb.ConnectionException):
+        return StoreError(f"{path} is open in this program in another way; close that connection and try again.")
+    if "version number" in text:
+        return StoreError(f"{path} was written by a newer DuckDB than the one installed; update the duckdb package.")
+    if "permission denied" in text.casefold() or "read-only file system" in text.casefold():
+        what = "read" if read_only else "written"
+        return StoreError(f"{path} cannot be {what}: permission denied for the file or its folder.")
+    if "not a valid DuckDB" in text or isinstance(err, duckdb.PermissionException):  # it would load a reader for it
+        return StoreError(f"{path} is not a Fettle project: it is no DuckDB file.")
+    return StoreError(f"{path} cannot be opened: {_first_line(err)}.")
+
+
+def _first_line(err: duckdb.Error) -> str:
+    return str(err).strip().splitlines()[0].rstrip(".")

@@ -1,0 +1,169 @@
+"""Whether everything that counts fits together, and one hash of all of it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from doe.model.errors import DataError, FettleError
+from doe.model.factor import Factor
+from doe.store import attachments, definitions, journal, readings, sessions, suggestions, units, variants
+from doe.store.definitions import Definitions
+from doe.store.kept import settings_by_holder
+from doe.store.rows import statement
+
+Misfit = tuple[int | None, str]
+"""The entry that wrote a record that does not fit, and a sentence."""
+
+
+def misfits(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
+    """List what does not fit together, empty for a sound project."""
+    defined = definitions.load(con)
+    return [
+        *_setup(defined),
+        *_chains(con),
+        *_dangling(con),
+        *_names(con),
+        *_settings(con, defined),
+        *_values(con, defined),
+    ]
+
+
+def refuse_misfits(con: duckdb.DuckDBPyConnection) -> None:
+    """Stop a change of the definitions that records do not fit.
+
+    Raises
+    ------
+    DataError
+        With the first misfit and how many more there are.
+    """
+    found = misfits(con)
+    if found:
+        more = f" ({len(found) - 1} more like it)" if len(found) > 1 else ""
+        raise DataError(f"{found[0][1]}{more}")
+
+
+def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int) -> None:
+    """Stop an entry from being taken back while later ones stand on it.
+
+    Raises
+    ------
+    DataError
+        Naming the entries to take back first.
+    """
+    found = misfits(con)
+    if not found:
+        return
+    standing = sorted({entry for entry, _ in found if entry is not None and entry != target})
+    first = f"; take back {', '.join(map(str, standing))} first" if standing else ""
+    raise DataError(f"Entry {target} cannot be taken back, since other records stand on it{first}: {found[0][1]}")
+
+
+def _setup(defined: Definitions) -> Iterator[Misfit]:
+    try:
+        defined.setup()
+    except FettleError as err:
+        yield None, str(err)
+
+
+def _chains(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    for entry, replaced in journal.broken_chains(con):
+        yield entry, f"Entry {entry} corrects what entry {replaced} stored, which is no longer the version before it."
+
+
+def _dangling(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    for entry, record, identity, missing in con.execute(statement("dangling")).fetchall():
+        yield entry, f"{record.capitalize()} {identity} (entry {entry}): its {missing} is not in the project."
+
+
+def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    for what in ("variant", "unit", "session"):
+        rows = con.execute(f"SELECT name, max(entry) FROM live_{what} GROUP BY name HAVING count(*) > 1").fetchall()
+        for name, entry in rows:
+            yield entry, f"Two {what}s are called '{name}'."
+
+
+def _settings(con: duckdb.DuckDBPyConnection, defined: Definitions) -> Iterator[Misfit]:
+    for holder in ("variant", "unit"):
+        stored = settings_by_holder(con, holder)
+        rows = con.execute(f"SELECT id, entry, name FROM live_{holder} ORDER BY id").fetchall()
+        exempt = _without_settings(con) if holder == "variant" else {row[0] for row in rows} - set(stored)
+        for identity, entry, name in rows:
+            if identity not in exempt:
+                for sentence in _unfit_settings(stored.get(identity, {}), defined):
+                    yield entry, f"{holder.capitalize()} {name}: {sentence}"
+
+
+def _without_settings(con: duckdb.DuckDBPyConnection) -> set[int]:
+    return {row[0] for row in con.execute("SELECT id FROM live_variant WHERE reference").fetchall()}
+
+
+def _unfit_settings(stored: dict[int, object], defined: Definitions) -> Iterator[str]:
+    for item in defined.of("factor"):
+        value = stored.get(item.id, item.was)
+        if value is None:
+            yield f"{item.name} has no value; say what it was before {item.name} became a factor."
+        elif isinstance(item.value, Factor):
+            try:
+                item.value.read(value)
+            except DataError as err:
+                yield str(err)
+
+
+def _values(con: duckdb.DuckDBPyConnection, defined: Definitions) -> Iterator[Misfit]:
+    outcomes = defined.outcomes()
+    for identity, entry, outcome, value in con.execute(
+        "SELECT id, entry, outcome, value FROM live_reading ORDER BY id"
+    ).fetchall():
+        try:
+            if outcome in outcomes:
+                outcomes[outcome].read(value)
+        except DataError as err:
+            yield entry, f"Reading {identity}: {err}"
+
+
+def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any]:
+    """Return everything that counts as plain lists, named by names rather than by ids."""
+    defined = definitions.load(con)
+    kept = variants.load(con, defined)
+    setup = {
+        item.name if item.kind in definitions.SINGLE else f"{item.kind} {item.name}": definitions.to_body(item.value)
+        for item in defined.all
+    }
+    return {
+        "setup": [[key, body] for key, body in setup.items()],
+        "variants": [_listed(item.record) for item in kept],
+        "units": [_listed(item.record) for item in units.load(con, defined, kept)],
+        "arrivals": [_listed(item.record) for item in units.load_initial(con, defined)],
+        "sessions": [_listed(item) for item in sessions.load(con)],
+        "readings": [{key: row[key] for key in readings.COLUMNS if key != "id"} for row in readings.load(con, defined)],
+        "suggestions": [{key: value for key, value in row.items() if key != "id"} for row in suggestions.load(con)],
+        "attachments": [
+            {key: row[key] for key in ("variant", "filename", "sha256", "size", "note")}
+            for row in attachments.load(con, files_folder)
+        ],
+    }
+
+
+def _listed(record: Any) -> dict[str, Any]:
+    return {name: getattr(record, name) for name in record.__slots__}
+
+
+def fingerprint(everything: dict[str, Iterable[Any]]) -> str:
+    """Hash the content; neither the order of the rows nor their ids play a part."""
+    digest = hashlib.sha256()
+    for part, rows in everything.items():
+        digest.update(f"{part}\n".encode())
+        for line, count in sorted(Counter(_canonical(row) for row in rows).items()):
+            digest.update(f"{count} {line}\n".encode())
+    return digest.hexdigest()
+
+
+def _canonical(row: Any) -> str:
+    return json.dumps(row, ensure_ascii=False, sort_keys=True, default=str)

@@ -1,0 +1,22 @@
+-- Records that count but point at something that does not.
+-- One row: the entry that wrote the record, what the record is, its id, and what is missing.
+SELECT entry, 'variant' AS record, id, 'parent' AS missing FROM live_variant
+    WHERE parent IS NOT NULL AND parent NOT IN (SELECT id FROM live_variant)
+UNION ALL SELECT entry, 'variant', id, 'unit' FROM live_variant
+    WHERE unit IS NOT NULL AND unit NOT IN (SELECT id FROM live_unit)
+UNION ALL SELECT entry, 'reading', id, 'variant' FROM live_reading WHERE variant NOT IN (SELECT id FROM live_variant)
+UNION ALL SELECT entry, 'reading', id, 'second variant' FROM live_reading
+    WHERE versus IS NOT NULL AND versus NOT IN (SELECT id FROM live_variant)
+UNION ALL SELECT entry, 'reading', id, 'session' FROM live_reading
+    WHERE session IS NOT NULL AND session NOT IN (SELECT id FROM live_session)
+UNION ALL SELECT entry, 'reading', id, 'unit' FROM live_reading
+    WHERE unit IS NOT NULL AND unit NOT IN (SELECT id FROM live_unit)
+-- an outcome or factor that was removed may be pointed at; one whose entries were all taken back may not
+UNION ALL SELECT entry, 'reading', id, 'outcome' FROM live_reading
+    WHERE outcome NOT IN (SELECT id FROM definition WHERE entry NOT IN (SELECT id FROM dead_entry))
+UNION ALL SELECT entry, holder, id, 'factor' FROM live_setting
+    WHERE factor NOT IN (SELECT id FROM definition WHERE entry NOT IN (SELECT id FROM dead_entry))
+UNION ALL SELECT entry, 'attachment', id, 'variant' FROM live_attachment
+    WHERE variant IS NOT NULL AND variant NOT IN (
+        SELECT id FROM variant WHERE entry NOT IN (SELECT id FROM dead_entry))
+ORDER BY 1, 3

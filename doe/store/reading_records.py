@@ -1,0 +1,154 @@
+"""The part of a project file that keeps sessions and readings, and takes whole logs in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from doe.model.errors import DataError
+from doe.model.records import Reading, Session, Unit, Variant
+from doe.model.wording import counted
+from doe.store import definitions, frames, journal, readings, sessions, units, variants
+from doe.store.journal import Entry
+from doe.store.kept import names_to_ids
+from doe.store.opened import Opened
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class ReadingRecords(Opened):
+    """Takes in, corrects and lists sessions and readings."""
+
+    def add_session(self, session: Session) -> Entry:
+        """Take a session in.
+
+        Raises
+        ------
+        DataError
+            If the name is taken.
+        """
+        with self._writing() as con:
+            entry = journal.begin(con)
+            sessions.add(con, entry, [session], names_to_ids(con, "live_session"))
+            return journal.close(con, entry, "session", f"added session {session.name}", subject=session.name)
+
+    def sessions(self) -> list[Session]:
+        """Return the sessions in the order in which they came."""
+        with self._reading() as con:
+            return sessions.load(con)
+
+    def add_readings(self, new: Sequence[Reading]) -> Entry:
+        """Store readings as they were taken; a session named for the first time is taken in with them.
+
+        Raises
+        ------
+        DataError
+            If there are none, one names something unknown, or a value is not allowed; nothing is stored then.
+        """
+        if not new:
+            raise DataError("There is no reading to store; give at least one outcome with its value.")
+        with self._writing() as con:
+            entry = journal.begin(con)
+            defined = definitions.load(con)
+            known_sessions = names_to_ids(con, "live_session")
+            unknown = dict.fromkeys(item.session for item in new if item.session and item.session not in known_sessions)
+            session_ids = sessions.add(con, entry, [Session(name) for name in unknown], known_sessions)
+            variant_ids = names_to_ids(con, "live_variant")
+            readings.check_built(con, [name for item in new for name in (item.variant, item.versus)])
+            readings.add(con, entry, new, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
+            subject = new[0].variant if len({item.variant for item in new}) == 1 else ""
+            return journal.close(con, entry, "readings", readings.told(new, list(unknown)), subject=subject)
+
+    def correct_reading(self, reading: int, *, value: object = None, note: str | None = None) -> Entry:
+        """Store a corrected version of a reading; the one before stays in the history.
+
+        Raises
+        ------
+        DataError
+            If there is no such reading, or the value is not allowed.
+        """
+        given = {"value": value, "note": note}
+        return self._new_reading(reading, "correction", {key: item for key, item in given.items() if item is not None})
+
+    def withdraw_reading(self, reading: int) -> Entry:
+        """Withdraw one reading; it stays in the history.
+
+        Raises
+        ------
+        DataError
+            If there is no such reading.
+        """
+        return self._new_reading(reading, "withdrawal", {"withdrawn": True})
+
+    def _new_reading(self, reading: int, kind: str, changes: Mapping[str, object]) -> Entry:
+        with self._writing() as con:
+            entry = journal.begin(con)
+            subject, summary = readings.new_version(con, entry, reading, changes, definitions.load(con))
+            return journal.close(con, entry, kind, summary, subject=subject)
+
+    def readings(self) -> list[dict[str, Any]]:
+        """Return the readings in the order in which they came, one dict each.
+
+        Keys: id, variant, outcome, value, versus, session, rater, order, unit, when, note.
+        """
+        with self._reading() as con:
+            return readings.load(con, definitions.load(con))
+
+    def last_reading_at(self) -> datetime | None:
+        """Return when the last reading was taken (or entered, where none says when), None without readings."""
+        with self._reading() as con:
+            return readings.last_time(con)
+
+    def import_rows(
+        self,
+        new_variants: Sequence[Variant],
+        new_sessions: Sequence[Session],
+        new_units: Sequence[Unit],
+        new_readings: Sequence[Reading],
+        *,
+        source: str,
+        digest: str | None = None,
+    ) -> Entry:
+        """Store a whole log as one entry, all of it or nothing.
+
+        Parameters
+        ----------
+        new_variants, new_sessions, new_units, new_readings
+            What the log holds; sessions and units that are in the project already are taken as the same.
+        source : str
+            Name of the file, for the journal.
+        digest : str, optional
+            Hash of the file, so that it is not taken in twice.
+
+        Raises
+        ------
+        DataError
+            If there is nothing in it, the file was imported before, or a record is not allowed.
+        """
+        if not new_variants and not new_readings:
+            raise DataError(f"{source} holds no variant and no reading; nothing was stored.")
+        with self._writing() as con:
+            entry = journal.begin(con)
+            journal.refuse_second_import(con, source, digest)
+            defined = definitions.load(con)
+            setup = defined.setup()
+            unit_ids, session_ids = names_to_ids(con, "live_unit"), names_to_ids(con, "live_session")
+            unit_ids = units.add(
+                con, entry, [item for item in new_units if item.name not in unit_ids], defined, unit_ids
+            )
+            added = [item for item in new_sessions if item.name not in session_ids]
+            session_ids = sessions.add(con, entry, added, session_ids)
+            checked = [variants.checked(item, setup) for item in new_variants]
+            ids = variants.add(con, entry, checked, defined, names_to_ids(con, "live_variant"), unit_ids)
+            readings.add(con, entry, new_readings, defined, ids, session_ids, unit_ids)
+            told = f"{counted(len(checked), 'variant')} and {counted(len(new_readings), 'reading')}"
+            return journal.close(con, entry, "import", f"imported {told} from {source}", subject=source, digest=digest)
+
+    def readings_frame(self) -> pd.DataFrame:
+        """Return one row per reading with its variant's settings; columns as `frames.of_readings` lists them."""
+        with self._reading() as con:
+            defined = definitions.load(con)
+            rows, kept = readings.load(con, defined), variants.load(con, defined)
+        return frames.of_readings(rows, [item.record for item in kept], defined.setup().factors)

@@ -1,0 +1,182 @@
+"""Readings: raw values, by whom or what, when, and in which session."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+import duckdb
+
+from doe.model.errors import DataError
+from doe.model.outcome import Outcome
+from doe.model.records import Reading
+from doe.model.wording import counted, number
+from doe.store.definitions import Definitions
+from doe.store.kept import known
+from doe.store.rows import bench_time, fetch, insert, next_id, statement
+
+COLUMNS = ("id", "variant", "outcome", "value", "versus", "session", "rater", "order", "unit", "when", "note")
+
+
+def load(con: duckdb.DuckDBPyConnection, definitions: Definitions) -> list[dict[str, Any]]:
+    """Read the readings that count, one dict each with the keys of `COLUMNS`."""
+    names = {identity: outcome.name for identity, outcome in definitions.outcomes().items()}
+    rows = fetch(con, statement("readings"))
+    return [{**{key: row[key] for key in COLUMNS}, "outcome": names[row["outcome"]]} for row in rows]
+
+
+def checked(reading: Reading, outcomes: Mapping[str, Outcome]) -> Reading:
+    """Return the reading with its value as the outcome reads it.
+
+    Raises
+    ------
+    DataError
+        If the outcome is unknown, the value off its scale, or a comparison lacks its second variant.
+    """
+    if reading.outcome not in outcomes:
+        known(dict.fromkeys(outcomes, 0), reading.outcome, "Outcome")
+    outcome = outcomes[reading.outcome]
+    if outcome.kind == "compared":
+        if reading.versus is None or reading.versus == reading.variant:
+            raise DataError(f"{outcome.name} of variant {reading.variant} compares two variants; name the other one.")
+    elif reading.versus is not None:
+        raise DataError(f"{outcome.name} is {outcome.kind}; only compared outcomes have a second variant.")
+    try:
+        value = outcome.read(reading.value)
+    except DataError as err:
+        raise DataError(f"Variant {reading.variant}: {err}") from None
+    return replace(reading, value=value, when=bench_time(reading.when))
+
+
+def add(
+    con: duckdb.DuckDBPyConnection,
+    entry: int,
+    readings: Sequence[Reading],
+    definitions: Definitions,
+    variants: Mapping[str, int],
+    sessions: Mapping[str, int],
+    units: Mapping[str, int],
+    numbers: Sequence[int] | None = None,
+) -> None:
+    """Store readings.
+
+    Parameters
+    ----------
+    con, entry, definitions
+        Where and under which entry.
+    readings : sequence of Reading
+        In the order to be kept.
+    variants, sessions, units : mapping of str to int
+        Known names.
+    numbers : sequence of int, optional
+        Ids to keep (an export that is read back).
+
+    Raises
+    ------
+    DataError
+        If a reading names something unknown, or its value is not allowed.
+    """
+    ids = {outcome.name: identity for identity, outcome in definitions.outcomes().items()}
+    outcomes = {outcome.name: outcome for outcome in definitions.outcomes().values()}
+    first = next_id(con, "reading")
+    rows = []
+    for place, typed in enumerate(readings):
+        reading = checked(typed, outcomes)
+        links = {
+            "variant": known(variants, reading.variant, "Variant"),
+            "outcome": ids[reading.outcome],
+            "versus": known(variants, reading.versus, "Variant"),
+            "session": known(sessions, reading.session, "Session"),
+            "unit": known(units, reading.unit, "Unit"),
+        }
+        identity = numbers[place] if numbers is not None else first + place
+        rows.append(_row(identity, entry, reading, links))
+    insert(con, "reading", rows)
+
+
+def _row(identity: int, entry: int, reading: Reading, links: Mapping[str, int | None]) -> dict[str, object]:
+    return {
+        "id": identity,
+        "entry": entry,
+        "replaces": None,
+        "withdrawn": False,
+        **links,
+        "value": float(reading.value),
+        "rater": reading.rater,
+        "order": reading.order,
+        "when": reading.when,
+        "note": reading.note,
+    }
+
+
+def check_built(con: duckdb.DuckDBPyConnection, names: Iterable[str | None]) -> None:
+    """Refuse readings of a variant that is only planned.
+
+    Raises
+    ------
+    DataError
+        Naming the first such variant.
+    """
+    planned = {row[0] for row in con.execute("SELECT name FROM live_variant WHERE status = 'planned'").fetchall()}
+    for name in names:
+        if name in planned:
+            raise DataError(f"Variant '{name}' is only planned; mark it as built before taking readings of it.")
+
+
+def new_version(
+    con: duckdb.DuckDBPyConnection, entry: int, identity: int, changes: Mapping[str, object], definitions: Definitions
+) -> tuple[str, str]:
+    """Correct or withdraw one reading; return its variant's name and what changed, for the journal.
+
+    Raises
+    ------
+    DataError
+        If there is no such reading, or the value is not allowed.
+    """
+    rows = fetch(con, "SELECT * FROM live_reading WHERE id = $1", [identity])
+    outcomes = definitions.outcomes()
+    if not rows or rows[0]["outcome"] not in outcomes:
+        raise DataError(f"There is no reading {identity} in this project; the readings are listed with their numbers.")
+    old = rows[0]
+    outcome = outcomes[old["outcome"]]
+    new = {**old, **changes}
+    new["value"] = outcome.read(new["value"])
+    insert(con, "reading", [{**new, "entry": entry, "replaces": old["entry"]}])
+    found = con.execute("SELECT name FROM live_variant WHERE id = $1", [old["variant"]]).fetchone()
+    variant = str(found[0]) if found else "?"
+    what = f"reading {identity} ({outcome.name} of variant {variant})"
+    if new["withdrawn"]:
+        return variant, f"withdrew {what}: {_value(old['value'])}"
+    told = [f"{_value(old['value'])} -> {_value(new['value'])}"] if old["value"] != new["value"] else []
+    told += [f"note '{old['note']}' -> '{new['note']}'"] if old["note"] != new["note"] else []
+    return variant, f"corrected {what}: {', '.join(told) or 'nothing changed'}"
+
+
+def withdraw_of_variant(con: duckdb.DuckDBPyConnection, entry: int, variant: int) -> int:
+    """Withdraw all readings in which a variant takes part, and return their number."""
+    rows = fetch(con, "SELECT * FROM live_reading WHERE variant = $1 OR versus = $1", [variant])
+    insert(con, "reading", [{**row, "entry": entry, "replaces": row["entry"], "withdrawn": True} for row in rows])
+    return len(rows)
+
+
+def last_time(con: duckdb.DuckDBPyConnection) -> datetime | None:
+    """Return the latest time of a reading, else when the latest one was entered, None without readings."""
+    row = con.execute(statement("last_reading")).fetchone()
+    return row[0] if row else None
+
+
+def told(readings: Sequence[Reading], new_sessions: Sequence[str]) -> str:
+    """Tell new readings in one line: up to four with their values, more by their number."""
+    also = f" (new session {', '.join(new_sessions)})" if new_sessions else ""
+    session = readings[0].session
+    where = f" in session {session}" if session and all(item.session == session for item in readings) else ""
+    if len(readings) > 4:
+        return f"{counted(len(readings), 'reading')}{where}{also}"
+    shown = [f"{item.outcome} of variant {item.variant} {_value(item.value)}" for item in readings]
+    return f"read {', '.join(shown)}{where}{also}"
+
+
+def _value(value: float) -> str:
+    return number(value, 6)

@@ -1,0 +1,79 @@
+"""What was stored, told back to whoever asked for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from doe.model.change import Change
+from doe.model.records import Reading, Variant
+from doe.model.setup import Setup
+from doe.store.journal import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A variant as it was stored.
+
+    Attributes
+    ----------
+    variant : Variant
+        With its name and settings.
+    change : Change
+        Where it comes from; for a reference object a change of nothing.
+    entry : Entry
+        Of the journal; what takes it back.
+    setup : Setup
+        The definitions by which it was read.
+    photo_entries : tuple of Entry
+        The same as `entry` for each photo.
+    """
+
+    variant: Variant
+    change: Change
+    entry: Entry
+    setup: Setup
+    photo_entries: tuple[Entry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsStored:
+    """Readings as they were stored.
+
+    Attributes
+    ----------
+    readings : tuple of Reading
+        In the order in which they were given.
+    is_new_session : bool
+        Whether their session was named for the first time.
+    entry : Entry
+        Of the journal; what takes them back.
+    setup : Setup
+        The definitions by which they were read.
+    """
+
+    readings: tuple[Reading, ...]
+    is_new_session: bool
+    entry: Entry
+    setup: Setup
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """A log that was brought in.
+
+    Attributes
+    ----------
+    variants, readings, sessions, units : int
+        How many of each were new.
+    notes : tuple of str
+        What was read in a way that a person may want to know of.
+    entry : Entry or None
+        Of the journal; None where the file was only looked at.
+    """
+
+    variants: int
+    readings: int
+    sessions: int
+    units: int
+    notes: tuple[str, ...]
+    entry: Entry | None

@@ -1,0 +1,282 @@
+"""A whole project out to files that any program reads, and back in without loss."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from doe.model.choices import Settings
+from doe.model.errors import DataError, StoreError
+from doe.model.records import Reading, Session, Unit, Variant, read_settings
+from doe.model.setup import Setup
+from doe.store import attachments, definitions, journal, readings, sessions, suggestions, units, variants
+from doe.store.journal import Entry
+from doe.store.kept import known
+from doe.store.rows import fetch, insert, statement
+from doe.store.setup_text import setup_text
+from doe.store.tables import (
+    Kind,
+    Table,
+    read_csv,
+    read_parquet,
+    read_workbook,
+    typed,
+    write_csv,
+    write_parquet,
+    write_workbook,
+)
+
+_VARIANTS: dict[str, Kind] = {
+    "variant": "text", "unit": "text", "parent": "text", "status": "text", "minutes": "number", "price": "number",
+    "when": "time", "note": "text",
+}  # fmt: skip
+_UNITS: dict[str, Kind] = {"unit": "text", "variant": "text", "retired": "claim", "note": "text"}
+_SESSIONS: dict[str, Kind] = {"session": "text", "when": "time", "note": "text"}
+_READINGS: dict[str, Kind] = {
+    "id": "whole", "variant": "text", "outcome": "text", "value": "number", "versus": "text", "session": "text",
+    "rater": "text", "order": "whole", "unit": "text", "when": "time", "note": "text",
+}  # fmt: skip
+_SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
+_ATTACHMENTS: dict[str, Kind] = {
+    "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
+}  # fmt: skip
+_HISTORY: dict[str, Kind] = {
+    "id": "whole", "at": "time", "kind": "text", "summary": "text", "subject": "text", "takes_back": "whole",
+    "taken_back_by": "whole",
+}  # fmt: skip
+_SETUP: dict[str, Kind] = {"line": "text"}
+TABLES = ("variants", "units", "arrivals", "sessions", "readings", "suggestions", "attachments", "history")
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """Everything of a project that counts, and its history.
+
+    Attributes
+    ----------
+    setup : Setup
+        The definitions.
+    tables : dict of str to Table
+        variants, units, arrivals (units with the settings they came in with), sessions, readings, suggestions,
+        attachments, history.
+    files : tuple of dict
+        The attachments with their paths.
+    """
+
+    setup: Setup
+    tables: dict[str, Table]
+    files: tuple[dict[str, Any], ...] = ()
+
+
+def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
+    """Read everything that an export holds."""
+    defined = definitions.load(con)
+    setup = defined.setup()
+    kept = variants.load(con, defined)
+    built = {item.id: item.record for item in kept}
+    order = [row[0] for row in con.execute(statement("build_order")).fetchall()]
+    in_order = [built[identity] for identity in order]
+    settings = {variant.name: variant.settings for variant in in_order}
+    files = attachments.load(con, files_folder)
+    arrivals = [item.record for item in units.load_initial(con, defined)]
+    rows: dict[str, list[dict[str, Any]]] = {
+        "variants": [{**_row(item, _VARIANTS), "variant": item.name, **item.settings} for item in in_order],
+        "units": [
+            {"unit": item.record.name, **_row(item.record, ("variant", "retired", "note")), **item.record.settings}
+            for item in units.load(con, defined, kept)
+        ],
+        "arrivals": [{"unit": unit.name, **unit.settings} for unit in arrivals if unit.settings],
+        "sessions": [{"session": item.name, "when": item.when, "note": item.note} for item in sessions.load(con)],
+        "readings": [{**row, **settings[row["variant"]]} for row in readings.load(con, defined)],
+        "suggestions": fetch(con, 'SELECT id, made_at AS "at", body FROM live_suggestion ORDER BY id'),
+        "attachments": files,
+        "history": fetch(con, statement("history")),
+    }
+    return Content(setup, {name: _table(name, rows[name], setup) for name in rows}, tuple(files))
+
+
+def _row(record: Any, names: Mapping[str, Kind] | Sequence[str]) -> dict[str, Any]:
+    return {name: getattr(record, name, None) for name in names}
+
+
+def _table(name: str, rows: Sequence[Mapping[str, Any]], setup: Setup) -> Table:
+    columns = _columns(name, setup)
+    return Table(name, columns, [{column: row.get(column) for column in columns} for row in rows])
+
+
+def _columns(name: str, setup: Setup) -> dict[str, Kind]:
+    """Return the columns of a table; those with settings have one more for each factor."""
+    own: dict[str, dict[str, Kind]] = {
+        "variants": _VARIANTS,
+        "units": _UNITS,
+        "arrivals": {"unit": "text"},
+        "sessions": _SESSIONS,
+        "readings": _READINGS,
+        "suggestions": _SUGGESTIONS,
+        "attachments": _ATTACHMENTS,
+        "history": _HISTORY,
+    }
+    factors: dict[str, Kind] = {factor.name: "number" if factor.is_numeric else "text" for factor in setup.factors}
+    return {**own[name], **factors} if name in ("variants", "units", "arrivals", "readings") else own[name]
+
+
+def write(content: Content, target: Path, kind: str) -> None:
+    """Write an export: a new folder for csv and parquet, a new file (with a folder of attachments beside it) for xlsx.
+
+    Raises
+    ------
+    StoreError
+        If the target exists, or cannot be written.
+    """
+    if target.exists():
+        raise StoreError(f"{target} exists already; choose another name, or move it away.")
+    try:
+        if kind == "xlsx":
+            lines = [{"line": line} for line in setup_text(content.setup).split("\n")]
+            write_workbook(target, [*content.tables.values(), Table("setup", _SETUP, lines)])
+            attachments.copy_files(list(content.files), target.with_suffix(".files"))
+            return
+        target.mkdir()
+        (target / "setup.toml").write_text(setup_text(content.setup), encoding="utf-8", newline="\n")
+        for table in content.tables.values():
+            (write_csv if kind == "csv" else write_parquet)(target, table)
+        attachments.copy_files(list(content.files), target / "files")
+    except OSError as err:
+        if isinstance(err, StoreError):
+            raise
+        raise StoreError(f"{target} cannot be written: {err.strerror or err}.") from err
+
+
+def read(source: Path) -> Content:
+    """Read an export back.
+
+    Raises
+    ------
+    StoreError
+        If there is none.
+    DataError
+        If a table of it is not what it should be.
+    """
+    try:
+        if source.is_dir() and (source / "setup.toml").is_file():
+            return _read_folder(source)
+        if source.is_file():
+            return _read_workbook(source)
+    except OSError as err:
+        if isinstance(err, StoreError):
+            raise
+        raise StoreError(f"{source} cannot be read: {err.strerror or err}.") from err
+    raise StoreError(f"{source} is no exported project: neither a workbook nor a folder with a setup.toml.")
+
+
+def _read_folder(source: Path) -> Content:
+    read_one = read_csv if (source / "variants.csv").is_file() else read_parquet
+    text = (source / "setup.toml").read_text(encoding="utf-8")
+    return _content(text, lambda name: read_one(source, name), source / "files")
+
+
+def _read_workbook(source: Path) -> Content:
+    book = read_workbook(source)
+    if "setup" not in book or "variants" not in book:
+        raise StoreError(f"{source} is no exported project: it has no sheets 'setup' and 'variants'.")
+    text = "\n".join(row["line"] or "" for row in book["setup"])
+    return _content(text, lambda name: book.get(name, []), source.with_suffix(".files"))
+
+
+def _content(text: str, rows_of: Callable[[str], list[dict[str, Any]]], files: Path) -> Content:
+    try:
+        setup = Setup.from_tables(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as err:
+        raise DataError(f"The setup of the export cannot be read: {err}.") from err
+    tables = {}
+    for name in TABLES:
+        columns = _columns(name, setup)
+        tables[name] = Table(name, columns, typed(rows_of(name), columns, name))
+    return Content(
+        setup, tables, tuple({**row, "path": files / str(row["sha256"])} for row in tables["attachments"].rows)
+    )
+
+
+def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> Entry:
+    """Store an export in a project file that holds nothing yet.
+
+    The entries of its history are told again, but hold no rows; all that counts belongs to one new entry.
+
+    Raises
+    ------
+    DataError
+        If a record does not fit the definitions.
+    """
+    rows = {name: table.rows for name, table in content.tables.items()}
+    _tell_history(con, rows["history"])
+    entry = journal.begin(con)
+    definitions.add_all(con, entry, content.setup)
+    defined = definitions.load(con)
+    came_with = {row["unit"]: _settings(row, content.setup) for row in rows["arrivals"]}
+    new_units = [
+        Unit(row["unit"], came_with.get(row["unit"], {}), retired=bool(row["retired"]), note=row["note"] or "")
+        for row in rows["units"]
+    ]
+    unit_ids = units.add(con, entry, new_units, defined, {})
+    named = [Session(row["session"], row["when"], row["note"] or "") for row in rows["sessions"]]
+    session_ids = sessions.add(con, entry, named, {})
+    ids = variants.add(con, entry, [_variant(row, content.setup) for row in rows["variants"]], defined, {}, unit_ids)
+    _restore_readings(con, entry, rows["readings"], defined, (ids, session_ids, unit_ids))
+    advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
+    suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
+    owned = [
+        {**row, "variant": known(ids, row["variant"], "Variant"), "note": row["note"] or ""}
+        for row in rows["attachments"]
+    ]
+    attachments.add(con, entry, owned)
+    return journal.close(con, entry, "restore", f"read the export {source} back", subject=source)
+
+
+def _restore_readings(
+    con: duckdb.DuckDBPyConnection,
+    entry: int,
+    rows: Sequence[Mapping[str, Any]],
+    defined: definitions.Definitions,
+    ids: tuple[Mapping[str, int], Mapping[str, int], Mapping[str, int]],
+) -> None:
+    taken = [
+        Reading(**{name: row[name] for name in _READINGS if name not in ("id", "note")}, note=row["note"] or "")
+        for row in rows
+    ]
+    readings.add(con, entry, taken, defined, *ids, numbers=[row["id"] for row in rows])
+
+
+def _settings(row: Mapping[str, Any], setup: Setup) -> Settings:
+    """Return the settings in a row, none at all for a reference object."""
+    typed_in = {factor.name: row[factor.name] for factor in setup.factors if row[factor.name] is not None}
+    return read_settings(typed_in, setup.factors) if typed_in else {}
+
+
+def _variant(row: Mapping[str, Any], setup: Setup) -> Variant:
+    own = {name: row[name] for name in _VARIANTS if name not in ("variant", "note")}
+    return Variant(name=row["variant"], settings=_settings(row, setup), note=row["note"] or "", **own)
+
+
+def _tell_history(con: duckdb.DuckDBPyConnection, rows: Sequence[Mapping[str, Any]]) -> None:
+    told = [
+        {
+            "id": row["id"],
+            "done_at": row["at"],
+            "kind": row["kind"],
+            "summary": row["summary"] or "",
+            "subject": row["subject"] or "",
+            "takes_back": row["takes_back"],
+            "digest": None,
+            "inherited": True,
+        }
+        for row in rows
+    ]
+    insert(con, "entry", told)
+    undone = [row for row in rows if row["taken_back_by"] is not None]
+    insert(con, "toggle", [{"entry": row["taken_back_by"], "target": row["id"], "live": False} for row in undone])

@@ -1,0 +1,141 @@
+import json
+
+import pytest
+
+from doe.store import ProjectFile
+
+
+def setup(rig):
+    return ProjectFile.open(rig).setup()
+
+
+def test_a_whole_setup_can_be_typed(tmp_path, fettle):
+    """Factors, outcomes, a derived quantity, a limit and the effort, without a file; the order of typing is kept."""
+    for words in (
+        ["init", "--title", "Desk fan", "--question", "It whines"],
+        ["factor", "add", "blades", "--kind", "count", "--low", "3", "--high", "9", "--way", "rebuild"],
+        ["factor", "add", "gap", "--low", "1", "--high", "4", "--step", "0.5", "--unit", "mm", "--way", "up"],
+        ["factor", "add", "liner", "--kind", "categorical", "--levels", "none", "foam", "--prices", "foam=2,5"],
+        ["outcome", "add", "flow", "--unit", "m3/h", "--goal", "raise", "--best", "130", "--worst", "60"],
+        ["outcome", "add", "whine", "--kind", "rated", "--scale", "1", "7", "--goal", "lower", "--matters", "0.5"],
+        ["derived", "add", "sweep", "blades * gap", "--unit", "mm"],
+        ["limit", "add", "sweep <= 30", "--note", "room in the cage"],
+        ["effort", "--new-unit-minutes", "45", "--reading-minutes", "8"],
+    ):
+        done = fettle(*words)
+        assert (done.code, "Take it back with" in done.out or words[0] == "init") == (0, True), done
+    made = setup(tmp_path / "desk-fan.duckdb")
+    assert (made.title, made.question) == ("Desk fan", "It whines")
+    assert [factor.name for factor in made.factors] == ["blades", "gap", "liner"]
+    assert made.factors[2].prices == {"foam": 2.5}
+    assert [outcome.name for outcome in made.outcomes] == ["flow", "whine"]
+    assert (made.derived[0].expression, made.limits[0].rule) == ("blades * gap", "sweep <= 30")
+    assert (made.effort.new_unit_minutes, made.effort.session_minutes, made.effort.reading_minutes) == (45, 0, 8)
+
+
+def test_a_definition_is_told_in_words(rig, fettle):
+    done = fettle("factor", "add", "feet", "--kind", "categorical", "--levels", "felt", "cork", "--was", "felt")
+    assert done.out == (
+        "Stored: factor feet must be felt or cork; it goes either way; one change takes 0 min.\n"
+        "Take it back with 'fettle undo 7'.\n"
+    )
+    assert {variant.settings["feet"] for variant in ProjectFile.open(rig).variants()} == {"felt"}
+
+
+def test_changing_keeps_what_is_not_named(rig, fettle):
+    assert fettle("factor", "change", "vents", "--high", "8", "--rename", "holes").code == 0
+    holes = setup(rig).factors[0]
+    assert (holes.name, holes.high, holes.way, holes.minutes) == ("holes", 8.0, "up", 12.0)
+
+
+def test_a_field_is_emptied_with_a_word(rig, fettle):
+    assert fettle("factor", "change", "wool", "--step", "none").code == 0
+    assert setup(rig).factors[2].step is None
+    words = ["--goal", "lower", "--target", "none", "--best", "0", "--worst", "6"]
+    assert fettle("outcome", "change", "bass", *words).code == 0
+    assert (setup(rig).outcomes[0].goal, setup(rig).outcomes[0].target) == ("lower", None)
+    assert fettle("outcome", "change", "bass", "--goal", "none", "--best", "none", "--worst", "none").code == 0
+    assert setup(rig).outcomes[0].goal is None
+
+
+def test_a_change_that_the_log_contradicts_is_refused(rig, fettle):
+    before = ProjectFile.open(rig).fingerprint()
+    done = fettle("factor", "change", "wool", "--high", "20")
+    assert (done.code, done.out) == (1, "")
+    assert "wool is 30; it must be a number from 0 to 20 % in steps of 5." in done.err
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [("outcome", "echo"), ("limit", "inner_air >= 180"), ("factor", "driver")],
+)
+def test_a_definition_taken_out_comes_back_with_undo(rig, fettle, kind, name):
+    before = ProjectFile.open(rig).fingerprint()
+    done = fettle(kind, "remove", name)
+    assert done.out == (
+        f"Removed: {kind} {name}. What was logged with it stays in the history.\nTake it back with 'fettle undo 7'.\n"
+    )
+    assert ProjectFile.open(rig).fingerprint() != before
+    assert fettle("undo").out.startswith(f"Took back entry 7: removed {kind} {name}.\n")
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+def test_title_and_question_are_shown_and_put_into_other_words(rig, fettle):
+    assert fettle("about").out == "Test rig\nNo question yet.\nKept in rig.duckdb.\n"
+    assert fettle("about", "--question", "It booms").out == (
+        "Stored: the question is now 'It booms'.\nTake it back with 'fettle undo 7'.\n"
+    )
+    assert json.loads(fettle("about", "--json").out) == {
+        "title": "Test rig",
+        "question": "It booms",
+        "file": "rig.duckdb",
+    }
+    fettle("undo")
+    assert setup(rig).question == ""
+
+
+def test_lists_are_tables(rig, fettle):
+    assert fettle("factor", "list").out == (
+        "factor  kind         settings                               way      one change\n"
+        "vents   count        a whole number from 0 to 6             up       12 min\n"
+        "rings   count        a whole number from 7 to 12            rebuild  0 min\n"
+        "wool    continuous   a number from 0 to 60 % in steps of 5  either   8 min\n"
+        "driver  categorical  paper, poly or bamboo                  either   25 min\n"
+    )
+    assert fettle("outcome").out == (
+        "outcome  kind      wanted                               smallest difference that matters\n"
+        "bass     measured  hit 0 dB, worth nothing at -6 and 6  1 dB\n"
+        "echo     rated     lower to 1, worth nothing at 7       -\n"
+        "clarity  compared  no goal                              -\n"
+    )
+    assert fettle("limit").out == "limit             why\ninner_air >= 180  the magnet needs the room\n"
+    assert "inner_air  rings * 42 - wool * 2.1  cm3\n" in fettle("derived", "list").out
+    assert "minutes to make a new unit, before its settings   1 h 40 min\n" in fettle("effort").out
+
+
+@pytest.mark.parametrize("what", ["factor", "outcome", "derived", "limit", "effort", "unit", "session"])
+def test_lists_are_read_by_programs_too(rig, fettle, what):
+    """What --json prints makes the same definitions again."""
+    told = json.loads(fettle(what, "--json").out)
+    tables = setup(rig).to_tables()
+    if what in tables:
+        assert told == {**dict.fromkeys(told, 0.0), **tables[what]} if what == "effort" else told == tables[what]
+    assert told
+
+
+def test_an_empty_project_says_what_to_do(fettle):
+    fettle("init", "--title", "Nothing yet")
+    for what, sentence in {
+        "factor": "No factors yet; 'fettle factor add --help' shows how to define one.\n",
+        "outcome": "No outcomes yet; 'fettle outcome add --help' shows how to define one.\n",
+        "derived": "No derived quantities yet; 'fettle derived add --help' shows how to define one.\n",
+        "limit": "No limits yet; 'fettle limit add --help' shows how to define one.\n",
+        "unit": "No units yet; the first 'fettle log' makes one.\n",
+        "session": "No sessions yet; 'fettle read --session NAME' makes the first.\n",
+        "variants": "No variants yet; 'fettle log --help' shows how to log the first.\n",
+    }.items():
+        assert fettle(what).out == sentence
+    done = fettle("log", "vents=1")
+    assert done.err == "This project has no factors yet, so a variant has no settings; define the factors first.\n"
+    assert fettle("analyse").err == "This project has no outcomes yet; 'fettle outcome add' defines one.\n"

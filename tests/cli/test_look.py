@@ -1,0 +1,124 @@
+import json
+
+from doe.store import ProjectFile
+
+
+def test_variants_are_listed_with_what_they_are(rig, fettle):
+    assert fettle("variants").out == (
+        "variant  unit    from  vents  rings  wool  driver  readings  note\n"
+        "1        body A  -         2      9     0  paper          2\n"
+        "2        body A  1         2      9    30  paper          1\n"
+        "3        body B  1         2     11     0  poly           0\n"
+    )
+
+
+def test_one_variant_is_shown_with_changes_and_readings(rig, fettle):
+    out = fettle("show", "2").out
+    assert out.startswith("Variant 2 on body A, changed from variant 1\nBuilt 20")
+    assert (
+        "factor     setting  unit  changed\n"
+        "vents      2\n"
+        "rings      9\n"
+        "wool       30       %     was 0\n"
+        "driver     paper\n"
+        "inner_air  315      cm3\n"
+    ) in out
+    assert (
+        "reading  outcome  value  session  rater  order  when\n      3  echo         3  Tuesday  Ann        2  20"
+        in out
+    )
+
+
+def test_a_reference_object_is_shown_without_settings(rig, fettle):
+    fettle("log", "--reference", "shop radio")
+    assert "A reference object, without settings.\n\nNo readings yet.\n" in fettle("show", "shop radio").out
+    assert "shop radio  -       -         -      -     -  -              0\n" in fettle("variants").out
+
+
+def test_units_show_what_they_carry_now(rig, fettle):
+    assert fettle("unit", "retire", "body B").out == (
+        "Stored: unit body B is retired; no suggestion will use it.\nTake it back with 'fettle undo 7'.\n"
+    )
+    assert fettle("unit").out == (
+        "unit    carries variant  settings                                 note\n"
+        "body A  2                vents 2, rings 9, wool 30, driver paper\n"
+        "body B  retired          vents 2, rings 11, wool 0, driver poly\n"
+    )
+    assert fettle("log", "--unit", "body B", "vents=4").err == (
+        "Unit body B is retired; it cannot be changed any more.\n"
+    )
+
+
+def test_a_unit_that_exists_comes_in_with_its_settings(rig, fettle):
+    done = fettle("unit", "add", "body C", "--set", "vents=1", "rings=8", "wool=5", "driver=poly", "--note", "found")
+    assert done.out.startswith("Stored: unit body C, now vents 1, rings 8, wool 5, driver poly.\n")
+    assert fettle("log", "--unit", "body C", "vents=0").err == (
+        "vents cannot go from 1 to 0 on unit body C: it only goes up.\n"
+    )
+    assert fettle("log", "--unit", "body C", "vents=2").out.startswith(
+        "Stored: variant 4 on unit body C:\n  vents  1 -> 2"
+    )
+
+
+def test_sessions_tell_when_they_began_and_who_judged(rig, fettle):
+    fettle("session", "add", "Friday", "--when", "2026-03-06 19:30", "--note", "small room")
+    lines = fettle("session").out.splitlines()
+    assert lines[0].split() == ["session", "when", "readings", "raters", "note"]
+    assert lines[1].split()[0] == "Tuesday"
+    assert lines[1].split()[-2:] == ["3", "Ann"]
+    assert lines[2] == "Friday   2026-03-06 19:30         0  -       small room"
+
+
+def test_history_keeps_what_was_taken_back(rig, fettle):
+    """Undo, then undo of the undo: both stay on record, and the log is what it was."""
+    before = ProjectFile.open(rig).fingerprint()
+    assert fettle("undo").out.startswith("Took back entry 6: ")
+    assert ProjectFile.open(rig).fingerprint() != before
+    assert "taken back by 7" in fettle("history").out.splitlines()[6]
+    assert fettle("undo", "7").code == 0
+    assert ProjectFile.open(rig).fingerprint() == before
+    assert [line.split()[0] for line in fettle("history", "--last", "2").out.splitlines()] == ["entry", "7", "8"]
+
+
+def test_undo_without_a_number_takes_the_last_change_that_counts(rig, fettle):
+    """Twice in a row goes back two steps; what was undone is not undone again."""
+    for entry in (6, 5, 4):
+        assert fettle("undo").out.startswith(f"Took back entry {entry}: ")
+
+
+def test_the_beginning_cannot_be_undone(rig, fettle):
+    for _ in range(5):
+        assert fettle("undo").code == 0
+    assert fettle("undo").err == "There is nothing to take back: this project holds no change since it was made.\n"
+
+
+def test_a_mistake_is_put_right_and_the_old_value_stays_in_the_history(rig, fettle):
+    done = fettle("correct", "2", "--set", "wool=35", "--note", "weighed again")
+    assert done.code == 0
+    assert done.out.endswith("Take it back with 'fettle undo 7'.\n")
+    variant = ProjectFile.open(rig).variants()[1]
+    assert (variant.settings["wool"], variant.note) == (35.0, "weighed again")
+    assert fettle("correct", "--reading", "1", "--value", "3,1").code == 0
+    assert ProjectFile.open(rig).readings()[0]["value"] == 3.1
+    history = fettle("history", "--last", "2").out
+    assert "30" in history.splitlines()[1]
+    assert "4.1 -> 3.1" in history.splitlines()[2]
+
+
+def test_what_should_never_have_been_logged_is_withdrawn(rig, fettle):
+    assert fettle("withdraw", "--reading", "2").code == 0
+    assert len(ProjectFile.open(rig).readings()) == 2
+    assert fettle("withdraw", "2").out.startswith("Stored: withdrew variant 2 with 1 reading. The history keeps it.\n")
+    assert [variant.name for variant in ProjectFile.open(rig).variants()] == ["1", "3"]
+
+
+def test_json_holds_what_the_tables_show(rig, fettle):
+    variants = json.loads(fettle("variants", "--json").out)
+    assert [(row["variant"], row["readings"], row["settings"]["wool"]) for row in variants] == [
+        ("1", 2, 0.0),
+        ("2", 1, 30.0),
+        ("3", 0, 0.0),
+    ]
+    shown = json.loads(fettle("show", "1", "--json").out)
+    assert [row["value"] for row in shown["readings"]] == [4.1, 3.9]
+    assert [row["id"] for row in json.loads(fettle("history", "--json").out)] == [1, 2, 3, 4, 5, 6]

@@ -1,0 +1,56 @@
+import json
+
+from doe.store import ProjectFile
+
+
+def test_readings_are_told_one_by_one(rig, fettle):
+    """Nothing is averaged; a decimal comma is a decimal point."""
+    done = fettle(
+        "read", "3", "bass=1.5", "bass=1,7", "echo=3", "--session", "Friday", "--rater", "Ann", "--order", "3"
+    )
+    assert done.code == 0
+    assert done.out == (
+        "Stored: variant 3, session Friday, by Ann, place 3:\n"
+        "  bass  1.5 dB\n"
+        "  bass  1.7 dB\n"
+        "  echo  3\n"
+        "Take it back with 'fettle undo 7'.\n"
+    )
+    kept = ProjectFile.open(rig).readings()[-3:]
+    assert [(row["outcome"], row["value"]) for row in kept] == [("bass", 1.5), ("bass", 1.7), ("echo", 3.0)]
+    assert {(row["variant"], row["unit"], row["session"], row["rater"], row["order"]) for row in kept} == {
+        ("3", "body B", "Friday", "Ann", 3)
+    }
+
+
+def test_a_session_that_may_be_misspelt_is_questioned(rig, fettle):
+    assert (
+        fettle("read", "1", "bass=4", "--session", "Tusday").err == "Session 'Tusday' is new. Did you mean 'Tuesday'?\n"
+    )
+    assert fettle("read", "1", "bass=4", "--session", "Tuesday").err == ""
+    assert fettle("read", "1", "bass=4", "--session", "evening 1").err == "Session 'evening 1' is new.\n"
+    assert fettle("read", "1", "bass=4", "--session", "evening 2").err == "Session 'evening 2' is new.\n"
+
+
+def test_a_comparison_says_which_was_better(rig, fettle):
+    done = fettle("read", "1", "clarity=second", "--versus", "3", "--rater", "Ann")
+    assert done.out.startswith("Stored: variant 1, against variant 3, by Ann:\n  clarity  variant 3 was better\n")
+    done = fettle("read", "1", "clarity=tie", "--versus", "3", "--rater", "Ann")
+    assert "  clarity  tie\n" in done.out
+    assert [row["value"] for row in ProjectFile.open(rig).readings()[-2:]] == [0.0, 0.5]
+
+
+def test_one_bad_value_stores_none_of_them(rig, fettle):
+    before = ProjectFile.open(rig).fingerprint()
+    assert fettle("read", "1", "bass=4", "echo=9").code == 1
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+def test_a_value_may_be_negative_or_written_with_an_exponent(rig, fettle):
+    assert fettle("read", "1", "bass=-1.5", "bass=1e-3", "bass=−2").code == 0  # a typographic minus
+    assert [row["value"] for row in ProjectFile.open(rig).readings()[-3:]] == [-1.5, 0.001, -2.0]
+
+
+def test_json_lists_what_was_stored(rig, fettle):
+    told = json.loads(fettle("read", "1", "bass=0.1", "--json").out)
+    assert (told["entry"], [row["value"] for row in told["readings"]]) == (7, [0.1])

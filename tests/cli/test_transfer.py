@@ -1,0 +1,123 @@
+import json
+
+import pytest
+
+from doe.store import ProjectFile
+
+LOG = """\
+variant,vents,rings,wool,driver,session,rater,bass,echo,note
+10,3,9,30,paper,Friday,Ann,1.5,3,
+10,3,9,30,paper,Friday,Bo,,4,
+11,4,9,20,Poly,Friday,Ann,"0,5",2,fuller
+"""
+
+
+@pytest.fixture
+def log(rig):
+    path = rig.parent / "log.csv"
+    path.write_text(LOG, encoding="utf-8")
+    return path
+
+
+def test_an_imported_log_is_told_in_numbers_and_can_be_taken_back(rig, log, fettle):
+    before = ProjectFile.open(rig).fingerprint()
+    done = fettle("import", "log.csv")
+    assert (done.code, done.out) == (
+        0,
+        "Stored from log.csv: 2 variants, 5 readings, 1 session, 0 units.\nTake it back with 'fettle undo 7'.\n",
+    )
+    assert ProjectFile.open(rig).fingerprint() != before
+    assert fettle("undo").code == 0
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+def test_a_dry_run_reads_everything_and_stores_nothing(rig, log, fettle):
+    before = ProjectFile.open(rig).fingerprint()
+    done = fettle("import", "log.csv", "--dry-run")
+    assert done.out == (
+        "log.csv can be read as it is: 2 variants, 5 readings, 1 session, 0 units. Nothing was stored.\n"
+    )
+    assert ProjectFile.open(rig).fingerprint() == before
+    assert json.loads(fettle("import", "log.csv", "--dry-run", "--json").out)["entry"] is None
+
+
+def test_the_same_file_is_not_taken_in_twice(rig, log, fettle):
+    assert fettle("import", "log.csv").code == 0
+    done = fettle("import", "log.csv")
+    assert (done.code, done.out) == (1, "")
+    assert len(ProjectFile.open(rig).readings()) == 8
+
+
+def test_other_headings_are_mapped(rig, log, fettle):
+    log.write_text(LOG.replace("bass", "Bass (dB)").replace("rater", "Who"), encoding="utf-8")
+    words = ["--map", "Bass (dB)=bass", "Who=rater"]
+    assert "5 readings" in fettle("import", "log.csv", *words).out
+    assert ProjectFile.open(rig).readings()[-1]["rater"] == "Ann"
+
+
+def test_every_bad_cell_is_listed_and_nothing_is_stored(rig, log, fettle):
+    """Line, column, value and what is allowed, for all of them at once."""
+    before = ProjectFile.open(rig).fingerprint()
+    text = LOG.replace("poly", "poly").replace("11,4,9,20,Poly", "11,9,9,22,polly").replace(",Ann,1.5,3", ",Ann,loud,3")
+    log.write_text(text, encoding="utf-8")
+    done = fettle("import", "log.csv")
+    assert (done.code, done.out) == (1, "")
+    assert done.err == (
+        "log.csv was not imported, nothing was stored: 4 cells to put right.\n"
+        "  line 2, column 'bass': 'loud' - must be a number in dB\n"
+        "  line 4, column 'vents': '9' - must be a whole number from 0 to 6\n"
+        "  line 4, column 'wool': '22' - must be a number from 0 to 60 % in steps of 5\n"
+        "  line 4, column 'driver': 'polly' - must be paper, poly or bamboo. Did you mean 'poly'?\n"
+    )
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+@pytest.mark.parametrize("target", ["tables", "tables.xlsx"])
+def test_an_export_makes_the_same_project_again(rig, fettle, target):
+    assert fettle("export", target).out == f"Written: {target}.\n"
+    done = fettle("init", "again", "--from-export", target)
+    assert done.out == (
+        f"Stored: project 'Test rig' in again.duckdb, with everything that {target} holds.\n"
+        "Nothing else was touched; to take it back, delete again.duckdb.\n"
+    )
+    again = ProjectFile.open(rig.parent / "again.duckdb")
+    assert again.fingerprint() == ProjectFile.open(rig).fingerprint()
+
+
+def test_an_export_never_overwrites(rig, fettle):
+    assert fettle("export", "tables").code == 0
+    done = fettle("export", "tables")
+    assert (done.code, done.out) == (1, "")
+
+
+def test_a_backup_is_the_same_project_out_of_the_way(rig, fettle):
+    """By default in a folder of its own, so that the project stays the only one in its folder."""
+    done = fettle("backup")
+    path = rig.parent / done.out.removeprefix("Written: ").removesuffix(".\n")
+    assert path.parent.name == "backups"
+    assert ProjectFile.open(path).fingerprint() == ProjectFile.open(rig).fingerprint()
+    assert fettle("variants").code == 0
+
+
+def test_check_says_that_all_is_sound(rig, fettle):
+    assert fettle("check").out == "rig.duckdb is sound.\n"
+    told = json.loads(fettle("check", "--json").out)
+    assert told == {"problems": [], "fingerprint": ProjectFile.open(rig).fingerprint()}
+
+
+def test_check_names_what_was_altered(rig, fettle):
+    """An attachment changed behind the project's back is found; exit code 1."""
+    ProjectFile.open(rig).attach("1", "curve.txt", b"20 60\n")
+    next((rig.parent / "rig.files").iterdir()).write_bytes(b"20 61\n")
+    done = fettle("check")
+    assert (done.code, done.out) == (1, "")
+    lines = done.err.splitlines()
+    assert lines[0] == "rig.duckdb has 1 problem:"
+    assert "'curve.txt'" in lines[1]
+    assert json.loads(fettle("check", "--json").out)["problems"] == lines[1:]
+
+
+def test_a_file_of_another_kind_is_refused(rig, fettle):
+    (rig.parent / "songs.xlsx").write_bytes(b"SQLite format 3\0")
+    assert fettle("import", "songs.xlsx").code == 1
+    assert fettle("import", "none.csv").err == "none.csv cannot be read: no such file or directory.\n"

@@ -1,0 +1,144 @@
+import re
+
+import pytest
+
+from doe.model.errors import DataError
+from doe.model.factor import Factor
+from doe.model.records import Reading, Variant
+from doe.store import Entry, ProjectFile
+from tests.store.radio import SETTINGS
+
+
+def test_the_history_tells_every_change_in_order(radio: ProjectFile):
+    told = [(entry.id, entry.kind, entry.summary) for entry in radio.history()]
+    assert told == [
+        (1, "create", "made the project 'Tabletop radio' with 4 factors and 3 outcomes"),
+        (2, "unit", "added unit A"),
+        (3, "variant", "logged variant 1 on A: vents 2, rings 9, wool 20, driver poly"),
+        (4, "variant", "logged variant 2 from 1 on A: vents 2 -> 4"),
+        (5, "variant", "logged variant shop: a reference object"),
+        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 1"
+                        " (new session Tuesday)"),
+    ]  # fmt: skip
+
+
+def test_what_a_change_returns_is_what_the_history_keeps(radio: ProjectFile):
+    entry = radio.correct_reading(1, value=1)
+    assert radio.history()[-1] == entry
+    assert isinstance(entry, Entry)
+
+
+def test_taking_back_is_an_entry_of_its_own(radio: ProjectFile):
+    """Nothing is destroyed: both lines stay."""
+    done = radio.take_back(6)
+    assert radio.readings() == []
+    history = radio.history()
+    assert history[-1] == done
+    assert done.takes_back == 6
+    assert history[5].taken_back_by == done.id
+
+
+def test_taking_a_take_back_back_restores_everything(radio: ProjectFile):
+    before = radio.fingerprint()
+    done = radio.take_back(6)
+    radio.take_back(done.id)
+    assert radio.fingerprint() == before
+    assert radio.history()[5].taken_back_by is None
+
+
+def test_a_chain_of_take_backs_goes_there_and_back(radio: ProjectFile):
+    """Each link turns the one before it about, however long the chain."""
+    without = radio.fingerprint()
+    last = radio.add_readings([Reading("1", "bass", 1.0)])
+    with_it = radio.fingerprint()
+    for turn in range(4):
+        last = radio.take_back(last.id)
+        assert radio.fingerprint() == (without if turn % 2 == 0 else with_it)
+
+
+def test_an_entry_taken_back_twice_over_needs_both_undone(radio: ProjectFile):
+    """It counts only while no take-back of it counts."""
+    entry = radio.add_readings([Reading("1", "bass", 1.0)])
+    first = radio.take_back(entry.id)
+    redone = radio.take_back(first.id)
+    radio.take_back(entry.id)  # a second one
+    undone = radio.take_back(redone.id)  # now the first counts again as well
+    radio.take_back(undone.id)
+    assert len(radio.readings()) == 4
+
+
+@pytest.mark.parametrize(
+    ("entry", "sentence"),
+    [
+        (99, "There is no entry 99 to take back; the history lists those there are."),
+        (1, "Entry 1 began this project (made the project 'Tabletop radio' with 4 factors and 3 outcomes) and cannot be"
+            " taken back."),
+        (2, "Entry 2 cannot be taken back, since other records stand on it; take back 3, 4 first: Variant 1 (entry 3): its"
+            " unit is not in the project."),
+        (4, "Entry 4 cannot be taken back, since other records stand on it; take back 6 first: Reading 2 (entry 6): its"
+            " variant is not in the project."),
+    ],
+)  # fmt: skip
+def test_what_others_stand_on_is_not_taken_back(radio: ProjectFile, entry: int, sentence: str):
+    before = radio.path.read_bytes()
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        radio.take_back(entry)
+    assert radio.path.read_bytes() == before
+
+
+def test_nothing_is_taken_back_twice(radio: ProjectFile):
+    radio.take_back(6)
+    with pytest.raises(DataError, match=re.escape("Entry 6 was taken back already, by entry 7.")):
+        radio.take_back(6)
+
+
+def test_corrections_are_taken_back_from_the_last(radio: ProjectFile):
+    first, second = radio.correct_reading(1, value=1), radio.correct_reading(1, value=2)
+    with pytest.raises(DataError, match=f"take back {second.id} first"):
+        radio.take_back(first.id)
+    radio.take_back(second.id)
+    assert radio.readings()[0]["value"] == 1
+    radio.take_back(first.id)
+    assert radio.readings()[0]["value"] == -3.25
+
+
+def test_an_undone_correction_does_not_come_back_over_a_later_one(radio: ProjectFile):
+    """Undone, then corrected otherwise: redoing the first would leave two corrections of one version."""
+    first = radio.correct_reading(1, value=1)
+    undone = radio.take_back(first.id)
+    radio.correct_reading(1, value=5)
+    with pytest.raises(DataError, match="cannot be taken back, since other records stand on it"):
+        radio.take_back(undone.id)
+    assert radio.readings()[0]["value"] == 5
+
+
+def test_a_name_given_anew_stops_the_old_variant_from_returning(radio: ProjectFile):
+    withdrawn = radio.withdraw_variant("2")
+    radio.add_variant(Variant("2", SETTINGS))
+    with pytest.raises(DataError, match=re.escape("Two variants are called '2'.")):
+        radio.take_back(withdrawn.id)
+
+
+def test_a_wider_range_stays_while_a_variant_needs_it(radio: ProjectFile):
+    widened = radio.change_setup("factor", Factor("vents", kind="count", low=0, high=9, way="up"), name="vents")
+    logged = radio.add_variant(Variant("3", {**SETTINGS, "vents": 9}))
+    with pytest.raises(DataError, match=f"take back {logged.id} first: Variant 3: vents is 9"):
+        radio.take_back(widened.id)
+    radio.take_back(logged.id)
+    radio.take_back(widened.id)
+    assert radio.setup().factors[0].high == 6
+
+
+def test_a_factor_stays_while_settings_of_it_are_logged(radio: ProjectFile):
+    feet = Factor("feet", kind="categorical", levels=["felt", "cork"])
+    added = radio.change_setup("factor", feet, was="felt")
+    logged = radio.add_variant(Variant("3", {**SETTINGS, "feet": "cork"}))
+    with pytest.raises(DataError, match=f"take back {logged.id} first"):
+        radio.take_back(added.id)
+
+
+def test_a_session_stays_while_readings_name_it(radio: ProjectFile):
+    first = radio.add_readings([Reading("1", "bass", 1, session="Friday")])
+    second = radio.add_readings([Reading("2", "bass", 1, session="Friday")])
+    with pytest.raises(DataError, match=f"take back {second.id} first"):
+        radio.take_back(first.id)

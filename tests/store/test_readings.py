@@ -1,0 +1,125 @@
+import re
+from datetime import datetime
+
+import pytest
+
+from doe.model.errors import DataError
+from doe.model.records import Reading, Session, Unit, Variant
+from doe.store import ProjectFile
+from tests.store.radio import SETTINGS
+
+
+def test_readings_come_back_in_order_with_their_numbers(radio: ProjectFile):
+    when = datetime(2026, 3, 1, 9, 0)
+    radio.add_readings(
+        [Reading("1", "echo", 5, session="Friday", rater="Bo", unit="A", order=7, when=when, note="tired")]
+    )
+    assert [row["id"] for row in radio.readings()] == [1, 2, 3, 4, 5]
+    assert radio.readings()[4] == {
+        "id": 5, "variant": "1", "outcome": "echo", "value": 5.0, "versus": None, "session": "Friday", "rater": "Bo",
+        "order": 7, "unit": "A", "when": when, "note": "tired",
+    }  # fmt: skip
+
+
+def test_a_session_named_for_the_first_time_is_taken_in(radio: ProjectFile):
+    entry = radio.add_readings([Reading("1", "bass", 0.5, session="Friday")])
+    assert radio.sessions() == [Session("Tuesday"), Session("Friday")]
+    assert entry.summary == "read bass of variant 1 0.5 in session Friday (new session Friday)"
+
+
+def test_a_session_can_be_prepared_and_is_not_taken_in_twice(radio: ProjectFile):
+    session = Session("Friday", datetime(2026, 3, 6, 19, 0), "quiet room")
+    radio.add_session(session)
+    assert radio.sessions()[1] == session
+    with pytest.raises(DataError, match="Session 'Friday' is in the project already"):
+        radio.add_session(Session("Friday"))
+
+
+@pytest.mark.parametrize(
+    ("reading", "sentence"),
+    [
+        (Reading("7", "bass", 1), "Variant '7' is not in this project."),
+        (Reading("1", "bas", 1), "Outcome 'bas' is not in this project. Did you mean 'bass'?"),
+        (Reading("1", "echo", 8), "Variant 1: echo is 8; it must be a grade from 1 to 7."),
+        (Reading("1", "bass", 1, unit="B"), "Unit 'B' is not in this project."),
+        (Reading("1", "bass", 1, versus="2"), "bass is measured; only compared outcomes have a second variant."),
+        (Reading("1", "nicer", 1), "nicer of variant 1 compares two variants; name the other one."),
+        (Reading("1", "nicer", 1, versus="1"), "nicer of variant 1 compares two variants; name the other one."),
+        (
+            Reading("1", "nicer", 0.7, versus="2"),
+            "Variant 1: nicer is '0.7'; it must be first, second or tie (or 1, 0, 0.5).",
+        ),
+        (
+            Reading("later", "bass", 1),
+            "Variant 'later' is only planned; mark it as built before taking readings of it.",
+        ),
+    ],
+)
+def test_one_wrong_reading_stores_none_of_them(radio: ProjectFile, reading: Reading, sentence: str):
+    radio.add_variant(Variant("later", SETTINGS, status="planned"))
+    before = radio.path.read_bytes()
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        radio.add_readings([Reading("1", "bass", 1.5), reading])
+    assert radio.path.read_bytes() == before
+
+
+def test_no_reading_at_all_is_refused(radio: ProjectFile):
+    with pytest.raises(DataError, match="There is no reading to store"):
+        radio.add_readings([])
+
+
+def test_a_correction_is_a_new_version_of_the_same_reading(radio: ProjectFile):
+    """The number stays, the history tells both values."""
+    entry = radio.correct_reading(1, value="-2,75", note="cable was loose")
+    row = radio.readings()[0]
+    assert (row["id"], row["value"], row["note"]) == (1, -2.75, "cable was loose")
+    assert entry.summary == "corrected reading 1 (bass of variant 1): -3.25 -> -2.75, note '' -> 'cable was loose'"
+
+
+def test_a_correction_is_held_against_the_scale(radio: ProjectFile):
+    with pytest.raises(DataError, match=re.escape("echo is 9; it must be a grade from 1 to 7.")):
+        radio.correct_reading(3, value=9)
+
+
+@pytest.mark.parametrize("number", [0, 5, -1])
+def test_an_unknown_reading_cannot_be_corrected(radio: ProjectFile, number: int):
+    with pytest.raises(DataError, match=f"There is no reading {number} in this project"):
+        radio.correct_reading(number, value=1)
+
+
+def test_a_withdrawn_reading_is_gone_until_that_is_taken_back(radio: ProjectFile):
+    entry = radio.withdraw_reading(2)
+    assert [row["id"] for row in radio.readings()] == [1, 3, 4]
+    with pytest.raises(DataError, match="There is no reading 2"):
+        radio.withdraw_reading(2)
+    radio.take_back(entry.id)
+    assert [row["id"] for row in radio.readings()] == [1, 2, 3, 4]
+
+
+def test_numbers_of_withdrawn_readings_are_not_used_again(radio: ProjectFile):
+    radio.withdraw_reading(4)
+    radio.add_readings([Reading("1", "bass", 1)])
+    assert [row["id"] for row in radio.readings()] == [1, 2, 3, 5]
+
+
+def test_the_last_reading_is_the_latest_one_taken(radio: ProjectFile):
+    assert radio.last_reading_at() == radio.history()[-1].at  # nobody said when, so when they were entered
+    for day in (3, 1):
+        radio.add_readings([Reading("1", "bass", 1, when=datetime(2026, 3, day))])
+    assert radio.last_reading_at() == datetime(2026, 3, 3)
+
+
+def test_without_readings_there_is_no_last_one(empty: ProjectFile):
+    assert empty.last_reading_at() is None
+
+
+def test_values_are_kept_to_the_last_bit(radio: ProjectFile):
+    values = [0.1 + 0.2, 1e-300, -1.7976931348623157e308, 5e-324, 123456789.123456789]
+    radio.add_readings([Reading("1", "bass", value) for value in values])
+    assert [row["value"] for row in radio.readings()[4:]] == values
+
+
+def test_a_reading_on_another_unit_says_so(radio: ProjectFile):
+    radio.add_unit(Unit("B"))
+    radio.add_readings([Reading("1", "bass", 1, unit="B")])
+    assert radio.readings()[-1]["unit"] == "B"

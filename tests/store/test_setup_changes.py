@@ -1,0 +1,134 @@
+import re
+from dataclasses import replace
+
+import pytest
+
+from doe.model.effort import Effort
+from doe.model.errors import DataError, FettleError
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
+from doe.model.outcome import Outcome
+from doe.model.records import Reading
+from doe.store import ProjectFile
+from tests.store.radio import FACTORS, OUTCOMES, RADIO
+
+FEET = Factor("feet", kind="categorical", levels=["felt", "cork"])
+
+
+def test_a_factor_that_comes_late_says_what_it_was(radio: ProjectFile):
+    """The variants before it take its earlier setting; reference objects stay without any."""
+    entry = radio.change_setup("factor", FEET, was="CORK")
+    assert entry.summary == "added factor feet"
+    assert [variant.settings.get("feet") for variant in radio.variants()] == ["cork", "cork", None]
+    assert radio.units()[0].settings["feet"] == "cork"
+    assert radio.setup().factors == (*FACTORS, FEET)
+
+
+def test_a_factor_that_comes_late_without_that_is_refused(radio: ProjectFile):
+    sentence = "Variant 1: feet has no value; say what it was before feet became a factor. (1 more like it)"
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        radio.change_setup("factor", FEET)
+    assert radio.setup() == RADIO
+
+
+def test_a_renamed_factor_takes_its_settings_along(radio: ProjectFile):
+    radio.change_setup("factor", replace(FACTORS[3], name="cone"), name="driver")
+    assert [factor.name for factor in radio.setup().factors] == ["vents", "rings", "wool", "cone"]
+    assert radio.variants()[0].settings["cone"] == "poly"
+
+
+def test_a_factor_used_in_a_rule_cannot_be_renamed_or_removed(radio: ProjectFile):
+    for value in (replace(FACTORS[1], name="hoops"), None):
+        with pytest.raises(FettleError, match=r"Derived quantity 'air'.*uses 'rings', which is no factor"):
+            radio.change_setup("factor", value, name="rings")
+    assert radio.setup() == RADIO
+
+
+def test_a_range_that_variants_do_not_fit_is_refused(radio: ProjectFile):
+    sentence = "Variant 2: vents is 4; it must be a whole number from 0 to 3."
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        radio.change_setup("factor", replace(FACTORS[0], high=3), name="vents")
+
+
+def test_a_wider_range_tells_what_changed(radio: ProjectFile):
+    entry = radio.change_setup("factor", replace(FACTORS[0], high=8, minutes=10), name="vents")
+    assert entry.summary == "changed factor vents: high 6 -> 8, minutes 12 -> 10"
+
+
+def test_a_removed_factor_comes_back_with_its_settings(radio: ProjectFile):
+    before = radio.fingerprint()
+    entry = radio.change_setup("factor", None, name="driver")
+    assert "driver" not in radio.variants()[0].settings
+    radio.take_back(entry.id)
+    assert radio.fingerprint() == before
+
+
+def test_a_removed_outcome_hides_its_readings_until_it_is_back(radio: ProjectFile):
+    entry = radio.change_setup("outcome", None, name="bass")
+    assert [row["outcome"] for row in radio.readings()] == ["echo", "nicer"]
+    assert radio.check() == []
+    radio.take_back(entry.id)
+    assert len(radio.readings()) == 4
+
+
+def test_a_scale_that_readings_do_not_fit_is_refused(radio: ProjectFile):
+    with pytest.raises(DataError, match=re.escape("Reading 3: echo is 2; it must be a grade from 3 to 7.")):
+        radio.change_setup("outcome", Outcome("echo", kind="rated", scale=(3, 7)), name="echo")
+
+
+def test_a_renamed_outcome_takes_its_readings_along(radio: ProjectFile):
+    radio.change_setup("outcome", replace(OUTCOMES[0], name="low_end"), name="bass")
+    assert radio.readings()[0]["outcome"] == "low_end"
+
+
+def test_single_definitions_are_set(radio: ProjectFile):
+    radio.change_setup("title", "Kitchen radio")
+    radio.change_setup("question", "")
+    radio.change_setup("effort", Effort(session_minutes=5))
+    setup = radio.setup()
+    assert (setup.title, setup.question, setup.effort) == ("Kitchen radio", "", Effort(session_minutes=5))
+
+
+def test_limits_and_quantities_go_by_their_own_names(radio: ProjectFile):
+    radio.change_setup("derived", Derived("air", "rings * 40"), name="air")
+    radio.change_setup("limit", Limit("air >= 200"), name="air >= 180")
+    radio.change_setup("limit", Limit("vents <= rings"))
+    assert [limit.rule for limit in radio.setup().limits] == ["air >= 200", "vents <= rings"]
+    radio.change_setup("limit", None, name="air >= 200")
+    assert [limit.rule for limit in radio.setup().limits] == ["vents <= rings"]
+
+
+def test_a_new_limit_does_not_judge_what_was_built_before(radio: ProjectFile):
+    """It is how one learns of a limit; the log is not made wrong by it."""
+    radio.change_setup("limit", Limit("vents <= 3"))
+    assert radio.check() == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "name", "was", "sentence"),
+    [
+        ("facter", FEET, None, None, "kind is 'facter'; it must be factor, outcome, limit, derived, effort, title or"
+                                     " question. Did you mean 'factor'?"),
+        ("factor", FACTORS[0], None, None, "Factor 'vents' is defined already; name it to change it."),
+        ("factor", None, "vent", None, "There is no factor 'vent' in this project. Did you mean 'vents'?"),
+        ("factor", None, None, None, "Name the factor to remove."),
+        ("factor", replace(FACTORS[0], name="rings"), "vents", None,
+         "Factor 'rings' is defined already; name it to change it."),
+        ("outcome", FEET, None, None, "The outcome must be given as Outcome, not as Factor."),
+        ("title", None, None, None, "The title cannot be removed; set it to something else."),
+        ("outcome", Outcome("hum"), None, 3, "was is the earlier setting of a factor; it does not fit anything else."),
+        ("outcome", Outcome("vents"), None, None, "Outcome 'vents' has the name of something defined before it."),
+        ("factor", FEET, None, "rubber", "feet is 'rubber'; it must be felt or cork."),
+    ],
+)  # fmt: skip
+def test_a_wrong_change_is_one_sentence_and_changes_nothing(radio: ProjectFile, kind, value, name, was, sentence):
+    before = radio.path.read_bytes()
+    with pytest.raises(FettleError, match=f"^{re.escape(sentence)}$"):
+        radio.change_setup(kind, value, name=name, was=was)
+    assert radio.path.read_bytes() == before
+
+
+def test_readings_of_an_added_outcome_are_taken(radio: ProjectFile):
+    radio.change_setup("outcome", Outcome("hum", unit="dB"))
+    radio.add_readings([Reading("1", "hum", 31)])
+    assert radio.readings()[-1]["outcome"] == "hum"

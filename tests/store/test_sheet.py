@@ -1,0 +1,203 @@
+import csv
+import io
+import re
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+
+import duckdb
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from doe.model.errors import DataError, ImportProblems
+from doe.store.cells import text_of
+from doe.store.sheet import Sheet, read_sheet
+
+WORDS = frozenset(["variant", "wool", "bass", "note"])
+
+
+def score(cells) -> int:
+    return sum(text_of(cell) in WORDS for cell in cells)
+
+
+def sheet(tmp_path: Path, content: str | bytes, name: str = "log.csv") -> Sheet:
+    path = tmp_path / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    return read_sheet(path, score)
+
+
+def cells(found: Sheet) -> list[tuple]:
+    return [line.cells for line in found.lines]
+
+
+@pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
+def test_the_sign_between_cells_is_found(tmp_path: Path, sign: str):
+    text = "\n".join(sign.join(row) for row in (["variant", "wool", "bass"], ["1", "20", "2.5"], ["2", "25", "3"]))
+    assert cells(sheet(tmp_path, text)) == [("variant", "wool", "bass"), ("1", "20", "2.5"), ("2", "25", "3")]
+
+
+def test_decimal_commas_do_not_split_cells(tmp_path: Path):
+    """Every line has more commas than semicolons, and still the semicolon separates."""
+    found = sheet(tmp_path, "variant;wool;bass\n1,0;20,5;2,5\n2,0;25,5;3,5\n")
+    assert cells(found)[1] == ("1,0", "20,5", "2,5")
+
+
+def test_a_title_with_commas_does_not_mislead(tmp_path: Path):
+    found = sheet(tmp_path, "Radio, second try, spring, 2026\n\nvariant;wool;bass\n1;20;2\n")
+    assert cells(found)[1:] == [("variant", "wool", "bass"), ("1", "20", "2")]
+
+
+def test_lines_are_numbered_as_an_editor_counts(tmp_path: Path):
+    """Blank lines count, and so do line breaks inside quotes."""
+    found = sheet(tmp_path, 'variant,note\r\n\r\n1,"two\r\nlines"\r\n\r\n2,one\r\n')
+    assert [line.number for line in found.lines] == [1, 3, 6]
+    assert found.lines[1].cells == ("1", "two\r\nlines")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_encodings_with_all_letters(tmp_path: Path, encoding: str):
+    found = sheet(tmp_path, "variant,note\n1,größer µ\n".encode(encoding))
+    assert cells(found) == [("variant", "note"), ("1", "größer µ")]
+    assert found.notes == ()
+
+
+def test_windows_text_is_read_with_a_note(tmp_path: Path):
+    found = sheet(tmp_path, "variant;note\n1;größer\n".encode("cp1252"))
+    assert cells(found)[1] == ("1", "größer")
+    assert found.notes == ("log.csv is not in UTF-8; it was read as Windows text (cp1252).",)
+
+
+def test_the_line_that_names_the_sign_is_followed(tmp_path: Path):
+    """Some programs write 'sep=;' at the top."""
+    found = sheet(tmp_path, "sep=;\nvariant;wool\n1;20\n")
+    assert [line.number for line in found.lines] == [2, 3]
+
+
+def test_a_quote_that_does_not_end_is_named_not_swallowed(tmp_path: Path):
+    with pytest.raises(ImportProblems) as caught:
+        sheet(tmp_path, 'variant,note\n1,"open\n2,next\n')
+    (problem,) = caught.value.problems
+    assert problem.line == 2
+    assert "quotes do not match" in problem.allowed
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "sentence"),
+    [
+        ("", "log.csv", "log.csv is empty: it has no line with anything in it."),
+        (" \n;;\n", "log.csv", "log.csv is empty: it has no line with anything in it."),
+        (b"\x00\x01\x02\x00", "log.csv", "log.csv is no text that can be read; save it as CSV in UTF-8, Parquet or XLSX."),
+        ("a,b", "log.xlsx", "log.xlsx is not what its name says, or an old format; save it as CSV, Parquet or XLSX."),
+        (b"\xd0\xcf\x11\xe0rest", "log.xls", "log.xls is not what its name says, or an old format; save it as CSV, Parquet or"
+                                            " XLSX."),
+        (b"PK\x03\x04broken", "log.xlsx", "log.xlsx cannot be read as a workbook; save it anew as XLSX or CSV."),
+    ],
+)  # fmt: skip
+def test_a_file_that_holds_no_table_is_one_sentence(tmp_path: Path, content, name: str, sentence: str):
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        sheet(tmp_path, content, name)
+
+
+def test_broken_parquet_is_one_sentence(tmp_path: Path):
+    with pytest.raises(DataError, match=r"^log.parquet cannot be read as Parquet: .*\.$"):
+        sheet(tmp_path, b"PAR1 and nothing else", "log.parquet")
+
+
+def test_a_missing_file_and_a_folder_are_named(tmp_path: Path):
+    with pytest.raises(DataError, match=re.escape(f"{tmp_path / 'no.csv'} cannot be read: no such file or directory.")):
+        read_sheet(tmp_path / "no.csv", score)
+    with pytest.raises(DataError, match="is a folder; name the file in it"):
+        read_sheet(tmp_path, score)
+
+
+def test_parquet_keeps_types_and_counts_its_heading_as_line_one(tmp_path: Path):
+    path = tmp_path / "log.parquet"
+    with duckdb.connect() as con:
+        con.execute(
+            "COPY (SELECT '1' AS variant, 2.50::DECIMAL(4,2) AS wool, 'NaN'::DOUBLE AS bass,"
+            " TIMESTAMPTZ '2026-03-01 12:00:00+00' AS \"at\", NULL::VARCHAR AS note)"
+            f" TO '{path}' (FORMAT parquet)"
+        )
+    found = read_sheet(path, score)
+    assert found.lines[0].cells == ("variant", "wool", "bass", "at", "note")
+    values = found.lines[1].cells
+    assert found.lines[1].number == 2
+    assert values[:2] == ("1", Decimal("2.50"))
+    assert values[3] == datetime(2026, 3, 1, 12, 0)
+    assert values[4] is None
+
+
+def workbook(tmp_path: Path, fill) -> Sheet:
+    book = openpyxl.Workbook()
+    fill(book)
+    book.save(tmp_path / "log.xlsx")
+    return read_sheet(tmp_path / "log.xlsx", score)
+
+
+def test_a_workbook_gives_its_most_likely_sheet(tmp_path: Path):
+    def fill(book):
+        book.active.append(["Ideas"])
+        log = book.create_sheet("Log 2026")
+        log.append(["variant", "wool", "bass"])
+        log.append([1, 20, 2.5])
+
+    found = workbook(tmp_path, fill)
+    assert cells(found) == [("variant", "wool", "bass"), (1, 20, 2.5)]
+    assert found.notes == ("Sheet 'Log 2026' was read; not read: Sheet.",)
+
+
+def test_cells_merged_downward_are_filled_and_titles_are_not(tmp_path: Path):
+    def fill(book):
+        for row in (
+            ["Tabletop radio", None, None],
+            ["variant", "wool", "bass"],
+            [1, 20, 2.5],
+            [None, 20, 2.75],
+            [2, 25, 3],
+        ):
+            book.active.append(row)
+        book.active.merge_cells("A1:C1")
+        book.active.merge_cells("A3:A4")
+
+    assert cells(workbook(tmp_path, fill)) == [
+        ("Tabletop radio", None, None),
+        ("variant", "wool", "bass"),
+        (1, 20, 2.5),
+        (1, 20, 2.75),
+        (2, 25, 3),
+    ]
+
+
+def test_percent_is_read_as_shown(tmp_path: Path):
+    """A cell that shows 20% holds 0.2; it must not become 0.2 % of wool."""
+
+    def fill(book):
+        book.active.append(["variant", "wool"])
+        book.active.append([1, 0.2])
+        book.active["B2"].number_format = "0%"
+
+    assert cells(workbook(tmp_path, fill))[1] == (1, "20%")
+
+
+def test_a_formula_without_its_value_is_named(tmp_path: Path):
+    """A program wrote it that did not compute; an empty cell would be a lie."""
+    with pytest.raises(
+        ImportProblems, match=re.escape("line 2, column 'B': '=1+1' - is a formula without a saved value")
+    ):
+        workbook(tmp_path, lambda book: [book.active.append(["variant", "wool"]), book.active.append([1, "=1+1"])])
+
+
+@given(
+    st.lists(
+        st.lists(st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00")), min_size=3, max_size=3)
+    )
+)
+def test_whatever_a_csv_writer_writes_is_read_back(tmp_path_factory, rows):
+    """Below recognised headings, cells come back as written, blank lines apart."""
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows([["variant", "wool", "bass"], *rows])
+    found = sheet(tmp_path_factory.mktemp("csv"), text.getvalue())
+    filled = [tuple(row) for row in rows if any(cell.strip() for cell in row)]
+    assert cells(found)[1:] == filled

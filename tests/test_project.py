@@ -1,0 +1,233 @@
+import re
+from datetime import datetime
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import doe
+from doe.model.change import next_unit_name, resolve_change
+from doe.model.errors import DataError, StoreError, UsageError
+from doe.model.records import Unit, Variant
+from doe.store import ProjectFile
+
+FACTORS = (
+    doe.Factor("vents", kind="count", low=0, high=6, way="up", minutes=12),
+    doe.Factor("rings", kind="count", low=7, high=12, way="rebuild"),
+    doe.Factor("wool", low=0, high=60, step=5, unit="%", minutes=8, minutes_per_step=1),
+)
+SETUP = doe.Setup(
+    title="Test <rig>",
+    factors=FACTORS,
+    outcomes=(
+        doe.Outcome("bass", unit="dB", goal="hit", target=0, worst=6, matters=1.0),
+        doe.Outcome("echo", kind="rated", scale=(1, 7), goal="lower"),
+        doe.Outcome("clarity", kind="compared"),
+    ),
+    limits=(doe.Limit("inner_air >= 180", "the magnet needs the room"),),
+    derived=(doe.Derived("inner_air", "rings * 42 - wool * 2.1", "cm3"),),
+)
+FIRST = {"vents": 2, "rings": 9, "wool": 0}
+
+
+@pytest.fixture
+def project(tmp_path):
+    made = doe.create(tmp_path / "rig.duckdb", SETUP)
+    made.log(FIRST, new_unit="body A")
+    return made
+
+
+def refused(kind, sentence):
+    return pytest.raises(kind, match=f"^{re.escape(sentence)}$")
+
+
+def test_a_project_is_what_its_setup_says_and_opens_again(tmp_path):
+    """From a Setup, from a TOML file, or empty; a file that exists is never overwritten."""
+    (tmp_path / "setup.toml").write_text(
+        'title = "From a file"\n[[factor]]\nname = "a"\nlow = 0\nhigh = 1\n', encoding="utf-8"
+    )
+    assert doe.create(tmp_path / "a.duckdb", SETUP).setup == SETUP
+    assert doe.create(tmp_path / "b.duckdb", tmp_path / "setup.toml").setup.title == "From a file"
+    assert doe.create(str(tmp_path / "c.duckdb")).setup == doe.Setup()
+    assert doe.open(tmp_path / "a.duckdb").setup == SETUP
+    path = tmp_path / "a.duckdb"
+    with refused(StoreError, f"{path} exists already; choose another name, or open it."):
+        doe.create(path)
+
+
+def test_frames_have_the_columns_that_the_engines_take(project):
+    project.read("1", {"bass": 1.5}, session="Tuesday", rater="Ann", order=1)
+    readings = project.readings()
+    assert set(readings.columns) >= {"variant", "outcome", "value", "session", "rater", "order", "unit", *FIRST}
+    assert readings.loc[0, "value"] == 1.5
+    assert set(project.units().columns) >= {"unit", *FIRST}
+    assert project.variants()["variant"].tolist() == ["1"]
+    assert project.history()["summary"].str.len().min() > 0
+    assert all(isinstance(frame, pd.DataFrame) for frame in (readings, project.units(), project.history()))
+
+
+def test_a_change_is_logged_from_what_the_unit_carries(project):
+    """Only what changed is given; the rest, the parent and the minutes follow."""
+    logged = project.log({"vents": 3, "wool": 20}, note="fuller", minutes=25, when=datetime(2026, 3, 3))
+    assert logged.variant == Variant(
+        "2",
+        {"vents": 3, "rings": 9, "wool": 20.0},
+        unit="body A",
+        parent="1",
+        minutes=25,
+        when=datetime(2026, 3, 3),
+        note="fuller",
+    )
+    assert logged.change.changed == {"vents": (2, 3), "wool": (0.0, 20.0)}
+    assert logged.change.minutes == 12 + 8 + 4  # minutes, and minutes per step for four steps of 5 %
+    assert project.file.variants()[-1] == logged.variant
+
+
+def test_a_change_that_the_unit_cannot_make_is_refused(project):
+    with refused(DataError, "vents cannot go from 2 to 1 on unit body A: it only goes up."):
+        project.log({"vents": 1})
+    with refused(DataError, "rings cannot go from 9 to 10 on unit body A: it needs a new unit."):
+        project.log({"rings": 10})
+    assert project.log({"vents": 1, "rings": 10}, start="1", new_unit="").variant.unit == "body B"
+
+
+def test_a_broken_limit_is_named_with_its_reason_and_values(project):
+    sentence = "These settings break the limit 'inner_air >= 180' (the magnet needs the room): inner_air = 168."
+    with refused(DataError, sentence):
+        project.log({"rings": 7, "wool": 60}, start="1", new_unit="body B")
+    assert [unit.name for unit in project.file.units()] == ["body A"]
+
+
+def test_settings_are_checked_against_range_and_step(project):
+    with refused(DataError, "wool is 22; it must be a number from 0 to 60 % in steps of 5."):
+        project.log({"wool": 22})
+    with refused(DataError, "'wol' is no factor of this project. Did you mean 'wool'?"):
+        project.log({"wol": 20})
+
+
+def test_which_unit_is_meant_must_be_clear(project):
+    project.log({}, start="1", new_unit="body B")
+    with refused(UsageError, "Say which unit was changed: body A or body B, or a new one."):
+        project.log({"wool": 5})
+    assert project.log({"wool": 5}, unit="BODY b").variant.unit == "body B"
+    assert project.log({"wool": 10}, start="1").variant.unit == "body A"
+    project.file.retire_unit("body B")
+    assert project.log({"wool": 15}).variant.unit == "body A"
+    with refused(DataError, "Unit body B is retired; it cannot be changed any more."):
+        project.log({"wool": 5}, unit="body B")
+
+
+def test_a_project_that_keeps_no_units_goes_on_without_them(tmp_path):
+    """A log imported without a unit column: a change starts from the last variant, and no way is checked."""
+    made = doe.create(tmp_path / "plain.duckdb", SETUP)
+    made.file.import_rows([Variant("7", FIRST)], [], [], [], source="log.csv")
+    logged = made.log({"vents": 1})
+    assert (logged.variant.name, logged.variant.unit, logged.variant.parent) == ("8", None, "7")
+
+
+def test_readings_are_checked_before_any_is_stored(project):
+    before = project.file.fingerprint()
+    with refused(DataError, "echo is 8; it must be a grade from 1 to 7."):
+        project.read("1", {"bass": 2, "echo": 8})
+    with refused(DataError, "There is no variant '4'; there are 1."):
+        project.read("4", {"bass": 2})
+    with refused(UsageError, "There is nothing to store: give at least one outcome with its value."):
+        project.read("1", {})
+    assert project.file.fingerprint() == before
+
+
+def test_readings_of_one_outcome_may_come_several_times(project):
+    done = project.read("1", [("bass", "1,5"), ("bass", 1.7)], session="Tuesday")
+    assert [reading.value for reading in done.readings] == [1.5, 1.7]
+    assert (done.is_new_session, done.readings[0].unit) == (True, "body A")
+    assert not project.read("1", {"bass": 1.6}, session="Tuesday").is_new_session
+
+
+def test_a_comparison_needs_both_variants(project):
+    project.log({"wool": 5})
+    assert project.read("1", {"clarity": "second"}, versus="2").readings[0].value == 0.0
+    with refused(DataError, "clarity compares two variants; say which the second one was."):
+        project.read("1", {"clarity": "first"})
+
+
+def test_asking_about_an_unknown_outcome_names_those_there_are(project):
+    with refused(UsageError, "There is no outcome 'bas'; there are bass, echo and clarity. Did you mean 'bass'?"):
+        project.analyse("bas")
+
+
+def test_a_log_comes_in_whole_or_not_at_all(project, tmp_path):
+    (tmp_path / "log.csv").write_text(
+        "variant,vents,rings,wool,Bass (dB)\n8,2,9,5,1.5\n9,3,9,5,1.2\n", encoding="utf-8"
+    )
+    looked = project.import_log(tmp_path / "log.csv", {"Bass (dB)": "bass"}, dry_run=True)
+    assert (looked.variants, looked.readings, looked.entry) == (2, 2, None)
+    done = project.import_log(tmp_path / "log.csv", {"Bass (dB)": "bass"})
+    assert (done.variants, done.readings, len(project.readings())) == (2, 2, 2)
+    (tmp_path / "bad.csv").write_text("variant,vents,rings,wool,bass\n10,2,9,5,1\n11,9,9,5,1\n", encoding="utf-8")
+    before = project.file.fingerprint()
+    with pytest.raises(doe.ImportProblems, match="line 3, column 'vents': '9'"):
+        project.import_log(tmp_path / "bad.csv")
+    assert project.file.fingerprint() == before
+
+
+def test_a_notebook_shows_what_the_project_holds(project):
+    """Text from the project is escaped."""
+    shown = project._repr_html_()
+    assert "<caption>Test &lt;rig&gt;</caption>" in shown
+    assert "<th>factors</th><td>vents, rings and wool</td>" in shown
+    assert repr(project) == f"Project({str(project.path)!r})"
+
+
+def test_four_hands_at_once_get_numbers_of_their_own(project):
+    """The number is given by the store, not by what was read before."""
+    other = doe.open(project.path)
+    stale = other.snapshot()
+    project.log({"wool": 5})
+    assert stale.next_name == "2"
+    assert other.log({"wool": 10}).variant.name == "3"
+
+
+@pytest.mark.parametrize(
+    ("names", "following"),
+    [
+        ([], "A"),
+        (["A"], "B"),
+        (["body A", "body B"], "body C"),
+        (["print 9"], "print 10"),
+        (["K7", "K8", "K9"], "K10"),
+        (["body Z"], "body Z 2"),
+        (["box"], "box 2"),
+        (["Bella"], "Bella 2"),
+        (["body B", "body C", "body A"], "body D"),
+    ],
+)
+def test_the_next_unit_carries_the_naming_on(names, following):
+    assert next_unit_name([Unit(name) for name in names]) == following
+
+
+def test_a_derived_limit_that_cannot_be_computed_counts_as_broken():
+    setup = doe.Setup(
+        factors=(doe.Factor("a", low=0, high=2),),
+        limits=(doe.Limit("ratio < 5"),),
+        derived=(doe.Derived("ratio", "1 / a"),),
+    )
+    with pytest.raises(DataError, match=re.escape("'1 / a' cannot be computed for a = 0")):
+        resolve_change(setup, [], [], {"a": 0})
+    assert resolve_change(setup, [], [], {"a": 1}).unit == "A"
+
+
+def test_the_same_question_gets_the_same_answer(tmp_path):
+    """Analysis and advice depend on the log and the seed alone; the kept advice holds its predictions."""
+    examples = Path(__file__).parents[1] / "examples" / "radio"
+    project = doe.create(tmp_path / "radio.duckdb", examples / "setup.toml")
+    project.import_log(examples / "log.csv")
+    effects = [project.analyse(outcome.name) for outcome in project.setup.outcomes]
+    assert project.analyse("bass").to_frame().equals(effects[0].to_frame())
+    advice = project.recommend(2, seed=3)
+    assert project.recommend(2, seed=3).to_frame().equals(advice.to_frame())
+    kept = project.keep_advice(advice)
+    assert len(kept) == len(advice.table)
+    assert project.keep_advice(advice) == []
+    assert [body["reason"] for body in ProjectFile.open(project.path).suggestions()] == advice.table["reason"].tolist()
+    own = project.recommend(2, seed=3, effects=effects)
+    assert own.to_frame().equals(advice.to_frame())
