@@ -1,0 +1,107 @@
+"""Every change within reach: what it is expected to gain, against the bench minutes it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, key, text, theme
+from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
+from doe.model.choices import AdviceKind
+
+if TYPE_CHECKING:
+    from doe.advise.advice import Advice
+
+_TALL = {"wide": 300, "narrow": 280}
+_KINDS: Mapping[AdviceKind, tuple[str, str]] = {
+    "improve": ("series1", "circle"),
+    "learn": ("series2", "square"),
+    "repeat": ("series3", "diamond"),
+    "confirm": ("series4", "triangle-up"),
+}
+
+
+def draw_candidates(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
+    """Draw expected gain in worth against bench minutes, one mark per candidate; the first choice is ringed.
+
+    Parameters
+    ----------
+    advice : Advice
+        Result of `doe.recommend`.
+    width : {"wide", "narrow"}
+        Which drawing is made.
+    """
+    rows = rows_of(advice.candidates)
+    margins = canvas.Margins(left=64 if width == "wide" else 54, right=24, top=44, bottom=60)
+    fig = canvas.empty("candidates", _title(advice), describe_candidates(advice), width, _TALL[width], margins)
+    entries = []
+    for kind, (hue, symbol) in _KINDS.items():
+        own = [row for row in rows if row["kind"] == kind]
+        if own:
+            _draw_kind(fig, own, kind, theme.colour(hue), symbol)
+            entries.append(key.Entry(kind, theme.colour(hue), f"{symbol}-open"))
+    first = _first(advice)
+    if first is not None:
+        _ring(fig, first, rows)
+    if entries:
+        key.draw(fig, entries, width)
+    fig.update_xaxes(title_text="bench minutes", rangemode="tozero")
+    fig.update_yaxes(title_text="expected gain in worth", rangemode="tozero", nticks=6)
+    return fig
+
+
+def describe_candidates(advice: Advice) -> str:
+    """Say in words what the chart shows: how many candidates, and the ten that gain most."""
+    rows = sorted(rows_of(advice.candidates), key=lambda row: -row["gain"])
+    head = f"Expected gain in worth against bench minutes for {wording.counted(len(rows), 'change')} within reach"
+    return text.sentences([head, *(f"{text.plain(row['label'])}: {_numbers(row)}" for row in rows[:10])])
+
+
+def _draw_kind(fig: go.Figure, rows: Rows, kind: str, hue: str, symbol: str) -> None:
+    hover = [text.stacked([text.plain(row["label"]), f"{kind}, {_numbers(row)}", _unit(row)]) for row in rows]
+    fig.add_scatter(x=[row["minutes"] for row in rows], y=[row["gain"] for row in rows], mode="markers", name=kind,
+                    hoverinfo="text", hovertext=hover, opacity=0.85, cliponaxis=False,
+                    marker={"symbol": f"{symbol}-open", "size": 8, "color": hue, "line": {"width": 1.6}})  # fmt: skip
+
+
+def _ring(fig: go.Figure, first: Row, rows: Rows) -> None:
+    hue = theme.colour("mark")
+    fig.add_scatter(x=[first["minutes"]], y=[first["gain"]], mode="markers", name="first choice",
+                    hoverinfo="skip", cliponaxis=False,
+                    marker={"symbol": "circle-open", "size": 20, "color": hue, "line": {"width": 2.5}})  # fmt: skip
+    is_right = first["minutes"] > max(row["minutes"] for row in rows) / 2
+    label = text.stacked(text.lines(text.plain(first["label"]), 30, 2))
+    fig.add_annotation(text=f"<b>{label}</b>", x=first["minutes"], y=first["gain"], showarrow=False, align="left",
+                       xanchor="right" if is_right else "left", xshift=-14 if is_right else 14,
+                       yanchor="middle", font={"size": 13, "color": hue})  # fmt: skip
+
+
+def _first(advice: Advice) -> Row | None:
+    """Return the candidate that heads the table of suggestions."""
+    if not len(advice.table) or not len(advice.candidates):
+        return None
+    top = advice.table.iloc[0]
+    rows = rows_of(advice.candidates)
+    near = [row for row in rows if row["kind"] == top["kind"] and str(row["unit"]) == str(top["unit"])]
+    return min(near, key=lambda row: abs(row["minutes"] - top["minutes"]), default=None)
+
+
+def _title(advice: Advice) -> str:
+    if advice.stop:
+        return text.capital(advice.stop)
+    first = _first(advice)
+    if first is None:
+        return "No change is within reach"
+    return f"Worth most for its bench time: {text.plain(first['label'])}, {wording.duration(first['minutes'])}"
+
+
+def _numbers(row: Row) -> str:
+    return f"gain {wording.number(row['gain'], 2)} for {wording.duration(row['minutes'])}"
+
+
+def _unit(row: Row) -> str:
+    unit = text.plain(row.get("unit"))
+    return f"unit {unit}" if unit else ""

@@ -1,0 +1,192 @@
+"""Effect chart: what each term does to the outcome, with its interval, and the verdict beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, text, theme
+from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
+
+if TYPE_CHECKING:
+    from doe.fit.effects import Effects
+
+MAY_ACT = 0.1
+"""Interactions and curvature less probable than this are left out unless every term is asked for."""
+
+_LINE, _GAP = 18, 16
+_STYLE: Mapping[str, Row] = {
+    wording.MOVES: {"filled": True, "size": 13},
+    wording.TANGLED: {"filled": False, "size": 12, "dash": "5px,4px"},
+    wording.CANT_TELL: {"filled": False, "size": 12},
+    wording.TOO_SMALL: {"filled": False, "size": 9, "colour": "soft", "thick": 3},
+}
+_INK = {wording.MOVES: "good", wording.TANGLED: "wait", wording.CANT_TELL: "wait", wording.TOO_SMALL: "soft"}
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One term as drawn: its cells, its lines of text, and where its interval lies in pixels from the top."""
+
+    cells: Row
+    left: Sequence[str]
+    right: Sequence[str]
+    top: float
+    line: float
+
+
+def draw_effects(
+    effects: Effects, *, width: canvas.Width = "wide", most: int | None = None, every: bool = False
+) -> go.Figure:
+    """Draw the swing of each term with its 95 % interval, largest first.
+
+    Filled marks are settled (*moves it*), hollow ones are not; a dashed interval is tangled with another term. The
+    band is plus and minus the smallest difference that matters. An interval too wide for the axis ends in an open head.
+
+    Parameters
+    ----------
+    effects : Effects
+        Result of `doe.analyse`.
+    width : {"wide", "narrow"}
+        The narrow drawing sets names and verdicts above the intervals instead of beside them.
+    most : int, optional
+        Draw only so many terms, the largest.
+    every : bool
+        Draw every term looked at; otherwise main effects, and others that act with a tenth or more.
+
+    Returns
+    -------
+    Figure
+        Its title is ``effects.headline``; ``layout.meta["alt"]`` says the same as text.
+    """
+    records = rows_worth_seeing(effects, every=every)[:most]
+    unit, matters = effects.outcome.unit, effects.outcome.matters
+    rows, height = _beside(records) if width == "wide" else _above(records)
+    alt = describe_effects(effects, most, every=every)
+    fig = canvas.empty("effects", effects.headline, alt, width, height, _margins(rows, unit, width))
+    limits = _limits(records, matters)
+    canvas.rows(fig, height)
+    canvas.ground(fig, matters, () if width == "wide" else [row.line for row in rows])
+    fig.update_xaxes(range=list(limits), title_text=_axis_title(effects, width), automargin=False,
+                     nticks=8 if width == "wide" else 6, showgrid=width == "wide")  # fmt: skip
+    _draw_intervals(fig, rows, unit, limits)
+    for row in rows:
+        _write(fig, row, unit, width)
+    return fig
+
+
+def describe_effects(effects: Effects, most: int | None = None, *, every: bool = False) -> str:
+    """Say in words what the chart shows: each term's swing, interval and verdict."""
+    unit = effects.outcome.unit
+    records = rows_worth_seeing(effects, every=every)[:most]
+    parts = [f"{text.term(row['term'])} {text.change(row, unit)}, {text.verdict(row)}" for row in records]
+    head = f"Change in {text.name(effects.outcome.name)} by term, with 95 % intervals"
+    return text.sentences([head, *parts] if parts else [head, "No term could be estimated"])
+
+
+def rows_worth_seeing(effects: Effects, *, every: bool = False) -> list[Row]:
+    """Select the rows of the effect table that are worth a reader's time: main effects, and others that may well act."""
+    rows = rows_of(effects.table)
+    return [row for row in rows if every or not {":", "^"} & set(row["term"]) or row["activity"] >= MAY_ACT]
+
+
+def _beside(records: Rows) -> tuple[list[_Row], float]:
+    """Rows with text left and right, and the height they take."""
+    rows, top = [], 4.0
+    for cells in records:
+        left = text.lines(text.term(cells["term"]), 24)
+        right = text.lines(text.verdict(cells), 28)
+        tall = _LINE * max(len(left) + bool(_span(cells)), len(right) + 1) + _GAP
+        rows.append(_Row(cells, left, right, top, top + tall / 2))
+        top += tall
+    return rows, max(top, 40.0)
+
+
+def _above(records: Rows) -> tuple[list[_Row], float]:
+    """Rows with all text above the interval, and the height they take."""
+    rows, top = [], 0.0
+    for cells in records:
+        left = text.lines(text.term(cells["term"]), 40)
+        right = text.lines(text.verdict(cells), 40)
+        words = _LINE * (len(left) + len(right) + (bool(_span(cells)) and not _fits(left, cells)))
+        rows.append(_Row(cells, left, right, top, top + words + 16))
+        top += words + 44
+    return rows, max(top, 40.0)
+
+
+def _span(cells: Row) -> str:
+    return text.span(cells, 18)
+
+
+def _fits(left: Sequence[str], cells: Row) -> bool:
+    """Tell whether the settings go on the same line as the name."""
+    return len(left) == 1 and len(left[0]) + len(_span(cells)) <= 38
+
+
+def _margins(rows: Sequence[_Row], unit: str, width: canvas.Width) -> canvas.Margins:
+    if width == "narrow":
+        return canvas.Margins(left=14, right=14, top=8, bottom=78)
+    names = [part for row in rows for part in (*row.left, _span(row.cells))]
+    words = [part for row in rows for part in row.right]
+    numbers = [text.change(row.cells, unit) for row in rows]
+    right = max(text.room(words, 15), text.room(numbers, 12))
+    return canvas.Margins(left=min(text.room(names), 190) + 26, right=min(right, 250) + 24, top=12, bottom=74)
+
+
+def _limits(records: Rows, matters: float | None) -> tuple[float, float]:
+    sizes = [row["swing"] for row in records]
+    band = [] if matters is None else [-matters, matters]
+    return canvas.extent([0.0, *sizes, *band], [row[end] for row in records for end in ("low", "high")])
+
+
+def _axis_title(effects: Effects, width: canvas.Width) -> str:
+    outcome = effects.outcome
+    unit = f", {outcome.unit}" if outcome.unit else ""
+    parts = [f"change in {text.name(outcome.name)}{unit}, if the term acts,", "with 95\u00a0% interval"]
+    parts = [" ".join(parts)] if width == "wide" else parts
+    if outcome.matters is not None:
+        reach = f"{wording.number(outcome.matters)} {outcome.unit}".strip()
+        parts.append(f"band: ±{reach}, the smallest that matters")
+    longest = 80 if width == "wide" else 46
+    return text.stacked(line for part in parts for line in text.lines(part, longest, 3))
+
+
+def _draw_intervals(fig: go.Figure, rows: Sequence[_Row], unit: str, limits: tuple[float, float]) -> None:
+    for verdict, style in _STYLE.items():
+        items = [
+            canvas.Interval(row.line, row.cells["swing"], row.cells["low"], row.cells["high"], _hover(row.cells, unit))
+            for row in rows
+            if row.cells["verdict"] == verdict
+        ]
+        if items:
+            canvas.intervals(fig, items, limits, name=verdict, **style)
+
+
+def _hover(cells: Row, unit: str) -> str:
+    parts = [text.term(cells["term"]), text.span(cells), text.change(cells, unit), text.verdict(cells),
+             f"active with {wording.percent(cells['activity'])}"]  # fmt: skip
+    return "<br>".join(text.safe(part) for part in parts if part)
+
+
+def _write(fig: go.Figure, row: _Row, unit: str, width: canvas.Width) -> None:
+    soft, verdict = theme.colour("soft"), row.cells["verdict"]
+    name, words, numbers = text.stacked(row.left), text.stacked(row.right), text.safe(text.change(row.cells, unit))
+    if verdict in (wording.MOVES, wording.TANGLED):
+        words = f"<b>{words}</b>"
+    words = f'<span style="color:{theme.colour(_INK[verdict])}">{words}</span>'
+    detail = text.small(text.safe(_span(row.cells)), soft) if _span(row.cells) else ""
+    if width == "wide":
+        left = "<br>".join(part for part in (name, detail) if part)
+        canvas.note(fig, left, xref="paper", x=0, xshift=12 - fig.layout.margin.l, y=row.line, yanchor="middle")
+        right = f"{words}<br>{text.small(numbers, soft)}"
+        canvas.note(fig, right, xref="paper", x=1, xshift=12, y=row.line, yanchor="middle")
+        return
+    head = f"<b>{name}</b>"
+    if detail:
+        head += ("&nbsp; " if _fits(row.left, row.cells) else "<br>") + detail
+    both = f"{head}<br>{words}&nbsp; {text.small(numbers, soft)}"
+    canvas.note(fig, both, xref="paper", x=0, xshift=0, y=row.top, yanchor="top")

@@ -1,0 +1,84 @@
+"""Draw any result: one function in front of all charts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from inspect import signature
+from typing import Any
+
+import plotly.graph_objects as go
+
+from doe.charts.candidates import draw_candidates
+from doe.charts.effects import draw_effects
+from doe.charts.interaction import draw_interaction
+from doe.charts.levels import draw_levels
+from doe.charts.normal import draw_normal
+from doe.charts.precision import draw_precision
+from doe.charts.theme import recolour
+from doe.charts.timeline import draw_timeline
+from doe.charts.worth import draw_worth
+from doe.model.errors import UsageError, did_you_mean, listed
+
+Draw = Callable[..., go.Figure]
+
+CHARTS: Mapping[str, Mapping[str, Draw]] = {
+    "Effects": {
+        "effects": draw_effects,
+        "levels": draw_levels,
+        "interaction": draw_interaction,
+        "timeline": draw_timeline,
+        "normal": draw_normal,
+    },
+    "Advice": {"candidates": draw_candidates, "worth": draw_worth},
+    "Plan": {"precision": draw_precision},
+}
+"""Result class -> chart name -> function; the first chart is the one drawn when none is named.
+
+Classes are known by name, so that drawing imports no engine.
+"""
+
+
+def figure(result: object, what: str | None = None, *, dark: bool = False, **options: Any) -> go.Figure:
+    """Draw a result.
+
+    Parameters
+    ----------
+    result : Effects, Advice or Plan
+        What `doe.analyse`, `doe.recommend` or `doe.plan` returned.
+    what : str, optional
+        Which chart. Effects: ``effects`` (the default), ``levels``, ``interaction``, ``timeline``, ``normal``.
+        Advice: ``candidates`` (the default), ``worth``. Plan: ``precision``.
+    dark : bool
+        Whether to draw for a dark ground.
+    **options
+        Passed to the chart, such as ``width="narrow"`` or ``term="vents:wool"``.
+
+    Returns
+    -------
+    Figure
+        Its title is the sentence it supports; ``layout.meta["alt"]`` holds the same facts as text.
+
+    Raises
+    ------
+    UsageError
+        If the result is of no kind that can be drawn, has no such chart, or the chart has no such option.
+    """
+    charts = _charts_of(result)
+    name = what if what is not None else next(iter(charts))
+    if name not in charts:
+        raise UsageError(f"what is '{name}'; it must be {listed(charts)}.{did_you_mean(str(name), charts)}")
+    draw = charts[name]
+    known = list(signature(draw).parameters)[1:]
+    for option in options:
+        if option not in known:
+            hint = did_you_mean(option, known)
+            raise UsageError(f"Chart {name} has no option '{option}'; it may have {listed(known, 'and')}.{hint}")
+    fig = draw(result, **options)
+    return recolour(fig) if dark else fig
+
+
+def _charts_of(result: object) -> Mapping[str, Draw]:
+    for kind in type(result).__mro__:
+        if kind.__name__ in CHARTS:
+            return CHARTS[kind.__name__]
+    raise UsageError(f"A {type(result).__name__} cannot be drawn; it must be {listed(CHARTS)}.")

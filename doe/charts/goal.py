@@ -1,0 +1,70 @@
+"""What would be good, as quiet lines behind an outcome."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import plotly.graph_objects as go
+
+from doe.charts import text, theme
+from doe.model import wording
+from doe.model.outcome import Outcome
+
+
+def axis_title(outcome: Outcome) -> str:
+    """Name the outcome with its unit or its scale."""
+    name = text.cut(text.name(outcome.name), 30)
+    if outcome.scale is not None:
+        return f"{name}, graded {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}"
+    return f"{name}, {text.cut(outcome.unit, 12)}" if outcome.unit else name
+
+
+def marks(outcome: Outcome) -> list[tuple[float, str]]:
+    """List the values that the goal names, with what each is called; none without a goal."""
+    if outcome.goal is None:
+        return []
+    inner, outer = outcome.inner, outcome.outer
+    named = [(outer[0], "worst"), (outer[1], "worst")]
+    if outcome.goal == "hit":
+        named.append((inner[0], "target"))
+    elif outcome.goal == "within":
+        named += [(inner[0], "wanted from"), (inner[1], "wanted to")]
+    else:
+        named += [(end, "best") for end in inner]
+    return [(value, word) for value, word in named if math.isfinite(value)]
+
+
+def phrase(outcome: Outcome) -> str:
+    """Say the goal in a few words: ``target 0, worst -6 and 6``; empty without one."""
+    words: dict[str, list[str]] = {}
+    for value, word in marks(outcome):
+        words.setdefault(word, []).append(wording.number(value))
+    ordered = sorted(words.items(), key=lambda item: item[0] == "worst")
+    return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered)
+
+
+def lines(fig: go.Figure, outcome: Outcome, limits: tuple[float, float], *, upright: bool = False, **cell: Any) -> None:
+    """Draw the goal's values that lie on the axis as thin lines across it.
+
+    Parameters
+    ----------
+    upright : bool
+        Whether the lines stand upright, for an outcome on the horizontal axis.
+    """
+    for value, word in marks(outcome):
+        if not limits[0] <= value <= limits[1]:
+            continue
+        line = {"color": theme.colour("soft"), "width": 1, "dash": "dot" if word == "worst" else "solid"}
+        if upright:
+            fig.add_vline(x=value, line=line, layer="below", **cell)
+        else:
+            fig.add_hline(y=value, line=line, layer="below", **cell)
+
+
+def label(fig: go.Figure, outcome: Outcome, limits: tuple[float, float]) -> None:
+    """Write beside each goal line what it is, at the right edge of a single plot."""
+    for value, word in marks(outcome):
+        if limits[0] <= value <= limits[1]:
+            fig.add_annotation(text=word, xref="paper", x=1, xanchor="left", xshift=4, y=value, yanchor="middle",
+                               showarrow=False, font={"size": 12, "color": theme.colour("soft")})  # fmt: skip

@@ -1,0 +1,144 @@
+"""Level means: the outcome at each setting of each factor, the others at their middle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, goal, text, theme
+from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
+
+if TYPE_CHECKING:
+    from doe.fit.effects import Effects
+
+_PANELS = {"wide": 5, "narrow": 2}
+_TALL = {"wide": 190, "narrow": 170}
+_HEAD = 52
+
+
+def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequence[str] | None = None) -> go.Figure:
+    """Draw the mean of each level with its 95 % interval, one small panel per factor on a common scale.
+
+    Parameters
+    ----------
+    effects : Effects
+        Result of `doe.analyse`.
+    width : {"wide", "narrow"}
+        Five panels in a row, or two.
+    factors : sequence of str, optional
+        Only these factors; all by default, in the order of the table.
+    """
+    panels = _panels(effects, factors)
+    n_rows = max(1, math.ceil(len(panels) / _PANELS[width]))
+    columns = max(1, math.ceil(len(panels) / n_rows))
+    height = n_rows * _TALL[width] + (n_rows - 1) * _HEAD
+    margins = canvas.Margins(left=60 if width == "wide" else 48, right=16, top=_HEAD - 16, bottom=46)
+    fig = canvas.empty("levels", _title(effects), describe_levels(effects, factors), width, height, margins)
+    gap = 0.05 if width == "wide" else 0.1
+    fig.set_subplots(n_rows, columns, shared_yaxes=True, horizontal_spacing=gap if columns > 1 else 0,
+                     vertical_spacing=_HEAD / height if n_rows > 1 else 0)  # fmt: skip
+    everything = [row for records in panels.values() for row in records]
+    limits = canvas.extent(
+        [row["mean"] for row in everything], [row[end] for row in everything for end in ("low", "high")]
+    )
+    for place, (name, records) in enumerate(panels.items()):
+        cell: dict[str, Any] = {"row": place // columns + 1, "col": place % columns + 1}
+        _panel(fig, effects, name, records, limits, cell, room=(canvas.PIXELS[width] - 60) / columns)
+    fig.update_yaxes(range=list(limits), nticks=6)
+    for row in range(n_rows):
+        fig.update_yaxes(title_text=text.safe(goal.axis_title(effects.outcome)), row=row + 1, col=1)
+    return fig
+
+
+def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> str:
+    """Say in words what the chart shows: each factor's level means with intervals."""
+    parts = [
+        f"Mean of {text.name(effects.outcome.name)} at each setting, other factors at their middle, with 95 % intervals"
+    ]
+    for name, records in _panels(effects, factors).items():
+        means = [f"{text.setting(row['level'])} {text.level(row, effects.outcome.unit)}" for row in records]
+        parts.append(f"{text.name(name)}: {', '.join(means)}")
+    return text.sentences(parts)
+
+
+def _panels(effects: Effects, factors: Sequence[str] | None) -> dict[str, Rows]:
+    """Level rows by factor, the factor with the largest swing first."""
+    by_factor: dict[str, list[Row]] = {}
+    for row in rows_of(effects.levels):
+        by_factor.setdefault(str(row["factor"]), []).append(row)
+    order = [name for name in effects.table["term"] if name in by_factor]
+    order += [name for name in by_factor if name not in order]
+    return {name: by_factor[name] for name in order if factors is None or name in factors}
+
+
+def _title(effects: Effects) -> str:
+    name = text.name(effects.outcome.name)
+    for row in rows_of(effects.table):
+        if row["verdict"] == wording.MOVES and row["term"] in set(effects.levels["factor"]):
+            way = f" from {text.plain(row['from'])} to {text.plain(row['to'])}" if text.span(row) else ""
+            return f"{text.name(row['term'])} moves {name} by {text.change(row, effects.outcome.unit)}{way}"
+    return f"No factor on its own is shown to move {name} yet"
+
+
+def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: tuple[float, float],
+           cell: dict[str, Any], room: float) -> None:  # fmt: skip
+    is_numeric, own_unit = axis_of(effects, name)
+    places, axis = level_axis([row["level"] for row in records], is_numeric, room)
+    goal.lines(fig, effects.outcome, limits, **cell)
+    items = [
+        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(name, row, own_unit, effects.outcome.unit))
+        for place, row in zip(places, records, strict=True)
+    ]
+    in_order = is_numeric or any(factor.name == name and factor.kind == "ordered" for factor in effects.coding.factors)
+    settled = name in set(effects.table.loc[effects.table["verdict"] == wording.MOVES, "term"])
+    canvas.intervals(fig, items, limits, upright=True, name=name, join=in_order, size=9, thick=3.5, filled=settled,
+                     **cell)  # fmt: skip
+    fig.update_xaxes(axis, showgrid=False, **cell)
+    shown_unit = text.cut(own_unit, 8)
+    head = f"<b>{text.safe(text.cut(text.name(name), int(room / 9) - len(shown_unit) - 2))}</b>"
+    if shown_unit:
+        head += f" {text.small(text.safe(shown_unit), theme.colour('soft'))}"
+    canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
+
+
+def _hover(name: str, row: Row, own_unit: str, unit: str) -> str:
+    setting = f"{text.name(name)} {text.setting(row['level'])} {own_unit}".rstrip()
+    return text.stacked([setting, text.level(row, unit)])
+
+
+def level_axis(levels: Sequence[Any], is_numeric: bool, room: float) -> tuple[list[float], dict[str, Any]]:
+    """Place settings on an axis: numbers where they are, named levels side by side.
+
+    Parameters
+    ----------
+    levels : sequence of number or str
+        Settings; numbers may be written as text.
+    is_numeric : bool
+        Whether they are numbers.
+    room : float
+        Width of the axis in pixels, which the labels share.
+
+    Returns
+    -------
+    tuple
+        Places, and the axis's range and tick labels.
+    """
+    places = [float(level) for level in levels] if is_numeric else [float(place) for place in range(len(levels))]
+    low, high = min(places), max(places)
+    pad = 0.16 * (high - low) if is_numeric and high > low else 0.5
+    wide = max(4, int(room / 7.5 / max(len(levels), 1)))
+    labels = [text.stacked(text.lines(text.setting(level), wide, 3)) for level in levels]
+    return places, {"range": [low - pad, high + pad], "tickvals": places, "ticktext": labels, "tickangle": 0,
+                    "tickfont": {"size": 12}}  # fmt: skip
+
+
+def axis_of(effects: Effects, name: str) -> tuple[bool, str]:
+    """Tell whether a factor or derived quantity is a number, and its unit."""
+    coding = effects.coding
+    units = {factor.name: factor.unit for factor in coding.factors}
+    units |= {quantity.name: quantity.unit for quantity in coding.derived}
+    return coding.axes[name].contrasts is None, units.get(name, "")

@@ -1,0 +1,34 @@
+"""How the numbers were made, in sentences that name their sources."""
+
+from __future__ import annotations
+
+from doe.fit.verdicts import CLAIM
+from doe.model import wording
+from doe.model.setup import Setup
+
+_CLAIM = wording.percent(CLAIM)
+_ALWAYS = (
+    "Ten readings of one build are not ten builds. Readings are described by a linear mixed model with build, session and "
+    "rater as sources of scatter, fitted by restricted maximum likelihood (Patterson and Thompson 1971, Biometrika 58, "
+    "545-554); effects are judged against the scatter from build to build.",
+    "Small samples: approximate degrees of freedom after Satterthwaite (1946), Biometrics Bulletin 2, 110-114.",
+    "Which terms act: many models with few terms each are weighed and averaged (Box and Meyer 1993, Journal of Quality "
+    "Technology 25, 94-105); interactions count as likelier where their factors act by themselves (Chipman 1996, Canadian "
+    "Journal of Statistics 24, 17-36). How sure it is that a term acts is its share in that average.",
+    f"Verdicts: 'moves it' - the term acts with {_CLAIM} or more and its 95 % interval leaves zero out; 'too small to "
+    "matter' - the whole interval lies within plus and minus what matters; 'tangled with' - the log cannot tell it from "
+    "another; otherwise 'can't tell yet'.",
+    "Without repeated builds the margin in a normal plot is that of Lenth (1989), Technometrics 31, 469-473.",
+)
+_WORTH = (
+    "Worth: each outcome's value becomes 0 to 1 by its goal, and their weighted geometric mean is taken (Derringer and "
+    "Suich 1980, Journal of Quality Technology 12, 214-219).",
+    "Next change: for every variant within reach, the expected improvement in worth over the best variant kept, and the "
+    "expected information about which terms act (Meyer, Steinberg and Box 1996, Technometrics 38, 303-313), weighed "
+    "against its bench minutes.",
+)
+
+
+def methods(setup: Setup) -> tuple[str, ...]:
+    """List the methods that a project's numbers rest on; worth only where an outcome has a goal."""
+    return _ALWAYS + (_WORTH if any(outcome.goal for outcome in setup.outcomes) else ())

@@ -1,0 +1,54 @@
+import re
+import subprocess
+import sys
+
+import pytest
+
+from doe.charts import figure
+from doe.charts.figure import CHARTS
+from doe.model.errors import UsageError
+from tests.charts import radio
+
+
+def whole(message: str) -> str:
+    return f"^{re.escape(message)}$"
+
+
+def test_first_chart_is_drawn_when_none_is_named():
+    assert figure(radio.effects()).layout.meta["kind"] == "effects"
+    assert figure(radio.advice()).layout.meta["kind"] == "candidates"
+
+
+def test_unknown_chart_is_refused_with_the_near_name():
+    said = "what is 'level'; it must be effects, levels, interaction, timeline or normal. Did you mean 'levels'?"
+    with pytest.raises(UsageError, match=whole(said)):
+        figure(radio.effects(), "level")
+
+
+def test_unknown_option_is_refused_with_the_near_name():
+    said = "Chart worth has no option 'witdh'; it may have width and order. Did you mean 'width'?"
+    with pytest.raises(UsageError, match=whole(said)):
+        figure(radio.advice(), "worth", witdh="narrow")
+
+
+def test_what_is_no_result_is_refused():
+    with pytest.raises(UsageError, match=whole("A dict cannot be drawn; it must be Effects, Advice or Plan.")):
+        figure({})
+
+
+def test_results_are_known_under_their_real_names():
+    """Charts know result classes by name; a renamed class would fall out silently."""
+    assert {type(result).__name__ for result in (radio.effects(), radio.advice(), radio.plan())} == set(CHARTS)
+
+
+def test_drawing_never_changes_the_result():
+    before = radio.effects().table.copy()
+    figure(radio.effects())
+    assert radio.effects().table.equals(before)
+
+
+def test_importing_charts_imports_no_engine():
+    """A page that only needs colours does not wait for scipy."""
+    code = "import sys, doe.charts; print(sorted({'scipy', 'statsmodels', 'sklearn', 'duckdb', 'doe.fit'} & set(sys.modules)))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"

@@ -1,0 +1,270 @@
+"""Level means, interactions, timeline, worth, candidates and the normal plot: what is drawn is what the result holds."""
+
+from dataclasses import replace
+from statistics import NormalDist
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from doe.charts import figure, theme
+from doe.charts.normal import lenth_margin, normal_places
+from doe.model import wording
+from doe.model.errors import UsageError
+from tests.charts import radio
+from tests.charts.drawn import marks, whiskers, words
+
+WIDTHS = pytest.mark.parametrize("width", ["wide", "narrow"])
+
+
+@WIDTHS
+def test_levels_draws_every_mean_with_its_interval(width):
+    effects = radio.effects()
+    fig = figure(effects, "levels", width=width)
+    for factor, rows in effects.levels.groupby("factor", sort=False):
+        drawn = whiskers(fig, f"{factor} ", upright=True)
+        assert [ends[1:] for ends in drawn] == list(zip(rows["low"], rows["high"], strict=True))
+        assert [value for _, value in marks(fig, factor, upright=True)] == list(rows["mean"])
+
+
+def test_levels_stand_at_their_numbers_and_named_ones_side_by_side():
+    fig = figure(radio.effects(), "levels")
+    assert [place for place, _ in marks(fig, "wool", upright=True)] == [0.0, 30.0, 60.0]
+    assert [place for place, _ in marks(fig, "driver", upright=True)] == [0.0, 1.0, 2.0]
+
+
+def test_levels_joins_only_what_has_an_order():
+    modes = {trace.name: trace.mode for trace in figure(radio.effects(), "levels").data}
+    assert (modes["wool"], modes["driver"]) == ("lines+markers", "markers")
+
+
+def test_levels_share_one_scale_and_lead_with_the_largest_mover():
+    fig = figure(radio.effects(), "levels")
+    assert len({axis.range for axis in fig.select_yaxes()}) == 1
+    assert fig.data[0].name == "driver interval"
+    assert fig.layout.meta["title"].startswith("driver moves bass by -")
+
+
+def test_levels_without_a_mover_claims_none():
+    effects = radio.effects()
+    calm = replace(effects, table=effects.table.assign(verdict=wording.CANT_TELL))
+    assert figure(calm, "levels").layout.meta["title"] == "No factor on its own is shown to move bass yet"
+
+
+def test_levels_can_be_limited_to_some_factors():
+    fig = figure(radio.effects(), "levels", factors=["wool"])
+    assert {trace.name for trace in fig.data} == {"wool", "wool interval"}
+    assert "driver" not in fig.layout.meta["alt"]
+
+
+@WIDTHS
+def test_interaction_draws_every_cell_with_its_interval(width):
+    effects = radio.effects("echo")
+    fig = figure(effects, "interaction", term="vents:wool", width=width)
+    cells = effects.cells[effects.cells["term"] == "vents:wool"]
+    drawn = sorted((low, high) for _, low, high in whiskers(fig, upright=True))
+    assert drawn == sorted(zip(cells["low"], cells["high"], strict=True))
+    assert (
+        len({trace.line.color for trace in fig.data if trace.name.endswith(" interval")}) == cells["second"].nunique()
+    )
+
+
+def test_interaction_may_be_named_either_way_round():
+    effects = radio.effects("echo")
+    assert figure(effects, "interaction", term="wool:vents") == figure(effects, "interaction", term="vents:wool")
+
+
+@pytest.mark.parametrize(
+    ("verdict", "title"),
+    [
+        (wording.MOVES, "What vents does to echo depends on wool"),
+        (wording.TOO_SMALL, "What vents does to echo hardly depends on wool"),
+        (wording.CANT_TELL, "Whether what vents does to echo depends on wool can't be told yet"),
+        (wording.TANGLED, "vents with wool on echo is tangled with driver"),
+    ],
+)
+def test_interaction_claims_what_the_verdict_allows(verdict, title):
+    effects = radio.effects("echo")
+    table = effects.table.assign(verdict=verdict, tangled_with="driver")
+    assert figure(replace(effects, table=table), "interaction", term="vents:wool").layout.meta["title"] == title
+
+
+def test_interaction_that_is_not_worth_seeing_is_refused():
+    with pytest.raises(UsageError, match=r"^No interaction on bass is worth a chart yet\.$"):
+        figure(replace(radio.effects(), cells=radio.effects().cells.iloc[:0]), "interaction")
+    with pytest.raises(UsageError, match=r"^term is 'vents:wol'; .* Did you mean 'vents:wool'\?$"):
+        figure(radio.effects("echo"), "interaction", term="vents:wol")
+
+
+@WIDTHS
+def test_timeline_draws_adjusted_means_in_build_order(width):
+    effects = radio.effects("echo")
+    order = list(effects.variants["variant"])[::-1]
+    fig = figure(effects, "timeline", order=order, width=width)
+    rows = effects.variants.iloc[::-1]
+    drawn = whiskers(fig, "adjusted mean", upright=width == "wide")
+    assert drawn == [
+        (place, low, high) for place, (low, high) in enumerate(zip(rows["low"], rows["high"], strict=True))
+    ]
+
+
+def test_timeline_shows_every_reading_by_rater():
+    readings = radio.readings()
+    fig = figure(radio.effects("echo"), "timeline", readings=readings)
+    for rater, own in readings[readings["outcome"] == "echo"].groupby("rater"):
+        assert sorted(value for _, value in marks(fig, rater, upright=True)) == sorted(own["value"])
+
+
+def test_timeline_draws_the_goal_that_lies_on_the_axis():
+    fig = figure(radio.effects(), "timeline")
+    assert {shape.y0 for shape in fig.layout.shapes} <= {0.0, 6.0, -6.0}
+    assert 0.0 in {shape.y0 for shape in fig.layout.shapes}
+    assert "target" in words(fig)
+
+
+def test_timeline_names_the_variant_nearest_to_the_goal():
+    effects = radio.effects()
+    nearest = effects.variants.loc[effects.variants["mean"].abs().idxmin(), "variant"]
+    assert f"variant {nearest}," in figure(effects, "timeline").layout.meta["title"]
+
+
+def test_narrow_timeline_runs_down_the_page():
+    """Redrawn, not shrunk: a row of its own for each variant."""
+    fig = figure(radio.effects(), "timeline", width="narrow")
+    assert list(fig.layout.yaxis.ticktext) == list(radio.effects().variants["variant"])
+    assert fig.layout.yaxis.range[0] > fig.layout.yaxis.range[1]
+
+
+@WIDTHS
+def test_worth_draws_every_variant_and_fills_the_one_to_keep(width):
+    advice = radio.advice()
+    fig = figure(advice, "worth", width=width)
+    drawn = sorted((low, high) for _, low, high in whiskers(fig, upright=width == "wide"))
+    assert drawn == sorted(zip(advice.worth["low"], advice.worth["high"], strict=True))
+    kept = marks(fig, "to keep", upright=width == "wide")
+    assert [value for _, value in kept] == list(
+        advice.worth.loc[advice.worth["variant"] == advice.best["variant"], "worth"]
+    )
+    assert fig.layout.meta["title"].startswith(f"Keep variant {advice.best['variant']} for now: overall worth 0.")
+
+
+def test_worth_without_a_best_says_so():
+    fig = figure(replace(radio.advice(), best={}, worth=radio.advice().worth.iloc[:0]), "worth")
+    assert fig.layout.meta["title"] == "No variant can be said to be the best yet"
+
+
+@WIDTHS
+def test_candidates_draws_all_and_rings_the_first_choice(width):
+    advice = radio.advice()
+    fig = figure(advice, width=width)
+    kinds = set(advice.candidates["kind"])
+    points = sum(len(trace.x) for trace in fig.data if trace.name in kinds)
+    assert points == len(advice.candidates)
+    ring = next(trace for trace in fig.data if trace.name == "first choice")
+    assert ring.x[0] == pytest.approx(advice.table["minutes"].iloc[0])
+    assert ring.marker.color == theme.colour("mark")
+
+
+def test_candidates_gives_the_reason_to_stop_as_title():
+    fig = figure(replace(radio.advice(), stop="nothing is worth it"), "candidates")
+    assert fig.layout.meta["title"] == "Nothing is worth it"
+
+
+def classical(swings):
+    """A result whose classical table holds these effects."""
+    table = pd.DataFrame({"term": [f"f{place}" for place in range(len(swings))], "swing": swings})
+    return replace(radio.effects(), classical=table)
+
+
+def test_normal_places_are_daniels_quantiles():
+    """Daniel 1959: the i-th of n ordered effects stands at the (i - 1/2)/n quantile; scipy as independent source."""
+    assert normal_places(15) == pytest.approx(list(stats.norm.ppf((np.arange(15) + 0.5) / 15)), abs=1e-12)
+    assert normal_places(1) == [NormalDist().inv_cdf(0.5)]
+
+
+def test_normal_plot_orders_effects_and_names_those_beyond_the_margin():
+    fig = figure(classical([8.0, 0.1, -0.2, 0.3, -7.0, 0.0]), "normal", margin=2.0)
+    inside, beyond = fig.data
+    assert list(inside.x) == [-0.2, 0.0, 0.1, 0.3]
+    assert list(beyond.x) == [-7.0, 8.0]
+    assert [name.strip() for name in beyond.text] == ["f4", "f0"]
+    assert fig.layout.meta["title"] == "Beyond what chance alone would give: f0, f4"
+
+
+def test_normal_plot_takes_the_margin_that_the_checks_state():
+    effects = classical([8.0, 0.1, -0.2, 0.3, -7.0, 0.0])
+    finding = "2 effects beyond Lenth's margin of 0.579 (f0 and f4); margin for all together 1.2."
+    checks = pd.DataFrame([("Without replicates", finding, "look", "")], columns=list(effects.checks.columns))
+    effects = replace(effects, checks=checks)
+    assert lenth_margin(effects) == 0.579
+    band = next(shape for shape in figure(effects, "normal").layout.shapes if shape.type == "rect")
+    assert (band.x0, band.x1) == (-0.579, 0.579)
+
+
+def test_normal_plot_of_too_few_effects_is_refused():
+    with pytest.raises(UsageError, match=r"^A normal plot needs 5 effects or more; bass has 2\.$"):
+        figure(classical([1.0, 2.0]), "normal")
+
+
+@WIDTHS
+def test_precision_draws_the_half_width_to_expect_of_every_term(width):
+    plan = radio.plan()
+    drawn = whiskers(figure(plan, width=width), "expected")
+    half = list(plan.precision["half_width"])
+    assert [(low, high) for _, low, high in drawn] == [(-value, value) for value in half]
+    fig = figure(plan, width=width)
+    bands = [shape for shape in fig.layout.shapes if shape.fillcolor == theme.colour("band")]
+    assert {(band.x0, band.x1) for band in bands} == {(-1.0, 1.0)}
+    assert fig.layout.meta["title"] == plan.headline
+
+
+def test_precision_of_a_term_that_cannot_be_estimated_says_so():
+    plan = radio.plan()
+    broken = replace(plan, precision=plan.precision.assign(half_width=np.nan, detectable=np.nan))
+    fig = figure(broken)
+    assert whiskers(fig, "expected") == []
+    assert words(fig).count("cannot be estimated") == len(plan.precision)
+
+
+ALL = [
+    ("bass", "effects"),
+    ("bass", "levels"),
+    ("echo", "interaction"),
+    ("bass", "timeline"),
+    ("", "worth"),
+    ("", "candidates"),
+    ("plan", "precision"),
+]
+
+
+def result_of(name: str):
+    """The plan, the advice, or the analysis of an outcome."""
+    if name == "plan":
+        return radio.plan()
+    return radio.effects(name) if name else radio.advice()
+
+
+@WIDTHS
+@pytest.mark.parametrize(("outcome", "what"), ALL)
+def test_every_chart_has_a_sentence_a_text_and_the_template(outcome, what, width):
+    """Title, text alternative and look are part of every chart, on both grounds."""
+    result = result_of(outcome)
+    for is_dark in (False, True):
+        fig = figure(result, what, width=width, dark=is_dark)
+        assert fig.layout.meta["kind"] == what
+        assert len(fig.layout.meta["title"]) > 10
+        assert len(fig.layout.meta["alt"]) > 40
+        assert fig.layout.template.layout == theme.template(is_dark).layout
+        own = {colour for name, colour in theme.COLOURS["light" if is_dark else "dark"].items()}
+        assert not own & set(str(fig.to_json()).split('"'))
+
+
+@pytest.mark.parametrize(("outcome", "what"), ALL)
+def test_untitled_chart_loses_the_title_and_its_room_only(outcome, what):
+    result = result_of(outcome)
+    fig = figure(result, what)
+    bare = theme.untitled(fig)
+    assert bare.layout.title.text is None
+    assert bare.layout.height - bare.layout.margin.t == fig.layout.height - fig.layout.margin.t
+    assert bare.data == fig.data

@@ -1,0 +1,178 @@
+"""What results become in words: answers, standing, the next change, the log."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.fit.verdicts import CLAIM
+from doe.model.outcome import Outcome
+from doe.sheets.answers import about, answer, effect_row, no_answer, split_interval
+from doe.sheets.cautions import BENCH, LISTENING, cautions
+from doe.sheets.log import log_table
+from doe.sheets.methods import methods
+from doe.sheets.standing import first_sentence, next_change, standing
+from tests.charts import radio
+
+
+@pytest.mark.parametrize(
+    ("written", "value", "interval"),
+    [
+        ("+3.1 N (1.2 to 5.0)", "+3.1 N", "1.2 to 5.0"),
+        ("-3 dB (A) (-4 to -2)", "-3 dB (A)", "-4 to -2"),
+        ("no estimate", "no estimate", ""),
+        ("2.0 (no interval)", "2.0", "no interval"),
+    ],
+)
+def test_value_and_interval_are_parted_at_the_last_bracket(written, value, interval):
+    assert split_interval(written) == (value, interval)
+
+
+def test_effect_row_has_every_column_as_text():
+    row = {"term": "wool", "swing": -2.13, "low": -2.94, "high": -1.31, "per_step": -2.13 / 12, "activity": 0.997,
+           "verdict": "moves it", "tangled_with": "", "from": "0", "to": "60"}  # fmt: skip
+    made = effect_row(row, radio.effects())
+    assert (made.term, made.span, made.swing, made.interval) == ("wool", "0 → 60", "-2.1 dB", "-2.9 to -1.3")
+    assert (made.per_step, made.sure, made.verdict, made.kind) == ("-0.18 dB per 5 %", ">99 %", "moves it", "moves")
+
+
+def test_change_per_step_has_no_more_digits_than_its_interval_bears():
+    """0.00631 with an interval of +-0.1 is 0.01."""
+    row = {"term": "vents", "swing": 0.0379, "low": -0.7, "high": 0.8, "per_step": 0.0379 / 6, "activity": 0.05,
+           "verdict": "can't tell yet", "tangled_with": "", "from": "0", "to": "6"}  # fmt: skip
+    assert effect_row(row, radio.effects()).per_step == "0.01 dB"
+
+
+def test_answer_numbers_its_parts_by_place():
+    made = answer(3, radio.effects())
+    assert made.id == "outcome-3"
+    assert [item.id for item in made.pictures] == ["chart-3-effects", "chart-3-levels"]
+
+
+def test_answer_shows_checks_worst_first():
+    checks = pd.DataFrame(
+        [("a", "x", "fine", ""), ("b", "y", "wrong", "do"), ("c", "z", "look", np.nan)],
+        columns=["check", "finding", "level", "advice"],
+    )
+    made = answer(1, replace(radio.effects(), checks=checks)).checks
+    assert [(row.check, row.word, row.advice) for row in made] == [
+        ("b", "wrong", "do"),
+        ("c", "have a look", ""),
+        ("a", "fine", ""),
+    ]
+
+
+def test_answer_counts_the_terms_it_leaves_out():
+    made = answer(1, radio.effects())
+    left = len(radio.effects().table) - len(made.effects)
+    assert made.more.startswith(f"{left} more terms, interactions and bends, act with less than 10 % and are left out")
+
+
+def test_refusal_keeps_the_reason():
+    made = no_answer(2, radio.BASS, "Only one variant has a reading of bass.")
+    assert (made.headline, made.refusal) == ("No answer about bass yet.", "Only one variant has a reading of bass.")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "said"),
+    [
+        (radio.BASS, "measured in dB, goal: hit (target 0, worst -6 and 6), 1 dB or more matters"),
+        (radio.ECHO, "rated, on a scale from 1 to 7, goal: lower (best 1, worst 6), 0.5 or more matters"),
+        (Outcome("mass", unit="g"), "measured in g, no goal"),
+        (Outcome("pitch", goal="within", low=2, high=3, worst=(0, 9)),
+         "measured, goal: within (wanted from 2, wanted to 3, worst 0 and 9)"),
+    ],
+)  # fmt: skip
+def test_outcome_is_described_with_its_goal(outcome, said):
+    assert about(outcome) == said
+
+
+def test_reason_is_parted_after_its_first_sentence_only():
+    what, why = first_sentence("Change wool from 0.5 to 1.5 %: 8 min. Expect 0.8 (0.7 to 0.9). Then stop.")
+    assert what == "Change wool from 0.5 to 1.5 %: 8 min."
+    assert why == "Expect 0.8 (0.7 to 0.9). Then stop."
+    assert first_sentence("Do it") == ("Do it", "")
+
+
+def test_next_change_gives_effort_settings_worth_and_expectation():
+    advice = radio.advice()
+    made = next_change(radio.SETUP, advice)
+    assert made.first is not None
+    facts = dict(made.first.facts)
+    assert {"Where", "Takes", "Settings", "Overall worth"} <= set(facts)
+    assert "round" in facts["Takes"]
+    assert [row.outcome for row in made.first.expected] == ["bass", "echo"]
+    assert len(made.others) == len(advice.table) - 1
+    assert f"{made.first.what} {made.first.why}".strip() == advice.table["reason"].iloc[0]
+
+
+def test_next_change_without_advice_says_why_and_still_warns():
+    made = next_change(radio.SETUP, None, "There are no outcomes with a goal.")
+    assert (made.first, made.refusal) == (None, "There are no outcomes with a goal.")
+    assert made.cautions == (BENCH, LISTENING)
+
+
+def test_stop_comes_first_and_starts_with_a_capital():
+    made = next_change(radio.SETUP, replace(radio.advice(), stop="the chance left is small."))
+    assert made.stop == "The chance left is small."
+
+
+def test_listening_caution_stands_where_ears_or_sound_are_used():
+    quiet = replace(radio.SETUP, outcomes=(Outcome("mass", unit="g"),))
+    assert cautions(quiet) == (BENCH,)
+    recorded = replace(quiet, outcomes=(Outcome("level", unit="dB", recipe={"from": "level"}),))
+    assert cautions(recorded) == (BENCH, LISTENING)
+
+
+def test_standing_gives_the_best_variant_as_it_is_believed_to_be():
+    advice = radio.advice()
+    made = standing(radio.SETUP, advice, [radio.effects(), radio.effects("echo")], radio.readings(), [])
+    assert made.best.startswith(f"Keep variant {advice.best['variant']} for now")
+    assert "wool" in made.settings
+    assert [(row.outcome, row.wanted) for row in made.outcomes] == [
+        ("bass", "target 0, worst -6 and 6"), ("echo", "best 1, worst 6"),
+    ]  # fmt: skip
+
+
+def test_log_gives_plain_means_with_their_number():
+    settings = {"vents": 4, "rings": 8, "wool": 60.0, "driver": "paper", "feet": "felt"}
+    none = dict.fromkeys(settings)
+    variants = pd.DataFrame(
+        [
+            {"variant": "1", "unit": "A", "parent": None, **settings},
+            {"variant": "ref", "unit": None, "parent": None, **none},
+        ]
+    )
+    readings = pd.DataFrame({"variant": ["1", "1", "1", "ref"], "outcome": ["bass", "bass", "echo", "echo"],
+                             "value": [1.0, 2.0, 3.0, 5.0], "versus": [None] * 4})  # fmt: skip
+    table = log_table(radio.SETUP, variants, readings)
+    assert table.headings == (
+        "Variant",
+        "Unit",
+        "From",
+        "vents",
+        "rings",
+        "wool, %",
+        "driver",
+        "feet",
+        "bass, dB",
+        "echo",
+    )
+    assert table.rows[0] == ("1", "A", "-", "4", "8", "60", "paper", "felt", "1.5 (2)", "3")
+    assert table.rows[1] == ("ref", "-", "-", "-", "-", "-", "-", "-", "-", "5")
+    assert table.numeric == (False, False, False, True, True, True, False, False, True, True)
+
+
+def test_comparisons_are_counted_for_both_variants():
+    setup = replace(radio.SETUP, factors=(), outcomes=(Outcome("better", kind="compared"),))
+    variants = pd.DataFrame({"variant": ["1", "2"], "unit": [None] * 2, "parent": [None] * 2})
+    readings = pd.DataFrame(
+        {"variant": ["1", "1"], "outcome": ["better"] * 2, "value": [1.0, 0.5], "versus": ["2", "2"]}
+    )
+    assert [row[-1] for row in log_table(setup, variants, readings).rows] == ["2 comparisons", "2 comparisons"]
+
+
+def test_method_note_states_the_claim_that_verdicts_use():
+    assert any(f"{CLAIM:.0%}".replace("%", " %") in said for said in methods(radio.SETUP))
+    assert not any("Derringer" in said for said in methods(replace(radio.SETUP, outcomes=())))
