@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaln
+from scipy.special import betaln, logsumexp
 
 from doe.coding import Term
 from doe.fit.priors import Prior
@@ -67,6 +67,8 @@ class Posterior:
         Whether all models up to the size limit were visited.
     sensitivity : ndarray of shape (n_scales, n_terms)
         Activity under each prior scale alone.
+    log_evidence : float
+        Log of the evidence of all visited models together; comparable between searches of the same values.
     """
 
     problem: Problem
@@ -83,6 +85,7 @@ class Posterior:
     n_visited: int
     is_exhaustive: bool
     sensitivity: Array
+    log_evidence: float
 
 
 class Search:
@@ -299,6 +302,7 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
         n_visited=len(included),
         is_exhaustive=is_exhaustive,
         sensitivity=sensitivity,
+        log_evidence=float(logsumexp(scores) - np.log(len(engine.scales))),
     )
 
 

@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from doe.coding import Coding, Matrix, Term
-from doe.fit.active import BEAM, Posterior, search
-from doe.fit.builds import Builds, adjusted_builds
+from doe.coding import Coding, Term
 from doe.fit.checks import run_checks
 from doe.fit.classical import COLUMNS as CLASSICAL_COLUMNS
-from doe.fit.classical import Classical, fit_classical
 from doe.fit.effects import Basis, Effects, empty_table
 from doe.fit.estimates import Averages, averages, swings
-from doe.fit.evidence import Evidence, gather, groupings
+from doe.fit.evidence import Evidence
+from doe.fit.origins import origin_of
+from doe.fit.passes import Fitted, fit, supported_terms
 from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
 from doe.fit.priors import Prior
-from doe.fit.reml import Grouping, Reml
 from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
+from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
-from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.fit.words import headline, sensitivity_line, spoken
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
@@ -35,18 +32,6 @@ from doe.model.wording import CANT_TELL, MOVES, counted
 Array = npt.NDArray[Any]
 
 MOST_PAIRED = 14
-SUPPORTED = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class _Fitted:
-    """One pass from readings to a posterior."""
-
-    builds: Builds
-    problem: Problem
-    posterior: Posterior
-    reading_sd: float
-    classical: Classical
 
 
 def analyse(
@@ -76,7 +61,7 @@ def analyse(
     terms : {"main", "two-factor", "quadratic"}, sequence of str, or None
         Candidate terms; None lets the engine look at main effects, two-factor interactions and curvature.
     derived : sequence of Derived
-        Quantities that may be named in `terms`.
+        Quantities that may be named in `terms`; left alone, each is compared with the factors it is written in.
     prior : Prior, optional
         Beliefs about effects; the documented default otherwise.
     seed : int
@@ -98,17 +83,17 @@ def analyse(
     if not factors:
         raise UsageError("There is no factor to analyse; add one with 'fettle factor add'.")
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())
-    evidence = gather(readings, coding.factors, outcome)
-    sources, notes = groupings(evidence)
+    origin = origin_of(readings, coding, outcome)
+    evidence = origin.evidence
     candidates, skipped = _candidates(coding, evidence, terms)
-    notes = [*evidence.notes, *notes, *_unvaried_notes(coding, evidence), *skipped]
+    notes = [*evidence.notes, *origin.notes, *_unvaried_notes(coding, evidence), *skipped]
     reason = _hopeless(evidence, candidates)
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
     prior = prior or Prior()
-    exact = coding.terms(terms) if terms is not None else None
-    fitted = _fit(coding, evidence, candidates, sources, prior, exact)
-    return _result(coding, evidence, fitted, notes, sources, terms, seed)
+    fitted = fit(origin, coding, candidates, prior, exact=terms is not None)
+    through = act_through(coding, derived if terms is None else (), evidence, fitted, prior)
+    return _result(coding, evidence, fitted, through, notes, seed)
 
 
 def _uses_derived(terms: str | Sequence[str] | None, derived: Sequence[Derived]) -> bool:
@@ -152,69 +137,13 @@ def _hopeless(evidence: Evidence, candidates: Sequence[Term]) -> str:
     return ""
 
 
-def _fit(
-    coding: Coding, evidence: Evidence, candidates: Sequence[Term], sources: Sequence[Grouping], prior: Prior,
-    exact: Sequence[Term] | None,
-) -> _Fitted:  # fmt: skip
-    """Two passes: scatter about the main effects, then about the terms that the first pass supports."""
-    matrix = coding.matrix(evidence.settings, candidates)
-    usable, _ = usable_terms(matrix, candidates)
-    if len(usable) < len(candidates):
-        matrix = coding.matrix(evidence.settings, usable)
-    mains = [term for term in usable if term.is_main]
-    spare = evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
-    first = _pass(coding, evidence, matrix, sources, mains if spare >= 3 else [], prior, beam=40)
-    second = _pass(coding, evidence, matrix, sources, _supported(first.posterior), prior)
-    settled = list(exact) if exact is not None else _supported(second.posterior)
-    classical = fit_classical(evidence, coding, coding.matrix(evidence.settings, settled), sources)
-    return replace(second, classical=classical)
-
-
-def _pass(
-    coding: Coding, evidence: Evidence, matrix: Matrix, sources: Sequence[Grouping], terms: Sequence[Term], prior: Prior,
-    *, beam: int = BEAM,
-) -> _Fitted:  # fmt: skip
-    design = coding.matrix(evidence.settings, terms)
-    scatter = fit_classical(evidence, coding, design, sources, with_table=False)
-    model = scatter.model or _plain_model(evidence, scatter)
-    builds = adjusted_builds(evidence, list(scatter.sources), model)
-    problem = whiten(builds, matrix, coding, replicated="variant" in model.names)
-    floor = prior.scale_df * problem.reading_share * problem.unit**2 if problem.reading_share < 1.0 else 0.0
-    posterior = search(problem, prior, floor=floor, beam=beam)
-    return _Fitted(builds, problem, posterior, model.sigma, scatter)
-
-
-def _plain_model(evidence: Evidence, scatter: Classical) -> Reml:
-    """Describe a fit without sources of scatter in the form of a mixed model."""
-    assert scatter.plain is not None
-    df = evidence.n_readings - int(scatter.estimable.sum())
-    variance = (scatter.plain.rss + evidence.within) / df if df > 0 else 0.0
-    sigma = np.sqrt(variance) if variance > (1e-9 * evidence.spread) ** 2 else evidence.spread / 10
-    none = np.zeros((0, 0))
-    return Reml((), (), float(sigma), np.zeros(0), none, np.nan, none, np.zeros((0, 0, 0)))
-
-
-def _supported(posterior: Posterior) -> list[Term]:
-    """Terms more likely active than not, with their main effects; as many as the builds can bear."""
-    terms = posterior.problem.terms
-    chosen = [
-        terms[place]
-        for place in np.argsort(-posterior.activity, kind="stable")
-        if posterior.activity[place] > SUPPORTED
-    ]
-    closed = dict.fromkeys(term for one in chosen for term in (*one.parents, one) if term in terms)
-    most = max(1, posterior.problem.n_rows - 3)
-    return sorted(list(closed)[:most], key=terms.index)
-
-
 def _result(
-    coding: Coding, evidence: Evidence, fitted: _Fitted, notes: Sequence[str], sources: Sequence[Grouping],
-    terms: str | Sequence[str] | None, seed: int,
-) -> Effects:  # fmt: skip
+    coding: Coding, evidence: Evidence, fitted: Fitted, through: pd.DataFrame, notes: Sequence[str], seed: int
+) -> Effects:
     average = averages(coding, fitted.posterior)
     table, ties = _table(coding, evidence, average)
     matrix = coding.matrix(evidence.settings, average.terms)
-    supported = coding.matrix(evidence.settings, _supported(fitted.posterior))
+    supported = coding.matrix(evidence.settings, supported_terms(fitted.posterior))
     claimed = [name in set(table["term"][table["verdict"] == MOVES]) for name in (term.name for term in average.terms)]
     names = evidence.variants[: evidence.n_built]
     return Effects(
@@ -228,7 +157,8 @@ def _result(
         checks=run_checks(evidence, fitted.builds, supported, coding, fitted.classical.table),
         variants=variants_of(evidence, fitted.builds, average, matrix.values),
         models=_models(average),
-        notes=(*notes, *_scatter_notes(evidence, sources, fitted), *_tie_notes(coding, evidence, average, ties)),
+        through=through,
+        notes=(*notes, *fitted.notes, *_tie_notes(coding, evidence, average, ties)),
         headline=headline(evidence.outcome, table),
         sensitivity=sensitivity_line(
             [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM
@@ -294,15 +224,6 @@ def _models(average: Averages, most: int = 10) -> pd.DataFrame:
     return pd.DataFrame({"terms": [text or "nothing" for text in texts], "probability": weights[order]})
 
 
-def _scatter_notes(evidence: Evidence, sources: Sequence[Grouping], fitted: _Fitted) -> list[str]:
-    names = fitted.classical.model.names if fitted.classical.model else ()
-    if any(source.name == "variant" for source in sources) and "variant" not in names:
-        return [
-            "No build is left over to show how much a rebuild changes by itself; intervals hold for these builds only."
-        ]
-    return []
-
-
 def _tie_notes(coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie]) -> list[str]:
     notes = []
     terms = {term.name: term for term in average.terms}
@@ -331,6 +252,7 @@ def _nothing(
         "classical": CLASSICAL_COLUMNS,
         "checks": ["check", "finding", "level", "advice"],
         "models": ["terms", "probability"],
+        "through": ["quantity", "parts", "odds", "finding"],
     }
     empty: dict[str, Any] = {name: pd.DataFrame(columns=columns) for name, columns in frames.items()}
     means = evidence.location + np.bincount(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import astuple, dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,37 +13,17 @@ from scipy.special import fdtrc, stdtr
 
 from doe.coding import Coding, Matrix
 from doe.fit.builds import Builds
+from doe.fit.check import COLUMNS, Check
 from doe.fit.evidence import Evidence
+from doe.fit.graded import ordered_opinion
 from doe.fit.least_squares import LeastSquares, least_squares
 from doe.fit.lenth import lenth
+from doe.fit.listeners import listener_checks
+from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
 from doe.model.wording import counted, number, percent
 
 Array = npt.NDArray[Any]
-
-COLUMNS = ["check", "finding", "level", "advice"]
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One check.
-
-    Attributes
-    ----------
-    check : str
-        What was looked at.
-    finding : str
-        What was found, with its figures.
-    level : {"fine", "look", "wrong"}
-        Whether to worry.
-    advice : str
-        What to do; empty where all is well.
-    """
-
-    check: str
-    finding: str
-    level: Literal["fine", "look", "wrong"]
-    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,13 +90,12 @@ def run_checks(
         _middle(evidence, coding, matrix),
         _pile_up(evidence),
         _stand_out(classical),
+        *listener_checks(evidence),
+        even_scatter(evidence),
+        box_cox_hint(builds, matrix),
+        ordered_opinion(evidence, coding, matrix, classical, builds),
     ]
-    return pd.DataFrame([vars_of(check) for check in found if check is not None], columns=COLUMNS)
-
-
-def vars_of(check: Check) -> tuple[str, str, str, str]:
-    """Return a check as a table row."""
-    return check.check, check.finding, check.level, check.advice
+    return pd.DataFrame([astuple(check) for check in found if check is not None], columns=COLUMNS)
 
 
 def _lack_of_fit(evidence: Evidence, builds: Builds, residuals: Residuals) -> Check | None:

@@ -20,6 +20,8 @@ from doe.fit.reml import Crossproducts, Grouping, Reml, fit_reml
 
 Array = npt.NDArray[Any]
 
+_LARGE = 10**9
+
 COLUMNS = ["term", "swing", "se", "df", "p", "low", "high"]
 
 
@@ -125,6 +127,24 @@ def _table(
         else:
             rows.append(_row(term, swing, se if df > 0 else np.nan, float(df)))
     return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty()
+
+
+def large_sample_table(coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array) -> Classical:
+    """Table of a likelihood fit: normal intervals, as many degrees of freedom as one likes.
+
+    Parameters
+    ----------
+    coding, matrix : Coding, Matrix
+        The terms.
+    coefficients : ndarray of shape (n_columns,)
+        On the columns of `matrix`, without the mean.
+    covariance : ndarray of shape (n_columns, n_columns)
+    """
+    estimable = np.append(True, np.diag(covariance) > 1e-12)
+    padded = np.zeros((len(estimable), len(estimable)))
+    padded[1:, 1:] = covariance
+    table = _table(coding, matrix, np.append(0.0, coefficients), padded, estimable, _LARGE)
+    return Classical(table, None, None, (), estimable)
 
 
 def _row(term: Term, swing: float, se: float, df: float) -> tuple[Any, ...]:

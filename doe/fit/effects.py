@@ -74,6 +74,8 @@ class Effects:
         `variant, mean, low, high, readings, fitted`: each build adjusted for session and rater, and what the model gives it.
     models : DataFrame
         `terms, probability` of the most probable models.
+    through : DataFrame
+        `quantity, parts, odds, finding`: whether factors act through a derived quantity rather than by themselves.
     notes : tuple of str
         What cannot be known from these readings, and why.
     headline : str
@@ -100,6 +102,7 @@ class Effects:
     checks: pd.DataFrame
     variants: pd.DataFrame
     models: pd.DataFrame
+    through: pd.DataFrame
     notes: tuple[str, ...]
     headline: str
     sensitivity: str
@@ -165,7 +168,7 @@ class Effects:
         lines = [self.headline, "", *_text_table(self._shown()), ""]
         for _, check in self.checks[self.checks["level"] != "fine"].iterrows():
             lines.append(f"{check['check']}: {check['finding']} {check['advice']}".rstrip())
-        lines += [note for note in (*self.notes, self.sensitivity) if note]
+        lines += [note for note in (*self.through["finding"], *self.notes, self.sensitivity) if note]
         lines.append(self._footer())
         return "\n".join(lines)
 
@@ -185,7 +188,9 @@ class Effects:
 
     def _repr_html_(self) -> str:
         table = self._shown().to_html(index=False, border=0, escape=True)
-        notes = "".join(f"<p>{escape(note)}</p>" for note in (*self.notes, self.sensitivity) if note)
+        notes = "".join(
+            f"<p>{escape(note)}</p>" for note in (*self.through["finding"], *self.notes, self.sensitivity) if note
+        )
         return f"<p><b>{escape(self.headline)}</b></p>{table}{notes}<p>{escape(self._footer())}</p>"
 
     def __repr__(self) -> str:

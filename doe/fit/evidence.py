@@ -43,10 +43,12 @@ class Evidence:
         Conditions of each cell; -1 where unknown.
     place : ndarray of shape (n_cells,)
         Place in the session's order, coded to -1..1 within it; 0 where unknown.
+    raters : tuple of str
+        Names of the raters.
     counts, means : ndarray of shape (n_cells,)
         Readings in the cell, and their mean less `location`.
-    within : float
-        Sum of squares of the readings about their cells' means.
+    squares : ndarray of shape (n_cells,)
+        Sum of squares of the readings about their cell's mean.
     location : float
         What was taken off every reading, for the arithmetic's sake.
     spread : float
@@ -64,9 +66,10 @@ class Evidence:
     session: Index
     rater: Index
     place: Array
+    raters: tuple[str, ...]
     counts: Array
     means: Array
-    within: float
+    squares: Array
     location: float
     spread: float
     notes: tuple[str, ...]
@@ -75,6 +78,11 @@ class Evidence:
     def n_readings(self) -> int:
         """Number of readings."""
         return int(self.counts.sum())
+
+    @property
+    def within(self) -> float:
+        """Sum of squares of all readings about their cells' means."""
+        return float(self.squares.sum())
 
     @property
     def replicated(self) -> bool:
@@ -106,7 +114,7 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
     FitError
         If there is no reading of this outcome of any variant with settings.
     """
-    rows, notes = _rows_of(readings, factors, outcome)
+    rows, notes = readings_of(readings, factors, outcome)
     values, location = _centred(rows["value"], outcome)
     codes, names = _ordered_variants(rows, factors)
     n_built = sum(is_built for _, is_built in names)
@@ -116,7 +124,7 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         )
     keys = pd.DataFrame({"variant": codes, "session": _codes(rows, "session"), "rater": _codes(rows, "rater")})
     keys["order"] = _order(rows)
-    cells, counts, means, within = _cells(keys, values)
+    cells, counts, means, squares = _cells(keys, values)
     firsts = pd.Series(np.arange(len(rows))).groupby(codes).first().to_numpy()[:n_built]
     if outcome.relative_to is not None:
         notes.append(_relative_note(outcome, [name for name, _ in names]))
@@ -124,15 +132,16 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         outcome=outcome,
         variants=tuple(name for name, _ in names),
         n_built=n_built,
-        settings=_settings(rows.iloc[firsts], factors),
+        settings=settings_of(rows.iloc[firsts], factors),
         units=_codes(rows, "unit")[firsts],
         variant=cells["variant"].to_numpy(dtype=np.intp),
         session=cells["session"].to_numpy(dtype=np.intp),
         rater=cells["rater"].to_numpy(dtype=np.intp),
         place=_places(cells),
+        raters=_names(rows, "rater"),
         counts=counts,
         means=means,
-        within=within,
+        squares=squares,
         location=location,
         spread=float(np.ptp(values)),
         notes=tuple(note for note in notes if note),
@@ -166,7 +175,16 @@ def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Gr
     return found + ([drift] if drift else []), notes
 
 
-def _rows_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> tuple[pd.DataFrame, list[str]]:
+def readings_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> tuple[pd.DataFrame, list[str]]:
+    """Pick the rows of one outcome that hold a value, and say what was left out.
+
+    Raises
+    ------
+    DataError
+        If a column is missing.
+    FitError
+        If nothing is left.
+    """
     wanted = ["variant", "value", *(factor.name for factor in factors)]
     missing = [name for name in wanted if name not in readings.columns]
     if missing:
@@ -240,18 +258,28 @@ def _codes(rows: pd.DataFrame, name: str) -> Index:
     return codes.astype(np.intp)
 
 
+def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:
+    """Labels in the order of their codes."""
+    if name not in rows.columns:
+        return ()
+    return tuple(str(label) for label in pd.factorize(rows[name])[1])
+
+
 def _order(rows: pd.DataFrame) -> Array:
     if "order" not in rows.columns:
         return np.full(len(rows), np.nan)
     return pd.to_numeric(rows["order"], errors="coerce").to_numpy(dtype=float)
 
 
-def _cells(keys: pd.DataFrame, values: Array) -> tuple[pd.DataFrame, Array, Array, float]:
-    grouped = pd.Series(values).groupby([keys[name] for name in keys.columns], dropna=False, sort=False)
-    table = grouped.agg(["size", "mean"]).reset_index()
-    means = grouped.transform("mean").to_numpy()
-    within = float(np.sum((values - means) ** 2))
-    return table, table["size"].to_numpy(dtype=float), table["mean"].to_numpy(dtype=float), within
+def _cells(keys: pd.DataFrame, values: Array) -> tuple[pd.DataFrame, Array, Array, Array]:
+    """Sum readings under equal conditions up: keys, counts, means, sums of squares about the means."""
+    names = list(keys.columns)
+    number = keys.groupby(names, dropna=False, sort=False).ngroup().to_numpy()
+    firsts = np.unique(number, return_index=True)[1]
+    counts = np.bincount(number).astype(float)
+    means = np.bincount(number, values) / counts
+    squares = np.bincount(number, (values - means[number]) ** 2)
+    return keys.iloc[firsts].reset_index(drop=True), counts, means, squares
 
 
 def _places(cells: pd.DataFrame) -> Array:
@@ -266,7 +294,8 @@ def _places(cells: pd.DataFrame) -> Array:
     return coded.fillna(0.0).to_numpy(dtype=float)
 
 
-def _settings(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
+def settings_of(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
+    """Read the settings of variants, one row each, in the factors' own types."""
     columns: dict[str, Any] = {}
     for factor in factors:
         column = rows[factor.name]

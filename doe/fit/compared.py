@@ -1,0 +1,189 @@
+"""Compared outcomes on the way to effects: abilities stand in for adjusted values, the rest of the engine is shared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import optimize
+
+from doe.coding import Coding, Matrix
+from doe.fit.builds import Builds
+from doe.fit.classical import Classical, large_sample_table
+from doe.fit.evidence import Evidence, readings_of, settings_of
+from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
+from doe.model.errors import DataError, FitError, listed
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+
+Array = npt.NDArray[Any]
+
+_ADRIFT = 1e4
+"""Variance of what no comparison says: the level of all abilities together, and of parts that nothing links."""
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Comparisons of one outcome.
+
+    Attributes
+    ----------
+    evidence : Evidence
+        One cell per item: how often it was compared, and its ability in log odds.
+    pairs : Pairs
+        The comparisons.
+    covariance : ndarray of shape (n_items, n_items)
+        Of the abilities.
+    """
+
+    evidence: Evidence
+    pairs: Pairs
+    covariance: Array
+
+
+def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> Compared:
+    """Collect the comparisons of one outcome and fit free abilities.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Columns `variant, versus, value` (1 first better, 0.5 tie, 0 second better) and one column per factor. The settings
+        of a variant that stands second are taken from any row in which it stands first.
+    factors : sequence of Factor
+    outcome : Outcome
+
+    Raises
+    ------
+    DataError
+        If a comparison lacks its second variant, or holds a variant against itself.
+    FitError
+        If there is no comparison of variants with settings.
+    """
+    rows, notes = readings_of(readings, factors, outcome)
+    _check_versus(rows, outcome)
+    labels = list(dict.fromkeys([*rows["variant"].astype(str), *rows["versus"].astype(str)]))
+    known = _known_settings(readings, factors)
+    built = [label for label in labels if label in known]
+    names = [*built, *(label for label in labels if label not in known)]
+    if len(built) < 1:
+        raise FitError(f"There is no comparison of {outcome.name} between variants with settings yet.")
+    pairs = _pairs(rows, {name: place for place, name in enumerate(names)})
+    values, covariance, fit = abilities(pairs)
+    parts = linked_parts(pairs)
+    if len(parts) > 1:
+        texts = [f"({', '.join(names[place] for place in part)})" for part in parts]
+        notes.append(
+            f"The comparisons of {outcome.name} fall into parts that nothing links, {listed(texts, 'and')}; "
+            f"compare {names[parts[0][0]]} with {names[parts[1][0]]} to link them."
+        )
+    if fit.is_held:
+        notes.append(
+            f"Some variant won or lost every comparison of {outcome.name}, so how far ahead it is cannot be said; "
+            f"abilities are held within about {HELD_SD:g} of each other."
+        )
+    involved = np.bincount(pairs.first, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
+    involved += np.bincount(pairs.second, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
+    nowhere = np.full(len(names), -1, dtype=np.intp)
+    evidence = Evidence(
+        outcome=outcome,
+        variants=tuple(names),
+        n_built=len(built),
+        settings=settings_of(pd.DataFrame([known[name] for name in built]), factors),
+        units=np.full(len(built), -1, dtype=np.intp),
+        variant=np.arange(len(names), dtype=np.intp),
+        session=nowhere,
+        rater=nowhere,
+        place=np.zeros(len(names)),
+        counts=involved,
+        means=values,
+        squares=np.zeros(len(names)),
+        raters=(),
+        location=0.0,
+        spread=float(np.ptp(values)),
+        notes=tuple(notes),
+    )
+    return Compared(evidence, pairs, covariance + _ADRIFT * _unlinked(parts, len(names)))
+
+
+def compared_builds(compared: Compared, matrix: Matrix) -> Builds:
+    """Abilities as adjusted values, with build-to-build scatter about a model by REML (one component, held off zero)."""
+    n_built = compared.evidence.n_built
+    reading = compared.covariance[:n_built, :n_built]
+    means = compared.evidence.means[:n_built]
+    X = np.column_stack([np.ones(n_built), matrix.values])
+    scatter = _between(X, means, reading)
+    return Builds(means, reading, np.eye(n_built) * scatter)
+
+
+def classical_comparisons(compared: Compared, coding: Coding, matrix: Matrix) -> Classical:
+    """Regress abilities on exactly the terms of a matrix, in one likelihood."""
+    n_items, n_columns = compared.pairs.n_items, matrix.values.shape[1]
+    n_built = compared.evidence.n_built
+    design = np.zeros((n_items, n_columns + n_items - n_built))
+    design[:n_built, :n_columns] = matrix.values
+    design[n_built:, n_columns:] = np.eye(n_items - n_built)
+    fit = fit_pairs(compared.pairs, design)
+    return large_sample_table(coding, matrix, fit.coefficients[:n_columns], fit.covariance[:n_columns, :n_columns])
+
+
+def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
+    if "versus" not in rows.columns or rows["versus"].isna().any():
+        raise DataError(f"A comparison of {outcome.name} has no second variant; give it as 'versus'.")
+    same = rows["variant"].astype(str) == rows["versus"].astype(str)
+    if same.any():
+        raise DataError(
+            f"A comparison of {outcome.name} holds variant {rows.loc[same, 'variant'].iloc[0]} against itself."
+        )
+
+
+def _known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, dict[str, Any]]:
+    names = [factor.name for factor in factors]
+    filled = readings[readings[names].notna().all(axis=1)].drop_duplicates("variant")
+    records: list[dict[str, Any]] = [
+        dict(zip(names, row, strict=True)) for row in filled[names].itertuples(index=False)
+    ]
+    return {str(label): record for label, record in zip(filled["variant"], records, strict=True)}
+
+
+def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:
+    table = pd.DataFrame(
+        {
+            "first": rows["variant"].astype(str).map(places).to_numpy(),
+            "second": rows["versus"].astype(str).map(places).to_numpy(),
+            "value": rows["value"].to_numpy(dtype=float),
+        }
+    )
+    for name, value in (("wins", 1.0), ("losses", 0.0), ("ties", 0.5)):
+        table[name] = (table["value"] == value).astype(float)
+    summed = table.groupby(["first", "second"], sort=True)[["wins", "losses", "ties"]].sum().reset_index()
+    wins, losses, ties = (summed[name].to_numpy(dtype=float) for name in ("wins", "losses", "ties"))
+    first, second = (summed[name].to_numpy(dtype=np.intp) for name in ("first", "second"))
+    return Pairs(first, second, wins, losses, ties, len(places))
+
+
+def _unlinked(parts: list[list[int]], n_items: int) -> Array:
+    """One where two items belong to one part: its level is adrift as a whole."""
+    same = np.zeros((n_items, n_items))
+    for part in parts:
+        same[np.ix_(part, part)] = 1.0
+    return same
+
+
+def _between(X: Array, y: Array, reading: Array) -> float:
+    """REML estimate of one added variance, with the penalty that keeps it off zero."""
+
+    def criterion(log_variance: float) -> float:
+        covariance = reading + np.exp(log_variance) * np.eye(len(y))
+        inverse = np.linalg.inv(covariance)
+        information = X.T @ inverse @ X
+        residual = y - X @ np.linalg.lstsq(information, X.T @ inverse @ y, rcond=None)[0]
+        logs = np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(information + 1e-12 * np.eye(X.shape[1]))[1]
+        return float(logs + residual @ inverse @ residual - log_variance)
+
+    if len(y) <= X.shape[1]:
+        return float(np.median(np.diag(reading - _ADRIFT)))
+    return float(np.exp(optimize.minimize_scalar(criterion, bounds=(-12.0, 6.0), method="bounded").x))

@@ -1,0 +1,96 @@
+"""A second opinion on grades, from a model that knows only their order."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from doe.coding import Coding, Matrix, sum_contrasts
+from doe.fit.builds import Builds
+from doe.fit.check import Check
+from doe.fit.estimates import term_contrast
+from doe.fit.evidence import Evidence
+from doe.fit.least_squares import independent_columns
+from doe.fit.ordered import fit_ordered
+from doe.model.errors import listed
+
+Array = npt.NDArray[Any]
+
+NAME = "Grades taken as an order"
+CLEAR = 1.96
+_MOST_GRADES = 15
+
+
+def ordered_opinion(
+    evidence: Evidence, coding: Coding, matrix: Matrix, classical: pd.DataFrame, builds: Builds
+) -> Check | None:
+    """Fit an ordered logit with rater offsets to the supported terms, and name those on which the two models disagree.
+
+    The logit takes readings of one build for independent, so its statistics are shrunk by the design effect of the builds'
+    own scatter (Kish 1965, Survey Sampling, sec. 5.4). They disagree where the mixed model's 95 % interval leaves zero out
+    and the logit's does not, or where the signs differ.
+
+    Returns
+    -------
+    Check or None
+        None where there is nothing to compare: no grades, no supported term, or too few readings.
+    """
+    if evidence.outcome.kind != "rated" or not matrix.terms:
+        return None
+    variant, rater, values, counts = _grades(evidence)
+    built = variant < evidence.n_built
+    levels, grades = np.unique(np.round(values[built], 6), return_inverse=True)
+    X = np.hstack([matrix.values[variant[built]], _rater_columns(rater[built], len(evidence.raters))])
+    keep = independent_columns(np.column_stack([np.ones(len(X)), X]))[1:]
+    n_terms = matrix.values.shape[1]
+    if not 2 <= len(levels) <= _MOST_GRADES or len(X) < keep.sum() + len(levels) + 5 or not keep[:n_terms].all():
+        return None
+    fit = fit_ordered(X[:, keep], grades.astype(np.intp), counts[built])
+    if not fit.is_finite:
+        return Check(
+            NAME, "Some setting had only the best or only the worst grades, so an order alone cannot say.", "fine"
+        )
+    shrink = np.sqrt(_design_effect(builds))
+    apart = []
+    for name, swing, low, high in classical[["term", "swing", "low", "high"]].itertuples(index=False):
+        place = matrix.slices.get(str(name))
+        if place is None or not np.isfinite(low):
+            continue
+        term = next(term for term in matrix.terms if term.name == name)
+        weights = term_contrast(coding, term, fit.coefficients[place]).weights
+        value = float(weights @ fit.coefficients[place])
+        error = float(np.sqrt(weights @ fit.covariance[place, place] @ weights)) * shrink
+        is_clear = abs(value) > CLEAR * error
+        is_claimed = low > 0 or high < 0
+        if (is_claimed and not is_clear) or (is_claimed and len(weights) == 1 and value * swing < 0):
+            apart.append(str(name).replace("_", " ").replace(":", " with "))
+    if apart:
+        finding = f"A model that takes grades only as an order does not bear out {listed(apart, 'and')}."
+        return Check(
+            NAME, finding, "look", "Take more grades before trusting it; the steps of the scale may not be equal."
+        )
+    return Check(NAME, "A model that takes grades only as an order says the same.", "fine")
+
+
+def _grades(evidence: Evidence) -> tuple[Array, Array, Array, Array]:
+    """Grades and how often they were given; repeats that differ cannot be taken apart again and count once, rounded."""
+    values = evidence.means + evidence.location
+    if not np.any(evidence.squares > 1e-9):
+        return evidence.variant, evidence.rater, values, evidence.counts
+    return evidence.variant, evidence.rater, np.round(values), np.ones(len(values))
+
+
+def _rater_columns(rater: Array, count: int) -> Array:
+    if count < 2:
+        return np.zeros((len(rater), 0))
+    contrasts = np.vstack([sum_contrasts(count), np.zeros((1, count - 1))])
+    return np.asarray(contrasts[rater])
+
+
+def _design_effect(builds: Builds) -> float:
+    """How much more the builds' values vary than their readings alone would make them."""
+    reading, total = np.trace(builds.reading), np.trace(builds.total)
+    return max(1.0, float(total / max(reading, 1e-300)))

@@ -1,0 +1,90 @@
+"""Do factors act through a derived quantity? The quantity is put in the place of its parts, and the evidence compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from doe.coding import Coding
+from doe.fit.active import search
+from doe.fit.evidence import Evidence
+from doe.fit.passes import Fitted
+from doe.fit.priors import Prior
+from doe.fit.whiten import usable_terms, whiten
+from doe.model.errors import listed
+from doe.model.limit import Derived
+from doe.model.wording import number
+
+COLUMNS = ["quantity", "parts", "odds", "finding"]
+CLEAR = 3.0
+_MOST_ODDS = 1e6
+
+
+def act_through(
+    coding: Coding, derived: Sequence[Derived], evidence: Evidence, fitted: Fitted, prior: Prior
+) -> pd.DataFrame:
+    """Compare each derived quantity with the factors it is written in.
+
+    Both models are searched on the same whitened builds, so their evidences stand on the same footing (Kass & Raftery 1995,
+    J. Amer. Statist. Assoc. 90, 773-795; odds of 3 are where they begin to call evidence positive).
+
+    Parameters
+    ----------
+    coding : Coding
+        Of the factors.
+    derived : sequence of Derived
+        Quantities to compare; those whose parts did not vary are left out.
+    evidence : Evidence
+    fitted : Fitted
+        The outcome, fitted by its factors.
+    prior : Prior
+
+    Returns
+    -------
+    DataFrame
+        `quantity`; `parts`; `odds`, evidence for the quantity over its parts; `finding`, a sentence.
+    """
+    wide = Coding(coding.factors, tuple(derived))
+    varied = {factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1}
+    rows = []
+    for quantity in wide.derived:
+        parts = [factor.name for factor in coding.factors if factor.name in quantity.parsed.names]
+        if quantity.name in wide.unusable or len(varied & set(parts)) < 2:
+            continue
+        names = [quantity.name, *(name for name in varied if name not in parts)]
+        ordered = [name for name in wide.axes if name in names]
+        matrix = wide.matrix(evidence.settings, wide.terms("quadratic", ordered))
+        matrix = wide.matrix(evidence.settings, usable_terms(matrix, matrix.terms)[0])
+        replicated = fitted.problem.reading_share < 1.0
+        problem = whiten(fitted.builds, matrix, wide, replicated=replicated)
+        problem = replace(problem, reading_share=fitted.problem.reading_share)
+        floor = prior.scale_df * problem.reading_share * problem.unit**2 if replicated else 0.0
+        gain = search(problem, prior, floor=floor).log_evidence - fitted.posterior.log_evidence
+        odds = float(np.exp(np.clip(gain, -np.log(_MOST_ODDS), np.log(_MOST_ODDS))))
+        moved = bool(fitted.posterior.activity[_places(fitted, parts)].max(initial=0.0) > 0.5)
+        rows.append((quantity.name, ", ".join(parts), odds, _finding(quantity, parts, odds, moved, evidence)))
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _places(fitted: Fitted, parts: Sequence[str]) -> list[int]:
+    return [place for place, term in enumerate(fitted.problem.terms) if set(term.factors) & set(parts)]
+
+
+def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, evidence: Evidence) -> str:
+    """Say what the odds mean; nothing where the parts do not move the outcome at all."""
+    outcome, name = evidence.outcome.name.replace("_", " "), quantity.name.replace("_", " ")
+    who = listed([part.replace("_", " ") for part in parts], "and")
+    if not moved:
+        return ""
+    if odds >= CLEAR:
+        return f"{who} move {outcome} through {name} (odds {_odds(odds)} over the two by themselves)."
+    if odds <= 1.0 / CLEAR:
+        return f"{who} move {outcome} otherwise than through {name} (odds {_odds(1.0 / odds)} against it)."
+    return f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."
+
+
+def _odds(odds: float) -> str:
+    return "over a million to 1" if odds >= _MOST_ODDS * 0.999 else f"{number(odds, 2)} to 1"

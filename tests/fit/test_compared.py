@@ -1,0 +1,95 @@
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.fit import analyse
+from doe.fit.paired import Pairs, abilities, fit_pairs, linked_parts
+from doe.model.errors import DataError, FitError
+from doe.model.outcome import Outcome
+from doe.model.wording import MOVES
+from tests.fit.logs import DRIVER, FACTORS, random_settings
+
+CLARITY = Outcome("clarity", kind="compared")
+
+
+def comparisons(seed: int, n_variants: int = 12, rounds: int = 6) -> pd.DataFrame:
+    """Truth: ability is minus half the driver's bass offset; everything else does nothing. Every pair, `rounds` times."""
+    rng = np.random.default_rng(seed)
+    settings = random_settings(n_variants, rng)
+    ability = np.array([-0.5 * DRIVER[driver] for driver in settings["driver"]])
+    rows = []
+    for first in range(n_variants):
+        for second in range(first + 1, n_variants):
+            for _ in range(rounds):
+                gap = ability[first] - ability[second]
+                chances = np.array([np.exp(gap / 2), np.exp(-gap / 2), 0.5])
+                value = rng.choice([1.0, 0.0, 0.5], p=chances / chances.sum())
+                record = settings.iloc[first].to_dict()
+                rows.append(
+                    {"variant": f"v{first}", "versus": f"v{second}", "outcome": "clarity", "value": value, **record}
+                )
+    last = settings.iloc[n_variants - 1].to_dict()
+    rows.append({"variant": f"v{n_variants - 1}", "versus": "v0", "outcome": "clarity", "value": 0.5, **last})
+    return pd.DataFrame(rows)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_comparisons_find_the_driver(seed: int):
+    """The driver's largest gap is 2 in log odds (poly over paper)."""
+    effects = analyse(comparisons(seed), FACTORS, CLARITY)
+    row = effects.table.set_index("term").loc["driver"]
+    assert row["verdict"] == MOVES
+    assert (row["from"], row["to"]) == ("paper", "poly")
+    assert row["low"] < 2.0 < row["high"]
+    assert effects.table["term"][effects.table["verdict"] == MOVES].tolist() == ["driver"]
+
+
+def test_ties_follow_davidson():
+    """Two items, closed form: the odds of winning are the ratio of wins, nu the ties over their geometric mean."""
+    pairs = Pairs(np.array([0]), np.array([1]), np.array([30.0]), np.array([10.0]), np.array([20.0]), 2)
+    fit = fit_pairs(pairs, np.array([[1.0], [0.0]]))
+    assert fit.coefficients[0] == pytest.approx(np.log(3.0), abs=1e-8)
+    assert fit.tie == pytest.approx(np.log(20 / np.sqrt(300)), abs=1e-8)
+
+
+def test_an_item_that_always_wins_is_held():
+    pairs = Pairs(np.array([0, 1]), np.array([1, 2]), np.array([5.0, 3.0]), np.array([0.0, 2.0]), np.zeros(2), 3)
+    values, _, fit = abilities(pairs)
+    assert fit.is_held
+    assert np.all(np.isfinite(values))
+    assert values[0] > values[1]
+
+
+def test_unlinked_parts_are_found_and_said():
+    pairs = Pairs(np.array([0, 2, 3]), np.array([1, 3, 4]), np.ones(3), np.ones(3), np.zeros(3), 5)
+    assert linked_parts(pairs) == [[2, 3, 4], [0, 1]]
+    log = comparisons(3, n_variants=6)
+    halves = log[[(int(a[1:]) < 3) == (int(b[1:]) < 3) for a, b in zip(log["variant"], log["versus"], strict=True)]]
+    effects = analyse(halves, FACTORS, CLARITY)
+    assert any("fall into parts that nothing links" in note for note in effects.notes)
+
+
+def test_a_comparison_without_a_second_variant_is_refused():
+    log = comparisons(1).drop(columns="versus")
+    with pytest.raises(
+        DataError, match=re.escape("A comparison of clarity has no second variant; give it as 'versus'.")
+    ):
+        analyse(log, FACTORS, CLARITY)
+
+
+def test_a_comparison_with_itself_is_refused():
+    log = comparisons(1)
+    log.loc[0, "versus"] = "v0"
+    with pytest.raises(DataError, match="holds variant v0 against itself"):
+        analyse(log, FACTORS, CLARITY)
+
+
+def test_comparisons_of_reference_objects_only_are_no_evidence():
+    empty = dict.fromkeys((factor.name for factor in FACTORS), None)
+    log = pd.DataFrame([{"variant": "a", "versus": "b", "outcome": "clarity", "value": 1.0, **empty}])
+    with pytest.raises(FitError, match="There is no comparison of clarity between variants with settings yet"):
+        analyse(log, FACTORS, CLARITY)
