@@ -31,6 +31,7 @@ EXHAUSTIVE = 4_000
 _KEPT_MASS = 1 - 1e-5
 _KEPT_MODELS = 300
 _KEPT_PER_TERM = 6
+_LEADING = 1_500
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,7 @@ class Search:
         self.n_parents = self.parents.sum(axis=1)
         self._parents_float = self.parents.T.astype(np.float32)
         self.kinds = _kinds(problem.terms)
+        self._kinds_float = self.kinds.T.astype(np.float32)
         self.counts = [float(n) for n in self.kinds.sum(axis=1)]
         self.log_orphan = np.log([prior.orphan, 1.0 - prior.orphan]) if prior.orphan > 0 else np.array([-np.inf, 0.0])
         self.widths = np.array(
@@ -132,6 +134,7 @@ class Search:
         self.gram[n_columns + 1, :n_columns] = self.gram[:n_columns, n_columns + 1] = problem.cross
         self.gram[n_columns + 1, n_columns + 1] = problem.total + floor
         self.blank = n_columns
+        self.least_rss = 1e-12 * self.gram[n_columns + 1, n_columns + 1] + 1e-300
 
     def columns_of(self, included: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
         """Column numbers of each model, padded with the blank column, shape (n_models, most)."""
@@ -167,11 +170,12 @@ class Search:
         """
         present = included.astype(np.float32) @ self._parents_float
         is_full = present == self.n_parents
+        counts = (is_full.astype(np.float32) @ self._kinds_float).astype(float)
+        active = ((is_full & included).astype(np.float32) @ self._kinds_float).astype(float)
         total = np.zeros(len(included))
-        for kind, (a, b) in zip(self.kinds, self.prior.shapes(int(self.counts[0])), strict=True):
-            allowed = (is_full & kind).sum(axis=1)
-            active = (is_full & included & kind).sum(axis=1)
-            total += betaln(a + active, b + allowed - active) - betaln(a, b)
+        for place, (a, b) in enumerate(self.prior.shapes(int(self.counts[0]))):
+            mine = active[:, place]
+            total += betaln(a + mine, b + counts[:, place] - mine) - betaln(a, b)
         if self.prior.heredity == "strong":
             return np.where((included & ~is_full).any(axis=1), -np.inf, total)
         is_orphan = ~is_full & (present > 0)
@@ -179,20 +183,62 @@ class Search:
         total += (is_orphan & ~included).sum(axis=1) * self.log_orphan[1]
         return np.where((included & ~is_full & ~is_orphan).any(axis=1), -np.inf, total)
 
-    def children(self, included: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-        """All models with one term more that heredity allows, each once."""
+    def additions(self, included: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+        """Models and terms that heredity allows to be added to them, each resulting set once."""
         present = included.astype(np.float32) @ self._parents_float
         can_add = ~included & (present >= self.needed)
         sizes = included @ self.widths
         can_add &= (sizes[:, None] + self.widths[None, :]) <= self.most_columns
         rows, terms = np.nonzero(can_add)
+        _, first = np.unique(self.hashes(included)[rows] + self.keys[terms], return_index=True)
+        return rows[first], terms[first]
+
+    def grown(self, included: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.bool_], Array]:
+        """All models with one term more, each once, and their log posteriors by scale, shape (n_grown, n_scales).
+
+        A child's factor is its parent's with one block more, so only the parents are inverted: with A the parent's ridge
+        system, the added columns have the pivot block ``P = G_tt + ridge - G_t' A^-1 G_t`` and lower the residual sum by
+        ``r' P^-1 r``, ``r = c_t - G_t' A^-1 c``.
+        """
+        rows, terms = self.additions(included)
         if len(rows) == 0:
-            return np.zeros((0, self.n_terms), dtype=bool)
-        hashes = (included * self.keys).sum(axis=1, dtype=np.uint64)[rows] + self.keys[terms]
-        _, first = np.unique(hashes, return_index=True)
-        grown = included[rows[first]]
-        grown[np.arange(len(first)), terms[first]] = True
-        return grown
+            return np.zeros((0, self.n_terms), dtype=bool), np.zeros((0, len(self.scales)))
+        models = included[rows]
+        models[np.arange(len(rows)), terms] = True
+        evidence = np.empty((len(rows), len(self.scales)))
+        columns = self.columns_of(included)
+        counts = (columns != self.blank).sum(axis=1)
+        beside = self.gram[columns][:, :, : self.blank]
+        right = self.gram[self.blank + 1][columns]
+        for place, gamma in enumerate(self.scales):
+            ridge = 1.0 / gamma**2
+            log_determinant, rss, solved, residual = self._parents_solved(columns, beside, right, ridge)
+            for width in np.unique(self.widths[terms]):
+                mine = self.widths[terms] == width
+                at = self.starts[terms[mine], None] + np.arange(width)
+                parent = rows[mine]
+                log_pivot, drop = _added_block(self.gram, beside, solved, residual, parent, at, ridge)
+                evidence[mine, place] = (
+                    -(counts[parent] + width) * np.log(gamma)
+                    - 0.5 * (log_determinant[parent] + log_pivot)
+                    - 0.5 * self.df * np.log(np.maximum(rss[parent] - drop, self.least_rss))
+                )
+        return models, self.log_prior(models)[:, None] + evidence
+
+    def _parents_solved(
+        self, columns: npt.NDArray[np.intp], beside: Array, right: Array, ridge: float
+    ) -> tuple[Array, Array, Array, Array]:
+        """Invert the parents' ridge systems, and solve them for every column and for the values."""
+        most = columns.shape[1]
+        block = self.gram[columns[:, :, None], columns[:, None, :]]
+        block[:, np.arange(most), np.arange(most)] += np.where(columns == self.blank, 1.0, ridge)
+        lower = np.linalg.cholesky(block) if most else block
+        log_determinant = 2.0 * np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)
+        inverse = np.linalg.inv(block) if most else block
+        solved = inverse @ beside
+        rss = self.gram[self.blank + 1, self.blank + 1] - np.einsum("mi,mij,mj->m", right, inverse, right)
+        residual = self.gram[self.blank + 1, : self.blank] - np.einsum("mic,mi->mc", solved, right)
+        return log_determinant, rss, solved, residual
 
     def hashes(self, included: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint64]:
         """One number per set of terms."""
@@ -246,6 +292,31 @@ def batch_factorised(gram: Array, columns: npt.NDArray[np.intp], blank: int, rid
         last.append(entry / rows[j][j])
     rss = np.maximum(gram[values, values] - _product(last, last), 1e-12 * gram[values, values] + 1e-300)
     return log_determinant.T, np.broadcast_to(rss, log_determinant.shape).T
+
+
+def _added_block(
+    gram: Array, beside: Array, solved: Array, residual: Array, parent: npt.NDArray[np.intp], at: npt.NDArray[np.intp],
+    ridge: float,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Log determinant of the pivot block of added columns, and by how much they lower the residual sum.
+
+    Parameters
+    ----------
+    parent : ndarray of int, shape (n_grown,)
+    at : ndarray of int, shape (n_grown, width)
+        Columns added to each.
+    """
+    width = at.shape[1]
+    if width == 1:
+        column = at[:, 0]
+        explained = (beside[parent, :, column] * solved[parent, :, column]).sum(axis=1)
+        pivot = np.maximum(gram[column, column] + ridge - explained, 1e-12)
+        return np.log(pivot), residual[parent, column] ** 2 / pivot
+    left = beside[parent[:, None], :, at]
+    pivot = gram[at[:, :, None], at[:, None, :]] - left @ solved[parent[:, None], :, at].transpose(0, 2, 1)
+    pivot[:, np.arange(width), np.arange(width)] += ridge + 1e-12
+    r = residual[parent[:, None], at]
+    return np.linalg.slogdet(pivot)[1], (r * np.linalg.solve(pivot, r[:, :, None])[:, :, 0]).sum(axis=1)
 
 
 def _product(a: list[Array], b: list[Array]) -> Array | float:
@@ -312,10 +383,9 @@ def _visited(engine: Search, beam: int) -> tuple[npt.NDArray[np.bool_], Array, b
     visited, scores = [current], [_log_posterior(engine, current)]
     is_exhaustive, n_visited = True, 1
     for _ in range(LARGEST):
-        grown = engine.children(current)
+        grown, score = engine.grown(current)
         if len(grown) == 0:
             break
-        score = _log_posterior(engine, grown)
         visited.append(grown)
         scores.append(score)
         n_visited += len(grown)
@@ -337,12 +407,11 @@ def _with_neighbours(
     covered = 0.0
     for _ in range(3):
         best = np.argsort(-score.max(axis=1), kind="stable")[:most]
-        around = _neighbours(engine, models[best])
+        around, fresh = _neighbours(engine, models[best])
         is_new = ~np.isin(engine.hashes(around), engine.hashes(models))
-        around = around[is_new]
+        around, fresh = around[is_new], fresh[is_new]
         if len(around) == 0:
             return models, score, False, 1.0 - 1e-6
-        fresh = _log_posterior(engine, around)
         both = np.concatenate([score, fresh])
         gained = float(_normalised(both)[len(score) :].sum())
         models, score = np.concatenate([models, around]), both
@@ -352,17 +421,18 @@ def _with_neighbours(
     return models, score, False, covered
 
 
-def _neighbours(engine: Search, models: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Models that differ by a dropped or a swapped term; heredity decides by the prior."""
+def _neighbours(engine: Search, models: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.bool_], Array]:
+    """Models that differ by a dropped or a swapped term, with their log posteriors."""
     rows, terms = np.nonzero(models)
     dropped = models[rows]
     dropped[np.arange(len(rows)), terms] = False
+    _, first = np.unique(engine.hashes(dropped), return_index=True)
+    dropped = dropped[first]
     dropped = dropped[np.isfinite(engine.log_prior(dropped))]
-    if len(dropped) == 0:
-        return dropped
-    around = np.concatenate([dropped, engine.children(dropped)])
+    swapped, score = engine.grown(dropped)
+    around, scores = np.concatenate([dropped, swapped]), np.concatenate([_log_posterior(engine, dropped), score])
     _, first = np.unique(engine.hashes(around), return_index=True)
-    return around[first]
+    return around[first], scores[first]
 
 
 def _with_each_term(engine: Search, models: npt.NDArray[np.bool_], score: Array) -> tuple[npt.NDArray[np.bool_], Array]:
@@ -384,13 +454,12 @@ def _kept(flat: Array, included: npt.NDArray[np.bool_], n_scales: int) -> npt.ND
     order = np.argsort(-flat, kind="stable")
     enough = int(np.searchsorted(np.cumsum(flat[order]), _KEPT_MASS)) + 1
     kept = order[: min(enough, _KEPT_MODELS)]
-    held = included[order // n_scales]
-    ranks = np.cumsum(held, axis=0) if len(order) * included.shape[1] < 5_000_000 else None
-    if ranks is None:
-        firsts = held.argmax(axis=0)[held.any(axis=0)]
-    else:
-        firsts = np.flatnonzero((held & (ranks <= _KEPT_PER_TERM)).any(axis=1))
-    return np.asarray(np.concatenate([kept, order[np.setdiff1d(firsts, np.arange(len(kept)))]]))
+    leading = included[order[:_LEADING] // n_scales]
+    ranks = np.cumsum(leading, axis=0, dtype=np.int32)
+    first = np.flatnonzero((leading & (ranks <= _KEPT_PER_TERM)).any(axis=1))
+    rare = [order[int(np.argmax(included[order // n_scales, term]))] for term in np.flatnonzero(~leading.any(axis=0))]
+    extra = np.concatenate([order[first], np.array(rare, dtype=np.intp)])
+    return np.concatenate([kept, np.setdiff1d(extra, kept)])
 
 
 def _log_posterior(engine: Search, included: npt.NDArray[np.bool_]) -> Array:

@@ -16,7 +16,7 @@ from doe.fit.effects import Basis, Effects, empty_table
 from doe.fit.estimates import Averages, averages, swings
 from doe.fit.evidence import Evidence
 from doe.fit.origins import origin_of
-from doe.fit.passes import Fitted, fit, supported_terms
+from doe.fit.passes import Fitted, fit
 from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
 from doe.fit.priors import Prior
 from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
@@ -143,7 +143,7 @@ def _result(
     average = averages(coding, fitted.posterior)
     table, ties = _table(coding, evidence, average)
     matrix = coding.matrix(evidence.settings, average.terms)
-    supported = coding.matrix(evidence.settings, supported_terms(fitted.posterior))
+    supported = coding.matrix(evidence.settings, coding.terms(fitted.classical.table["term"].tolist()))
     claimed = [name in set(table["term"][table["verdict"] == MOVES]) for name in (term.name for term in average.terms)]
     names = evidence.variants[: evidence.n_built]
     return Effects(

@@ -30,8 +30,8 @@ def ordered_opinion(
     """Fit an ordered logit with rater offsets to the supported terms, and name those on which the two models disagree.
 
     The logit takes readings of one build for independent, so its statistics are shrunk by the design effect of the builds'
-    own scatter (Kish 1965, Survey Sampling, sec. 5.4). They disagree where the mixed model's 95 % interval leaves zero out
-    and the logit's does not, or where the signs differ.
+    own scatter (Kish 1965, Survey Sampling, sec. 5.4). They disagree where one 95 % interval leaves zero out and the other
+    does not, or where the signs differ.
 
     Returns
     -------
@@ -54,24 +54,42 @@ def ordered_opinion(
             NAME, "Some setting had only the best or only the worst grades, so an order alone cannot say.", "fine"
         )
     shrink = np.sqrt(_design_effect(builds))
-    apart = []
+    unborne, unseen = [], []
     for name, swing, low, high in classical[["term", "swing", "low", "high"]].itertuples(index=False):
-        place = matrix.slices.get(str(name))
-        if place is None or not np.isfinite(low):
+        place = matrix.slices[str(name)]
+        if not np.isfinite(low):
             continue
         term = next(term for term in matrix.terms if term.name == name)
         weights = term_contrast(coding, term, fit.coefficients[place]).weights
         value = float(weights @ fit.coefficients[place])
         error = float(np.sqrt(weights @ fit.covariance[place, place] @ weights)) * shrink
-        is_clear = abs(value) > CLEAR * error
-        is_claimed = low > 0 or high < 0
-        if (is_claimed and not is_clear) or (is_claimed and len(weights) == 1 and value * swing < 0):
-            apart.append(str(name).replace("_", " ").replace(":", " with "))
-    if apart:
-        finding = f"A model that takes grades only as an order does not bear out {listed(apart, 'and')}."
+        is_claimed, is_clear = low > 0 or high < 0, abs(value) > CLEAR * error
+        is_turned = len(weights) == 1 and value * swing < 0
+        if is_claimed and (not is_clear or is_turned):
+            unborne.append(_spoken(str(name)))
+        if is_clear and not is_claimed:
+            unseen.append(_spoken(str(name)))
+    return _verdict(unborne, unseen)
+
+
+def _spoken(term: str) -> str:
+    return term.replace("_", " ").replace(":", " with ")
+
+
+def _verdict(unborne: list[str], unseen: list[str]) -> Check:
+    advice = "Take more grades before trusting either; the steps of the scale may not be equal."
+    if unborne:
         return Check(
-            NAME, finding, "look", "Take more grades before trusting it; the steps of the scale may not be equal."
+            NAME,
+            f"A model that takes grades only as an order does not bear out {listed(unborne, 'and')}.",
+            "look",
+            advice,
         )
+    if unseen:
+        finding = (
+            f"A model that takes grades only as an order sees {listed(unseen, 'and')}, grades taken as numbers do not."
+        )
+        return Check(NAME, finding, "look", advice)
     return Check(NAME, "A model that takes grades only as an order says the same.", "fine")
 
 

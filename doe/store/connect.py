@@ -39,7 +39,7 @@ def reading(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     StoreError
         If the file is missing, held for longer than the patience, or no DuckDB file.
     """
-    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=True) as con, _translated(path):
+    with _held(path, read_only=True) as con:
         con.begin()
         yield con
 
@@ -53,7 +53,7 @@ def writing(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     StoreError
         If the file cannot be opened or written.
     """
-    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=False) as con, _translated(path):
+    with _held(path, read_only=False) as con:
         con.begin()
         try:
             yield con
@@ -72,14 +72,23 @@ def copying(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     StoreError
         If the file cannot be opened, or the copy not written.
     """
-    with turn(path, PATIENCE_SECONDS), _opened(path, read_only=False, attach=True) as con, _translated(path):
+    with _held(path, read_only=False, attach=True) as con:
         yield con
 
 
 @contextmanager
-def _opened(path: Path, *, read_only: bool, attach: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
-    settings = {**_SETTINGS, "enable_external_access": attach}
+def _held(path: Path, *, read_only: bool, attach: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Wait for the turn, open, and close whatever happens; one patience for both waits."""
     deadline = time.monotonic() + PATIENCE_SECONDS
+    settings = {**_SETTINGS, "enable_external_access": attach}
+    with turn(path, deadline), _opened(path, settings, deadline, read_only=read_only) as con, _translated(path):
+        yield con
+
+
+@contextmanager
+def _opened(
+    path: Path, settings: dict[str, str | bool | int | float | list[str]], deadline: float, *, read_only: bool
+) -> Iterator[duckdb.DuckDBPyConnection]:
     pause = _SHORTEST_PAUSE
     while True:
         try:

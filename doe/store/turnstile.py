@@ -28,21 +28,28 @@ _locks_guard = threading.Lock()
 
 
 @contextmanager
-def turn(path: Path, patience_seconds: float) -> Iterator[None]:
+def turn(path: Path, deadline: float) -> Iterator[None]:
     """Wait for the turn at a project file, among the threads of this program and among programs.
+
+    Parameters
+    ----------
+    path : Path
+        The project file.
+    deadline : float
+        Reading of the monotonic clock up to which to wait, in seconds.
 
     Raises
     ------
     StoreError
-        If another thread keeps the file for longer than the patience. A program that keeps the folder is not waited for
-        beyond it either; whether it holds the project file too is then for the database to say.
+        If another thread keeps the file till then. A program that keeps the folder is not waited for any longer either;
+        whether it holds the project file too is then for the database to say.
     """
     with _locks_guard:
         lock = _locks.setdefault(str(path.resolve()), threading.Lock())
-    if not lock.acquire(timeout=patience_seconds):
+    if not lock.acquire(timeout=max(0.0, deadline - time.monotonic())):
         raise StoreError(f"{path} is held by another part of this program; try again in a moment.")
     try:
-        folder = _locked_folder(path.resolve().parent, patience_seconds)
+        folder = _locked_folder(path.resolve().parent, deadline)
         try:
             yield
         finally:
@@ -52,7 +59,7 @@ def turn(path: Path, patience_seconds: float) -> Iterator[None]:
         lock.release()
 
 
-def _locked_folder(folder: Path, patience_seconds: float) -> int | None:
+def _locked_folder(folder: Path, deadline: float) -> int | None:
     """Return an open descriptor of the folder that carries the lock, None where there can be none."""
     if fcntl is None:
         return None
@@ -60,7 +67,6 @@ def _locked_folder(folder: Path, patience_seconds: float) -> int | None:
         descriptor = os.open(folder, os.O_RDONLY)
     except OSError:
         return None
-    deadline = time.monotonic() + patience_seconds
     while time.monotonic() < deadline:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -1,0 +1,88 @@
+"""A ten-minute recording at 96 kHz: time, memory, and growth with length.
+
+Each measurement runs in a process of its own, so that its peak memory is its own; memory is what Linux calls the high-water
+mark of the resident set.
+"""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from scipy import signal
+
+from doe.signals.sweep import Sweep
+from tests.signals import sounds
+
+pytestmark = [pytest.mark.slow]
+
+RATE = 96_000
+ROOT = Path(__file__).parents[2]
+SECONDS_ALLOWED, MEGABYTES_ALLOWED = 5.0, 600.0
+RECIPES = {
+    "level": {"from": "level"},
+    "loudest_level": {"from": "loudest_level"},
+    "band_level of noise": {"from": "band_level", "band": [40, 150], "input": "recording"},
+    "band_level of a sweep": {"from": "band_level", "band": [40, 150]},
+    "decay_time of a sweep": {"from": "decay_time", "octave": 1000},
+}
+SCRIPT = """
+import sys, time
+from pathlib import Path
+from doe.signals.recipes import compute
+start = time.perf_counter()
+compute({recipe!r}, Path(sys.argv[1]))
+seconds = time.perf_counter() - start
+status = Path("/proc/self/status")
+peak = [line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM")] if status.exists() else ["0"]
+print(seconds, int(peak[0]) / 1000)
+"""
+
+
+def recording(path, minutes):
+    """Noise, with a sweep in a room of 0.3 s in its last third; written piece by piece."""
+    rng = np.random.default_rng(1)
+    frames = round(60 * minutes * RATE)
+    room = sounds.decay(0.3, length=0.4, carrier="noise", rate=RATE)
+    sweep, start = 0.002 * signal.fftconvolve(Sweep().samples(RATE), room), round(0.7 * frames)
+    with soundfile.SoundFile(path, "w", RATE, 1, subtype="PCM_24") as file:
+        for first in range(0, frames, RATE * 10):
+            count = min(RATE * 10, frames - first)
+            block = 0.001 * rng.standard_normal(count)
+            low, high = max(start, first), min(start + len(sweep), first + count)
+            if low < high:
+                block[low - first : high - first] += sweep[low - start : high - start]
+            file.write(block.astype(np.float32))
+    return path
+
+
+@pytest.fixture(scope="module")
+def recordings(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("long")
+    return {minutes: recording(folder / f"{minutes}.wav", minutes) for minutes in (2.5, 10)}
+
+
+def measured(recipe, path):
+    words = [sys.executable, "-c", SCRIPT.format(recipe=recipe), str(path)]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=ROOT)
+    seconds, megabytes = (float(part) for part in done.stdout.split())
+    return seconds, megabytes
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_ten_minutes_at_96_khz_take_at_most_5_s_and_600_mb(recordings, name):
+    seconds, megabytes = measured(RECIPES[name], recordings[10])
+    assert seconds <= SECONDS_ALLOWED, f"{name}: {seconds:.2f} s"
+    assert megabytes <= MEGABYTES_ALLOWED, f"{name}: {megabytes:.0f} MB"
+
+
+@pytest.mark.parametrize("name", ["level", "band_level of a sweep"])
+def test_cost_grows_no_faster_than_length(recordings, name):
+    """Four times the length: at most five times the time of the shorter (best of two each), and hardly more memory."""
+    short = [measured(RECIPES[name], recordings[2.5]) for _ in range(2)]
+    long = [measured(RECIPES[name], recordings[10]) for _ in range(2)]
+    (short_s, short_mb), (long_s, long_mb) = min(short), min(long)
+    assert long_s <= 5 * short_s, f"{short_s:.2f} s and {long_s:.2f} s"
+    assert long_mb <= short_mb + 60, f"{short_mb:.0f} MB and {long_mb:.0f} MB"

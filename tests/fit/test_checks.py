@@ -1,0 +1,162 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.fit import analyse
+from doe.fit.scatter_checks import box_cox_profile
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from tests.fit.logs import FACTORS, plain_log, radio_log, random_settings
+from tests.published.cases import case
+
+ECHO = Outcome("echo", kind="rated", scale=(1, 7), goal="lower", matters=0.5)
+
+
+def levels(effects: object) -> dict[str, str]:
+    """Level by check."""
+    checks = effects.checks
+    return dict(zip(checks["check"], checks["level"], strict=True))
+
+
+def finding(effects: object, check: str) -> str:
+    """What a check found."""
+    return str(effects.checks.set_index("check").loc[check, "finding"])
+
+
+def graded_log(
+    seed: int, *, repeats: int = 2, slips: tuple[float, ...] = (0.4, 0.4, 0.4), push: float = 0.0
+) -> pd.DataFrame:
+    """Grades 1 to 7 by three listeners, twice per session; truth: wool lowers echo by 3 over its range, nothing else."""
+    rng = np.random.default_rng(seed)
+    settings = random_settings(20, rng)
+    build = rng.normal(0, 0.25, 20)
+    rows = []
+    for variant, record in enumerate(settings.to_dict("records")):
+        truth = 4.0 - 3.0 * (record["wool"] - 30) / 60 + build[variant] + push
+        for rater, slip in enumerate(slips):
+            for _ in range(repeats):
+                grade = float(np.clip(round(truth + rng.normal(0, slip)), 1, 7))
+                conditions = {"session": f"s{variant // 4}", "rater": ["Ann", "Bo", "Cy"][rater]}
+                rows.append({"variant": f"v{variant}", "outcome": "echo", "value": grade, **conditions, **record})
+    return pd.DataFrame(rows)
+
+
+def test_a_listener_who_cannot_repeat_is_named_not_dropped():
+    effects = analyse(graded_log(1, slips=(0.3, 2.0, 0.3)), FACTORS, ECHO)
+    assert levels(effects)["Do listeners repeat themselves?"] == "look"
+    assert "Bo cannot repeat" in finding(effects, "Do listeners repeat themselves?")
+    assert effects.n_readings == 120
+
+
+def test_steady_listeners_pass():
+    effects = analyse(graded_log(2), FACTORS, ECHO)
+    assert levels(effects)["Do listeners repeat themselves?"] == "fine"
+    assert levels(effects)["Do listeners agree?"] == "fine"
+
+
+def test_without_a_hidden_repeat_it_is_asked_for():
+    effects = analyse(graded_log(2, repeats=1), FACTORS, ECHO)
+    assert finding(effects, "Do listeners repeat themselves?") == "Nobody graded the same variant twice in one session."
+
+
+def test_a_listener_who_turned_the_scale_round_is_named():
+    log = graded_log(3)
+    log.loc[log["rater"] == "Cy", "value"] = 8 - log.loc[log["rater"] == "Cy", "value"]
+    effects = analyse(log, FACTORS, ECHO)
+    assert "Cy grade against the others" in finding(effects, "Do listeners agree?")
+
+
+def test_a_pile_at_the_end_of_the_scale_is_said():
+    effects = analyse(graded_log(4, push=4.0), FACTORS, ECHO)
+    assert levels(effects)["End of the scale"] == "look"
+    assert "highest there is" in finding(effects, "End of the scale")
+
+
+def test_grades_as_an_order_bear_out_a_clear_effect():
+    effects = analyse(graded_log(5), FACTORS, ECHO)
+    assert levels(effects)["Grades taken as an order"] == "fine"
+
+
+def test_grades_as_an_order_see_what_a_few_extreme_grades_hide():
+    """Truth: most grades go from 3 to 4; two listeners' slips to the far end leave the means about equal."""
+    a = np.repeat([0.0, 1.0], 20)
+    values = np.where(a > 0, 4.0, 3.0)
+    values[[3, 8]], values[[23, 28, 33]] = 7.0, 1.0
+    log = plain_log(pd.DataFrame({"a": a}), values).assign(outcome="echo")
+    effects = analyse(log, [Factor("a", low=0, high=1)], ECHO, ["a"])
+    assert levels(effects)["Grades taken as an order"] == "look"
+    assert "sees a, grades taken as numbers do not" in finding(effects, "Grades taken as an order")
+
+
+def test_uneven_scatter_is_said_with_its_ratio():
+    rng = np.random.default_rng(2)
+    settings = random_settings(16, rng)
+    truth = settings["wool"].to_numpy(dtype=float)
+    log = pd.concat([plain_log(settings, truth + rng.normal(0, 0.05 * truth + 0.05)) for _ in range(4)])
+    effects = analyse(log, FACTORS, Outcome("y"))
+    assert levels(effects)["Even scatter"] == "look"
+    assert finding(effects, "Even scatter").startswith("Readings at high values scatter")
+
+
+def test_even_scatter_passes():
+    assert levels(analyse(graded_log(6, slips=(0.5, 0.5, 0.5)), FACTORS, Outcome("echo")))["Even scatter"] == "fine"
+
+
+def test_an_outcome_that_multiplies_gets_the_hint_of_its_logarithm():
+    rng = np.random.default_rng(3)
+    settings = random_settings(30, rng)
+    y = np.exp(1.2 * (settings["wool"] - 30) / 30 + rng.normal(0, 0.1, 30)) * 5
+    effects = analyse(plain_log(settings, y), FACTORS, Outcome("y"), ["wool"])
+    assert finding(effects, "Scale of the outcome") == "The model fits clearly better to its logarithm (Box-Cox)."
+
+
+@pytest.mark.published
+def test_box_cox_power_of_the_ceramic_strength():
+    """NIST e-Handbook 5.4.7.1, 12-term model: the residual sum is least at 0.27 on a grid of 0.01 (statsmodels 0.15.0)."""
+    data = case("nist_ceramic_2_5").data
+    names = ["speed", "rate", "grit", "direction", "batch"]
+    terms = ["1", "2", "12", "3", "13", "4", "14", "24", "124", "34", "5", "45"]
+    columns = [np.prod([data[names[int(digit) - 1]].to_numpy(float) for digit in term], axis=0) for term in terms]
+    powers = np.arange(-100, 101) / 100
+    profile = box_cox_profile(np.column_stack([np.ones(len(data)), *columns]), data["strength"].to_numpy(float), powers)
+    assert powers[int(np.argmax(profile))] == pytest.approx(
+        case("nist_ceramic_2_5").value("Box-Cox lambda minimising the residual SS of the 12-term model (grid .01)")
+    )
+
+
+@pytest.mark.published
+def test_lack_of_fit_of_the_yield_surface():
+    """Montgomery, Example 11.2: lack-of-fit p = 0.2897 for the full quadratic with five centre points."""
+    published = case("montgomery_ccd_yield")
+    data = published.data
+    log = plain_log(data[["x1", "x2"]], data["yield"])
+    factors = [Factor(name, low=-(2**0.5), high=2**0.5) for name in ("x1", "x2")]
+    log[["x1", "x2"]] = log[["x1", "x2"]].clip(-(2**0.5), 2**0.5)
+    effects = analyse(log, factors, Outcome("yield"))
+    supported = set(effects.classical["term"])
+    assert {"x1", "x2", "x1^2", "x2^2"} <= supported
+    assert levels(effects)["Does the model fit?"] == "fine"
+
+
+def test_a_drift_through_the_log_is_said():
+    rng = np.random.default_rng(4)
+    settings = random_settings(24, rng)
+    effects = analyse(plain_log(settings, np.arange(24) * 0.3 + rng.normal(0, 0.3, 24)), FACTORS, Outcome("y"))
+    assert levels(effects)["Drift over the log"] == "look"
+    assert finding(effects, "Drift over the log").startswith("y rose through the log")
+
+
+def test_two_settings_only_asks_for_a_middle_one():
+    rng = np.random.default_rng(5)
+    wool = rng.choice([0.0, 60.0], 14)
+    effects = analyse(plain_log(pd.DataFrame({"wool": wool}), wool + rng.normal(0, 1, 14)), FACTORS[2:3], Outcome("y"))
+    assert finding(effects, "Between the ends") == "wool was tried at two settings only."
+
+
+def test_every_check_that_worries_says_what_to_do():
+    for log in (graded_log(1, slips=(0.3, 2.0, 0.3)), radio_log(1), radio_log(2, n_raters=1)):
+        outcome = ECHO if "echo" in set(log["outcome"]) else Outcome("bass")
+        checks = analyse(log, FACTORS, outcome).checks
+        assert (checks.loc[checks["level"] != "fine", "advice"] != "").all()
