@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import plotly.graph_objects as go
 
 from doe.charts import canvas, key, text, theme
 from doe.model import wording
 from doe.model.errors import UsageError
-
-if TYPE_CHECKING:
-    from doe.signals.decay import Decay
+from doe.signals.decay import Decay
 
 _TALL = {"wide": 320, "narrow": 280}
 _DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
@@ -21,14 +18,14 @@ _READ_DB = (-5.0, -25.0, -35.0)
 _MARKS = 8
 
 
-def draw_decays(decays: Sequence[Decay], *, title: str = "", width: canvas.Width = "wide") -> go.Figure:
+def draw_decays(decays: Decay | Sequence[Decay], *, title: str = "", width: canvas.Width = "wide") -> go.Figure:
     """Draw backward-integrated decay curves.
 
     The thin lines stand at -5, -25 and -35 dB, between which T20 and T30 are read.
 
     Parameters
     ----------
-    decays : sequence of Decay
+    decays : Decay or sequence of Decay
         One per band, or one per variant in the same band.
     title : str
         The sentence that the chart supports; by default it tells the decay times.
@@ -40,6 +37,7 @@ def draw_decays(decays: Sequence[Decay], *, title: str = "", width: canvas.Width
     UsageError
         If there is no decay to draw.
     """
+    decays = [decays] if isinstance(decays, Decay) else decays
     if not decays:
         raise UsageError("There is no decay to draw; measure a variant first.")
     names = _names(decays)

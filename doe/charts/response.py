@@ -12,9 +12,9 @@ from doe.charts.frequency_axis import frequency_axis, label, span_of
 from doe.model import wording
 from doe.model.errors import UsageError
 from doe.signals.bands import log_grid
+from doe.signals.response import Response
 
 if TYPE_CHECKING:
-    from doe.signals.response import Response
     from doe.signals.shape import Difference
 
 _TALL, _BELOW = {"wide": 320, "narrow": 260}, {"wide": 150, "narrow": 130}
@@ -25,7 +25,7 @@ _MOST_POINTS = 1500
 
 
 def draw_response(
-    responses: Sequence[Response],
+    responses: Response | Sequence[Response],
     *,
     reference: Response | None = None,
     differences: Mapping[str, Difference] | None = None,
@@ -37,7 +37,7 @@ def draw_response(
 
     Parameters
     ----------
-    responses : sequence of Response
+    responses : Response or sequence of Response
         What is compared; smooth them first as wanted.
     reference : Response, optional
         Drawn dashed in ink.
@@ -55,6 +55,7 @@ def draw_response(
     UsageError
         If there is no response to draw.
     """
+    responses = [responses] if isinstance(responses, Response) else responses
     if not responses:
         raise UsageError("There is no response to draw; measure a variant first.")
     shown = [*responses, *([reference] if reference is not None else [])]

@@ -17,6 +17,7 @@ from doe.fit.estimates import term_contrast
 from doe.fit.evidence import Evidence
 from doe.fit.least_squares import LeastSquares, independent_columns, least_squares
 from doe.fit.reml import Crossproducts, Grouping, Reml, fit_reml
+from doe.fit.small_sample import kenward_roger_covariance
 
 Array = npt.NDArray[Any]
 
@@ -86,7 +87,8 @@ def fit_classical(
         return Classical(_empty(), model, None, tuple(live), fixed)
     back = np.zeros((X.shape[1], n_fixed))
     back[estimable] = np.linalg.inv(r)
-    covariance = back @ model.covariance @ back.T
+    adjusted = kenward_roger_covariance(q, live, evidence.counts, evidence.n_readings - len(evidence.counts), model)
+    covariance = back @ adjusted @ back.T
     table = _table(coding, matrix, back @ model.coefficients, covariance, fixed, model, back)
     return Classical(table, model, None, tuple(live), fixed)
 

@@ -93,7 +93,7 @@ def weighting_rows() -> list[dict[str, Any]]:
 
 
 def _digital_db(name: str, rate: int, frequency: Array) -> Array:
-    _, response = signal.freqz_sos(weighting_filter(rate, name), worN=frequency, fs=rate)  # type: ignore[arg-type]
+    _, response = signal.sosfreqz(weighting_filter(rate, name), worN=frequency, fs=rate)  # type: ignore[arg-type]
     return np.asarray(20 * np.log10(np.abs(response)))
 
 

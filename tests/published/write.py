@@ -51,4 +51,5 @@ def verification() -> str:
 
 if __name__ == "__main__":
     REPORT.parent.mkdir(exist_ok=True)
-    REPORT.write_text(verification(), encoding="utf-8")
+    kept = REPORT.read_text(encoding="utf-8").split("\n## Calibration", 1)[1:] if REPORT.exists() else []
+    REPORT.write_text(verification() + "".join(f"\n## Calibration{part}" for part in kept), encoding="utf-8")

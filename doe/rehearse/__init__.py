@@ -1,0 +1,1 @@
+"""Floor 5: simulated benches with a written-down truth, to see what a way of working is worth before working that way."""

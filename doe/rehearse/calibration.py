@@ -1,0 +1,223 @@
+"""Does the engine keep its promises? Many simulated histories, judged by their written-down truth.
+
+Run ``python -m doe.rehearse.calibration`` from the top of the repository: it judges 1,000 free histories (every fifth with
+nothing going on) and 200 steered ones, and writes its section of `reports/verification.md`.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from doe.coding import Term
+from doe.fit import Effects, analyse
+from doe.model.wording import MOVES
+from doe.rehearse.histories import OUTCOME, Truth, draw_truth, free_history, random_settings, steered_history
+
+Array = npt.NDArray[Any]
+
+NEAR = 0.02
+"""A miss of less than this share of the outcome's range counts as covered by a model-averaged interval."""
+
+_NEW_BUILDS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What many histories showed.
+
+    Attributes
+    ----------
+    terms : DataFrame
+        One row per history and term: `seed, family, term, is_main, is_true, activity, verdict, miss` (share of the range
+        by which the model-averaged interval missed the true swing; NaN where the truth is no single swing).
+    classical : DataFrame
+        One row per history and term of the classical fit: `seed, family, covered`.
+    builds : DataFrame
+        One row per predicted new build: `seed, family, covered`.
+    """
+
+    terms: pd.DataFrame
+    classical: pd.DataFrame
+    builds: pd.DataFrame
+
+    def summary(self) -> pd.DataFrame:
+        """One row per promise: `promise, measured, target, count`."""
+        rows = [
+            _line("classical 95 % intervals cover, free histories", self.classical["covered"], "93 to 97 %"),
+            *self._averaged(),
+            *(
+                _line(f"new-build 95 % predictions cover, {family}", group["covered"], "93 to 97 %")
+                for family, group in self.builds.groupby("family")
+            ),
+            *self._claims(),
+        ]
+        return pd.DataFrame(rows)
+
+    def _averaged(self) -> list[dict[str, Any]]:
+        mains = self.terms[self.terms["is_main"] & self.terms["miss"].notna()]
+        rows = []
+        for family, group in mains.groupby("family"):
+            text = (
+                f"model-averaged 95 % intervals of main effects cover (misses under 2 % of the range aside), {family}"
+            )
+            rows.append(_line(text, group["miss"] < NEAR, "at least 93 %"))
+        return rows
+
+    def _claims(self) -> list[dict[str, Any]]:
+        sure = self.terms[self.terms["activity"] >= 0.9]
+        rows = [_line("terms with activity 0.9 or more that are truly active", sure["is_true"], "at least 90 %")]
+        active = self.terms[self.terms["is_true"] & self.terms["is_main"]]
+        rows.append(_line("active main effects that are said to move it", active["verdict"] == MOVES, "(reported)"))
+        nothing = self.terms[self.terms["family"] == "nothing"]
+        any_claim = nothing.assign(claim=nothing["verdict"] == MOVES).groupby("seed")["claim"].any()
+        rows.append(_line("histories with nothing going on that claim anything", any_claim, "at most 5 %"))
+        return rows
+
+    def reliability(self) -> pd.DataFrame:
+        """Claimed against true activity by decile: `decile, count, claimed, true`."""
+        free = self.terms[self.terms["family"] != "steered"]
+        decile = np.minimum((free["activity"] * 10).astype(int), 9)
+        grouped = free.groupby(decile)
+        frame = grouped.agg(count=("activity", "size"), claimed=("activity", "mean"), true=("is_true", "mean"))
+        return frame.rename_axis("decile").reset_index()
+
+
+def calibrate(free: Sequence[int], nothing: Sequence[int], steered: Sequence[int], *, jobs: int = 1) -> Calibration:
+    """Judge histories.
+
+    Parameters
+    ----------
+    free, nothing, steered : sequence of int
+        Seeds of each family; *nothing* is free with no active factor.
+    jobs : int
+        Processes.
+    """
+    from joblib import Parallel, delayed
+
+    families = {"free": free, "nothing": nothing, "steered": steered}
+    tasks = [(family, seed) for family, seeds in families.items() for seed in seeds]
+    found = Parallel(n_jobs=jobs)(delayed(judge)(family, seed) for family, seed in tasks)
+    terms, classical, builds = (pd.concat([one[place] for one in found], ignore_index=True) for place in range(3))
+    return Calibration(terms, classical[classical["family"] != "steered"], builds)
+
+
+def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Play and judge one history."""
+    rng = np.random.default_rng([seed, len(family)])
+    truth = draw_truth(rng, nothing=family == "nothing")
+    bench = steered_history(truth, rng) if family == "steered" else free_history(truth, rng)
+    log, factors = bench.log, truth.coding.factors
+    effects = analyse(log, factors, OUTCOME)
+    label = {"seed": seed, "family": family}
+    terms = pd.DataFrame([{**label, **_judged_term(row, truth)} for _, row in effects.table.iterrows()])
+    mains = [term.name for term in truth.coding.terms("main") if log[term.factors[0]].nunique() > 1]
+    others = [term.name for term in truth.coefficients if not term.is_main and set(term.factors) <= set(mains)]
+    exact = analyse(log, factors, OUTCOME, [*mains, *others])
+    classical = [{**label, "covered": hit} for hit in _classical_hits(exact, truth)]
+    builds = _new_builds(effects, truth, bench.panel, rng)
+    return terms, pd.DataFrame(classical, columns=["seed", "family", "covered"]), builds.assign(**label)
+
+
+def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:
+    term = truth.coding.term(str(row["term"]))
+    true = _true_swing(term, truth, row["from"], row["to"])
+    miss = max(row["low"] - true, true - row["high"], 0.0) / truth.spread if np.isfinite(row["low"] + true) else np.nan
+    return {
+        "term": term.name,
+        "is_main": term.is_main,
+        "is_true": truth.is_active(term.name),
+        "activity": row["activity"],
+        "verdict": row["verdict"],
+        "miss": miss,
+    }
+
+
+def _true_swing(term: Term, truth: Truth, start: str, end: str) -> float:
+    """Return the true swing between the settings that the result names; NaN for interactions of several columns."""
+    b = truth.coefficients.get(term)
+    if b is None:
+        return 0.0
+    axes = [truth.coding.axes[name] for name in term.factors]
+    if not term.is_main:
+        return float(2 * b[0]) if all(axis.width == 1 for axis in axes) else np.nan
+    axis = axes[0]
+    if axis.contrasts is None:
+        return float(2 * b[0])
+    return float((axis.contrasts[axis.levels.index(end)] - axis.contrasts[axis.levels.index(start)]) @ b)
+
+
+def _classical_hits(effects: Effects, truth: Truth) -> list[bool]:
+    """Whether each classical interval of a single-column term covers the truth."""
+    hits = []
+    for row in effects.classical.dropna().itertuples():
+        term = truth.coding.term(str(row.term))
+        if all(truth.coding.axes[name].width == 1 for name in term.factors):
+            b = truth.coefficients.get(term)
+            true = 0.0 if b is None else float(2 * b[0])
+            hits.append(bool(row.low <= true <= row.high))
+    return hits
+
+
+def _new_builds(effects: Effects, truth: Truth, panel: float, rng: np.random.Generator) -> pd.DataFrame:
+    settings = random_settings(truth.coding.factors, _NEW_BUILDS, rng)
+    values = truth.mean(settings) + panel + rng.normal(0, truth.build_sd, _NEW_BUILDS)
+    promised = effects.predict(settings)
+    covered = (promised["build_low"].to_numpy() <= values) & (values <= promised["build_high"].to_numpy())
+    return pd.DataFrame({"covered": covered})
+
+
+def _line(promise: str, hits: Any, target: str) -> dict[str, Any]:
+    values = np.asarray(hits, dtype=float)
+    return {
+        "promise": promise,
+        "measured": float(values.mean()) if len(values) else np.nan,
+        "target": target,
+        "count": len(values),
+    }
+
+
+def section(found: Calibration, n_free: int, n_nothing: int, n_steered: int) -> str:
+    """Return the section of the verification report."""
+    lines = [
+        "## Calibration",
+        "",
+        f"Written by `python -m doe.rehearse.calibration`: {n_free} free histories, {n_nothing} with nothing going on and "
+        f"{n_steered} steered by Fettle's own advice; how they are made is written in `doe/rehearse/histories.py`.",
+        "",
+        "| promise | measured | target | cases |",
+        "|---|---:|---:|---:|",
+    ]
+    for row in found.summary().itertuples():
+        lines.append(f"| {row.promise} | {100 * row.measured:.1f} % | {row.target} | {row.count} |")
+    lines += [
+        "",
+        "Reliability of activity probabilities (free histories):",
+        "",
+        "| decile | claimed | true | terms |",
+        "|---|---:|---:|---:|",
+    ]
+    for decile, count, claimed, true in found.reliability().itertuples(index=False):
+        edges = f"{decile / 10:.1f} to {decile / 10 + 0.1:.1f}"
+        lines.append(f"| {edges} | {claimed:.3f} | {true:.3f} | {count} |")
+    return "\n".join([*lines, ""])
+
+
+def main(arguments: Sequence[str]) -> None:
+    """Judge the histories and write the section."""
+    report = Path(arguments[0] if arguments else "reports/verification.md")
+    free, nothing, steered = range(800), range(800, 1000), range(1000, 1200)
+    found = calibrate(free, nothing, steered, jobs=-1)
+    text = report.read_text(encoding="utf-8").split("\n## Calibration", 1)[0].rstrip() if report.exists() else ""
+    report.write_text(f"{text}\n\n{section(found, len(free), len(nothing), len(steered))}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

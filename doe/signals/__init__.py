@@ -1,0 +1,1 @@
+"""Floor 1: sound files and response curves turned into numbers."""

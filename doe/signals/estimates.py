@@ -1,0 +1,110 @@
+"""The estimates by name, with the quantities that each needs, for whoever asks by words rather than by function."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.numbers import read_number
+from doe.signals.boxes import closed_box, vented_box
+from doe.signals.physics import Estimate, cavity_modes, helmholtz, leak, ring_cavity
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One quantity that an estimate takes.
+
+    Attributes
+    ----------
+    name : str
+        With its unit at the end: ``"radius_mm"``.
+    is_text : bool
+        Whether it is a word rather than a number.
+    is_whole : bool
+        Whether it is a count.
+    default : object
+        Used when it is not given; None where it may stay open.
+    is_needed : bool
+        Whether it must be given.
+    """
+
+    name: str
+    is_text: bool
+    is_whole: bool
+    default: Any
+    is_needed: bool
+
+
+ESTIMATES: Mapping[str, Callable[..., Estimate]] = {
+    "helmholtz": helmholtz,
+    "closed_box": closed_box,
+    "vented_box": vented_box,
+    "ring_cavity": ring_cavity,
+    "cavity_modes": cavity_modes,
+    "leak": leak,
+}
+"""Every estimate by name."""
+
+
+def quantities_of(name: str) -> tuple[Quantity, ...]:
+    """Return what an estimate takes, in order.
+
+    Raises
+    ------
+    UsageError
+        If there is no such estimate.
+    """
+    parameters = inspect.signature(_function(name)).parameters.values()
+    return tuple(
+        Quantity(
+            name=parameter.name,
+            is_text=parameter.annotation == "End",
+            is_whole=parameter.annotation == "int",
+            default=None if parameter.default is parameter.empty else parameter.default,
+            is_needed=parameter.default is parameter.empty,
+        )
+        for parameter in parameters
+    )
+
+
+def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
+    """Compute an estimate from quantities by name; typed text is read as numbers.
+
+    Raises
+    ------
+    UsageError
+        If the estimate or a quantity is unknown (the message suggests the nearest), missing, or not allowed.
+    """
+    known = {quantity.name: quantity for quantity in quantities_of(name)}
+    for word in given:
+        if word not in known:
+            raise UsageError(
+                f"'{word}' is no quantity of {name}; it takes {listed(known, 'and')}.{did_you_mean(word, known)}"
+            )
+    missing = [quantity.name for quantity in known.values() if quantity.is_needed and quantity.name not in given]
+    if missing:
+        raise UsageError(f"{name} needs {listed(missing, 'and')} too.")
+    return _function(name)(**{word: _read(known[word], value) for word, value in given.items()})
+
+
+def _function(name: str) -> Callable[..., Estimate]:
+    if name not in ESTIMATES:
+        raise UsageError(f"estimate is '{name}'; it must be {listed(ESTIMATES)}.{did_you_mean(name, ESTIMATES)}")
+    return ESTIMATES[name]
+
+
+def _read(quantity: Quantity, value: Any) -> Any:
+    if quantity.is_text:
+        return str(value).strip()
+    try:
+        number = read_number(value, quantity.name)
+    except DataError as err:
+        raise UsageError(str(err)) from err
+    if not quantity.is_whole:
+        return number
+    if number != int(number):
+        raise UsageError(f"{quantity.name} is {number:g}; it must be a whole number.")
+    return int(number)

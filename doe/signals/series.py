@@ -1,0 +1,224 @@
+"""Any sampled signal in a text file - current, force, temperature - and the figures that are read off it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from doe.model import wording
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.signals.text_table import NumberTable, read_table
+
+Array = NDArray[np.float64]
+
+_LARGEST_JITTER = 0.1
+_FINAL_SHARE = 0.1
+_FEWEST = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Series:
+    """A signal sampled at even steps of time.
+
+    Attributes
+    ----------
+    name : str
+        File, and column where there are several.
+    value : ndarray of shape (n_samples,)
+        In the file's own unit.
+    rate : float
+        Samples per second, in Hz.
+    """
+
+    name: str
+    value: Array
+    rate: float
+
+    @property
+    def time_s(self) -> Array:
+        """Time from the first sample, in seconds."""
+        return np.arange(len(self.value)) / self.rate
+
+
+def read_series(path: Path | str, column: int | str | None = None, *, rate: float | None = None) -> Series:
+    """Read one signal from a text file.
+
+    Parameters
+    ----------
+    path : path
+        Rows of numbers (see `doe.signals.text_table.read_table`). Without `rate` the first column is time in seconds.
+    column : int or str, optional
+        The signal: a column counted from 1, or its heading. By default the only one besides time.
+    rate : float, optional
+        Samples per second, if the file has no time column.
+
+    Raises
+    ------
+    UsageError
+        If there is no such column, or it must be said which of several.
+    DataError
+        If the file cannot be read, or time does not rise in even steps.
+    """
+    table = read_table(path, least_columns=1 if rate is not None else 2)
+    if len(table.values) < _FEWEST:
+        raise DataError(
+            f"{table.name} holds {wording.counted(len(table.values), 'row')} of numbers; a signal needs {_FEWEST} or more."
+        )
+    place = _choose_column(table, column, has_time=rate is None)
+    name = table.name if table.values.shape[1] <= 2 else f"{table.name}, {_called(table, place)}"
+    found = _rate_from_time(table) if rate is None else _checked_rate(rate)
+    return Series(name, table.values[:, place].copy(), found)
+
+
+def _checked_rate(rate: float) -> float:
+    if not 0 < rate <= 1e9:
+        raise UsageError(f"rate is {wording.number(rate)} Hz; it must be above 0 and at most 1000000000 Hz.")
+    return float(rate)
+
+
+def _called(table: NumberTable, place: int) -> str:
+    return f"'{table.headings[place]}'" if table.headings else f"column {place + 1}"
+
+
+def _choose_column(table: NumberTable, column: int | str | None, *, has_time: bool) -> int:
+    first, count = (1 if has_time else 0), table.values.shape[1]
+    if column is None:
+        if count - first > 1:
+            names = listed([_called(table, place) for place in range(first, count)])
+            raise UsageError(f"{table.name} holds several signals; set column to {names}.")
+        return first
+    if isinstance(column, int):
+        if not first < column <= count:
+            raise UsageError(
+                f"column is {column}; the signals of {table.name} stand in columns {first + 1} to {count}."
+            )
+        return column - 1
+    folded = [heading.casefold() for heading in table.headings]
+    if column.strip().casefold() not in folded[first:]:
+        known = table.headings[first:]
+        hint = did_you_mean(column, known) if known else " It has no headings; give the number of the column."
+        raise UsageError(f"column is '{column}'; {table.name} has no such heading.{hint}")
+    return first + folded[first:].index(column.strip().casefold())
+
+
+def _rate_from_time(table: NumberTable) -> float:
+    steps = np.diff(table.values[:, 0])
+    back = np.flatnonzero(steps <= 0)
+    if len(back):
+        raise DataError(
+            f"{table.where(int(back[0]) + 1)}: time does not rise; the first column must be time in seconds, or set rate."
+        )
+    step = float(np.median(steps))
+    uneven = np.flatnonzero(np.abs(steps - step) > _LARGEST_JITTER * step)
+    if len(uneven):
+        row = int(uneven[0]) + 1
+        raise DataError(
+            f"{table.where(row)}: the step of time is {wording.number(float(steps[row - 1]))} s and elsewhere "
+            f"{wording.number(step)} s; samples must be evenly spaced."
+        )
+    return float((len(steps)) / (table.values[-1, 0] - table.values[0, 0]))
+
+
+def rms(series: Series, *, without_mean: bool = False) -> float:
+    """Return the root mean square, in the signal's unit; `without_mean` leaves only what varies."""
+    value = series.value - np.mean(series.value) if without_mean else series.value
+    top = float(np.max(np.abs(value)))
+    return top * math.sqrt(float(np.mean((value / top) ** 2))) if top > 0 else 0.0
+
+
+def peak(series: Series) -> float:
+    """Return the largest magnitude, in the signal's unit."""
+    return float(np.max(np.abs(series.value)))
+
+
+def dominant_frequency(series: Series, low_hz: float | None = None, high_hz: float | None = None) -> float:
+    """Return the frequency of the strongest part of a signal, in Hz.
+
+    Parameters
+    ----------
+    series : Series
+        The signal; its mean and its straight trend are taken off first.
+    low_hz, high_hz : float, optional
+        Where to look.
+
+    Raises
+    ------
+    DataError
+        If the signal does not vary, or the band does not lie between one period of the record and half the rate.
+
+    Notes
+    -----
+    Top of the parabola through three lines of the spectrum, in dB, under a Hann window: off by less than a twentieth of a
+    line for a single tone (E. Jacobsen, P. Kootsookos 2007, IEEE Signal Process. Mag. 24(3), 123-125, *from memory*).
+    """
+    count = len(series.value)
+    width = series.rate / count
+    low, high = max(low_hz or 0.0, 1.5 * width), min(high_hz or math.inf, 0.5 * series.rate)
+    t = np.linspace(-1.0, 1.0, count)
+    value = series.value - np.mean(series.value)
+    value = value - t * (np.sum(value * t) / np.sum(t * t))
+    if float(np.max(np.abs(value))) <= 1e-12 * max(1e-300, float(np.max(np.abs(series.value)))):
+        raise DataError(f"{series.name} does not vary; it has no dominant frequency.")
+    power = np.abs(fft.rfft(value / np.max(np.abs(value)) * np.hanning(count))) ** 2
+    inside = np.flatnonzero((np.arange(len(power)) * width >= low) & (np.arange(len(power)) * width <= high))
+    if not len(inside):
+        raise DataError(
+            f"{series.name} has nothing between {wording.number(low)} and {wording.number(high)} Hz: it resolves "
+            f"{wording.number(width)} Hz and ends at {wording.number(0.5 * series.rate)} Hz."
+        )
+    top = int(inside[np.argmax(power[inside])])
+    return (top + _parabola_step(power, top)) * width
+
+
+def _parabola_step(power: Array, top: int) -> float:
+    if not 0 < top < len(power) - 1:
+        return 0.0
+    left, middle, right = np.log(np.maximum(power[top - 1 : top + 2], 1e-300))
+    bend = left - 2.0 * middle + right
+    return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+
+
+def settling_time(series: Series, share: float = 0.05, *, start_s: float = 0.0) -> float:
+    """Return how long a signal takes to stay near its final value, in seconds.
+
+    Parameters
+    ----------
+    series : Series
+        A step response.
+    share : float
+        It has settled when it stays within this share of the whole step around its final value.
+    start_s : float
+        When the step was applied.
+
+    Raises
+    ------
+    DataError
+        If there is no step, or the signal does not settle within the record.
+
+    Notes
+    -----
+    The final value is the mean of the last tenth; the step is the final value less the first one from `start_s` on. The
+    definition is that of control engineering (IEC 60050-351-45-37, *from memory*).
+    """
+    first = round(start_s * series.rate)
+    value = series.value[first:]
+    if first < 0 or len(value) < _FEWEST:
+        raise DataError(f"{series.name}: start {wording.number(start_s)} s leaves less than {_FEWEST} samples.")
+    last = max(1, int(_FINAL_SHARE * len(value)))
+    final = float(np.mean(value[-last:]))
+    step = abs(final - float(value[0]))
+    if step <= 1e-12 * max(float(np.max(np.abs(value))), 1e-300):
+        raise DataError(f"{series.name} ends where it begins; there is no step to settle from.")
+    outside = np.flatnonzero(np.abs(value - final) > share * step)
+    settled = int(outside[-1]) + 1 if len(outside) else 0
+    if settled > len(value) - last:
+        raise DataError(
+            f"{series.name} does not settle: it still leaves the range of {wording.percent(share)} around its final value "
+            "in the last tenth of the record; record longer."
+        )
+    return settled / series.rate

@@ -1,0 +1,50 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.rehearse.calibration import Calibration, calibrate, section
+from doe.rehearse.histories import draw_truth, free_history
+
+
+def test_a_history_is_made_by_its_seed_alone():
+    one, two = (free_history(draw_truth(np.random.default_rng(3)), np.random.default_rng(4)).log for _ in range(2))
+    pd.testing.assert_frame_equal(one, two)
+
+
+def test_where_nothing_is_active_the_truth_is_flat():
+    rng = np.random.default_rng(1)
+    truth = draw_truth(rng, nothing=True)
+    assert not truth.coefficients
+    log = free_history(truth, rng).log
+    assert np.all(truth.mean(log[[factor.name for factor in truth.coding.factors]]) == 0)
+
+
+@pytest.mark.slow
+def test_promises_are_kept_on_a_sample_of_histories():
+    """60 free histories and 40 with nothing going on: bounds are the targets less three standard errors of such a sample."""
+    found = calibrate(range(60), range(800, 840), [])
+    classical, builds = found.classical["covered"], found.builds["covered"]
+    assert classical.mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / len(classical))
+    assert builds.mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / (len(builds) / 5))
+    mains = found.terms[found.terms["is_main"] & found.terms["miss"].notna()]
+    assert (mains["miss"] < 0.02).mean() > 0.93 - 3 * np.sqrt(0.07 * 0.93 / len(mains))
+    sure = found.terms[found.terms["activity"] >= 0.9]
+    assert sure["is_true"].mean() > 0.90 - 3 * np.sqrt(0.1 * 0.9 / len(sure))
+    nothing = found.terms[found.terms["family"] == "nothing"]
+    claims = nothing.assign(claim=nothing["verdict"] == "moves it").groupby("seed")["claim"].any()
+    assert claims.mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / len(claims))
+
+
+def test_the_section_names_every_promise():
+    terms = pd.DataFrame(
+        {
+            "seed": [1, 1], "family": ["free", "nothing"], "term": ["a", "b"], "is_main": [True, True],
+            "is_true": [True, False], "activity": [0.95, 0.05], "verdict": ["moves it", "can't tell yet"], "miss": [0.0, 0.1],
+        }
+    )  # fmt: skip
+    covered = pd.DataFrame({"seed": [1], "family": ["free"], "covered": [True]})
+    text = section(Calibration(terms, covered, covered), 1, 1, 0)
+    assert "| terms with activity 0.9 or more that are truly active | 100.0 % | at least 90 % | 1 |" in text
+    assert "| 0.9 to 1.0 | 0.950 | 1.000 | 1 |" in text
