@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from doe.project import Project
 
 _MODELS = ("main", "two-factor", "quadratic")
-_FRAMES = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models")
+_FRAMES = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models", "through")
 
 
 def build_analyse() -> Parser:

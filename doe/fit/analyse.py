@@ -27,11 +27,12 @@ from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, counted
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted
 
 Array = npt.NDArray[Any]
 
 MOST_PAIRED = 14
+_MOST_TIES = 6
 
 
 def analyse(
@@ -158,7 +159,7 @@ def _result(
         variants=variants_of(evidence, fitted.builds, average, matrix.values),
         models=_models(average),
         through=through,
-        notes=(*notes, *fitted.notes, *_tie_notes(coding, evidence, average, ties)),
+        notes=(*notes, *fitted.notes, *_tie_notes(coding, evidence, average, ties, table)),
         headline=headline(evidence.outcome, table),
         sensitivity=sensitivity_line(
             [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM
@@ -224,19 +225,33 @@ def _models(average: Averages, most: int = 10) -> pd.DataFrame:
     return pd.DataFrame({"terms": [text or "nothing" for text in texts], "probability": weights[order]})
 
 
-def _tie_notes(coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie]) -> list[str]:
+def _tie_notes(
+    coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie], table: pd.DataFrame
+) -> list[str]:
+    """Name each tie, and the cheapest single variant that would break it."""
     notes = []
     terms = {term.name: term for term in average.terms}
-    for tie in ties[:6]:
+    for tie in ties:
         if tie.second == "session":
             notes.append(
                 f"{spoken(tie.first)} changed only together with the session; repeat one setting in another session."
             )
             continue
-        how = "always" if tie.correlation >= EXACT else "nearly always"
-        remedy = breaking_variant((terms[tie.first], terms[tie.second]), evidence.settings, coding.factors)
-        notes.append(f"{spoken(tie.first)} and {spoken(tie.second)} {how} changed together; to part them, {remedy}.")
-    return notes
+        how = "always changed together" if tie.correlation >= EXACT else "nearly always changed together"
+        notes.append(_part(terms[tie.first], terms[tie.second], how, coding, evidence))
+    named = {frozenset((tie.first, tie.second)) for tie in ties}
+    tangled = table[table["verdict"] == TANGLED]
+    for name, partners in zip(tangled["term"], tangled["tangled_with"], strict=True):
+        other = partners.split(", ")[0]
+        if other in terms and frozenset((name, other)) not in named:
+            named.add(frozenset((name, other)))
+            notes.append(_part(terms[name], terms[other], "went together in these variants", coding, evidence))
+    return notes[:_MOST_TIES]
+
+
+def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence) -> str:
+    remedy = breaking_variant((one, other), evidence.settings, coding.factors)
+    return f"{spoken(one.name)} and {spoken(other.name)} {how}; to part them, {remedy}."
 
 
 def _nothing(

@@ -52,7 +52,7 @@ def answer(place: int, effects: Effects) -> Answer:
         pictures=_pictures(place, effects),
         checks=check_rows(effects),
         scatter=scatter_rows(effects),
-        notes=(effects.sensitivity,) if effects.sensitivity else (),
+        notes=tuple(note for note in (*effects.through["finding"], effects.sensitivity) if note),
     )
 
 

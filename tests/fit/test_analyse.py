@@ -103,9 +103,13 @@ def test_an_interaction_aliased_with_another_shares_the_credit():
     rng = np.random.default_rng(1)
     y = coded.sum(axis=1) + 2 * coded["a"] * coded["b"] + rng.normal(0, 0.2, 16)
     factors = [Factor(name, low=0, high=1) for name in "abcd"]
-    table = analyse(plain_log(settings_, y), factors, Outcome("y")).table.set_index("term")
+    effects = analyse(plain_log(settings_, y), factors, Outcome("y"))
+    table = effects.table.set_index("term")
     assert table.loc["a:b", "verdict"] == TANGLED
     assert table.loc["a:b", "tangled_with"] == "c:d"
+    assert any(
+        note.startswith("c with d and a with b went together in these variants; to part") for note in effects.notes
+    )
     assert table.loc["a:b", "activity"] == pytest.approx(table.loc["c:d", "activity"], abs=1e-6)
 
 
