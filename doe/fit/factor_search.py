@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.fit.active import batch_factorised
 from doe.model.errors import UsageError
 
 Array = npt.NDArray[Any]
@@ -77,16 +76,19 @@ def active_factors(
     terms = [term for size in range(1, order + 1) for term in itertools.combinations(range(n_factors), size)]
     places = {term: place for place, term in enumerate(terms)}
     columns = np.column_stack([X[:, list(term)].prod(axis=1) for term in terms])
-    gram = _gram(columns, y)
+    centred, values = columns - columns.mean(axis=0), y - y.mean()
     members = [[places[term] for term in _terms_of(chosen, order)] for chosen in sets]
     counts = np.array([len(member) for member in members])
-    padded = np.full((len(sets), int(counts.max())), len(terms), dtype=np.intp)
+    log_determinant, rss = np.empty(len(sets)), np.empty(len(sets))
     for row, member in enumerate(members):
-        padded[row, : len(member)] = member
-    log_determinant, rss = batch_factorised(gram, padded, len(terms), np.array([1.0 / gamma**2]))
+        X_ = centred[:, member]
+        system = X_.T @ X_ + np.eye(len(member)) / gamma**2
+        log_determinant[row] = np.linalg.slogdet(system)[1]
+        right = X_.T @ values
+        rss[row] = values @ values - right @ np.linalg.solve(system, right)
     log_odds = np.log(probability / (1.0 - probability))
     scores = np.array([len(chosen) for chosen in sets]) * log_odds - counts * np.log(gamma)
-    scores = scores - 0.5 * log_determinant[:, 0] - 0.5 * (n_runs - 1) * np.log(rss[:, 0])
+    scores = scores - 0.5 * log_determinant - 0.5 * (n_runs - 1) * np.log(rss)
     weights = np.exp(scores - scores.max())
     weights /= weights.sum()
     order_ = np.argsort(-weights, kind="stable")
@@ -96,14 +98,3 @@ def active_factors(
 
 def _terms_of(chosen: Sequence[int], order: int) -> list[tuple[int, ...]]:
     return [term for size in range(1, order + 1) for term in itertools.combinations(chosen, size)]
-
-
-def _gram(columns: Array, y: Array) -> Array:
-    """Cross-products with the mean taken out, a blank row, and the products with the observations last."""
-    centred = columns - columns.mean(axis=0)
-    n_columns = columns.shape[1]
-    gram = np.zeros((n_columns + 2, n_columns + 2))
-    gram[:n_columns, :n_columns] = centred.T @ centred
-    gram[-1, :n_columns] = gram[:n_columns, -1] = centred.T @ y
-    gram[-1, -1] = float(((y - y.mean()) ** 2).sum())
-    return gram

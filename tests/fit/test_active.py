@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from doe.coding import Coding
 from doe.fit import active
-from doe.fit.active import Search, search
+from doe.fit.active import _engine, search
 from doe.fit.builds import Builds
 from doe.fit.priors import Prior, prior_columns
 from doe.fit.whiten import Problem, whiten
 from doe.model.factor import Factor
-from tests.fit.logs import random_settings
+from tests.fit.logs import FACTORS, random_settings
 
 
 def _problem(seed: int, n_factors: int = 4, n_rows: int = 16, model: str = "two-factor") -> Problem:
@@ -41,20 +41,26 @@ def _slow_log_evidence(problem: Problem, places: list[int], gamma: float, floor:
 @given(st.integers(0, 50), st.sets(st.integers(0, 9), max_size=6))
 def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]):
     problem = _problem(seed)
-    engine = Search(problem, Prior(), 0.3)
-    included = np.zeros((2, engine.n_terms), dtype=bool)
+    sweeper = _engine(problem, Prior(), 0.3).sweeper
+    included = np.zeros((2, len(problem.terms)), dtype=bool)
     included[1, sorted(places)] = True
-    ours = engine.log_evidence(included)[1]
-    for column, gamma in enumerate(engine.scales):
-        expected = _slow_log_evidence(problem, sorted(places), float(gamma), 0.3, engine.df)
+    swept = sweeper.sweep(included)
+    ours = sweeper.log_evidence(swept)[1]
+    for column, gamma in enumerate(sweeper.scales):
+        expected = _slow_log_evidence(problem, sorted(places), float(gamma), 0.3, sweeper.df)
         assert ours[column] == pytest.approx(expected, abs=1e-8)
+    rest = [place for place in range(len(problem.terms)) if place not in places]
+    looked = sweeper.look(swept, np.ones(len(rest), dtype=np.intp), np.array(rest))
+    for row, place in enumerate(rest):
+        expected = _slow_log_evidence(problem, sorted({*places, place}), float(sweeper.scales[1]), 0.3, sweeper.df)
+        assert looked[row, 1] == pytest.approx(expected, abs=1e-8)
 
 
 def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
     """With the beam forced on, activity stays within what the search itself says it has missed."""
     problem = _problem(7, n_factors=5, n_rows=20)
     prior = Prior()
-    engine = Search(problem, prior, 0.0)
+    engine = _engine(problem, prior, 0.0)
     mains, weights, sets = range(5), [], []
     for size in range(6):
         for chosen in itertools.combinations(mains, size):
@@ -64,11 +70,11 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
             for extra in range(len(allowed) + 1):
                 for pairs in itertools.combinations(allowed, extra):
                     if size + extra <= active.LARGEST:
-                        included = np.zeros(engine.n_terms, dtype=bool)
+                        included = np.zeros(len(problem.terms), dtype=bool)
                         included[[*chosen, *pairs]] = True
                         sets.append(included)
     every = np.array(sets)
-    weights = np.exp(engine.log_prior(every)[:, None] + engine.log_evidence(every))
+    weights = np.exp(engine.score(every))
     expected = (weights / weights.sum()).sum(axis=1) @ every
     monkeypatch.setattr(active, "EXHAUSTIVE", 10)
     found = search(problem, prior, beam=60)
@@ -80,16 +86,16 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
 def test_prior_mass_of_all_models_is_one():
     """Strong heredity: over all sets of terms the prior adds to one, so no model is counted twice or left out."""
     problem = _problem(1, n_factors=3, model="quadratic")
-    engine = Search(problem, Prior(), 0.0)
-    sets = np.array(list(itertools.product([False, True], repeat=engine.n_terms)))
-    assert np.exp(engine.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
+    space = _engine(problem, Prior(), 0.0).space
+    sets = np.array(list(itertools.product([False, True], repeat=space.n_terms)))
+    assert np.exp(space.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
 
 
 def test_weak_heredity_prior_adds_to_one():
     problem = _problem(1, n_factors=3, model="two-factor")
-    engine = Search(problem, Prior(heredity="weak"), 0.0)
-    sets = np.array(list(itertools.product([False, True], repeat=engine.n_terms)))
-    assert np.exp(engine.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
+    space = _engine(problem, Prior(heredity="weak"), 0.0).space
+    sets = np.array(list(itertools.product([False, True], repeat=space.n_terms)))
+    assert np.exp(space.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
 
 
 def test_moments_equal_ridge_regression():
@@ -109,6 +115,28 @@ def test_every_term_is_held_by_some_model():
     """So that an effect can be estimated given that it is active."""
     found = search(_problem(5, n_factors=6, n_rows=24, model="quadratic"))
     assert found.included.any(axis=0).all()
+
+
+def test_terms_of_several_columns_are_swept_as_one():
+    """A driver of three levels and its interactions: looking at a term equals sweeping it, and the dense formula."""
+    rng = np.random.default_rng(2)
+    coding = Coding(FACTORS)
+    matrix = coding.matrix(random_settings(20, rng), coding.terms("two-factor"))
+    y = rng.normal(size=20)
+    problem = whiten(Builds(y, np.eye(20) * 0.3, np.eye(20) * 0.2), matrix, coding, replicated=True)
+    sweeper = _engine(problem, Prior(), 0.1).sweeper
+    terms = [term.name for term in problem.terms]
+    start = np.zeros((1, len(terms)), dtype=bool)
+    start[0, [terms.index("wool"), terms.index("driver")]] = True
+    swept = sweeper.sweep(start)
+    grown = start.copy()
+    grown[0, terms.index("wool:driver")] = True
+    looked = sweeper.look(swept, np.array([0]), np.array([terms.index("wool:driver")]))
+    np.testing.assert_allclose(looked, sweeper.log_evidence(sweeper.sweep(grown)), atol=1e-9)
+    names = ("wool", "driver", "wool:driver")
+    places = [column for name in names for column in range(*problem.slices[name].indices(99))]
+    expected = _slow_log_evidence(problem, places, float(sweeper.scales[0]), 0.1, sweeper.df)
+    assert looked[0, 0] == pytest.approx(expected, abs=1e-8)
 
 
 @pytest.mark.parametrize("n_levels", [2, 3, 4, 6])
