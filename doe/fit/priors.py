@@ -40,7 +40,7 @@ class Prior:
         Which models are looked at.
     """
 
-    main: float = 0.2
+    main: float = 0.16
     interaction: float = 0.1
     curvature: float = 0.07
     orphan: float = 0.04

@@ -32,7 +32,7 @@ def test_unknown_option_is_refused_with_the_near_name():
 
 
 def test_what_is_no_result_is_refused():
-    with pytest.raises(UsageError, match=whole("A dict cannot be drawn; it must be Effects, Advice or Plan.")):
+    with pytest.raises(UsageError, match=whole("A dict cannot be drawn; it must be Effects, Advice, Plan, Response, Decay or Waterfall.")):
         figure({})
 
 

@@ -1,0 +1,129 @@
+"""Charts of a plan: which terms it mixes, and how well the region is predicted; `precision` draws how sure each will be."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, text, theme
+from doe.charts.rows import rows_of
+from doe.model import wording
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.plans.result import Plan
+
+MOST_NAMED = {"wide": 30, "narrow": 14}
+"""Most terms whose names are written beside the map."""
+
+_CELL = {"wide": 22, "narrow": 16}
+_TALLEST = {"wide": 620, "narrow": 300}
+_TALL = 280
+
+
+def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: bool = False) -> go.Figure:
+    """Draw the correlation of every two terms over the runs: the darker, the more the plan mixes them.
+
+    Terms that the runs never vary are left out.
+
+    Parameters
+    ----------
+    plan : Plan
+        Result of `doe.plan`.
+    width : {"wide", "narrow"}
+        Which drawing is made.
+    mains_only : bool
+        Whether rows are main effects only, against all terms.
+    """
+    square = plan.correlations().dropna(how="all").dropna(how="all", axis="columns")
+    rows = [name for name in square.index if not mains_only or (":" not in name and "^" not in name)]
+    names = [text.term(str(name)) for name in square.columns]
+    named = len(names) <= MOST_NAMED[width]
+    size = min(_CELL[width] * len(names), _TALLEST[width])
+    height = size * len(rows) / len(names) if mains_only else size
+    side = min(text.room(names, 12), 170) + 16 if named else 24
+    margins = canvas.Margins(left=side, right=96 if width == "wide" else 70, top=16, bottom=side + 40)
+    fig = canvas.empty(
+        "correlations",
+        " ".join(plan.separation.sentences[:2]),
+        describe_correlations(plan),
+        width,
+        height,
+        margins,
+    )
+    fig.add_trace(_map(square.loc[rows], [text.term(str(name)) for name in rows], names))
+    ticks = "outside" if named else ""
+    fig.update_xaxes(
+        showgrid=False, ticks=ticks, showticklabels=named, tickangle=-90, tickfont={"size": 12}, automargin=False
+    )
+    fig.update_yaxes(
+        showgrid=False, showticklabels=named, autorange="reversed", tickfont={"size": 12}, automargin=False
+    )
+    return fig
+
+
+def _map(square: pd.DataFrame, rows: list[str], columns: list[str]) -> go.Heatmap:
+    sizes = square.abs().to_numpy(dtype=float)
+    hover = [
+        [
+            f"{text.safe(row)} and {text.safe(column)}: {wording.number(value, 2)}"
+            for column, value in zip(columns, line, strict=True)
+        ]
+        for row, line in zip(rows, square.to_numpy(dtype=float), strict=True)
+    ]
+    scale = [[0.0, theme.colour("sheet")], [0.5, theme.colour("band")], [1.0, theme.colour("data")]]
+    bar = {
+        "title": {"text": "correlation", "side": "right"},
+        "thickness": 12,
+        "len": 0.8,
+        "outlinewidth": 0,
+        "tickvals": [0, 0.5, 1],
+    }
+    return go.Heatmap(
+        z=sizes, x=[text.safe(name) for name in columns], y=[text.safe(name) for name in rows], zmin=0, zmax=1, xgap=1, ygap=1,
+        colorscale=scale, hovertext=hover, hoverinfo="text", colorbar=bar, name="correlation",
+    )  # fmt: skip
+
+
+def describe_correlations(plan: Plan) -> str:
+    """Say in words what the map shows."""
+    strong = [row for row in rows_of(plan.confounded) if row["with"] != "mean"][:8]
+    parts = [
+        f"{text.term(row['term'])} and {text.term(row['with'])} {wording.number(row['correlation'], 2)}"
+        for row in strong
+    ]
+    head = "Correlation between terms, largest first" if parts else "No two terms are correlated"
+    return text.sentences([head, *parts, *plan.separation.sentences])
+
+
+def draw_prediction(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
+    """Draw the error of prediction over the region: which share of all settings is predicted how well.
+
+    Parameters
+    ----------
+    plan : Plan
+        Result of `doe.plan`.
+    width : {"wide", "narrow"}
+        Which drawing is made.
+    """
+    spread = plan.prediction_spread()
+    title = plan.prediction_headline(spread)
+    margins = canvas.Margins(left=64 if width == "wide" else 54, right=24, top=16, bottom=62)
+    fig = canvas.empty("prediction", title, text.sentences([title, plan.headline]), width, _TALL, margins)
+    line = {"color": theme.colour("data"), "width": 3}
+    hover = "%{x:.0f} % of the region: %{y:.3g} or less<extra></extra>"
+    shares, errors = (100 * spread["share"]).tolist(), spread["error"].tolist()
+    fig.add_trace(
+        go.Scatter(x=shares, y=errors, mode="lines", name="error of prediction", line=line, hovertemplate=hover)
+    )
+    fig.update_xaxes(range=[0, 100], title_text="share of the region, %")
+    fig.update_yaxes(
+        rangemode="tozero", title_text=_axis_title(plan, "error of prediction") if width == "wide" else "error"
+    )
+    return fig
+
+
+def _axis_title(plan: Plan, what: str) -> str:
+    return what if plan.scatter is not None else f"{what}, in multiples of the scatter between runs"

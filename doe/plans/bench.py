@@ -1,0 +1,108 @@
+"""Bench minutes of building variants one after another: from unit to variant, and from variant to variant.
+
+The arithmetic of `doe.advise.effort`, tabulated for all steps at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from doe.model.choices import Value
+from doe.model.effort import Effort
+from doe.model.factor import Factor
+from doe.plans.layout import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What every step takes; infinite where a unit cannot go that way.
+
+    Attributes
+    ----------
+    between : ndarray of shape (n_variants, n_variants)
+        Minutes from one variant to another on the same unit.
+    first : ndarray of shape (n_units, n_variants)
+        Minutes from a unit's present state to a variant.
+    new : ndarray of shape (n_variants,)
+        Minutes to make a new unit with a variant's settings.
+    changes : tuple of ndarray
+        Number of settings that change, in the same three shapes.
+    """
+
+    between: Array
+    first: Array
+    new: Array
+    changes: tuple[Array, Array, Array]
+
+
+def steps(
+    factors: Sequence[Factor],
+    variants: Sequence[Mapping[str, Value]],
+    units: Sequence[Mapping[str, Any]],
+    effort: Effort,
+) -> Steps:
+    """Tabulate every step.
+
+    Parameters
+    ----------
+    factors : sequence of Factor
+        All factors.
+    variants : sequence of mapping
+        Settings to be built, one entry per factor.
+    units : sequence of mapping
+        Present states; a factor without an entry has nothing fitted yet, as on a new unit.
+    effort : Effort
+        For a new unit.
+    """
+    n = len(variants)
+    between, changed = np.zeros((n, n)), np.zeros((n, n))
+    first, first_changed = np.zeros((len(units), n)), np.zeros((len(units), n))
+    new, new_changed = np.full(n, effort.new_unit_minutes), np.zeros(n)
+    for factor in factors:
+        wanted = [variant[factor.name] for variant in variants]
+        minutes, moves = _table(factor, wanted, wanted)
+        between, changed = between + minutes, changed + moves
+        minutes, moves = _table(factor, [unit.get(factor.name) for unit in units], wanted)
+        first, first_changed = first + minutes, first_changed + moves
+        minutes, moves = _table(factor, [None], wanted)
+        new, new_changed = new + minutes[0], new_changed + moves[0]
+    np.fill_diagonal(between, np.inf)
+    return Steps(between, first, new, (changed, first_changed, new_changed))
+
+
+def _table(factor: Factor, starts: Sequence[Value | None], ends: Sequence[Value]) -> tuple[Array, Array]:
+    """Return minutes and whether a setting changes, for one factor; equal settings are looked up once."""
+    memory: dict[tuple[Value | None, Value], tuple[float, float]] = {}
+    minutes, moves = np.zeros((len(starts), len(ends))), np.zeros((len(starts), len(ends)))
+    for row, start in enumerate(starts):
+        for column, end in enumerate(ends):
+            if (start, end) not in memory:
+                memory[start, end] = _step(factor, start, end)
+            minutes[row, column], moves[row, column] = memory[start, end]
+    return minutes, moves
+
+
+def _step(factor: Factor, start: Value | None, end: Value) -> tuple[float, float]:
+    if start is None:
+        return bare_minutes(factor, end), 0.0
+    if not factor.can_go(start, end):
+        return np.inf, 1.0
+    return factor.change_minutes(start, end), float(start != end)
+
+
+def bare_minutes(factor: Factor, end: Value) -> float:
+    """Return the minutes of one setting on a unit just made.
+
+    A number or an ordered level starts where one-way changes start: at the low end, or at the high end of a factor that only
+    goes down. A categorical factor has nothing fitted yet, so every level takes one change.
+    """
+    if factor.kind == "categorical":
+        return factor.minutes + factor.minutes_per_step
+    low, high = factor.span
+    place = high if factor.way == "down" else low
+    start = factor.read(place) if factor.is_numeric else factor.levels[int(place)]
+    return factor.change_minutes(start, end)

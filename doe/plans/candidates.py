@@ -1,0 +1,173 @@
+"""Which settings an optimal plan may use: the levels worth trying, and those that the limits leave."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from doe.coding import Coding, Term
+from doe.model.errors import UsageError, listed
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.model.wording import number
+from doe.plans.frame import setting
+from doe.plans.layout import Array, keeps
+
+MOST_COMBINATIONS = 200_000
+"""Combinations looked at one by one; where there are more, so many are drawn at random."""
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """The settings that a plan may use.
+
+    Attributes
+    ----------
+    coding : Coding
+        Factors and derived quantities.
+    limits : tuple of Limit
+        Rules.
+    candidates : tuple of ndarray
+        For each factor the plain numbers to try.
+    pool : ndarray of shape (n_rows, n_limited)
+        Combinations of the limited factors' candidates that keep the limits: all of them, or a random part.
+    notes : tuple of str
+        What the limits cut off.
+    """
+
+    coding: Coding
+    limits: tuple[Limit, ...]
+    candidates: tuple[Array, ...]
+    pool: Array
+    notes: tuple[str, ...]
+
+    @property
+    def limited(self) -> tuple[int, ...]:
+        """Places of the factors that the limits speak of, straight or through derived quantities."""
+        return limited_places(self.coding, self.limits)
+
+    def draw(self, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
+        """Draw settings at random that keep the limits, shape (*shape, n_factors)."""
+        columns = [values[rng.integers(len(values), size=shape)] for values in self.candidates]
+        drawn = np.stack(columns, axis=-1)
+        if self.limited:
+            drawn[..., list(self.limited)] = self.pool[rng.integers(len(self.pool), size=shape)]
+        return drawn
+
+
+def limited_places(coding: Coding, limits: Sequence[Limit]) -> tuple[int, ...]:
+    """Return the places of the factors that limits use."""
+    names = used_names(limits, coding)
+    return tuple(place for place, factor in enumerate(coding.factors) if factor.name in names)
+
+
+def used_names(limits: Sequence[Limit], coding: Coding) -> set[str]:
+    """Return the factor names that limits use, derived quantities followed down."""
+    written = {quantity.name: quantity.parsed.names for quantity in coding.derived}
+    names: set[str] = set()
+    for limit in limits:
+        for name in limit.expression.names:
+            names |= set(written.get(name, (name,)))
+    return names
+
+
+def region(coding: Coding, terms: Sequence[Term], limits: Sequence[Limit], seed: int) -> Region:
+    """Choose the candidates and look which of their combinations keep the limits.
+
+    Raises
+    ------
+    UsageError
+        If the limits leave nothing, or a level that the model needs cannot be reached.
+    """
+    candidates = tuple(_candidates(coding, factor, terms, limits) for factor in coding.factors)
+    pool = _pool(coding, candidates, limits, np.random.default_rng(seed))
+    if not len(pool):
+        raise UsageError(_nothing_left(coding, candidates, limits, seed))
+    notes = _unreachable(coding, candidates, pool, limits)
+    return Region(coding, tuple(limits), candidates, pool, tuple(notes))
+
+
+def _candidates(coding: Coding, factor: Factor, terms: Sequence[Term], limits: Sequence[Limit]) -> Array:
+    """Both ends where the model is straight; the middle too where it bends; a finer grid where rules cut corners off."""
+    if not factor.is_numeric:
+        return np.arange(float(len(factor.levels)))
+    names = {factor.name} | {quantity.name for quantity in coding.derived if factor.name in quantity.parsed.names}
+    in_derived_term = any(name in term.factors for term in terms for name in names - {factor.name})
+    if factor.name in used_names(limits, coding) or in_derived_term:
+        return np.array([float(value) for value in factor.grid(11)])
+    is_curved = any(term.is_square and term.factors[0] in names for term in terms)
+    return np.array([float(value) for value in factor.grid(3 if is_curved else 2)])
+
+
+def _pool(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], rng: np.random.Generator) -> Array:
+    """Return the combinations that keep the limits, in the columns of the limited factors."""
+    places = list(limited_places(coding, limits))
+    sizes = [len(candidates[place]) for place in places]
+    if math.prod(sizes) <= MOST_COMBINATIONS:
+        codes = np.stack(np.unravel_index(np.arange(math.prod(sizes)), sizes), axis=1) if places else np.empty((1, 0))
+    else:
+        codes = np.stack([rng.integers(size, size=MOST_COMBINATIONS) for size in sizes], axis=1)
+    rows = np.empty((len(codes), len(candidates)))
+    rows[:] = [values[0] for values in candidates]
+    for column, place in enumerate(places):
+        rows[:, place] = candidates[place][codes[:, column]]
+    return rows[keeps(coding, limits, rows)][:, places]
+
+
+def _nothing_left(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], seed: int) -> str:
+    """Name the rule at fault: one that nothing keeps, else one whose removal would leave a plan."""
+    for limit in limits:
+        if not len(_pool(coding, candidates, [limit], np.random.default_rng(seed))):
+            return f"No settings keep the limit '{limit.rule}' within the factors' ranges; loosen it or widen a range."
+    for limit in limits:
+        others = [other for other in limits if other is not limit]
+        if len(_pool(coding, candidates, others, np.random.default_rng(seed))):
+            return f"No settings keep all limits together; without '{limit.rule}' there are some, so loosen that one."
+    rules = listed([f"'{limit.rule}'" for limit in limits], "and")
+    return f"No settings keep the limits {rules} together; loosen more than one of them."
+
+
+def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limits: Sequence[Limit]) -> list[str]:
+    notes = []
+    for column, place in enumerate(limited_places(coding, limits)):
+        factor = coding.factors[place]
+        found = np.unique(pool[:, column])
+        lost = [value for value in candidates[place] if not _reaches(coding, candidates, limits, place, value, found)]
+        if not lost or (factor.is_numeric and {candidates[place].min(), candidates[place].max()} <= set(found)):
+            continue
+        rules = listed([f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)], "and")
+        notes.append(_cut_off(factor, lost, found, rules))
+    return notes
+
+
+def _reaches(
+    coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], place: int, value: float, found: Array
+) -> bool:
+    """Tell whether a setting can be reached; where the pool is a random part, look again with that setting held."""
+    if value in found:
+        return True
+    held = [np.array([value]) if other == place else values for other, values in enumerate(candidates)]
+    return bool(len(_pool(coding, held, limits, np.random.default_rng(0))))
+
+
+def _cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: str) -> str:
+    """Say what the limits cut off a range.
+
+    Raises
+    ------
+    UsageError
+        If it is a level, or leaves the factor fixed.
+    """
+    if not factor.is_numeric:
+        left = listed([str(setting(factor, value)) for value in found], "and")
+        shown = listed([str(setting(factor, value)) for value in lost])
+        raise UsageError(
+            f"{factor.name} cannot be {shown}: no such settings keep {rules}; plan with {left}, or loosen the limit."
+        )
+    if len(found) < 2:
+        raise UsageError(f"{factor.name} cannot vary: {rules} leave it at {number(found[0], 6)}; loosen the limit.")
+    low, high = number(found.min(), 6), number(found.max(), 6)
+    return f"{factor.name} is planned from {low} to {high} only: {rules} rule out the rest of its range."

@@ -1,0 +1,229 @@
+"""Which plan? The plans that fit a budget of runs or hours, compared, and one recommended in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import pandas as pd
+
+from doe.model.effort import Effort
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
+from doe.model.records import Unit
+from doe.model.wording import counted, duration, number, percent
+from doe.plans.frame import check_factors
+from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
+from doe.plans.precision import POWER
+from doe.plans.request import Tell, check_count
+from doe.plans.result import Plan
+
+RUNGS = (
+    "some main effects cannot be told apart",
+    "main effects apart, but some are one with an interaction",
+    "main effects apart, partly mixed with interactions",
+    "main effects clear of interactions",
+    "interactions apart too",
+    "interactions and curvature apart too",
+)
+"""What a plan keeps apart, by `Separation.rung`."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanChoice:
+    """The plans that fit, and the one to take.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per plan, the recommended first: `plan` (its headline), `kind`, `model`, `runs`, `hours` at the bench (building
+        on the units at hand, and readings), `new_units`, `apart` (what it keeps apart, in words), `half_width` and `detectable`
+        of its least sure main effect, `half_width_of_judged` without those for which no run is left over (`unjudged`), `power`
+        to see `matters`, `is_recommended`.
+    plan : Plan
+        The recommended one.
+    plans : tuple of Plan
+        All of them, in the order of `table`.
+    headline : str
+        The recommendation in one sentence.
+    reason : tuple of str
+        What it can tell apart, what it cannot, how sure it will be, and what it costs.
+    left_out : DataFrame
+        Plans that do not fit: `kind`, `why`.
+    """
+
+    table: pd.DataFrame
+    plan: Plan
+    plans: tuple[Plan, ...]
+    headline: str
+    reason: tuple[str, ...]
+    left_out: pd.DataFrame
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the comparison."""
+        return self.table.copy()
+
+    def summary(self) -> str:
+        """Return the recommendation, then the comparison, as text for a terminal."""
+        lines = [self.headline, *self.reason, "", "All plans that fit:"]
+        for row in self.table.to_dict("records"):
+            lines.append(f"  {row['plan']} {duration(60 * row['hours'])}; {row['apart']}; {_sureness(row)}.")
+        return "\n".join(lines).rstrip() + "\n"
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<PlanChoice: {self.headline}>"
+
+    def _repr_html_(self) -> str:
+        shown = self.table.map(lambda cell: number(cell, 3) if isinstance(cell, float) else str(cell))
+        said = "".join(f"<li>{escape(line)}</li>" for line in self.reason)
+        table = shown.to_html(index=False, border=0, escape=True)
+        return f"<p><strong>{escape(self.headline)}</strong></p><ul>{said}</ul>{table}"
+
+
+def choose(
+    factors: Sequence[Factor],
+    *,
+    runs: int | None = None,
+    hours: float | None = None,
+    effort: Effort | None = None,
+    units: pd.DataFrame | Sequence[Unit] | None = None,
+    scatter: float | None = None,
+    matters: float | None = None,
+    existing: pd.DataFrame | None = None,
+    limits: Sequence[Limit] = (),
+    derived: Sequence[Derived] = (),
+    seed: int = 1,
+    tell: Tell | None = None,
+) -> PlanChoice:
+    """Compare the plans that fit a budget and recommend one.
+
+    Of the plans that would see a difference that matters (twice the scatter, while that is not known) with a chance of 80 % in
+    every main effect, the one that keeps most apart is taken, and of several the one with the fewest bench hours. Where none is
+    that sure, the surest is taken.
+
+    Parameters
+    ----------
+    factors : sequence of Factor
+        What can be changed.
+    runs : int, optional
+        Most runs.
+    hours : float, optional
+        Most bench hours, readings included; one of the two is needed.
+    effort : Effort, optional
+        Minutes of new units, sessions and readings.
+    units : DataFrame or sequence of Unit, optional
+        Units at hand.
+    scatter : float, optional
+        Standard deviation between runs known so far, in outcome units.
+    matters : float, optional
+        Smallest difference that matters, in outcome units.
+    existing : DataFrame, optional
+        Variants in the log already.
+    limits, derived : sequence
+        Rules and quantities.
+    seed : int
+        Seed of searches and orders.
+    tell : callable, optional
+        Called with the share done (0..1) and a few words.
+
+    Returns
+    -------
+    PlanChoice
+
+    Raises
+    ------
+    UsageError
+        If neither runs nor hours are given, or no plan fits; the smallest that would is named.
+    """
+    known = check_factors(factors)
+    if runs is None and hours is None:
+        raise UsageError("Say how much may be spent: runs=10 or hours=12.")
+    if runs is not None:
+        check_count("runs", runs)
+    if hours is not None and not hours > 0:
+        raise UsageError(f"hours is {hours}; it must be more than 0.")
+    budget = Budget(runs, None if hours is None else 60.0 * hours, effort, units)
+    shared = {
+        "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,
+    }  # fmt: skip
+    wishes = wishes_for(
+        known, most_runs(budget, known), bool(limits), existing is not None and len(existing) > 0, tuple(derived)
+    )
+    offers, left_out = make_offers(known, wishes, budget, shared, tell)
+    fitting = [offer for offer in offers if budget.minutes is None or offer.minutes <= budget.minutes + 1e-6]
+    too_dear = [offer for offer in offers if budget.minutes is not None and offer.minutes > budget.minutes + 1e-6]
+    left_out += [(offer.plan.kind, f"takes {duration(offer.minutes)}") for offer in too_dear]
+    if not fitting:
+        raise UsageError(nothing_fits(budget, known, too_dear, left_out))
+    ranked = sorted(fitting, key=preference)
+    return _choice(ranked, left_out, scatter, matters)
+
+
+def _choice(
+    ranked: Sequence[Offer], left_out: Sequence[tuple[str, str]], scatter: float | None, matters: float | None
+) -> PlanChoice:
+    best = ranked[0]
+    rows = []
+    for place, offer in enumerate(ranked):
+        mains = offer.mains
+        rows.append(
+            {
+                "plan": offer.plan.headline,
+                "kind": offer.plan.kind,
+                "model": _model_name(offer.plan),
+                "runs": offer.plan.n_runs,
+                "hours": offer.minutes / 60,
+                "new_units": offer.new_units,
+                "apart": RUNGS[offer.plan.separation.rung],
+                "half_width": float(mains["half_width"].max()),
+                "half_width_of_judged": offer.half_width_of_judged,
+                "unjudged": ", ".join(mains["term"][mains["df"] <= 0]),
+                "detectable": float(mains["detectable"].max()),
+                "power": offer.power,
+                "is_recommended": place == 0,
+            }
+        )
+    frame = pd.DataFrame(left_out, columns=["kind", "why"]).drop_duplicates(ignore_index=True)
+    plans = tuple(offer.plan for offer in ranked)
+    return PlanChoice(pd.DataFrame(rows), best.plan, plans, _headline(best), _reason(best, scatter, matters), frame)
+
+
+def _model_name(made: Plan) -> str:
+    terms = made.precision["term"]
+    if terms.str.contains("^", regex=False).any():
+        return "quadratic"
+    return "two-factor" if terms.str.contains(":", regex=False).any() else "main"
+
+
+def _headline(best: Offer) -> str:
+    title = best.plan.headline.rstrip(".")
+    first = title[0].lower() if title[1].islower() and not title.startswith(("Plackett", "Box", "Latin")) else title[0]
+    return f"Take this one: {first}{title[1:]}; {RUNGS[best.plan.separation.rung]}."
+
+
+def _sureness(row: Mapping[Any, Any]) -> str:
+    """Write the half-width of the least sure main effect that can be judged, and which cannot."""
+    if not row["unjudged"]:
+        return f"± {number(row['half_width'])}"
+    judged = f"± {number(row['half_width_of_judged'])}, but " if row["half_width_of_judged"] < float("inf") else ""
+    return f"{judged}no interval for {row['unjudged']}"
+
+
+def _reason(best: Offer, scatter: float | None, matters: float | None) -> tuple[str, ...]:
+    made = best.plan
+    lines = [*made.separation.sentences, *made.precision_sentences()]
+    if not (scatter and matters) and best.power_of_judged > 0:
+        lines.append(f"A swing of twice the scatter would be seen with a chance of {percent(best.power_of_judged)}.")
+    if best.unjudged:
+        lines.append("No plan within the budget leaves fewer main effects without an interval.")
+    elif best.power < POWER:
+        lines.append(f"That is less than {percent(POWER)}, and no plan within the budget is surer.")
+    made_new = f", with {counted(best.new_units, 'new unit')}" if best.new_units else ""
+    lines.append(f"It takes {duration(best.minutes)} at the bench{made_new}, readings included.")
+    return tuple(lines)

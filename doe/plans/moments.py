@@ -1,0 +1,73 @@
+"""Mean of f(x)f(x)' over the region that a plan should predict in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from doe.coding import Axis, Coding
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.plans.candidates import Region
+from doe.plans.layout import Array, Layout, keeps
+
+_DRAWS = 4000
+
+
+def region_moments(layout: Layout, region: Region, seed: int = 1) -> Array:
+    """Return the moment matrix of the model over the region, shape (n_columns, n_columns).
+
+    Numbers count evenly over their range (or their steps), levels evenly. Without limits it is exact, factor by factor;
+    with limits or derived quantities it is the mean over settings drawn at random, evenly among those that keep them.
+    """
+    derived = [quantity.name for quantity in layout.coding.derived]
+    used = set(layout.pieces.ravel().tolist())
+    if region.limits or any(used & set(range(*layout.places[name].indices(10**9))) for name in derived):
+        rows = layout.rows(sample(layout.coding, region.limits, _DRAWS, np.random.default_rng(seed)))
+        return np.asarray(rows.T @ rows / len(rows))
+    moments = np.ones((layout.n_columns, layout.n_columns))
+    for name, place in layout.places.items():
+        if name not in derived:
+            moments *= _axis_moments(layout.coding.axes[name], place, layout)
+    return moments
+
+
+def sample(coding: Coding, limits: Sequence[Limit], count: int, rng: np.random.Generator) -> Array:
+    """Draw settings evenly from all that keep the limits, shape (count or fewer, n_factors); none if hardly any do."""
+    found: list[Array] = []
+    for _ in range(50):
+        columns = [_evenly(factor, count, rng) for factor in coding.factors]
+        values = np.stack(columns, axis=1)
+        found.append(values[keeps(coding, limits, values)])
+        if sum(map(len, found)) >= count:
+            break
+    return np.concatenate(found)[:count]
+
+
+def _evenly(factor: Factor, count: int, rng: np.random.Generator) -> Array:
+    if factor.is_numeric and factor.step is None:
+        return rng.uniform(*factor.span, size=count)
+    settings = np.array([factor.position(value) for value in factor.grid(10**9)])
+    return settings[rng.integers(len(settings), size=count)]
+
+
+def _axis_moments(axis: Axis, place: slice, layout: Layout) -> Array:
+    """Return the mean of the product of what each two columns owe to one axis."""
+    values, weights = _nodes(axis)
+    coded = np.hstack([np.ones((len(values), 1)), values])
+    own = np.where((layout.pieces >= place.start) & (layout.pieces < place.stop), layout.pieces - place.start + 1, 0)
+    parts = np.prod(coded[:, own], axis=2)
+    return np.asarray(parts.T @ (parts * weights[:, None]))
+
+
+def _nodes(axis: Axis) -> tuple[Array, Array]:
+    """Return coded settings of one axis and their weights: every level or step, else Gauss-Legendre points."""
+    factor = axis.factor
+    if axis.contrasts is not None:
+        return axis.contrasts, np.full(len(axis.contrasts), 1 / len(axis.contrasts))
+    if factor is not None and factor.step is not None:
+        values = axis.code(factor.grid(10**9))
+        return values, np.full(len(values), 1 / len(values))
+    points, weights = np.polynomial.legendre.leggauss(8)
+    return points[:, None], weights / 2

@@ -1,0 +1,247 @@
+"""The plans worth comparing for a budget, each with its price at the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from doe.coding import Coding
+from doe.model.effort import Effort
+from doe.model.errors import FettleError
+from doe.model.factor import Factor
+from doe.model.limit import Derived
+from doe.model.records import Unit
+from doe.model.wording import counted, duration
+from doe.plans.aberration import MOST_FACTORS
+from doe.plans.assess import is_fixed_on_units
+from doe.plans.frame import BLOCK
+from doe.plans.layout import Layout
+from doe.plans.make import plan
+from doe.plans.precision import POWER
+from doe.plans.request import Tell
+from doe.plans.result import Plan
+from doe.plans.routing import errand, find_route, minutes_of
+from doe.plans.two_level import fraction_sizes, two_level_only
+
+_MOST_RUNS = 128
+_ROUTE_SECONDS = 2.0
+_STARTS = 120
+_MOST_EXACT = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What may be spent, and with what.
+
+    Attributes
+    ----------
+    runs : int or None
+        Most runs.
+    minutes : float or None
+        Most bench minutes, readings included.
+    effort : Effort or None
+        Minutes of new units, sessions and readings.
+    units : DataFrame, sequence of Unit or None
+        Units at hand.
+    """
+
+    runs: int | None
+    minutes: float | None
+    effort: Effort | None
+    units: pd.DataFrame | Sequence[Unit] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A plan with its price.
+
+    Attributes
+    ----------
+    plan : Plan
+        The plan.
+    minutes : float
+        Bench minutes, readings included.
+    new_units : int
+        Units to be made.
+    """
+
+    plan: Plan
+    minutes: float
+    new_units: int
+
+    @property
+    def mains(self) -> pd.DataFrame:
+        """Precision of the main effects; of all terms where the model has none."""
+        precision = self.plan.precision
+        rows = precision[~precision["term"].str.contains(r"[:^]", regex=True)]
+        return rows if len(rows) else precision
+
+    @property
+    def power(self) -> float:
+        """Chance to see what matters in the least sure main effect."""
+        return float(self.mains["power"].min())
+
+    @property
+    def unjudged(self) -> int:
+        """Main effects for which no run is left over to judge the scatter by."""
+        return sum(df <= 0 for df in self.mains["df"])
+
+    @property
+    def half_width_of_judged(self) -> float:
+        """Half-width of the least sure main effect of those that can be judged; infinite without any."""
+        judged = self.mains[self.mains["df"] > 0]
+        return float(judged["half_width"].max()) if len(judged) else float("inf")
+
+    @property
+    def power_of_judged(self) -> float:
+        """Chance to see what matters in the least sure main effect of those that can be judged."""
+        judged = self.mains[self.mains["df"] > 0]
+        return float(judged["power"].min()) if len(judged) else 0.0
+
+
+def preference(offer: Offer) -> tuple[bool, int, float, float, float]:
+    """Sure plans first, by what they keep apart and their price; then unsure ones, the surest first."""
+    is_sure = offer.power >= POWER
+    rung = float(offer.plan.separation.rung)
+    first = -rung if is_sure else -round(offer.power_of_judged, 2)
+    return (not is_sure, offer.unjudged, first, offer.minutes, -rung)
+
+
+def most_runs(budget: Budget, factors: Sequence[Factor]) -> int:
+    """Bound the runs: by what is asked, and by hours if every run took its readings and nothing else."""
+    most = budget.runs if budget.runs is not None else _MOST_RUNS
+    effort = budget.effort or Effort()
+    if budget.minutes is not None:
+        least = max(effort.reading_minutes, 1.0)
+        most = min(most, max(1, int((budget.minutes - effort.session_minutes) / least)))
+    return min(most, _MOST_RUNS)
+
+
+def wishes_for(
+    factors: Sequence[Factor], most: int, has_limits: bool, has_existing: bool, derived: Sequence[Derived]
+) -> list[dict[str, Any]]:
+    """List the plans worth looking at, as arguments of `plan`."""
+    coding = Coding(tuple(factors), tuple(derived))
+    catalogue = [] if has_existing or has_limits else _catalogue_wishes(factors, most)
+    return [*catalogue, *_optimal_wishes(coding, most, has_existing)]
+
+
+def _catalogue_wishes(factors: Sequence[Factor], most: int) -> list[dict[str, Any]]:
+    n_factors = len(factors)
+    wishes: list[dict[str, Any]] = [{"kind": "full"}]
+    if two_level_only(factors):
+        sizes = fraction_sizes(n_factors)
+        wishes += [{"kind": "fraction", "runs": size} for size in sizes if size <= most and n_factors <= MOST_FACTORS]
+        least = max(4, -(-(n_factors + 1) // 4) * 4)
+        between = [size for size in (least, least + 4) if size <= most and size not in sizes]
+        wishes += [{"kind": "plackett-burman", "runs": size} for size in between]
+        wishes.append({"kind": "fold-over"})
+    return [*wishes, *({"kind": kind} for kind in ("definitive", "face-centred", "central-composite", "box-behnken"))]
+
+
+def _optimal_wishes(coding: Coding, most: int, has_existing: bool) -> list[dict[str, Any]]:
+    unknowns = {model: Layout(coding, coding.terms(model)).n_columns for model in ("main", "two-factor", "quadratic")}
+    wishes: list[dict[str, Any]] = []
+    for model, count in unknowns.items():
+        larger = _larger(count, most) if model == "main" else ()
+        sizes = sorted({min(most, size) for size in (count + 1, count + 4, *larger)})
+        wishes += [{"model": model, "runs": size} for size in sizes if has_existing or size > count]
+    if any(factor.way == "rebuild" for factor in coding.factors):
+        # fewer units than by default cost less, and leave less to judge rebuild factors by
+        wishes = [{**wish, **few} for wish in wishes for few in ({}, {"units": _fewest_units(coding, wish["model"])})]
+    if unknowns["main"] < most <= unknowns["two-factor"]:
+        wishes.append({"model": "two-factor", "kind": "bayesian", "runs": most})
+    return wishes
+
+
+def _larger(unknowns: int, most: int) -> tuple[int, ...]:
+    return (2 * unknowns, most) if most <= 4 * unknowns else (2 * unknowns, 3 * unknowns)
+
+
+def _fewest_units(coding: Coding, model: str) -> int:
+    """Return the units that the terms which only change with a rebuild need."""
+    layout = Layout(coding, coding.terms(model))
+    slices = layout.slices
+    fixed = [slices[term.name] for term in layout.terms if is_fixed_on_units(coding, term)]
+    return 1 + sum(int(place.stop) - int(place.start) for place in fixed)
+
+
+def make_offers(
+    factors: Sequence[Factor],
+    wishes: Sequence[dict[str, Any]],
+    budget: Budget,
+    shared: dict[str, Any],
+    tell: Tell | None,
+) -> tuple[list[Offer], list[tuple[str, str]]]:
+    """Make the plans wished for, and price those that fit the runs.
+
+    Returns
+    -------
+    list of Offer, list of tuple
+        The plans, and the kinds left out with the reason.
+    """
+    offers: list[Offer] = []
+    left_out: list[tuple[str, str]] = []
+    seen: set[tuple[Any, ...]] = set()
+    for place, wish in enumerate(wishes):
+        if tell is not None:
+            tell(place / len(wishes), f"{wish.get('kind', 'optimal')} plan")
+        try:
+            made = plan(
+                factors, **{**shared, **wish}, starts=_STARTS if wish.get("kind") in (None, "bayesian") else None
+            )
+        except FettleError as err:
+            left_out.append((str(wish.get("kind", "d-optimal")), str(err)))
+            continue
+        if budget.runs is not None and made.n_runs > budget.runs:
+            left_out.append((made.kind, f"needs {counted(made.n_runs, 'run')}"))
+            continue
+        if budget.minutes is not None and _readings(made, budget) > budget.minutes:
+            left_out.append((made.kind, f"its readings alone take {duration(_readings(made, budget))}"))
+            continue
+        key = (made.kind, made.n_runs, len(made.precision), made.basis.arrangement.n_units)
+        if key not in seen:
+            seen.add(key)
+            offers.append(_priced(made, budget))
+    if tell is not None:
+        tell(1.0, "done")
+    return offers, left_out
+
+
+def _readings(made: Plan, budget: Budget) -> float:
+    effort = budget.effort or Effort()
+    sessions = int(made.table[BLOCK].nunique()) if BLOCK in made.table.columns else 1
+    return effort.reading_minutes * made.n_runs + effort.session_minutes * sessions
+
+
+def _priced(made: Plan, budget: Budget) -> Offer:
+    """Work out the bench minutes: the cheapest route over the units at hand (a good one for large plans), and the readings."""
+    job = errand(made.table, made.factors, budget.units, budget.effort)
+    solved, table, _ = find_route(job, seconds=_ROUTE_SECONDS, seed=made.seed, is_exact=made.n_runs <= _MOST_EXACT)
+    building = sum(map(sum, minutes_of(table, solved.paths)))
+    return Offer(made, building + _readings(made, budget), sum(start < 0 for start, _ in solved.paths))
+
+
+def nothing_fits(
+    budget: Budget, factors: Sequence[Factor], too_dear: Sequence[Offer], left_out: Sequence[tuple[str, str]]
+) -> str:
+    """Say that the budget is too small, and name the smallest that would do."""
+    spent = " and ".join(
+        part
+        for part in (
+            counted(budget.runs, "run") if budget.runs is not None else "",
+            duration(budget.minutes) if budget.minutes is not None else "",
+        )
+        if part
+    )
+    if too_dear:
+        cheapest = min(too_dear, key=lambda offer: offer.minutes)
+        return f"No plan fits into {spent}; the cheapest takes {duration(cheapest.minutes)}: {cheapest.plan.headline}"
+    unknowns = Layout(Coding(tuple(factors)), Coding(tuple(factors)).terms("main")).n_columns
+    return (
+        f"No plan of {counted(len(factors), 'factor')} fits into {spent}: the main effects alone are {unknowns} unknowns, so "
+        f"ask for {unknowns + 1} runs or more, or plan with fewer factors."
+    )

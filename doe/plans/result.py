@@ -1,0 +1,257 @@
+"""The plan as a result: its table, what it can say, and how it shows itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from doe.coding import Coding, Term
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.model.wording import number, percent
+from doe.plans.arrangement import Arrangement
+from doe.plans.assess import Information, all_terms, correlations
+from doe.plans.frame import to_values
+from doe.plans.layout import Array
+from doe.plans.moments import sample
+from doe.plans.separation import Separation
+
+_REGION_DRAWS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The numbers behind a plan, for what is worked out on demand.
+
+    Attributes
+    ----------
+    coding : Coding
+        Factors and derived quantities.
+    terms : tuple of Term
+        The model.
+    limits : tuple of Limit
+        Rules.
+    values : ndarray of shape (n_runs + n_existing, n_factors)
+        Settings as plain numbers, new runs first.
+    arrangement : Arrangement
+        Blocks and units.
+    information : Information or None
+        None where the model cannot be estimated.
+    """
+
+    coding: Coding
+    terms: tuple[Term, ...]
+    limits: tuple[Limit, ...]
+    values: Array
+    arrangement: Arrangement
+    information: Information | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """A plan of runs, and what it is worth before anything is built.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per run, in run order: `order`, `block` and `unit` where there are several, `kind` of point where they differ,
+        one column per factor.
+    confounded : DataFrame
+        `term`, `with`, `correlation`: every two terms (main effects, interactions of two, curvature) that the runs, together
+        with those that exist, mix; largest first. ``mean`` stands for a term that is never varied.
+    precision : DataFrame
+        One row per term of the model: `term`, `half_width` of the 95 % interval of its swing, smallest swing `detectable` with
+        a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`. In outcome units, or in multiples of the scatter
+        between runs where that is not known.
+    efficiency : mapping of str to float
+        ``D`` and ``A`` in percent of an orthogonal two-level plan; ``I`` and ``G``: mean and largest variance of prediction,
+        for a scatter of 1.
+    kind : str
+        As asked for in `plan`.
+    headline : str
+        The plan in one sentence.
+    separation : Separation
+        What can be told apart, in words.
+    existing : DataFrame
+        Settings of the runs that exist already.
+    facts : mapping
+        What is known by construction: `resolution`, `word_lengths`, `generators`, `aliases`, `axial_distance`.
+    notes : tuple of str
+        What else the reader must know.
+    scatter, matters : float or None
+        Standard deviation between runs, and the smallest difference that matters; in outcome units.
+    seed : int
+        Seed of the search and of the run order.
+    basis : Basis
+        The numbers behind it.
+    """
+
+    table: pd.DataFrame
+    confounded: pd.DataFrame
+    precision: pd.DataFrame
+    efficiency: Mapping[str, float]
+    kind: str
+    headline: str
+    separation: Separation
+    existing: pd.DataFrame
+    facts: Mapping[str, Any]
+    notes: tuple[str, ...]
+    scatter: float | None
+    matters: float | None
+    seed: int
+    basis: Basis
+
+    @property
+    def factors(self) -> tuple[Factor, ...]:
+        """The factors planned with."""
+        return self.basis.coding.factors
+
+    @property
+    def n_runs(self) -> int:
+        """Runs to be made."""
+        return len(self.table)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the runs, in run order."""
+        return self.table.copy()
+
+    def correlations(self) -> pd.DataFrame:
+        """Return the map of correlations between all terms, a square frame named by term on both sides; 1 on the diagonal.
+
+        A term that is never varied has NaN.
+        """
+        terms = all_terms(self.basis.coding, self.basis.terms)
+        names = [term.name for term in terms]
+        square = pd.DataFrame(np.eye(len(names)), index=names, columns=names)
+        fixed = beside_fixed(self.basis.arrangement)
+        pairs = correlations(self.basis.coding, terms, self.basis.values, fixed)
+        for first, second, value in pairs.itertuples(index=False):
+            if second == "mean":
+                square.loc[first, :] = np.nan
+                square.loc[:, first] = np.nan
+            else:
+                square.loc[first, second] = square.loc[second, first] = value
+        return square
+
+    def prediction_error(self, settings: Mapping[str, Any] | pd.DataFrame) -> pd.DataFrame:
+        """Return the standard error of the predicted mean at settings.
+
+        Parameters
+        ----------
+        settings : mapping of str to setting, or DataFrame
+            One set, or one row per set; a column for every factor.
+
+        Returns
+        -------
+        DataFrame
+            `error`, in outcome units, or in multiples of the scatter where that is not known.
+
+        Raises
+        ------
+        UsageError
+            If a factor has no column.
+        DataError
+            If a setting is not allowed.
+        """
+        frame = settings if isinstance(settings, pd.DataFrame) else pd.DataFrame([dict(settings)])
+        values = to_values(self.factors, frame, "Row")
+        return pd.DataFrame({"error": self._errors(values)}, index=frame.index)
+
+    def prediction_spread(self, draws: int = _REGION_DRAWS) -> pd.DataFrame:
+        """Return which share of the region is predicted at least how well.
+
+        Returns
+        -------
+        DataFrame
+            `share` 0..1 of the settings that keep the limits, and `error`: the standard error of the predicted mean that this
+            share does not exceed; in outcome units or multiples of the scatter.
+        """
+        drawn = sample(self.basis.coding, self.basis.limits, draws, np.random.default_rng(self.seed))
+        errors = np.sort(self._errors(drawn))
+        return pd.DataFrame({"share": (np.arange(len(errors)) + 0.5) / max(len(errors), 1), "error": errors})
+
+    def prediction_headline(self, spread: pd.DataFrame) -> str:
+        """Say how well half of the region, and nearly all of it, would be predicted; `spread` is `prediction_spread()`."""
+        if not len(spread) or not np.isfinite(spread["error"].iloc[-1]):
+            return "The plan cannot predict everywhere."
+        half, most = (float(np.interp(share, spread["share"], spread["error"])) for share in (0.5, 0.95))
+        unit = "" if self.scatter is not None else " times the scatter between runs"
+        return f"Half of the region is predicted with an error of {number(half)}{unit} or less, 95 % of it with {number(most)}."
+
+    def _errors(self, values: Array) -> Array:
+        information = self.basis.information
+        if information is None:
+            return np.full(len(values), np.inf)
+        rows = information.layout.rows(values)
+        variance = np.einsum("ij,jk,ik->i", rows, information.covariance, rows)
+        return np.asarray(np.sqrt(np.maximum(variance, 0)) * (self.scatter or 1.0))
+
+    def summary(self) -> str:
+        """Return the plan as text for a terminal."""
+        lines = [self.headline, *self.separation.sentences, *self.precision_sentences(), ""]
+        lines += [*self._table_lines(), ""]
+        return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]).rstrip() + "\n"
+
+    def precision_sentences(self) -> Sequence[str]:
+        """Say how sure main effects will be."""
+        return precision_sentences(self.precision, self.scatter, self.matters)
+
+    def _table_lines(self) -> Sequence[str]:
+        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        widths = [max(len(str(name)), *(len(cell) for cell in shown[name])) for name in shown.columns]
+        rows = [tuple(str(name) for name in shown.columns), *shown.itertuples(index=False)]
+        return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<Plan: {self.headline}>"
+
+    def _repr_html_(self) -> str:
+        said = "".join(f"<li>{escape(line)}</li>" for line in (*self.separation.sentences, *self.precision_sentences()))
+        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        notes = "".join(f"<p><small>{escape(note)}</small></p>" for note in self.notes)
+        table = shown.to_html(index=False, border=0, escape=True)
+        return f"<p><strong>{escape(self.headline)}</strong></p><ul>{said}</ul>{table}{notes}"
+
+
+def beside_fixed(arrangement: Arrangement) -> Array:
+    """Return the columns of blocks and of the runs that exist, new runs first; units are left out, being random."""
+    new, old, penalty = arrangement.beside()
+    n_units = arrangement.n_units if arrangement.shares_units else 0
+    return np.vstack([new, old])[:, : len(penalty) - n_units]
+
+
+def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters: float | None) -> list[str]:
+    """Say how sure main effects will be: the widest of them, and the smallest that would be seen."""
+    mains = precision[~precision["term"].str.contains(r"[:^]", regex=True)]
+    rows = mains if len(mains) else precision
+    if not len(rows):
+        return []
+    open_ = rows[rows["df"] <= 0]["term"].tolist()
+    seen = rows[rows["df"] > 0]
+    unit = "" if scatter is not None else " times the scatter between runs"
+    lines = []
+    if len(seen):
+        worst = seen.iloc[int(seen["half_width"].to_numpy().argmax())]
+        lines.append(
+            f"Swings of main effects come with an interval of ± {number(worst['half_width'])}{unit} or less ({worst['term']} "
+            "is the least sure); there one of "
+            f"{number(worst['detectable'])}{unit} would be seen with a chance of {percent(0.8)}."
+        )
+        if matters is not None and scatter is not None:
+            chance = percent(float(seen["power"].min()))
+            lines.append(f"A swing of {number(matters)}, which matters, would be seen with a chance of {chance}.")
+    if open_:
+        names = ", ".join(open_)
+        lines.append(
+            f"No run is left over to judge the scatter by for {names}, so no interval can be promised; repeat runs, or add "
+            "some."
+        )
+    return lines

@@ -1,0 +1,233 @@
+"""The order to build variants in: from settings, units and effort to paths and minutes."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from doe.model.choices import Settings, Value
+from doe.model.effort import Effort
+from doe.model.errors import DataError, UsageError
+from doe.model.factor import Factor
+from doe.model.records import Unit
+from doe.plans.bench import Steps, steps
+from doe.plans.frame import BLOCK, UNIT
+from doe.plans.layout import Array
+from doe.plans.paths import Solved, Tell, cheapest_paths
+from doe.plans.tours import NEW, Paths, Steepness
+
+_TIE_CHANGE = 1e-5
+_TIE_NEW = 1e-4
+"""Minutes added for each setting that changes and for each new unit, so that of equal routes the calmer one is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """What is to be built, from where.
+
+    Attributes
+    ----------
+    factors : tuple of Factor
+        All factors.
+    variants : tuple of dict
+        Settings to be built.
+    labels : tuple of str or None
+        Unit that a variant is tied to, if any.
+    block : tuple of int
+        Blocks are built one after another.
+    units : tuple of Unit
+        Units that can be worked on.
+    effort : Effort
+        For new units.
+    new_units : int or None
+        Most new units.
+    """
+
+    factors: tuple[Factor, ...]
+    variants: tuple[Settings, ...]
+    labels: tuple[str | None, ...]
+    block: tuple[int, ...]
+    units: tuple[Unit, ...]
+    effort: Effort
+    new_units: int | None
+
+    @property
+    def new_is_last_resort(self) -> bool:
+        """Whether the minutes of a new unit are not known, so that one is made only where there is no other way."""
+        return self.effort.new_unit_minutes == 0
+
+
+def errand(
+    table: pd.DataFrame,
+    factors: Sequence[Factor],
+    units: pd.DataFrame | Sequence[Unit] | None,
+    effort: Effort | None,
+    new_units: int | None = None,
+) -> Errand:
+    """Read what is to be built.
+
+    Raises
+    ------
+    UsageError
+        If a factor has no column.
+    DataError
+        If a setting is not allowed, of a variant or of a unit.
+    """
+    known = tuple(factors)
+    variants = tuple(read_rows(known, table, "Variant"))
+    labels = tuple(_label(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
+    block = (
+        tuple(int(code) for code in pd.factorize(table[BLOCK], sort=True)[0])
+        if BLOCK in table.columns
+        else (0,) * len(variants)
+    )
+    ready = tuple(unit for unit in read_units(known, units) if not unit.retired)
+    return Errand(known, variants, labels, block, ready, effort or Effort(), new_units)
+
+
+def _label(cell: object) -> str | None:
+    return None if cell is None or cell != cell or str(cell) in ("", "new", "<NA>") else str(cell)
+
+
+def read_rows(factors: Sequence[Factor], table: pd.DataFrame, what: str) -> list[Settings]:
+    """Read settings row by row; all factors need a value.
+
+    Raises
+    ------
+    UsageError
+        If a factor has no column.
+    DataError
+        If a setting is not allowed; the message names the row.
+    """
+    for factor in factors:
+        if factor.name not in table.columns:
+            raise UsageError(f"The table has no column for {factor.name}.")
+    names = (
+        table["variant"].astype(str).tolist()
+        if "variant" in table.columns
+        else [str(row + 1) for row in range(len(table))]
+    )
+    rows: list[Settings] = []
+    for name, record in zip(names, table.to_dict("records"), strict=True):
+        try:
+            rows.append({factor.name: factor.read(record[factor.name]) for factor in factors})
+        except DataError as err:
+            raise DataError(f"{what} {name}: {err}") from None
+    return rows
+
+
+def read_units(factors: Sequence[Factor], units: pd.DataFrame | Sequence[Unit] | None) -> list[Unit]:
+    """Read the units with their present state; a factor that a unit does not carry yet is left out.
+
+    Raises
+    ------
+    DataError
+        If a state is not allowed, or a unit is named twice.
+    """
+    if units is None:
+        return []
+    if isinstance(units, pd.DataFrame):
+        if UNIT not in units.columns:
+            raise UsageError("units needs a column 'unit' with their names.")
+        found = [
+            Unit(str(record[UNIT]), {str(key): value for key, value in record.items()})
+            for record in units.to_dict("records")
+        ]
+    else:
+        found = list(units)
+    read = [Unit(unit.name, _state(factors, unit), unit.variant, unit.retired, unit.note) for unit in found]
+    names = [unit.name for unit in read]
+    for name in names:
+        if names.count(name) > 1:
+            raise DataError(f"Unit '{name}' is listed twice.")
+    return read
+
+
+def _state(factors: Sequence[Factor], unit: Unit) -> dict[str, Value]:
+    state: dict[str, Value] = {}
+    for factor in factors:
+        cell = unit.settings.get(factor.name)
+        if cell is None or cell != cell or str(cell) == "<NA>":
+            continue
+        try:
+            state[factor.name] = factor.read(cell)
+        except DataError as err:
+            raise DataError(f"Unit {unit.name}: {err}") from None
+    return state
+
+
+def minutes_of(table: Steps, paths: Paths) -> list[list[float]]:
+    """Return the minutes of every step of every path."""
+    found = []
+    for start, variants in paths:
+        begin = table.new[variants[0]] if start == NEW else table.first[start, variants[0]]
+        found.append([float(begin), *(float(table.between[a, b]) for a, b in itertools.pairwise(variants))])
+    return found
+
+
+def costs_of(job: Errand, table: Steps) -> Steepness:
+    """Return the costs that a route is chosen by: minutes, a little for ties, and much for a new unit of unknown minutes."""
+    labels, block = np.array(job.labels, dtype=object), np.array(job.block)
+    between = table.between + _TIE_CHANGE * table.changes[0]
+    between[labels[:, None] != labels[None, :]] = np.inf
+    between[block[:, None] > block[None, :]] = np.inf
+    first = table.first + _TIE_CHANGE * table.changes[1]
+    names = np.array([unit.name for unit in job.units], dtype=object)
+    if len(names):
+        is_tied = np.isin(labels.astype(str), names.astype(str)) & np.array(
+            [label is not None for label in labels], dtype=bool
+        )
+        first[(names[:, None] != labels[None, :]) & is_tied[None, :]] = np.inf
+    extra = _last_resort(between, first) if job.new_is_last_resort else 0.0
+    return Steepness(between, first, table.new + _TIE_NEW + extra, job.new_units)
+
+
+def _last_resort(between: Array, first: Array) -> float:
+    finite = [float(part[np.isfinite(part)].max()) for part in (between, first) if np.isfinite(part).any()]
+    return 1.0 + 2.0 * max(finite, default=0.0) * max(1, len(between))
+
+
+def find_route(
+    job: Errand, *, seconds: float, seed: int, tell: Tell | None = None, is_exact: bool = True
+) -> tuple[Solved, Steps, float]:
+    """Find the route that takes the fewest bench minutes.
+
+    Returns
+    -------
+    Solved, Steps, float
+        The paths (costs include ties and last resorts), the minutes of every step, and the fewest minutes that any route takes.
+
+    Raises
+    ------
+    UsageError
+        If some variant cannot be built with the units at hand and the new ones allowed.
+    """
+    table = steps(job.factors, job.variants, [unit.settings for unit in job.units], job.effort)
+    costs = costs_of(job, table)
+    solved = cheapest_paths(costs, seconds=seconds, seed=seed, tell=tell, is_exact=is_exact)
+    if solved is None:
+        raise UsageError(_cannot(job, costs))
+    minutes = sum(map(sum, minutes_of(table, solved.paths)))
+    return solved, table, max(0.0, minutes - max(0.0, solved.cost - solved.bound))
+
+
+def _cannot(job: Errand, costs: Steepness) -> str:
+    stuck = [
+        place
+        for place in range(costs.n)
+        if not np.isfinite(costs.first[:, place]).any() and not np.isfinite(costs.between[:, place]).any()
+    ]
+    allowed = f"{job.new_units} new unit{'' if job.new_units == 1 else 's'}"
+    if len(stuck) > (job.new_units or 0):
+        return (
+            f"{len(stuck)} variants can only be built on a new unit, but new_units allows {job.new_units}; allow {len(stuck)} "
+            "or leave new_units out."
+        )
+    return (
+        f"The variants cannot all be built with {len(job.units)} units and {allowed}: one-way steps stand in the way; allow "
+        "more new units."
+    )

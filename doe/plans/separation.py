@@ -1,0 +1,144 @@
+"""What a plan can tell apart, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from doe.model.wording import counted, number
+
+CLEAR = 0.1
+"""Correlations up to this are called clear; our choice, no source."""
+
+SAME = 0.999
+_MOST_NAMED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Separation:
+    """How far a plan keeps effects apart.
+
+    Attributes
+    ----------
+    rung : int
+        0: main effects are mixed with each other. 1: some main effect is one and the same with an interaction. 2: main effects
+        are partly mixed with interactions. 3: main effects are clear. 4: interactions of two are distinct too. 5: so is the
+        curvature of each factor.
+    sentences : tuple of str
+        What can be told apart and what cannot, by name.
+    """
+
+    rung: int
+    sentences: tuple[str, ...]
+
+
+def kind_of(term: str) -> str:
+    """Return ``main``, ``pair`` or ``curve``; ``more`` for a longer interaction."""
+    if term.endswith("^2"):
+        return "curve"
+    return ("main", "pair")[term.count(":")] if term.count(":") < 2 else "more"
+
+
+def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) -> Separation:
+    """Read a table of correlations.
+
+    Parameters
+    ----------
+    confounded : DataFrame
+        `term`, `with`, `correlation`.
+    n_factors : int
+        Number of factors.
+    curved : sequence of str
+        Curvature terms that the factors allow.
+    """
+    sides = confounded.assign(
+        a=[kind_of(term) for term in confounded["term"]],
+        b=[kind_of(term) if term != "mean" else "mean" for term in confounded["with"]],
+        size=confounded["correlation"].abs(),
+    )
+    mains, pairs, between = (
+        _largest(sides, "main", "main"),
+        _largest(sides, "main", "pair"),
+        _largest(sides, "pair", "pair"),
+    )
+    never = sides[(sides["b"] == "mean") & (sides["a"] != "curve")]
+    bends = sides[(sides["a"] == "curve") | (sides["b"] == "curve")]
+    sentences = [_mains_sentence(sides, mains, n_factors)]
+    if n_factors > 1:
+        sentences += [_pairs_sentence(sides, pairs), *_between_sentence(sides, between)]
+    if len(never):
+        sentences.append(f"Never varied on its own: {', '.join(never['term'])}.")
+    sentences.append(_bends_sentence(bends, curved))
+    has_bends = bool(curved) and not (bends["size"] > SAME).any()
+    return Separation(_rung(mains, pairs, between, has_bends, bool(len(never))), tuple(sentences))
+
+
+def _rung(mains: float, pairs: float, between: float, has_bends: bool, is_missing: bool) -> int:
+    if mains > SAME or is_missing:
+        return 0
+    if pairs > SAME:
+        return 1
+    if pairs > CLEAR:
+        return 2
+    if between > SAME:
+        return 3
+    return 5 if has_bends else 4
+
+
+def _select(sides: pd.DataFrame, a: str, b: str) -> pd.DataFrame:
+    return sides[((sides["a"] == a) & (sides["b"] == b)) | ((sides["a"] == b) & (sides["b"] == a))]
+
+
+def _largest(sides: pd.DataFrame, a: str, b: str) -> float:
+    return float(_select(sides, a, b)["size"].max()) if len(_select(sides, a, b)) else 0.0
+
+
+def _mains_sentence(sides: pd.DataFrame, largest: float, n_factors: int) -> str:
+    if n_factors == 1:
+        return "There is one factor only."
+    if largest <= CLEAR:
+        return "Main effects are independent of each other."
+    if largest > SAME:
+        return f"These main effects cannot be told apart: {_named(_select(sides, 'main', 'main'))}."
+    return f"Main effects are correlated with each other, by {number(largest, 2)} at most."
+
+
+def _pairs_sentence(sides: pd.DataFrame, largest: float) -> str:
+    if largest <= CLEAR:
+        return "Main effects are clear of interactions of two."
+    if largest > SAME:
+        return f"Main effects that cannot be told from interactions: {_named(_select(sides, 'main', 'pair'))}."
+    return f"Main effects are partly mixed with interactions of two, by {number(largest, 2)} at most."
+
+
+def _between_sentence(sides: pd.DataFrame, largest: float) -> list[str]:
+    if not largest and not len(_select(sides, "pair", "pair")):
+        return ["Interactions of two are independent of each other."]
+    if largest > SAME:
+        return [f"Interactions that cannot be told apart: {_named(_select(sides, 'pair', 'pair'))}."]
+    return [f"Interactions of two are distinct, correlated by {number(largest, 2)} at most."]
+
+
+def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
+    if not curved:
+        return "No factor can be curved."
+    unseen = bends[bends["with"] == "mean"]["term"].tolist()
+    if len(unseen) == len(curved):
+        return "Curvature cannot be seen: every number is at two settings only."
+    same = bends[(bends["size"] > SAME) & (bends["with"] != "mean")]
+    if len(same):
+        return f"Curvature can be seen, but not whose: {_named(same)}."
+    if unseen:
+        return f"Curvature cannot be seen in {', '.join(term[:-2] for term in unseen)}."
+    largest = float(bends["size"].max()) if len(bends) else 0.0
+    return f"Curvature is seen factor by factor, correlated by {number(largest, 2)} at most."
+
+
+def _named(rows: pd.DataFrame) -> str:
+    """Name the pairs that are one and the same, the first few."""
+    same = rows[rows["size"] > SAME]
+    shown = [f"{term} and {other}" for term, other in zip(same["term"], same["with"], strict=True)][:_MOST_NAMED]
+    more = len(same) - len(shown)
+    return "; ".join(shown) + (f"; and {counted(more, 'more pair')}" if more else "")

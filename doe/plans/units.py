@@ -1,0 +1,76 @@
+"""Which unit carries which run, where a factor can only be changed by building a new unit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.wording import counted
+from doe.plans.arrangement import default_units
+from doe.plans.layout import Array, Ints, Layout
+
+
+def rebuild_places(factors: Sequence[Factor]) -> list[int]:
+    """Return the places of the factors that stay the same on a unit."""
+    return [place for place, factor in enumerate(factors) if factor.way == "rebuild"]
+
+
+def units_to_plan(layout: Layout, runs: int, asked: int | None) -> int | None:
+    """Choose how many units an optimal plan is spread over; None where every run may have its own.
+
+    Raises
+    ------
+    UsageError
+        If the number asked for does not fit.
+    """
+    factors = layout.coding.factors
+    if not rebuild_places(factors):
+        if asked is not None:
+            raise UsageError(f"units is {asked}, but no factor needs a rebuild; leave units out.")
+        return None
+    slices = layout.slices
+    widths = [slices[term.name].stop - slices[term.name].start for term in layout.terms]
+    count = default_units(factors, layout.terms, widths, runs) if asked is None else asked
+    least = default_units(factors, layout.terms, widths, 10**6)
+    assert count is not None and least is not None  # there is a rebuild factor
+    needed = least - 2
+    if asked is not None and not min(needed, runs) <= asked <= runs:
+        raise UsageError(
+            f"units is {asked}; the terms that only change with a rebuild need {needed}, and {counted(runs, 'run')} can use "
+            f"{runs} at most."
+        )
+    return None if count == runs else count
+
+
+def units_of(factors: Sequence[Factor], values: Array, asked: int | None) -> Ints | None:
+    """Assign given runs to units: one for each combination of rebuild settings, or several where more are asked for.
+
+    Raises
+    ------
+    UsageError
+        If fewer units are asked for than there are combinations, or more than runs.
+    """
+    places = rebuild_places(factors)
+    if not places:
+        if asked is not None:
+            raise UsageError(f"units is {asked}, but no factor needs a rebuild; leave units out.")
+        return None
+    _, unit = np.unique(values[:, places], axis=0, return_inverse=True)
+    unit = np.asarray(unit).reshape(-1).astype(np.intp)
+    n_units = int(unit.max()) + 1
+    if asked is None:
+        return unit
+    if not n_units <= asked <= len(values):
+        raise UsageError(
+            f"units is {asked}; the plan has {counted(n_units, 'combination')} of rebuild settings in "
+            f"{counted(len(values), 'run')}, so it must be {n_units} to {len(values)}."
+        )
+    while n_units < asked:  # halve the unit that carries most
+        largest = int(np.argmax(np.bincount(unit)))
+        rows = np.flatnonzero(unit == largest)
+        unit[rows[len(rows) // 2 :]] = n_units
+        n_units += 1
+    return unit

@@ -1,0 +1,71 @@
+import pandas as pd
+import pytest
+
+from doe.model.effort import Effort
+from doe.model.errors import UsageError
+from doe.plans import PlanChoice, choose
+from doe.plans.choose import RUNGS
+from tests.plans.made import RADIO, numbers
+from tests.refusing import refused
+
+EFFORT = Effort(new_unit_minutes=150, reading_minutes=6, session_minutes=15)
+
+
+@pytest.fixture(scope="module")
+def screening():
+    return choose(numbers(6, minutes=5), runs=20, scatter=1.0, matters=2.0)
+
+
+def test_every_plan_fits_the_budget(screening):
+    assert isinstance(screening, PlanChoice)
+    assert (screening.table["runs"] <= 20).all()
+    assert screening.table["is_recommended"].tolist() == [True] + [False] * (len(screening.table) - 1)
+    assert screening.plans[0] is screening.plan
+
+
+def test_the_recommendation_keeps_apart_most_of_those_that_are_sure(screening):
+    """Law: no plan with a chance of 80 % stands on a higher rung, and none on the same rung is cheaper."""
+    sure = screening.table[screening.table["power"] >= 0.8]
+    rungs = [RUNGS.index(words) for words in sure["apart"]]
+    assert screening.table["power"].iloc[0] >= 0.8
+    assert rungs[0] == max(rungs)
+    same = sure[[rung == rungs[0] for rung in rungs]]
+    assert same["hours"].iloc[0] == same["hours"].min()
+
+
+def test_the_reason_is_in_words(screening):
+    text = screening.summary()
+    assert text.startswith("Take this one: ")
+    assert "Interactions that cannot be told apart: A:B and" in text
+    assert "A swing of 2, which matters, would be seen with a chance of" in text
+    assert "at the bench" in text
+    assert "definitive" in set(screening.table["kind"])
+
+
+@pytest.mark.slow
+def test_hours_count_building_on_the_units_at_hand_and_readings():
+    units = pd.DataFrame([{"unit": "body A", "vents": 0, "rings": 7, "wool": 0, "driver": "paper", "feet": "felt"}])
+    found = choose(RADIO, hours=12, effort=EFFORT, units=units)
+    assert (found.table["hours"] <= 12).all()
+    assert (found.left_out["why"].str.startswith("takes").any()) or len(found.left_out)
+    without = choose(RADIO, hours=14, effort=EFFORT)
+    assert without.table["new_units"].iloc[0] > found.table["new_units"].iloc[0] - 1
+    assert (without.table["hours"] * 60 >= without.table["runs"] * 6 + 15 + 150).all()
+
+
+def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
+    with refused(
+        UsageError,
+        "No plan of 6 factors fits into 4 runs: the main effects alone are 7 unknowns, so ask for 8 runs or more, or plan with "
+        "fewer factors.",
+    ):
+        choose(numbers(6), runs=4)
+    with pytest.raises(UsageError, match=r"^No plan fits into 2 h; the cheapest takes \d+ h"):
+        choose(RADIO, hours=2, effort=EFFORT)
+
+
+def test_a_budget_must_be_given():
+    with refused(UsageError, "Say how much may be spent: runs=10 or hours=12."):
+        choose(numbers(3))
+    with refused(UsageError, "hours is -1; it must be more than 0."):
+        choose(numbers(3), hours=-1)

@@ -1,0 +1,103 @@
+import numpy as np
+import pytest
+
+from doe.coding import Coding
+from doe.model.factor import Factor
+from doe.plans import exchange
+from doe.plans.arrangement import arrange
+from doe.plans.candidates import region
+from doe.plans.exchange import begin, improve, score, sweep_once
+from doe.plans.layout import Layout
+from doe.plans.optimal import optimal_task
+from doe.plans.search import draw_starts
+
+MIXED = [
+    Factor("x", low=-1, high=1),
+    Factor("y", low=0, high=4, step=1),
+    Factor("c", kind="categorical", levels=["a", "b", "d"]),
+    Factor("r", low=0, high=1, way="rebuild"),
+]
+
+
+def made(criterion="D", n_runs=30, units=None, blocks=1, n_starts=6):
+    coding = Coding(tuple(MIXED))
+    terms = coding.terms("quadratic")
+    layout, area = Layout(coding, terms), region(coding, terms, (), 1)
+    arrangement = arrange(n_runs, blocks, units, 0)
+    task = optimal_task(area, layout, arrangement, np.empty((0, layout.n_columns)), criterion=criterion)
+    return task, draw_starts(area, arrangement, n_starts, np.random.default_rng(5))
+
+
+def plain_score(task, values):
+    """The criterion of one plan from its definition, the engine's ridge left out."""
+    X = np.hstack([task.layout.rows(values), task.beside])
+    M = X.T @ X + task.fixed
+    if np.linalg.cond(M) > 1e12:
+        return -np.inf
+    return np.linalg.slogdet(M)[1] if task.moments is None else -np.trace(np.linalg.inv(M) @ task.moments)
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+@pytest.mark.parametrize("blocks", [1, 2])
+def test_updates_by_rank_two_agree_with_inverting_from_scratch(criterion, blocks):
+    """Law: after a whole pass D = M^-1 and B = D W D, to rounding."""
+    task, values = made(criterion, blocks=blocks)
+    batch = begin(task, values)
+    sweep_once(task, batch)
+    fresh = begin(task, batch.values)
+    assert np.allclose(batch.X, fresh.X)
+    assert np.allclose(batch.D, fresh.D, rtol=1e-4, atol=1e-6)
+    if criterion == "I":
+        assert np.allclose(batch.B, fresh.B, rtol=1e-4, atol=1e-6)
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+@pytest.mark.parametrize("units", [None, 6])
+def test_no_single_setting_improves_a_finished_plan(criterion, units):
+    """Law of coordinate exchange: at the end every setting is the best of its candidates, all others held."""
+    task, values = made(criterion, units=units, n_starts=2)
+    for plan in improve(task, values, 60):
+        best = plain_score(task, plan)
+        for run in range(task.n_runs):
+            for factor, candidates in enumerate(task.candidates):
+                rows = next(rows for rows in task.groups[factor] if run in rows) if factor in task.groups else [run]
+                for setting in candidates:
+                    other = plan.copy()
+                    other[rows, factor] = setting
+                    gain = plain_score(task, other) - best
+                    assert gain < (1e-4 if criterion == "D" else 1e-4 * abs(best))
+
+
+def test_a_pass_never_makes_a_plan_worse():
+    for criterion in ("D", "I"):
+        task, values = made(criterion)
+        batch = begin(task, values)
+        before = np.array([plain_score(task, plan) for plan in batch.values])
+        sweep_once(task, batch)
+        after = np.array([plain_score(task, plan) for plan in batch.values])
+        assert (after >= before - 1e-6 * np.abs(before)).all()
+
+
+def test_a_rebuild_factor_stays_the_same_on_each_unit():
+    task, values = made(units=6)
+    (rows_of_units,) = task.groups.values()
+    for plan in improve(task, values):
+        for rows in rows_of_units:
+            assert len(np.unique(plan[rows, 3])) == 1
+
+
+def test_scores_are_those_of_the_definition():
+    for criterion in ("D", "I"):
+        task, values = made(criterion)
+        assert np.allclose(score(task, values), [plain_score(task, plan) for plan in values], rtol=1e-5)
+
+
+def test_a_singular_plan_scores_as_impossible():
+    task, values = made()
+    values[:, :, 0] = 1.0
+    assert np.isneginf(score(task, values)).all()
+
+
+def test_batches_are_small_enough_for_the_cache():
+    task, _ = made()
+    assert exchange.batch_size(task) * task.size**2 * 8 <= exchange._BATCH_BYTES

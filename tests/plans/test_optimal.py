@@ -1,0 +1,257 @@
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.coding import Coding
+from doe.model.errors import DataError, UsageError
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
+from doe.plans import plan
+from tests.plans.made import RADIO, coded, numbers, quadratic
+from tests.refusing import refused
+
+AIR = Derived("air", "rings * 42 - wool * 2.1")
+
+
+def matrix(made, model):
+    """The model matrix by the coding itself, apart from the search's own arithmetic."""
+    coding = Coding(made.factors)
+    table = {name: made.table[name].tolist() for name in (f.name for f in made.factors)}
+    return np.column_stack([np.ones(made.n_runs), coding.matrix(table, coding.terms(model)).values])
+
+
+def test_eight_runs_for_seven_factors_are_orthogonal():
+    """Closed form: the largest determinant is 8^8, reached by orthogonal columns only."""
+    X = matrix(plan(numbers(7), 8), "main")
+    assert np.allclose(X.T @ X, 8 * np.eye(8))
+
+
+def test_equal_plans_are_told_apart_by_the_mixing_with_interactions():
+    """Of all orthogonal plans of 4 factors in 8 runs, the one with resolution IV is taken."""
+    X = coded(plan(numbers(4), 8))
+    for i, j, k in itertools.combinations(range(4), 3):
+        assert X[:, i] @ (X[:, j] * X[:, k]) == 0
+
+
+def test_levels_of_a_categorical_factor_are_balanced():
+    """Closed form: for main effects of 2 x 3 levels in 12 runs the orthogonal plan is D-optimal."""
+    made = plan([*numbers(1), RADIO[3]], 12)
+    assert set(made.table.groupby(["A", "driver"]).size()) == {2}
+    assert made.efficiency["D"] == pytest.approx(100.0)
+
+
+def test_every_run_keeps_the_limits():
+    limits = [Limit("air >= 250"), Limit("driver != 'poly' or vents <= 3")]
+    made = plan(RADIO, 16, limits=limits, derived=[AIR], units=4)
+    air = made.table["rings"] * 42 - made.table["wool"] * 2.1
+    assert (air >= 250).all()
+    assert ((made.table["driver"] != "poly") | (made.table["vents"] <= 3)).all()
+
+
+def test_a_rebuild_factor_changes_only_between_units():
+    made = plan(RADIO, 12, units=4)
+    assert made.table["unit"].nunique() == 4
+    assert (made.table.groupby("unit")["rings"].nunique() == 1).all()
+    assert made.table["rings"].nunique() == 2
+    rings = made.precision.set_index("term").loc["rings"]
+    wool = made.precision.set_index("term").loc["wool"]
+    assert rings["df"] == 2
+    assert rings["se"] > 1.5 * wool["se"]
+
+
+def test_precision_between_units_is_that_of_generalised_least_squares():
+    """Law: the covariance is (X' V^-1 X)^-1 with V = I + Z Z', units as variable as runs (Goos & Jones 2011, ch. 10)."""
+    made = plan(RADIO, 12, units=4)
+    X = matrix(made, "main")
+    Z = pd.get_dummies(made.table["unit"]).to_numpy(dtype=float)
+    V = np.eye(12) + Z @ Z.T
+    theirs = np.linalg.inv(X.T @ np.linalg.inv(V) @ X)
+    assert np.allclose(made.basis.information.covariance, theirs, rtol=1e-8)
+
+
+def test_a_plan_for_units_is_the_best_under_generalised_least_squares():
+    """Law: no single change of a setting within a unit, or of a unit's rings, raises |X' V^-1 X|."""
+    factors = [*numbers(2), Factor("r", low=-1, high=1, way="rebuild")]
+    made = plan(factors, 8, units=4)
+    X, unit = coded(made), made.table["unit"].to_numpy()
+    Z = pd.get_dummies(unit).to_numpy(dtype=float)
+    inner = np.linalg.inv(np.eye(8) + Z @ Z.T)
+
+    def size(X):
+        F = np.column_stack([np.ones(8), X])
+        return np.linalg.det(F.T @ inner @ F)
+
+    for run, column in itertools.product(range(8), range(3)):
+        other = X.copy()
+        other[unit == unit[run] if column == 2 else run, column] *= -1
+        assert size(other) <= size(X) * (1 + 1e-6)
+
+
+def test_blocks_are_balanced_as_far_as_they_can_be():
+    made = plan(numbers(3), 12, blocks=3)
+    assert made.table.groupby("block").size().tolist() == [4, 4, 4]
+    assert (made.table.groupby("block")[["A", "B", "C"]].sum() == 0).all(axis=None)
+    assert made.table["block"].tolist() == sorted(made.table["block"])
+
+
+def test_runs_that_exist_are_complemented():
+    """Law: a log that never varied B gets it varied, and nothing is spent on A alone."""
+    log = pd.DataFrame({"A": [-1, 1, -1, 1], "B": [-1, -1, -1, -1]})
+    made = plan(numbers(2), 4, existing=log)
+    assert (made.table["B"] == 1).sum() >= 2
+    both = pd.concat([made.table[["A", "B"]], log])
+    assert len(made.existing) == 4
+    assert np.linalg.matrix_rank(np.column_stack([np.ones(8), both])) == 3
+    assert made.precision.set_index("term").loc["B", "df"] > 0
+
+
+def test_a_bayesian_plan_has_more_terms_than_runs():
+    """DuMouchel & Jones 1994: main effects stay well estimated, and pairs are spread over the runs."""
+    made = plan(numbers(6), 12, "two-factor", kind="bayesian")
+    X = matrix(made, "main")
+    assert np.linalg.det(X.T @ X) ** (1 / 7) / 12 > 0.85
+    assert made.separation.rung >= 2
+    assert set(made.precision["term"]) == set("ABCDEF")
+
+
+def test_an_i_optimal_plan_predicts_better_than_a_d_optimal_one():
+    """Law: of the two, each wins by its own criterion."""
+    by_i, by_d = (plan(numbers(3), 17, "quadratic", kind=kind) for kind in ("i-optimal", "d-optimal"))
+    assert by_i.efficiency["I"] < by_d.efficiency["I"]
+    assert by_i.efficiency["D"] < by_d.efficiency["D"]
+
+
+def test_the_mean_variance_of_prediction_agrees_with_a_simulation():
+    """Truth: the mean of f'(X'X)^-1 f over 200,000 settings drawn evenly from the cube, within 1 %."""
+    made = plan(numbers(2), 9, "quadratic")
+    C = np.linalg.inv(quadratic(coded(made)).T @ quadratic(coded(made)))
+    points = quadratic(np.random.default_rng(2).uniform(-1, 1, size=(200_000, 2)))
+    assert made.efficiency["I"] == pytest.approx(np.einsum("ij,jk,ik->i", points, C, points).mean(), rel=0.01)
+
+
+def test_without_a_number_there_are_four_runs_to_spare():
+    assert plan(numbers(3)).n_runs == 8
+    assert plan(numbers(2), model="quadratic").n_runs == 10
+
+
+def test_seeds_repeat_a_plan_and_order():
+    one, two = (plan(RADIO, 12, seed=3, starts=50) for _ in range(2))
+    assert one.table.equals(two.table)
+
+
+def test_fewer_runs_than_unknowns_are_refused_with_ways_out():
+    with refused(
+        UsageError,
+        "12 runs cannot settle the 21 unknowns of the model (the mean, 20 effects); ask for at least 21 runs, "
+        "kind='bayesian' or model='main', which has 7.",
+    ):
+        plan(RADIO, 12, "two-factor")
+    with refused(
+        UsageError, "3 runs cannot settle the 5 unknowns of the model (the mean, 4 effects); ask for at least 5 runs."
+    ):
+        plan(numbers(4), 3)
+    with refused(
+        UsageError,
+        "6 runs cannot settle the 7 unknowns of the model (the mean, 4 effects, 2 block differences); ask for at least 7 "
+        "runs.",
+    ):
+        plan(numbers(4), 6, blocks=3)
+
+
+def test_limits_that_leave_nothing_are_named():
+    with refused(
+        UsageError,
+        "No settings keep the limit 'air >= 600' within the factors' ranges; loosen it or widen a range.",
+    ):
+        plan(RADIO, 12, limits=[Limit("air >= 600")], derived=[AIR])
+    with refused(
+        UsageError,
+        "No settings keep all limits together; without 'A >= 0.5' there are some, so loosen that one.",
+    ):
+        plan(numbers(2), 6, limits=[Limit("A >= 0.5"), Limit("A + B <= -0.9")])
+
+
+def test_a_level_that_limits_make_unreachable_is_named():
+    with refused(
+        UsageError,
+        "driver cannot be bamboo: no such settings keep 'driver != \"bamboo\" or vents > 6'; plan with paper and poly, or "
+        "loosen the limit.",
+    ):
+        plan(RADIO, 12, limits=[Limit('driver != "bamboo" or vents > 6')])
+
+
+def test_the_ends_that_limits_cut_off_are_told():
+    made = plan(numbers(2), 8, limits=[Limit("A + B <= 0.4"), Limit("A <= 0.6")])
+    assert (
+        "A is planned from -1 to 0.6 only: 'A + B <= 0.4' and 'A <= 0.6' rule out the rest of its range." in made.notes
+    )
+
+
+def test_a_quantity_without_a_value_is_named():
+    with refused(
+        UsageError,
+        "ratio has no finite value at some settings, so 'ratio' cannot be planned for; add a limit that keeps away from them.",
+    ):
+        plan(
+            [Factor("A", low=-1, high=1, step=0.5), Factor("B", low=1, high=2, step=0.5)],
+            6,
+            ["A", "B", "ratio"],
+            derived=[Derived("ratio", "B / (A * A - 0.25)")],
+        )
+
+
+def test_a_factor_that_limits_fix_is_refused():
+    with refused(UsageError, "A cannot vary: 'A >= 1' leave it at 1; loosen the limit."):
+        plan(numbers(2), 6, limits=[Limit("A >= 1")])
+
+
+def test_terms_that_no_plan_within_the_limits_tells_apart_are_named():
+    message = "No plan of 8 runs within the limits can estimate A and B; leave out one of them, such as 'B'."
+    with refused(UsageError, message):
+        plan([Factor("A", low=-1, high=1, step=1), Factor("B", low=-1, high=1, step=1)], 8, limits=[Limit("A == B")])
+
+
+def test_a_run_that_exists_outside_the_range_is_named():
+    log = pd.DataFrame({"variant": ["7"], "A": [3.0], "B": [0.0]})
+    with refused(DataError, "Existing run '7': A is 3; it must be a number from -1 to 1."):
+        plan(numbers(2), 6, existing=log)
+
+
+def test_reference_objects_in_the_log_are_left_out():
+    log = pd.DataFrame({"A": [-1.0, None], "B": [1.0, None]})
+    assert len(plan(numbers(2), 6, existing=log).existing) == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (
+            {"blocks": 2, "session_runs": 5},
+            "12 runs in 2 blocks make blocks of 6, but a session holds 5; use blocks=3.",
+        ),
+        ({"blocks": 9}, "blocks is 9; with 12 runs it must be 1 to 6."),
+        (
+            {"kind": "d-optimul"},
+            "kind is 'd-optimul'; it must be d-optimal, i-optimal, bayesian, full, fraction, plackett-burman, fold-over, "
+            "definitive, central-composite, face-centred, box-behnken, latin-hypercube or maximin. Did you mean 'd-optimal'?",
+        ),
+        ({"units": 3}, "units is 3, but no factor needs a rebuild; leave units out."),
+        ({"scatter": -1.0}, "scatter is -1.0; it must be more than 0."),
+        ({"starts": 0}, "starts is 0; it must be a whole number from 1 to 1000000."),
+        ({"fold": ["A"]}, "fold belongs to kind='fold-over', not to 'd-optimal'."),
+    ],
+)
+def test_contradictions_are_refused_in_one_sentence(options, message):
+    with pytest.raises(UsageError) as told:
+        plan(numbers(3), 12, **options)
+    assert str(told.value) == message
+
+
+def test_too_few_units_are_refused():
+    with refused(
+        UsageError,
+        "units is 1; the terms that only change with a rebuild need 2, and 12 runs can use 12 at most.",
+    ):
+        plan(RADIO, 12, units=1)

@@ -1,0 +1,172 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.coding import Coding
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.plans import KINDS, Plan, judge, plan
+from tests.plans.made import RADIO, coded, numbers, switches
+from tests.refusing import refused
+
+MIXED = [*numbers(4), *switches(1)]
+BY_KIND = {
+    "d-optimal": (MIXED, 12),
+    "i-optimal": (MIXED, 12),
+    "bayesian": (MIXED, 12),
+    "full": (MIXED, None),
+    "fraction": (MIXED, 16),
+    "plackett-burman": (MIXED, 12),
+    "fold-over": (MIXED, None),
+    "definitive": (MIXED, None),
+    "central-composite": (numbers(3), None),
+    "face-centred": (numbers(3), None),
+    "box-behnken": (numbers(4), None),
+    "latin-hypercube": (MIXED, 12),
+    "maximin": (MIXED, 12),
+}
+
+
+@pytest.fixture(scope="module")
+def plans():
+    return {kind: plan(factors, runs, kind=kind, starts=40) for kind, (factors, runs) in BY_KIND.items()}
+
+
+def test_every_kind_is_tried_here():
+    assert set(BY_KIND) == set(KINDS)
+
+
+@pytest.mark.parametrize("kind", BY_KIND)
+def test_a_plan_of_any_kind_is_whole(plans, kind):
+    made = plans[kind]
+    assert isinstance(made, Plan)
+    assert made.table["order"].tolist() == list(range(1, made.n_runs + 1))
+    for factor in made.factors:
+        assert [factor.read(value) for value in made.table[factor.name]] == made.table[factor.name].tolist()
+    assert made.confounded.columns.tolist() == ["term", "with", "correlation"]
+    assert made.confounded["correlation"].abs().max() <= 1 + 1e-12
+    assert (made.precision["se"] > 0).all()
+    assert set(made.efficiency) == {"D", "A", "I", "G"}
+    assert made.to_frame().equals(made.table)
+    assert made.headline.endswith(".")
+    assert made.headline in made.summary()
+    assert made.headline.split(",")[0] in made._repr_html_()
+
+
+@pytest.mark.parametrize("kind", BY_KIND)
+def test_correlations_are_those_of_the_columns(plans, kind):
+    """Law: for terms of one column, the correlation over the runs by numpy."""
+    made = plans[kind]
+    coding = Coding(made.factors)
+    terms = coding.terms("quadratic")
+    table = {f.name: made.table[f.name].tolist() for f in made.factors}
+    columns = coding.matrix(table, terms)
+    square = made.correlations()
+    for row in made.confounded.to_dict("records")[:200]:
+        if row["with"] == "mean":
+            assert np.ptp(columns.values[:, columns.slices[row["term"]]]) < 1e-9
+            assert square.loc[row["term"]].isna().all()
+            continue
+        pair = [columns.values[:, columns.slices[name]].ravel() for name in (row["term"], row["with"])]
+        assert row["correlation"] == pytest.approx(np.corrcoef(*pair)[0, 1], abs=1e-9)
+        assert square.loc[row["with"], row["term"]] == row["correlation"]
+
+
+def test_correlations_with_many_levels_are_canonical():
+    """Law: 1 where one factor follows from the other, 0 where they are crossed."""
+    factors = [Factor(name, kind="categorical", levels=["x", "y", "z"]) for name in ("p", "q", "s")]
+    rows = [{"p": a, "q": a, "s": b} for a in "xyz" for b in "xyz"]
+    with pytest.raises(UsageError, match=r"p, q of the model"):
+        judge(pd.DataFrame(rows), factors)
+    made = judge(pd.DataFrame(rows), factors, ["p", "s"])
+    pairs = made.confounded.set_index(["term", "with"])["correlation"]
+    assert pairs[("p", "q")] == pytest.approx(1.0)
+    assert ("p", "s") not in pairs.index
+
+
+def test_the_error_of_prediction_is_that_of_least_squares(plans):
+    made = plans["central-composite"]
+    from tests.plans.made import quadratic
+
+    X = quadratic(coded(made))
+    at = np.array([[0.2, -0.4, 0.9]])
+    f = quadratic(at)
+    theirs = np.sqrt(f @ np.linalg.inv(X.T @ X) @ f.T)[0, 0]
+    assert made.prediction_error({"A": 0.2, "B": -0.4, "C": 0.9})["error"].item() == pytest.approx(theirs)
+    spread = made.prediction_spread()
+    assert spread["error"].is_monotonic_increasing
+    assert (spread["error"] ** 2).mean() == pytest.approx(made.efficiency["I"], rel=0.05)
+
+
+def test_d_efficiency_of_textbook_plans():
+    """Closed form: an orthogonal two-level plan has 100 %; one factor at a time around a corner has (2^k/..)."""
+    assert plan(numbers(7), kind="plackett-burman").efficiency["D"] == pytest.approx(100)
+    one_at_a_time = pd.DataFrame([[-1, -1, -1], [1, -1, -1], [-1, 1, -1], [-1, -1, 1]], columns=["A", "B", "C"])
+    made = judge(one_at_a_time, numbers(3))
+    X = np.column_stack([np.ones(4), one_at_a_time])
+    assert made.efficiency["D"] == pytest.approx(100 * abs(np.linalg.det(X)) ** (2 / 4) / 4)
+
+
+def test_an_edited_plan_is_judged_as_it_stands():
+    made = plan(numbers(3), 8)
+    edited = made.table.copy()
+    edited.loc[0, "A"] = -edited.loc[0, "A"]
+    again = judge(edited, numbers(3), scatter=2.0)
+    assert again.kind == "edited"
+    assert again.table[["A", "B", "C"]].to_numpy().tolist() == edited[["A", "B", "C"]].to_numpy().tolist()
+    assert again.efficiency["D"] < made.efficiency["D"]
+    same = judge(made.table, numbers(3))
+    assert same.precision.equals(made.precision)
+
+
+def test_a_plan_does_not_touch_what_it_is_given():
+    log = pd.DataFrame({"A": [-1.0, 1.0], "B": [1.0, 1.0]})
+    before = log.copy()
+    plan(numbers(2), 4, existing=log)
+    assert log.equals(before)
+
+
+def test_the_summary_says_what_matters():
+    made = plan(RADIO, 12, scatter=0.8, matters=2.0, units=4)
+    text = made.summary()
+    assert "D-optimal plan, 12 runs, 5 factors, 4 units." in text
+    assert "A swing of 2, which matters, would be seen with a chance of" in text
+    assert "vents can only go one way on a unit" in text
+
+
+def test_a_saturated_plan_says_that_nothing_is_left_to_judge_by():
+    made = plan(numbers(3), 4)
+    assert (made.precision["df"] == 0).all()
+    assert np.isinf(made.precision["half_width"]).all()
+    assert "No run is left over to judge the scatter by for A, B, C" in made.summary()
+
+
+def test_a_plan_that_cannot_estimate_the_model_is_refused():
+    with refused(
+        UsageError,
+        "A plackett-burman plan of 8 runs cannot estimate A:B, A:C, A:D, B:C, B:D, C:D of the model; use "
+        "model='main', or kind='d-optimal' with 11 runs or more.",
+    ):
+        plan(numbers(4), 8, "two-factor", kind="plackett-burman")
+
+
+def test_a_kind_of_fixed_size_does_not_take_another():
+    with refused(
+        UsageError, "A definitive plan of 4 factors has 9 runs, not 12; leave runs out, or use kind='d-optimal'."
+    ):
+        plan(numbers(4), 12, kind="definitive")
+
+
+def test_catalogue_plans_say_which_limit_they_would_break():
+    from doe.model.limit import Limit
+
+    with refused(
+        UsageError,
+        "2 runs of the full plan would break the limit 'A + B <= 1'; use kind='d-optimal', which keeps limits.",
+    ):
+        plan(numbers(3), kind="full", limits=[Limit("A + B <= 1")])
+
+
+def test_names_that_plans_use_are_refused_as_factors():
+    with pytest.raises(UsageError, match="block"):
+        plan([Factor("block", low=0, high=1), *numbers(1)], 4)

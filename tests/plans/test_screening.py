@@ -1,0 +1,139 @@
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.plans import plan
+from doe.plans.hadamard import conference, hadamard, hadamard_orders, is_field
+from doe.plans.screening import can_be_screened, definitive, fold_over, plackett_burman
+from tests.plans.made import coded, numbers, quadratic, switches
+from tests.refusing import refused
+
+
+@pytest.mark.parametrize("order", hadamard_orders())
+def test_hadamard_matrices_of_every_order(order):
+    """Definition: entries of size 1 and H'H = order * I."""
+    H = hadamard(order)
+    assert set(np.unique(H)) == {-1, 1}
+    assert np.array_equal(H.T @ H, order * np.eye(order))
+    assert (H[:, 0] == 1).all()
+
+
+@pytest.mark.parametrize("order", [4, 6, 8, 10, 12, 14, 16, 18, 20])
+def test_conference_matrices_of_every_order(order):
+    """Definition: zero diagonal, entries of size 1 elsewhere, C'C = (order - 1) * I (Xiao, Lin & Bai 2012)."""
+    C = conference(order)
+    assert np.array_equal(np.abs(C), 1 - np.eye(order))
+    assert np.array_equal(C.T @ C, (order - 1) * np.eye(order))
+
+
+def test_the_fields_at_hand():
+    assert [q for q in range(2, 50) if is_field(q)] == [3, 5, 7, 9, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 49]
+
+
+@pytest.mark.parametrize("n_runs", range(4, 49, 4))
+def test_plackett_burman_columns_are_orthogonal_and_even(n_runs):
+    """Plackett & Burman 1946: every factor at each side in half of the runs, any two factors orthogonal."""
+    draft = plackett_burman(numbers(min(n_runs - 1, 24)), n_runs)
+    X = draft.values
+    assert np.array_equal(X.T @ X, n_runs * np.eye(X.shape[1]))
+    assert not X.sum(axis=0).any()
+
+
+@pytest.mark.parametrize("n_runs", [12, 20, 24, 36, 44])
+def test_partial_aliases_of_plackett_burman_plans(n_runs):
+    """Where the order is no power of two no main effect equals an interaction; in 12 runs all correlations are 1/3."""
+    X = plackett_burman(numbers(min(11, n_runs - 1)), n_runs).values
+    sizes = {
+        round(abs(X[:, i] @ (X[:, j] * X[:, k])) / n_runs, 9)
+        for i, j, k in itertools.combinations(range(X.shape[1]), 3)
+    }
+    assert max(sizes) < 1
+    if n_runs == 12:
+        assert sizes == {round(1 / 3, 9)}
+
+
+def test_a_fold_over_frees_main_effects_from_interactions():
+    """Box & Wilson 1951: the mirror image makes any odd and even products orthogonal."""
+    made = plan(numbers(7), kind="fold-over", blocks=2)
+    X = coded(made)
+    assert len(X) == 16
+    for i, j, k in itertools.product(range(7), repeat=3):
+        if len({i, j, k}) == 3:
+            assert X[:, i] @ (X[:, j] * X[:, k]) == 0
+    first, second = (X[made.table["block"] == block] for block in (1, 2))
+    assert set(map(tuple, first)) == set(map(tuple, -second))
+
+
+def test_mirroring_runs_that_exist():
+    factors = [Factor("gap", low=0, high=6, step=1), *switches(1)]
+    log = pd.DataFrame({"gap": [0, 2], "S1": ["on", "off"]})
+    assert fold_over(factors, log).values.tolist() == [[6, 0], [4, 1]]
+    assert fold_over(factors, log, ["gap"]).values.tolist() == [[6, 1], [4, 0]]
+
+
+@pytest.mark.parametrize("n_numbers", range(3, 13))
+def test_definitive_screening_by_its_defining_properties(n_numbers):
+    """Jones & Nachtsheim 2011: 2m + 1 runs (2m + 3 for odd m), mirrored pairs, one factor in the middle in each pair,
+    main effects orthogonal to each other and to every square and product.
+    """
+    X = definitive(numbers(n_numbers)).values
+    order = n_numbers + n_numbers % 2
+    assert len(X) == 2 * order + 1
+    assert np.array_equal(X[:order], -X[order : 2 * order])
+    assert not X[-1].any()
+    if n_numbers == order:
+        assert ((X[:order] == 0).sum(axis=1) == 1).all()
+    main, others = X, quadratic(X)[:, 1 + n_numbers :]
+    gram = main.T @ main
+    assert np.array_equal(gram, np.diag(np.diag(gram)))
+    assert not (main.T @ others).any()
+
+
+@pytest.mark.parametrize(("n_numbers", "n_switches"), [(3, 1), (4, 2), (6, 2), (8, 4), (12, 4), (5, 3)])
+def test_two_level_factors_in_a_definitive_screening_plan(n_numbers, n_switches):
+    """Jones & Nachtsheim 2013, mirrored kind: two-level factors are never in the middle, pairs stay mirrored, the centre is
+    run twice, so main effects are clear of every second-order term.
+    """
+    factors = [*numbers(n_numbers), *switches(n_switches)]
+    X = definitive(factors).values.copy()
+    X[:, n_numbers:] = 2 * X[:, n_numbers:] - 1
+    order = (len(X) - 2) // 2
+    assert order >= n_numbers + n_switches
+    assert np.array_equal(X[:order], -X[order : 2 * order])
+    assert np.array_equal(X[-2], -X[-1])
+    assert (np.abs(X[:, n_numbers:]) == 1).all()
+    products = np.column_stack([X[:, i] * X[:, j] for i in range(X.shape[1]) for j in range(i + 1)])
+    assert not (X.T @ products).any()
+    assert np.linalg.matrix_rank(np.column_stack([np.ones(len(X)), X])) == X.shape[1] + 1
+
+
+def test_what_a_screening_plan_cannot_hold_is_refused():
+    driver = Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])
+    with refused(
+        UsageError,
+        "driver has 3 levels, and a definitive screening plan takes two of each factor; use kind='d-optimal'.",
+    ):
+        plan([*numbers(4), driver], kind="definitive")
+    with refused(
+        UsageError,
+        "A Plackett-Burman plan of 7 factors cannot have 10 runs: the nearest has 8, and kind='d-optimal' takes any number.",
+    ):
+        plan(numbers(7), 10, kind="plackett-burman")
+    with refused(
+        UsageError,
+        "A definitive screening plan needs at least 3 factors with a middle, and there are 2; use kind='d-optimal' with "
+        "model='quadratic'.",
+    ):
+        plan(numbers(2), kind="definitive")
+    with refused(UsageError, "fold names 'gpa', which is no factor. Did you mean 'gap'?"):
+        fold_over([Factor("gap", low=0, high=1)], pd.DataFrame({"gap": [0]}), ["gpa"])
+
+
+def test_what_can_be_screened():
+    assert can_be_screened([*numbers(4), *switches(2)])
+    assert not can_be_screened(numbers(13))
+    assert not can_be_screened([*numbers(4), Factor("d", kind="categorical", levels=["a", "b", "c"])])

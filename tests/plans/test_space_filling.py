@@ -1,0 +1,52 @@
+import numpy as np
+from scipy.spatial.distance import pdist
+
+from doe.coding import Coding
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.plans import plan
+from doe.plans.layout import keeps
+from doe.plans.space_filling import latin_hypercube, maximin
+from tests.plans.made import coded, numbers
+from tests.refusing import refused
+
+
+def test_a_latin_hypercube_has_one_run_in_each_slice():
+    """McKay, Beckman & Conover 1979: of n equal slices of each range every one holds one run."""
+    X = coded(plan(numbers(4), 11, kind="latin-hypercube"))
+    for column in X.T:
+        assert np.allclose(np.sort(column), np.linspace(-1, 1, 11))
+
+
+def test_levels_of_a_hypercube_are_used_equally_often():
+    factors = [*numbers(2), Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])]
+    draft = latin_hypercube(Coding(tuple(factors)), 12, 1)
+    assert np.bincount(draft.values[:, 2].astype(int)).tolist() == [4, 4, 4]
+
+
+def test_a_hypercube_is_spread_better_than_a_random_one():
+    """The nearest two runs lie farther apart than in 19 of 20 random Latin hypercubes."""
+    X = latin_hypercube(Coding(tuple(numbers(3))), 12, 1).values
+    rng = np.random.default_rng(3)
+    random = [pdist(np.stack([rng.permutation(12) for _ in range(3)], axis=1) * 2 / 11 - 1).min() for _ in range(200)]
+    assert pdist(X).min() >= np.quantile(random, 0.95)
+
+
+def test_maximin_reaches_the_corners_of_a_square():
+    """Closed form: four points farthest apart in a square are its corners, at distance 2."""
+    X = maximin(Coding(tuple(numbers(2))), 4, 1).values
+    assert pdist(X).min() > 1.9
+
+
+def test_maximin_keeps_limits_and_keeps_away_from_runs_that_exist():
+    coding = Coding(tuple(numbers(2)))
+    limit = [Limit("A + B <= 0.5")]
+    values = maximin(coding, 8, 1, limit, np.array([[-1.0, -1.0]])).values
+    assert keeps(coding, limit, values).all()
+    assert np.linalg.norm(values - [-1, -1], axis=1).min() > 0.5
+
+
+def test_a_hypercube_with_limits_is_refused():
+    with refused(UsageError, "A Latin hypercube cannot keep the limit 'A <= 0'; use kind='maximin'."):
+        plan(numbers(2), 5, kind="latin-hypercube", limits=[Limit("A <= 0")])
