@@ -12,6 +12,7 @@ prior, is decided in `term_space`.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,8 +28,9 @@ from doe.fit.whiten import Problem
 Array = npt.NDArray[Any]
 Sets = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
+Hashes = npt.NDArray[np.uint64]
 
-BEAM = 300
+BEAM = 400
 LARGEST = 8
 EXHAUSTIVE = 4_000
 _GROWTH = 4  # larger sets that a set leads to, roughly
@@ -112,10 +114,11 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
     Posterior
     """
     engine = _engine(problem, prior or Prior(), floor)
-    included, scores, is_exhaustive, covered = _visited(engine, beam)
-    included, scores = _with_each_term(engine, included, scores)
+    visited, is_exhaustive, covered = _visited(engine, beam)
+    _with_each_term(engine, visited)
+    included, scores = visited.models, visited.score
     weights = _normalised(scores)
-    activity = np.asarray(weights.sum(axis=1) @ included)
+    activity = np.asarray((weights @ np.ones(scores.shape[1])) @ included)
     sensitivity = _normalised_columns(scores).T @ included
     flat = weights.ravel()
     order = _kept(flat, included, scores.shape[1])
@@ -155,14 +158,26 @@ class Engine:
         evidence = self.sweeper.log_evidence(self.sweeper.sweep(included))
         return np.asarray(self.space.log_prior(included)[:, None] + evidence)
 
-    def grown(self, swept: Swept, *, once: bool) -> tuple[Sets, Array, Index, Index]:
-        """Grow sets by one term: the larger sets, their log posteriors, and what each grew from."""
-        hashes = self.space.hashes(swept.included)
+    def grown(self, swept: Swept, hashes: Hashes, *, once: bool) -> Grown:
+        """Grow sets by one term."""
         rows, terms = self.space.additions(swept.included, hashes, once=once)
         models = swept.included[rows]
         models[np.arange(len(rows)), terms] = True
         evidence = self.sweeper.look(swept, rows, terms)
-        return models, self.space.log_prior(models)[:, None] + evidence, rows, terms
+        is_strong = self.space.is_strong
+        prior = self.space.grown_prior(swept.included, rows, terms) if is_strong else self.space.log_prior(models)
+        return Grown(models, prior[:, None] + evidence, hashes[rows] + self.space.keys[terms], rows, terms)
+
+
+@dataclass(frozen=True, slots=True)
+class Grown:
+    """Sets with one term more: what they hold, their log posteriors by scale, their hashes, and what each grew from."""
+
+    models: Sets
+    score: Array
+    hashes: Hashes
+    rows: Index
+    terms: Index
 
 
 def _engine(problem: Problem, prior: Prior, floor: float) -> Engine:
@@ -171,83 +186,101 @@ def _engine(problem: Problem, prior: Prior, floor: float) -> Engine:
     return Engine(TermSpace(problem.terms, sweeper.widths, prior, problem.n_rows), sweeper)
 
 
-def _visited(engine: Engine, beam: int) -> tuple[Sets, Array, bool, float]:
-    """Grow models size by size; returns models, log posteriors by scale, whether all were visited, mass covered."""
+@dataclass(slots=True)
+class _Visited:
+    """All sets visited so far."""
+
+    models: Sets
+    score: Array
+    hashes: Hashes
+
+    def join(self, models: Sets, score: Array, hashes: Hashes) -> None:
+        self.models = np.concatenate([self.models, models])
+        self.score = np.concatenate([self.score, score])
+        self.hashes = np.concatenate([self.hashes, hashes])
+
+    def lacks(self, hashes: Hashes) -> Sets:
+        """Mark hashes that are not among the visited."""
+        known = np.sort(self.hashes)
+        return np.asarray(known[np.minimum(np.searchsorted(known, hashes), len(known) - 1)] != hashes)
+
+
+def _visited(engine: Engine, beam: int) -> tuple[_Visited, bool, float]:
+    """Grow models size by size; returns them, whether all were visited, and the mass covered."""
     swept = engine.sweeper.none()
-    visited, scores = [swept.included], [engine.score(swept.included)]
+    hashes = engine.space.hashes(swept.included)
+    levels = [(swept.included, engine.score(swept.included), hashes)]
     is_complete, n_visited = True, 1
     for size in range(LARGEST):
-        models, score, rows, terms = engine.grown(swept, once=is_complete)
-        if len(models) == 0:
+        grown = engine.grown(swept, hashes, once=is_complete)
+        if len(grown.rows) == 0:
             break
-        visited.append(models)
-        scores.append(score)
-        n_visited += len(models)
+        levels.append((grown.models, grown.score, grown.hashes))
+        n_visited += len(grown.rows)
         if size == LARGEST - 1:
-            is_complete = is_complete and not len(
-                engine.space.additions(models, engine.space.hashes(models), once=True)[0]
-            )
+            is_complete = is_complete and len(engine.space.additions(grown.models, grown.hashes, once=True)[0]) == 0
             break
-        if len(models) > beam and n_visited + _GROWTH * len(models) > EXHAUSTIVE:
+        rows, terms, hashes = grown.rows, grown.terms, grown.hashes
+        if len(rows) > beam and n_visited + _GROWTH * len(rows) > EXHAUSTIVE:
             is_complete = False
-            best = np.argpartition(-score.max(axis=1), beam)[:beam]
-            rows, terms = rows[best], terms[best]
+            best = np.argpartition(-_best(grown.score), beam)[:beam]
+            rows, terms, hashes = rows[best], terms[best], hashes[best]
         swept = engine.sweeper.add(swept, rows, terms)
-    models, score = np.concatenate(visited), np.concatenate(scores)
-    if is_complete:
-        return models, score, True, 1.0
-    return _with_neighbours(engine, models, score)
+    visited = _Visited(*(np.concatenate(parts) for parts in zip(*levels, strict=True)))
+    return visited, is_complete, 1.0 if is_complete else _with_neighbours(engine, visited)
 
 
-def _with_neighbours(engine: Engine, models: Sets, score: Array, most: int = 40) -> tuple[Sets, Array, bool, float]:
-    """Look one term around the best models until nothing new weighs anything."""
-    covered, known = 0.0, engine.space.hashes(models)
+def _with_neighbours(engine: Engine, visited: _Visited, most: int = 40) -> float:
+    """Look one term around the best models until nothing new weighs anything; returns the mass covered."""
+    covered = 0.0
     for _ in range(3):
-        best = np.argpartition(-score.max(axis=1), min(most, len(score) - 1))[:most]
-        around, fresh, hashes = _neighbours(engine, models[best])
-        is_new = ~np.isin(hashes, known)
+        best = np.argpartition(-_best(visited.score), min(most, len(visited.score) - 1))[:most]
+        around, fresh, hashes = _neighbours(engine, visited.models[best])
+        is_new = visited.lacks(hashes)
         if not is_new.any():
-            return models, score, False, 1.0 - 1e-6
-        both = np.concatenate([score, fresh[is_new]])
-        gained = float(_normalised(both)[len(score) :].sum())
-        models, score = np.concatenate([models, around[is_new]]), both
-        known = np.concatenate([known, hashes[is_new]])
-        covered = 1.0 - gained
-        if gained < 1e-3:
+            return 1.0 - 1e-6
+        before = len(visited.score)
+        visited.join(around[is_new], fresh[is_new], hashes[is_new])
+        covered = 1.0 - float(_normalised(visited.score)[before:].sum())
+        if covered > 1.0 - 1e-3:
             break
-    return models, score, False, covered
+    return covered
 
 
-def _neighbours(engine: Engine, models: Sets) -> tuple[Sets, Array, npt.NDArray[np.uint64]]:
+def _neighbours(engine: Engine, models: Sets) -> tuple[Sets, Array, Hashes]:
     """Models that differ by a dropped or a swapped term, with their log posteriors and hashes."""
     rows, terms = np.nonzero(models)
     dropped = models[rows]
     dropped[np.arange(len(rows)), terms] = False
-    _, first = np.unique(engine.space.hashes(dropped), return_index=True)
-    dropped = dropped[first]
-    prior = engine.space.log_prior(dropped)
-    dropped, prior = dropped[np.isfinite(prior)], prior[np.isfinite(prior)]
+    hashes, first = np.unique(engine.space.hashes(dropped), return_index=True)
+    prior = engine.space.log_prior(dropped[first])
+    allowed = np.isfinite(prior)
+    dropped, hashes = dropped[first][allowed], hashes[allowed]
     swept = engine.sweeper.sweep(dropped)
-    swapped, score, _, _ = engine.grown(swept, once=False)
-    around = np.concatenate([dropped, swapped])
-    scores = np.concatenate([prior[:, None] + engine.sweeper.log_evidence(swept), score])
-    hashes, first = np.unique(engine.space.hashes(around), return_index=True)
-    return around[first], scores[first], hashes
+    grown = engine.grown(swept, hashes, once=False)
+    around = np.concatenate([dropped, grown.models])
+    scores = np.concatenate([prior[allowed][:, None] + engine.sweeper.log_evidence(swept), grown.score])
+    unique, first = np.unique(np.concatenate([hashes, grown.hashes]), return_index=True)
+    return around[first], scores[first], unique
 
 
-def _with_each_term(engine: Engine, models: Sets, score: Array) -> tuple[Sets, Array]:
+def _with_each_term(engine: Engine, visited: _Visited) -> None:
     """Add, for each term, the best model joined by the term and its parents, so that it can be estimated if active."""
     space = engine.space
-    best = models[int(np.argmax(score.max(axis=1)))]
+    best = visited.models[int(np.argmax(_best(visited.score)))]
     joined = best[None, :] | np.eye(space.n_terms, dtype=bool) | space.parents
     joined = joined[joined @ space.widths <= max(space.most_columns, int(space.widths.max(initial=1)))]
     joined = joined[np.isfinite(space.log_prior(joined))]
     hashes, first = np.unique(space.hashes(joined), return_index=True)
-    first = first[~np.isin(hashes, space.hashes(models))]
-    if len(first) == 0:
-        return models, score
-    joined = joined[first]
-    return np.concatenate([models, joined]), np.concatenate([score, engine.score(joined)])
+    is_new = visited.lacks(hashes)
+    if is_new.any():
+        joined = joined[first[is_new]]
+        visited.join(joined, engine.score(joined), hashes[is_new])
+
+
+def _best(score: Array) -> Array:
+    """Best log posterior of each model over the scales; column by column, since rows are short."""
+    return np.asarray(functools.reduce(np.maximum, score.T))
 
 
 def _kept(flat: Array, included: Sets, n_scales: int) -> Index:

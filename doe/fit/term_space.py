@@ -76,6 +76,21 @@ class TermSpace:
         total = total + (is_orphan & ~included).sum(axis=1) * self.log_orphan[1]
         return np.where((included & ~is_full & ~is_orphan).any(axis=1), -np.inf, total)
 
+    def grown_prior(self, included: Sets, rows: Index, terms: Index) -> Array:
+        """Log prior of sets with one term more, shape (n_grown,), from the counts of the smaller ones (strong heredity)."""
+        missing = self.n_parents - included.astype(np.float32) @ self._parents_float
+        is_full = missing < 0.5
+        allowed = (is_full.astype(np.float32) @ self._kinds_float).astype(np.intp)
+        active = (included.astype(np.float32) @ self._kinds_float).astype(np.intp)
+        almost = np.abs(missing - 1.0) < 0.5
+        total = np.zeros(len(rows))
+        for kind, table in enumerate(self.tables):
+            opened = (almost & self.kinds[kind]).astype(np.float32) @ self.parents.astype(np.float32)
+            total += table[
+                allowed[rows, kind] + opened[rows, terms].astype(np.intp), active[rows, kind] + self.kinds[kind][terms]
+            ]
+        return total
+
     def additions(self, included: Sets, hashes: npt.NDArray[np.uint64], *, once: bool) -> tuple[Index, Index]:
         """List sets and the terms that heredity allows to be added to them, each resulting set once.
 

@@ -91,6 +91,19 @@ def test_prior_mass_of_all_models_is_one():
     assert np.exp(space.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
 
 
+def test_prior_of_grown_sets_equals_that_of_the_sets_themselves():
+    """Counts carried on from the smaller set change nothing."""
+    problem = _problem(2, n_factors=4, model="quadratic")
+    space = _engine(problem, Prior(), 0.0).space
+    rng = np.random.default_rng(1)
+    sets = rng.random((40, space.n_terms)) < 0.4
+    sets &= ~(sets & (sets.astype(int) @ space.parents.T.astype(int) < space.n_parents))
+    rows, terms = space.additions(sets, space.hashes(sets), once=False)
+    grown = sets[rows]
+    grown[np.arange(len(rows)), terms] = True
+    np.testing.assert_allclose(space.grown_prior(sets, rows, terms), space.log_prior(grown), atol=1e-12)
+
+
 def test_weak_heredity_prior_adds_to_one():
     problem = _problem(1, n_factors=3, model="two-factor")
     space = _engine(problem, Prior(heredity="weak"), 0.0).space
