@@ -145,7 +145,8 @@ def _result(
     table, ties = _table(coding, evidence, average)
     matrix = coding.matrix(evidence.settings, average.terms)
     supported = coding.matrix(evidence.settings, coding.terms(fitted.classical.table["term"].tolist()))
-    claimed = [name in set(table["term"][table["verdict"] == MOVES]) for name in (term.name for term in average.terms)]
+    moving = set(table["term"][table["verdict"] == MOVES])
+    claimed = [term.name in moving for term in average.terms]
     names = evidence.variants[: evidence.n_built]
     return Effects(
         outcome=evidence.outcome,

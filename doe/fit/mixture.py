@@ -12,7 +12,8 @@ from scipy.special import gammaln, stdtr, stdtrit
 Array = npt.NDArray[Any]
 
 _ROUNDS = 60
-_PRECISION = 1e-6
+_PRECISION = 1e-5
+_LEAST_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +49,18 @@ class Mixture:
 
     def below(self, values: Array) -> Array:
         """Probability that each quantity is below a value, shape (n_quantities,)."""
+        models, quantities = self.live
+        scales, away = self.scales[models, quantities], values[quantities] - self.means[models, quantities]
         with np.errstate(divide="ignore", invalid="ignore"):
-            z = (values[None, :] - self.means) / self.scales
-        z = np.where(self.scales > 0, z, np.where(values[None, :] >= self.means, np.inf, -np.inf))
-        return np.asarray((self.weights * stdtr(self.df, z)).sum(axis=0))
+            z = np.where(scales > 0, away / scales, np.where(away >= 0, np.inf, -np.inf))
+        chances = self.weights[models, quantities] * stdtr(self.df, z)
+        return np.bincount(quantities, chances, len(values))
+
+    @property
+    def live(self) -> tuple[Array, Array]:
+        """Models and quantities whose weight is not zero."""
+        models, quantities = np.nonzero(self.weights)
+        return models, quantities
 
     def density(self, values: Array) -> Array:
         """Density of each quantity at a value, shape (n_quantities,)."""
@@ -65,10 +74,10 @@ class Mixture:
         """Quantiles, shape (n_quantities,), by Newton steps held between the components' own quantiles."""
         reach = float(stdtrit(self.df, probability))
         ends = self.means + reach * self.scales
-        live = self.weights > 1e-12
+        live = self.weights > 0
         low = np.where(live, ends, np.inf).min(axis=0)
         high = np.where(live, ends, -np.inf).max(axis=0)
-        value = np.clip((self.weights * ends).sum(axis=0), low, high)
+        value = np.clip(self.mean + reach * self.sd * np.sqrt(max(self.df - 2.0, 1.0) / max(self.df, 1.0)), low, high)
         for _ in range(_ROUNDS):
             excess = self.below(value) - probability
             low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
@@ -94,6 +103,7 @@ def mixture(weights: Array, means: Array, variances: Array, df: float) -> Mixtur
     spread = np.broadcast_to(weights if weights.ndim == 2 else weights[:, None], means.shape).astype(float)
     totals = spread.sum(axis=0)
     spread = np.where(totals > 0, spread / np.where(totals > 0, totals, 1.0), 1.0 / len(means))
-    keep = (spread > 1e-5).any(axis=1)
+    spread = np.where(spread > _LEAST_WEIGHT, spread, 0.0)
+    keep = (spread > 0).any(axis=1)
     spread = spread[keep] / spread[keep].sum(axis=0)
     return Mixture(spread, means[keep], np.sqrt(np.maximum(variances[keep], 0.0)), df)

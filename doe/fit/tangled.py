@@ -79,16 +79,16 @@ def session_ties(evidence: Evidence, coding: Coding) -> list[Tie]:
     sessions = evidence.session
     if len(np.unique(sessions[sessions >= 0])) < 2:
         return []
-    ties = []
     built = evidence.variant < evidence.n_built
-    table = pd.DataFrame({"variant": evidence.variant[built], "session": sessions[built]}).drop_duplicates()
-    if table["variant"].duplicated().any():
+    held = np.unique(np.column_stack([evidence.variant[built], sessions[built]]), axis=0)
+    if len(np.unique(held[:, 0])) < len(held):
         return []
+    ties = []
+    n_sessions = len(np.unique(held[:, 1]))
     for factor in coding.factors:
-        setting = evidence.settings[factor.name].to_numpy()[table["variant"]]
-        pairs = pd.DataFrame({"session": table["session"].to_numpy(), "setting": setting}).drop_duplicates()
-        n_settings = pairs["setting"].nunique()
-        if n_settings > 1 and len(pairs) == pairs["session"].nunique() == n_settings:
+        settings, names = pd.factorize(evidence.settings[factor.name])
+        pairs = np.unique(np.column_stack([held[:, 1], settings[held[:, 0]]]), axis=0)
+        if len(names) > 1 and len(pairs) == n_sessions == len(names):
             ties.append(Tie(factor.name, "session", 1.0))
     return ties
 
