@@ -1,1 +1,5 @@
 """Floor 5: simulated benches with a written-down truth, to see what a way of working is worth before working that way."""
+
+from doe.rehearse.rehearsal import Rehearsal, rehearse
+
+__all__ = ["Rehearsal", "rehearse"]

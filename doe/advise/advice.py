@@ -1,0 +1,84 @@
+"""The result of asking for the next change."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from doe.model import wording
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The next change, the version to keep if work stopped now, and why.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per suggestion, best first: one column per factor, ``unit`` (or ``new``), ``readings`` (rounds),
+        ``minutes``, ``cost``, ``kind``, ``worth_now`` (of the best variant, as believed), ``worth_expected`` (of the
+        suggested one), ``chance_better``, ``worth_per_hour``, ``settles`` (terms it would separate), ``reason``.
+    best : mapping
+        ``variant``, ``settings``, ``worth``, ``low``, ``high``: what to keep if work stopped now; may be empty.
+    stop : str or None
+        Why nothing left is worth its bench time, if so.
+    candidates : DataFrame
+        Moves compared closely: ``minutes, gain, kind, unit, label``.
+    worth : DataFrame
+        ``variant, worth, low, high`` as believed now, best first.
+    predictions : DataFrame
+        What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings.
+    front : DataFrame
+        Variants where no outcome improves without loss in another; empty with one outcome.
+    notes : tuple of str
+        What limits the advice.
+    chance_left : float
+        Chance that something within reach beats the best by what matters.
+    """
+
+    table: pd.DataFrame
+    best: Mapping[str, Any]
+    stop: str | None
+    candidates: pd.DataFrame
+    worth: pd.DataFrame
+    predictions: pd.DataFrame
+    front: pd.DataFrame
+    notes: tuple[str, ...] = ()
+    chance_left: float = 1.0
+    headline: str = field(default="")
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the suggestions, at full precision."""
+        return self.table.copy()
+
+    def summary(self) -> str:
+        """Return the advice as text."""
+        lines = [self.headline, ""] if self.headline else []
+        if self.stop:
+            lines += [f"Stop: {self.stop}", ""]
+        for place, (reason, kind) in enumerate(zip(self.table["reason"], self.table["kind"], strict=True), start=1):
+            lines += [f"{place}. {kind}: {reason}", ""]
+        lines += [f"Note: {note}" for note in self.notes]
+        return "\n".join(lines).rstrip() + "\n"
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        parts = [f"<p><strong>{html.escape(self.headline)}</strong></p>"] if self.headline else []
+        if self.stop:
+            parts.append(f"<p>{html.escape(self.stop)}</p>")
+        items = "".join(f"<li>{html.escape(reason)}</li>" for reason in self.table["reason"])
+        parts.append(f"<ol>{items}</ol>")
+        parts += [f"<p><small>{html.escape(note)}</small></p>" for note in self.notes]
+        return "".join(parts)
+
+
+def worth_text(best: Mapping[str, Any]) -> str:
+    """Return the worth of the best variant with its interval, in words of 0 to 1."""
+    return wording.with_interval(best["worth"], best["low"], best["high"])

@@ -1,0 +1,127 @@
+"""Choosing among the moves, one by one or several for one session."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.moves import POWER, Judged, Moves, after, build_moves, join, judge, reading_moves, without
+from doe.advise.nodes import normal_nodes
+from doe.advise.question import Question
+from doe.advise.reach import Reach
+from doe.advise.situation import Situation
+from doe.advise.space import Codes
+
+Floats = npt.NDArray[np.floating[Any]]
+
+N_NODES = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One move chosen, and what it was chosen from.
+
+    Attributes
+    ----------
+    moves : Moves
+    judged : Judged
+    minutes : ndarray of shape (n_moves,)
+    place : int
+        Of the chosen move.
+    rate : ndarray of shape (n_moves,)
+        Gain per minutes to a power.
+    reach : Reach
+        Starts as they are when the move is made.
+    """
+
+    moves: Moves
+    judged: Judged
+    minutes: Floats
+    place: int
+    rate: Floats
+    reach: Reach
+
+
+def exchange_rate(hours: float | None, typical_minutes: float) -> float:
+    """Return what a unit of learning counts for beside a unit of improving.
+
+    With n more moves of typical length in the hours left, ``n / (n + 4)``: learning pays only through later moves, so
+    it is worth nothing for the last one and almost as much as improving when many are to come. Without a limit on
+    hours n is taken as 12.
+    """
+    moves = 12.0 if hours is None else max(60.0 * hours / max(typical_minutes, 1.0) - 1.0, 0.0)
+    return moves / (moves + 4.0)
+
+
+def choose(question: Question, situation: Situation, rng: np.random.Generator) -> list[Choice]:
+    """Choose moves one by one, each with what the ones before will have told in mind."""
+    belief, reach = situation.belief, situation.reach
+    carried = dict(situation.carried)
+    kept = belief.variant_worth() if belief.variants else np.zeros((belief.n_draws, 1))
+    promised = situation.promised
+    nodes = normal_nodes(N_NODES, len(belief.outcomes))
+    spent = 0.0
+    choices: list[Choice] = []
+    built = build_moves(belief, reach, situation.codes, question.effort, carried, situation.best)
+    read = reading_moves(belief, reach, question.effort, carried, len(question.factors))
+    moves = join([built, read])
+    for turn in range(question.count):
+        minutes = moves.minutes(question.effort, is_new_session=turn == 0)
+        fits = minutes + spent <= question.most_minutes
+        if not fits.any():
+            break
+        moves, minutes = moves.take(fits), minutes[fits]
+        noise = belief.noise(moves.rounds, situation.log.raters)
+        weights = _weights(question, minutes, spent)
+        judged = judge(moves, kept, promised, noise, weights, nodes)
+        rate = judged.value / np.maximum(minutes, 1.0) ** POWER
+        place = int(rate.argmax())
+        choices.append(Choice(moves, judged, minutes, place, rate, reach))
+        spent += float(minutes[place])
+        if turn + 1 < question.count:
+            moves, kept, promised, reach = _assume_made(choices[-1], kept, promised, noise, rng)
+    return choices
+
+
+def _weights(question: Question, minutes: Floats, spent: float) -> tuple[float, float]:
+    """Weigh improving and learning."""
+    if question.only is not None:
+        return (1.0, 0.0) if question.only == "improve" else (0.0, 1.0)
+    left = None if question.hours is None else question.hours - spent / 60.0
+    return 1.0, exchange_rate(left, float(np.median(minutes)))
+
+
+def _assume_made(
+    choice: Choice, kept: Floats, promised: Floats, noise: Floats, rng: np.random.Generator
+) -> tuple[Moves, Floats, Floats, Reach]:
+    """Look at the rest as if the chosen move were made and read, whatever its readings say."""
+    moves, place = choice.moves, choice.place
+    kept = np.hstack([kept, moves.worth[:, [place]]]) if moves.variant[place] < 0 else kept
+    arrays = [kept, promised, moves.worth, *moves.values]
+    chosen = [value[:, place] for value in moves.values]
+    kept, promised, worth, *values = after(arrays, chosen, noise[:, place], rng)
+    moves = replace(moves, values=tuple(values), worth=worth)
+    start = int(moves.start[place])
+    reach = choice.reach
+    moves = moves.take(np.arange(len(moves)) != place)
+    if reach.starts[start] is not None and choice.moves.variant[place] < 0:
+        moves = without(moves, start)
+        reach, moves = _moved(reach, moves, start, choice.moves.codes[place])
+    return moves, kept, promised, reach
+
+
+def _moved(reach: Reach, moves: Moves, start: int, code: Codes) -> tuple[Reach, Moves]:
+    """Return reach and moves once a unit stands at other settings."""
+    reach = reach.moved(start, code)
+    builds = moves.variant < 0
+    minutes, price, starts = reach.cheapest(moves.codes)
+    moves = replace(
+        moves,
+        build_minutes=np.where(builds, minutes, moves.build_minutes),
+        price=np.where(builds, price, moves.price),
+        start=np.where(builds, starts, moves.start),
+    )
+    return reach, moves.take(~builds | (np.isfinite(minutes) & (minutes > 0)))

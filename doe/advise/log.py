@@ -1,0 +1,178 @@
+"""What the frames say: which variants there are, what the units carry, how a round of readings looks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from doe.model.choices import Settings
+from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.factor import Factor
+from doe.model.records import Unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """A tuning log as advice needs it.
+
+    Attributes
+    ----------
+    variants : mapping of str to dict
+        Variant name -> its settings, in order of first reading; reference objects left out.
+    units : tuple of Unit
+        Units that exist, with their present state and, where known, the variant they carry.
+    raters : mapping of str to int
+        Outcome name -> readings that one round gives (one per rater).
+    counts : mapping of str to int
+        Variant name -> number of readings.
+    homes : mapping of str to str
+        Variant name -> unit that it was read on, where the readings say so.
+    """
+
+    variants: Mapping[str, Settings]
+    units: tuple[Unit, ...]
+    raters: Mapping[str, int]
+    counts: Mapping[str, int]
+    homes: Mapping[str, str]
+
+    def carried(self, unit: Unit) -> str | None:
+        """Return the variant with readings that a unit carries unchanged, if any."""
+        if unit.variant is not None and self.variants.get(unit.variant) == dict(unit.settings):
+            return unit.variant
+        if unit.variant is not None and unit.variant in self.variants:
+            return None
+        same = [name for name, settings in self.variants.items() if settings == dict(unit.settings)]
+        return same[-1] if same else None
+
+
+def read_log(
+    readings: pd.DataFrame | None,
+    factors: Sequence[Factor],
+    units: pd.DataFrame | Sequence[Unit] | None,
+) -> Log:
+    """Read variants and units out of frames.
+
+    Parameters
+    ----------
+    readings : DataFrame or None
+        One row per reading: ``variant, outcome, value``, optional ``session, rater, unit`` and one column per factor.
+    factors : sequence of Factor
+        All factors.
+    units : DataFrame, sequence of Unit, or None
+        Physical units with their present state. None takes the last variant read on each unit; where the readings name
+        no unit, one unit that carries the variant read last.
+
+    Raises
+    ------
+    DataError
+        If a needed column is missing, a setting is not allowed, or a variant has two different settings.
+    """
+    if readings is None or not len(readings):
+        return Log({}, _read_units(units, factors) if units is not None else (), {}, {}, {})
+    for column in ("variant", "outcome", "value", *(factor.name for factor in factors)):
+        if column not in readings.columns:
+            raise DataError(
+                f"The readings have no column '{column}'.{did_you_mean(column, map(str, readings.columns))}"
+            )
+    variants = _read_variants(readings, factors)
+    known = _read_units(units, factors) if units is not None else _units_from_readings(readings, variants)
+    counts = {str(name): int(count) for name, count in readings["variant"].astype(str).value_counts().items()}
+    return Log(variants, known, _raters(readings), counts, _homes(readings, variants))
+
+
+def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
+    names = [factor.name for factor in factors]
+    rows = readings[["variant", *names]].drop_duplicates()
+    variants: dict[str, Settings] = {}
+    for name, *values in rows.itertuples(index=False, name=None):
+        if all(_is_empty(value) for value in values):
+            continue
+        settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}
+        if variants.setdefault(str(name), settings) != settings:
+            different = next(key for key in names if variants[str(name)][key] != settings[key])
+            raise DataError(
+                f"Variant {name} has two settings of {different}: {variants[str(name)][different]} and "
+                f"{settings[different]}; each variant has one set of settings."
+            )
+    return variants
+
+
+def _read_units(units: pd.DataFrame | Sequence[Unit], factors: Sequence[Factor]) -> tuple[Unit, ...]:
+    if not hasattr(units, "columns"):
+        return tuple(units)
+    frame: Any = units
+    if "unit" not in frame.columns:
+        raise DataError(f"The units have no column 'unit'.{did_you_mean('unit', map(str, frame.columns))}")
+    found = []
+    for row in frame.to_dict("records"):
+        settings = {
+            factor.name: factor.read(row[factor.name]) for factor in factors if not _is_empty(row.get(factor.name))
+        }
+        variant = None if _is_empty(row.get("variant")) else str(row["variant"])
+        retired = not _is_empty(row.get("retired")) and bool(row["retired"])
+        found.append(Unit(str(row["unit"]), settings, variant, retired))
+    return tuple(found)
+
+
+def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> tuple[Unit, ...]:
+    built = readings[readings["variant"].astype(str).isin(list(variants))]
+    if not len(built):
+        return ()
+    if "unit" not in built.columns or built["unit"].isna().all():
+        last = str(built["variant"].iloc[-1])
+        return (Unit("the unit at hand", variants[last], last),)
+    carried = {
+        str(unit): str(variant)
+        for unit, variant in zip(built["unit"], built["variant"], strict=True)
+        if not _is_empty(unit)
+    }
+    return tuple(Unit(unit, variants[variant], variant) for unit, variant in carried.items())
+
+
+def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str, str]:
+    if "unit" not in readings.columns:
+        return {}
+    pairs = readings[["variant", "unit"]].dropna().drop_duplicates()
+    names = ((str(name), str(unit)) for name, unit in pairs.itertuples(index=False, name=None))
+    return {name: unit for name, unit in names if name in variants}
+
+
+def _raters(readings: pd.DataFrame) -> dict[str, int]:
+    """Count the readings per round: the usual number of raters of one variant in one session."""
+    if "rater" not in readings.columns:
+        return {}
+    keys = ["outcome", "variant", *(["session"] if "session" in readings.columns else [])]
+    counts = readings.groupby(keys, dropna=False)["rater"].nunique().groupby(level=0).median()
+    return {str(name): max(1, round(float(count))) for name, count in counts.items()}
+
+
+def _is_empty(value: object) -> bool:
+    """Whether a cell holds nothing: None, an empty text or a missing value, which does not equal itself."""
+    if value is None or value == "":
+        return True
+    try:
+        return bool(value != value)
+    except TypeError:  # pandas' own missing value refuses to be true or false
+        return True
+
+
+def check_unit(unit: str | None, units: Sequence[Unit]) -> None:
+    """Check that a unit asked for exists.
+
+    Raises
+    ------
+    UsageError
+        If it does not, or is retired.
+    """
+    if unit is None or unit == "new":
+        return
+    known = {item.name: item for item in units}
+    if unit not in known:
+        names = ", ".join(known) or "none yet"
+        raise UsageError(f"There is no unit '{unit}'; there are: {names}.{did_you_mean(unit, known)}")
+    if known[unit].retired:
+        raise UsageError(f"Unit '{unit}' is retired, so nothing can be built on it; choose another, or 'new'.")

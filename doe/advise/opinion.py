@@ -1,0 +1,128 @@
+"""Posterior draws of one outcome for choosing, straight from the readings.
+
+The same engine as `doe.analyse`, asked with the prior of someone who has to choose rather than to claim. Claims rest on a
+sparse prior and on no opinion about scatter, so that nothing is claimed lightly. A choice among trials loses more by
+overlooking a bend or a pair than by trying one in vain; and whoever states a goal has said how large a change is worth
+talking about, so that builds alike may be expected to come out alike on that scale.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from doe.advise.prior import BUILD_SHARE, READING_SHARE, useful_range
+from doe.coding import Coding, Matrix, Term
+from doe.fit.active import Posterior, search
+from doe.fit.builds import Builds
+from doe.fit.draws import Draws, draw
+from doe.fit.estimates import averages
+from doe.fit.evidence import Evidence
+from doe.fit.origins import Origin, origin_of
+from doe.fit.passes import supported_terms
+from doe.fit.priors import Prior
+from doe.fit.whiten import Problem, usable_terms, whiten
+from doe.model.errors import FitError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_df=16.0)
+"""Prior for choosing; `scale_df` is the weight of what is expected of the scatter, in builds."""
+
+SIZES = (0.1, 0.2, 0.4)
+"""Usual sizes of a coded effect, as shares of the outcome's useful range; each gets the same weight."""
+
+BEAMS = (20, 40)
+"""Models grown at each size: in the pass that judges the scatter, and in the one that counts."""
+
+MOST_PAIRED = 14
+"""Factors up to which pairs and curvature are looked at, as `doe.analyse` does."""
+
+
+def posterior_draws(
+    readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, n_draws: int, rng: np.random.Generator
+) -> Draws:
+    """Draw from what the readings say of one outcome.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        One row per reading, as `doe.analyse` takes them.
+    factors : sequence of Factor
+    outcome : Outcome
+        Its goal or scale says what scatter is to be expected.
+    n_draws : int
+    rng : numpy Generator
+
+    Raises
+    ------
+    FitError
+        If fewer than two different variants were read, or all readings are equal.
+    """
+    coding = Coding(tuple(factors))
+    origin = origin_of(readings, coding, outcome)
+    evidence = origin.evidence
+    terms = _terms(coding, evidence)
+    if not terms or evidence.spread == 0:
+        raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
+    matrix = coding.matrix(evidence.settings, usable_terms(coding.matrix(evidence.settings, terms), terms)[0])
+    _, problem, _ = _adjusted(origin, coding, matrix, _mains(coding, evidence, matrix))
+    first = _searched(problem, outcome, BEAMS[0])
+    builds, problem, reading_sd = _adjusted(origin, coding, matrix, supported_terms(first))
+    average = averages(coding, _searched(problem, outcome, BEAMS[1]))
+    names = evidence.variants[: evidence.n_built]
+    return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng)
+
+
+def draws_from(effects: Any, outcome: Outcome, n_draws: int, rng: np.random.Generator) -> Draws:
+    """Draw with the prior for choosing from a result of `doe.analyse`, whose adjusted builds are taken as they are.
+
+    Raises
+    ------
+    FitError
+        If nothing could be fitted.
+    """
+    basis = effects.basis
+    if basis is None:
+        raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
+    average = averages(basis.averages.coding, _searched(basis.averages.posterior.problem, outcome, BEAMS[1]))
+    return draw(average, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
+
+
+def _terms(coding: Coding, evidence: Evidence) -> tuple[Term, ...]:
+    varied = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1]
+    if evidence.n_built < 2 or not varied:
+        return ()
+    return coding.terms("quadratic" if len(varied) <= MOST_PAIRED else "main", varied)
+
+
+def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
+    """Return the main effects if the log can bear all of them, else none."""
+    mains = [term for term in matrix.terms if term.is_main]
+    spare = evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
+    return mains if spare >= 3 else []
+
+
+def _adjusted(
+    origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]
+) -> tuple[Builds, Problem, float]:
+    """Adjust the builds, their scatter judged about `terms`, and whiten them with all terms of `matrix`."""
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms))
+    return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
+
+
+def _searched(problem: Problem, outcome: Outcome, beam: int) -> Posterior:
+    """Search with an inverse-gamma prior on the scatter of a build's value about what its settings give."""
+    low, high = useful_range(outcome)
+    expected = (BUILD_SHARE * (high - low)) ** 2
+    known = problem.reading_share < 1.0
+    expected += problem.reading_share * problem.unit**2 if known else (READING_SHARE * (high - low)) ** 2
+    scales = tuple(share * (high - low) / math.sqrt(expected) for share in SIZES)
+    return search(problem, replace(BOLD, scales=scales), floor=BOLD.scale_df * expected, beam=beam)

@@ -1,0 +1,292 @@
+"""From chosen moves to the result: frames, sentences and the stop rule."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.advice import Advice, worth_text
+from doe.advise.choose import Choice
+from doe.advise.front import front_frame
+from doe.advise.question import Question
+from doe.advise.reasons import Facts, changes_text, reason, settings_text
+from doe.advise.settles import settled_terms
+from doe.advise.situation import Situation
+from doe.advise.stop import chance_left, stop_sentence
+from doe.advise.worth import worth_that_matters
+from doe.model import wording
+from doe.model.choices import Settings, Value
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = npt.NDArray[np.floating[Any]]
+
+MOST_CANDIDATES = 300
+
+
+def make_advice(question: Question, situation: Situation, choices: list[Choice]) -> Advice:
+    """Put everything together."""
+    import pandas as pd
+
+    best = best_variant(situation)
+    matters = _matters(situation)
+    chance = _chance_left(situation, matters)
+    rows = [_row(question, situation, choice, place) for place, choice in enumerate(choices)]
+    columns = [factor.name for factor in question.factors]
+    columns += ["unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better"]
+    columns += ["worth_per_hour", "settles", "reason"]
+    table = pd.DataFrame(rows, columns=columns)
+    cheapest = float(choices[0].minutes.min()) if choices else _cheapest(question, situation)
+    stop = stop_sentence(
+        chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest
+    )
+    return Advice(
+        table=table,
+        best=best,
+        stop=stop,
+        candidates=_candidates(question, situation, choices),
+        worth=worth_frame(situation),
+        predictions=_predictions(situation, choices),
+        front=_front(situation),
+        notes=_notes(question, situation, choices),
+        chance_left=chance,
+        headline=_headline(best, stop, rows),
+    )
+
+
+def best_variant(situation: Situation) -> dict[str, Any]:
+    """Return the variant to keep if work stopped now; empty without a reading."""
+    if situation.best is None:
+        return {}
+    name = situation.belief.variants[situation.best]
+    draws = situation.belief.variant_worth()[:, situation.best]
+    low, high = np.quantile(draws, [0.025, 0.975])
+    return {
+        "variant": name,
+        "settings": dict(situation.log.variants[name]),
+        "worth": float(draws.mean()),
+        "low": float(low),
+        "high": float(high),
+    }
+
+
+def worth_frame(situation: Situation) -> pd.DataFrame:
+    """Return the worth of every variant read, as believed now, best first."""
+    import pandas as pd
+
+    draws = situation.belief.variant_worth()
+    if not situation.belief.variants:
+        return pd.DataFrame(columns=["variant", "worth", "low", "high"])
+    low, high = np.quantile(draws, [0.025, 0.975], axis=0)
+    frame = pd.DataFrame(
+        {"variant": list(situation.belief.variants), "worth": draws.mean(axis=0), "low": low, "high": high}
+    )
+    return frame.sort_values("worth", ascending=False, ignore_index=True)
+
+
+def _matters(situation: Situation) -> float:
+    if situation.best is None:
+        return 0.0
+    means = [float(values[:, situation.best].mean()) for values in situation.belief.variant_values]
+    return worth_that_matters(situation.belief.outcomes, means)
+
+
+def _chance_left(situation: Situation, matters: float) -> float:
+    if situation.best is None:
+        return 1.0
+    return chance_left(situation.belief.variant_worth()[:, situation.best], situation.promised, matters)
+
+
+def _cheapest(question: Question, situation: Situation) -> float | None:
+    """Return the minutes of the cheapest move whatever the hours left, or None where there is none."""
+    fixed = question.effort.session_minutes + question.effort.reading_minutes
+    if situation.carried:
+        return fixed
+    minutes = situation.cheapest_minutes
+    return minutes + fixed if np.isfinite(minutes) else None
+
+
+def _row(question: Question, situation: Situation, choice: Choice, turn: int) -> dict[str, Any]:
+    facts = _facts(question, situation, choice, turn)
+    place = choice.place
+    minutes = float(choice.minutes[place])
+    return {
+        **facts.settings,
+        "unit": facts.unit,
+        "readings": facts.rounds,
+        "minutes": minutes,
+        "cost": float(choice.moves.price[place]),
+        "kind": facts.kind,
+        "worth_now": float(situation.belief.variant_worth()[:, situation.best].mean())
+        if situation.best is not None
+        else None,
+        "worth_expected": facts.expected,
+        "chance_better": facts.chance,
+        "worth_per_hour": float(choice.judged.value[place]) / max(minutes, 1.0) * 60,
+        "settles": ", ".join(facts.settles),
+        "reason": reason(facts, question.factors),
+    }
+
+
+def _facts(question: Question, situation: Situation, choice: Choice, turn: int) -> Facts:
+    moves, place, belief = choice.moves, choice.place, situation.belief
+    settings = belief.space.settings(moves.codes[place])
+    unit = choice.reach.starts[int(moves.start[place])]
+    draws = moves.worth[:, place]
+    low, high = np.quantile(draws, [0.025, 0.975])
+    values = [value[:, place] for value in moves.values]
+    noise = belief.noise(moves.rounds[[place]], situation.log.raters)[:, 0]
+    variant = _same_variant(situation, settings, int(moves.variant[place]))
+    return Facts(
+        kind=move_kind(choice) if situation.has_readings else "learn",
+        unit=choice.reach.name(int(moves.start[place])),
+        changes={} if unit is None else _changes(unit.settings, settings),
+        settings=settings,
+        minutes=float(choice.minutes[place]),
+        rounds=int(moves.rounds[place]),
+        best=None if situation.best is None else belief.variants[situation.best],
+        is_best=int(moves.variant[place]) == situation.best,
+        variant=variant,
+        expected=float(draws.mean()),
+        low=float(low),
+        high=float(high),
+        chance=chance_better(situation, choice),
+        settles=[name for name, _ in settled_terms(belief, values, noise)] if situation.has_readings else [],
+        would_change=_would_change(situation, choice),
+        is_exploration=not situation.has_readings,
+    )
+
+
+def move_kind(choice: Choice) -> str:
+    """Return what a move is for: its larger part, or what it is by nature."""
+    place = choice.place
+    if choice.moves.variant[place] >= 0:
+        return "repeat"
+    if choice.moves.is_confirmation[place]:
+        return "confirm"
+    return "improve" if choice.judged.is_mainly_improving[place] else "learn"
+
+
+def chance_better(situation: Situation, choice: Choice) -> float:
+    """Return the chance that the move's variant is better than the best one."""
+    if situation.best is None:
+        return 1.0
+    best = situation.belief.variant_worth()[:, situation.best]
+    place = choice.place
+    if choice.moves.variant[place] == situation.best:
+        return 0.0
+    return float(np.mean(choice.moves.worth[:, place] > best))
+
+
+def _would_change(situation: Situation, choice: Choice) -> str:
+    """Say which reading would change the choice: of the outcome that sways the worth most."""
+    moves, place, belief = choice.moves, choice.place, situation.belief
+    worth = moves.worth[:, place]
+    sways = [
+        abs(float(np.corrcoef(value[:, place], worth)[0, 1])) if value[:, place].std() > 0 and worth.std() > 0 else 0.0
+        for value in moves.values
+    ]
+    which = int(np.argmax(sways))
+    outcome, values = belief.outcomes[which], moves.values[which][:, place]
+    rising = float(np.cov(values, worth)[0, 1]) >= 0
+    edge = float(np.quantile(values, 0.25 if rising else 0.75))
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    side = "below" if rising else "above"
+    return f"{outcome.name} {side} {wording.number(edge)}{unit} would speak against it"
+
+
+def _same_variant(situation: Situation, settings: Settings, place: int) -> str | None:
+    if place >= 0:
+        return situation.belief.variants[place]
+    return next((name for name, other in situation.log.variants.items() if other == settings), None)
+
+
+def _changes(start: Any, end: Settings) -> dict[str, tuple[Value, Value]]:
+    return {name: (start[name], value) for name, value in end.items() if start[name] != value}
+
+
+def _candidates(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
+    import pandas as pd
+
+    if not choices:
+        return pd.DataFrame(columns=["minutes", "gain", "kind", "unit", "label"])
+    choice = choices[0]
+    order = np.argsort(-choice.rate, kind="stable")[:MOST_CANDIDATES]
+    rows = []
+    for place in order:
+        one = Choice(choice.moves, choice.judged, choice.minutes, int(place), choice.rate, choice.reach)
+        rows.append(
+            {
+                "minutes": float(choice.minutes[place]),
+                "gain": float(choice.judged.value[place]),
+                "kind": move_kind(one),
+                "unit": choice.reach.name(int(choice.moves.start[place])),
+                "label": _label(question, situation, one),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _label(question: Question, situation: Situation, choice: Choice) -> str:
+    place = choice.place
+    settings = situation.belief.space.settings(choice.moves.codes[place])
+    unit = choice.reach.starts[int(choice.moves.start[place])]
+    if choice.moves.variant[place] >= 0:
+        return f"read {situation.belief.variants[int(choice.moves.variant[place])]} again"
+    if unit is None:
+        return settings_text(settings, question.factors)
+    return changes_text(_changes(unit.settings, settings), question.factors) or "as it stands"
+
+
+def _predictions(situation: Situation, choices: list[Choice]) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = []
+    for turn, choice in enumerate(choices, start=1):
+        noise = situation.belief.noise(choice.moves.rounds[[choice.place]], situation.log.raters)[:, 0]
+        for outcome, value, var in zip(situation.belief.outcomes, choice.moves.values, noise, strict=True):
+            draws = value[:, choice.place]
+            half = 1.96 * float(np.sqrt(draws.var() + var))
+            mean = float(draws.mean())
+            rows.append({"place": turn, "outcome": outcome.name, "mean": mean, "low": mean - half, "high": mean + half})
+    return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high"])
+
+
+def _front(situation: Situation) -> pd.DataFrame:
+    import pandas as pd
+
+    if len(situation.belief.outcomes) < 2 or not situation.has_readings:
+        return pd.DataFrame()
+    return front_frame(situation.belief, situation.promising)
+
+
+def _notes(question: Question, situation: Situation, choices: list[Choice]) -> tuple[str, ...]:
+    notes = []
+    if not situation.has_readings:
+        notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
+    read = {outcome.name for outcome in situation.belief.outcomes}
+    missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
+    if missing:
+        notes.append(
+            f"{', '.join(missing)} has no reading yet, so this advice goes by {', '.join(sorted(read))} alone."
+        )
+    if len(situation.log.variants) == 1:
+        notes.append("Only one variant has been read, so nothing is known yet about any factor.")
+    if not situation.log.units:
+        notes.append("There is no unit on record, so everything is built new; record the units that exist.")
+    if choices and len(choices) < question.count:
+        notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
+    return tuple(notes)
+
+
+def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]]) -> str:
+    if stop:
+        return "Nothing left is worth its bench time."
+    if not rows:
+        return "There is nothing to suggest."
+    if not best:
+        return f"First build: {wording.duration(rows[0]['minutes'])}."
+    return f"Next: {rows[0]['kind']}, {wording.duration(rows[0]['minutes'])}; best so far is variant {best['variant']}."

@@ -1,0 +1,172 @@
+"""What is believed where readings say nothing: that some factors matter, and nobody knows which.
+
+Serves three cases: no reading yet, one variant read (its value is known, what would change it is not), and factors that
+never were varied, of which a fit of the readings has no opinion.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.belief import DrawsLike
+from doe.advise.space import Space
+from doe.coding import Coding, Term
+from doe.model.choices import Settings
+from doe.model.outcome import Outcome
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Array = npt.NDArray[np.float64]
+
+CHANCE = {"main": 0.35, "two-factor": 0.12, "curvature": 0.15}
+"""Chance that a term matters, the last two given that their parents do (Chipman 1996, strong heredity)."""
+
+SHARE = {"main": 0.25, "two-factor": 0.15, "curvature": 0.15}
+"""Usual size of a coefficient, as a share of the outcome's useful range."""
+
+BUILD_SHARE = 0.04
+READING_SHARE = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class FullDraws:
+    """Draws of one outcome over all terms of all factors; the fields are those of the posterior draws of `doe.fit`."""
+
+    terms: tuple[Term, ...]
+    coefficients: Array
+    included: npt.NDArray[np.bool_]
+    build_sd: Array
+    reading_sd: Array
+    variant_means: Array
+    variants: tuple[str, ...]
+
+
+def useful_range(outcome: Outcome) -> tuple[float, float]:
+    """Return the values between which an outcome may be expected: its scale, or its goal's range."""
+    if outcome.scale is not None:
+        return float(outcome.scale[0]), float(outcome.scale[1])
+    ends = [value for value in (*outcome.outer, *outcome.inner) if math.isfinite(value)]
+    return (min(ends), max(ends)) if len(ends) > 1 and min(ends) < max(ends) else (-1.0, 1.0)
+
+
+def prior_draws(outcome: Outcome, coding: Coding, n_draws: int, rng: np.random.Generator) -> FullDraws:
+    """Draw possible worlds of one outcome before any reading.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        Its scale or goal sets the size of what is plausible.
+    coding : Coding
+        Of all factors.
+    n_draws : int
+    rng : numpy Generator
+    """
+    terms = coding.terms("quadratic")
+    low, high = useful_range(outcome)
+    included, columns = _filled(terms, {}, {}, outcome, coding, n_draws, rng)
+    intercept = (low + high) / 2 + (high - low) / 4 * rng.standard_normal((n_draws, 1))
+    span, ones = high - low, np.ones(n_draws)
+    nothing = np.empty((n_draws, 0))
+    return FullDraws(
+        terms, np.hstack([intercept, columns]), included, BUILD_SHARE * span * ones, READING_SHARE * span * ones, nothing, ()
+    )  # fmt: skip
+
+
+def anchored_draws(
+    prior: FullDraws, readings: pd.DataFrame, space: Space, variants: dict[str, Settings], rng: np.random.Generator
+) -> FullDraws:
+    """Return prior draws that agree with the readings of a few variants among which no effect can be told.
+
+    Each draw's overall level is shifted so that it gives the variants what was read, within the scatter of readings.
+
+    Parameters
+    ----------
+    prior : FullDraws
+        From `prior_draws`.
+    readings : DataFrame
+        Of this outcome only.
+    space : Space
+        Codes the settings.
+    variants : dict
+        Variant name -> settings, of those read.
+    rng : numpy Generator
+    """
+    groups = readings.assign(variant=readings["variant"].astype(str)).groupby("variant", sort=False)["value"]
+    means, counts = groups.mean(), groups.count()
+    names = tuple(name for name in means.index if name in variants)
+    codes = np.array([space.code(variants[name]) for name in names], dtype=np.intp)
+    observed = means[list(names)].to_numpy(dtype=float)
+    spread = prior.reading_sd[:, None] / np.sqrt(counts[list(names)].to_numpy(dtype=float))
+    own = observed + spread * rng.standard_normal(spread.shape)
+    shape = prior.coefficients[:, 1:] @ space.matrix(codes, prior.terms).astype(float).T[1:]
+    offset = prior.build_sd * rng.standard_normal(len(own)) / math.sqrt(len(names))
+    coefficients = prior.coefficients.copy()
+    coefficients[:, 0] = (own - shape).mean(axis=1) - offset
+    return FullDraws(
+        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names
+    )  # fmt: skip
+
+
+def completed(draws: DrawsLike, outcome: Outcome, coding: Coding, rng: np.random.Generator) -> FullDraws:
+    """Add prior draws of the terms that a fit had no opinion of, because their factors never were varied.
+
+    Parameters
+    ----------
+    draws : DrawsLike
+        Posterior draws over some terms.
+    outcome : Outcome
+        Sets the size of what is plausible for the others.
+    coding : Coding
+        Of all factors.
+    rng : numpy Generator
+    """
+    every = (*coding.terms("quadratic"), *draws.terms)
+    terms = tuple(dict.fromkeys(every))
+    known, blocks, start = {}, {}, 1
+    for place, term in enumerate(draws.terms):
+        width = _width(term, coding)
+        known[term], blocks[term] = draws.included[:, place], draws.coefficients[:, start : start + width]
+        start += width
+    included, columns = _filled(terms, known, blocks, outcome, coding, len(draws.build_sd), rng)
+    coefficients = np.hstack([draws.coefficients[:, :1], columns])
+    return FullDraws(
+        terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants
+    )  # fmt: skip
+
+
+def _filled(
+    terms: Sequence[Term],
+    known: dict[Term, npt.NDArray[np.bool_]],
+    blocks: dict[Term, Array],
+    outcome: Outcome,
+    coding: Coding,
+    n_draws: int,
+    rng: np.random.Generator,
+) -> tuple[npt.NDArray[np.bool_], Array]:
+    """Put known blocks of coefficients in their places and draw the others from the prior, parents first."""
+    low, high = useful_range(outcome)
+    inside = dict(known)
+    columns = []
+    for term in terms:
+        if term in known:
+            columns.append(blocks[term])
+            continue
+        kind = "main" if term.is_main else ("curvature" if term.is_square else "two-factor")
+        active = rng.random(n_draws) < CHANCE[kind]
+        for parent in term.parents:
+            active &= inside[parent]
+        inside[term] = active
+        sizes = SHARE[kind] * (high - low) * rng.standard_normal((n_draws, _width(term, coding)))
+        columns.append(np.where(active[:, None], sizes, 0.0))
+    return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
+
+
+def _width(term: Term, coding: Coding) -> int:
+    return math.prod(coding.axes[name].width for name in term.factors)

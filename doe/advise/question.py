@@ -1,0 +1,91 @@
+"""What is asked of the advice, checked before anything is computed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from doe.advise.worth import goal_outcomes
+from doe.model.effort import Effort
+from doe.model.errors import UsageError, did_you_mean
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, check_rules
+from doe.model.outcome import Outcome
+
+Only = Literal["improve", "learn"]
+
+MOST_SUGGESTIONS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked, checked.
+
+    Attributes
+    ----------
+    factors, outcomes : tuple
+        All factors; the outcomes that take part in worth.
+    effort : Effort
+    limits, derived : tuple
+    count : int
+        Suggestions wanted, for one session.
+    hours : float or None
+        Bench hours left.
+    only : {"improve", "learn"} or None
+    unit : str or None
+        The only unit to work on.
+    seed : int
+    """
+
+    factors: tuple[Factor, ...]
+    outcomes: tuple[Outcome, ...]
+    effort: Effort
+    limits: tuple[Limit, ...]
+    derived: tuple[Derived, ...]
+    count: int
+    hours: float | None
+    only: Only | None
+    unit: str | None
+    seed: int
+
+    @property
+    def most_minutes(self) -> float:
+        """Bench minutes left, without end where nothing was said."""
+        return float("inf") if self.hours is None else 60.0 * self.hours
+
+
+def ask(
+    factors: Sequence[Factor],
+    outcomes: Sequence[Outcome],
+    effort: Effort | None,
+    limits: Sequence[Limit],
+    derived: Sequence[Derived],
+    count: int,
+    hours: float | None,
+    only: Only | None,
+    unit: str | None,
+    seed: int,
+) -> Question:
+    """Check the arguments of `doe.advise.recommend`.
+
+    Raises
+    ------
+    UsageError
+        If there is no factor or no goal, a rule uses an unknown name, or an argument is out of its range.
+    """
+    if not factors:
+        raise UsageError("There are no factors yet; define what can be changed first.")
+    check_rules(factors, limits, derived)
+    if not isinstance(count, int) or not 1 <= count <= MOST_SUGGESTIONS:
+        raise UsageError(f"count is {count}; it must be a whole number from 1 to {MOST_SUGGESTIONS}.")
+    if hours is not None and not 0 < hours < float("inf"):
+        raise UsageError(f"hours is {hours}; it must be a number above 0.")
+    if only not in (None, "improve", "learn"):
+        raise UsageError(
+            f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
+        )
+    return Question(
+        tuple(factors), goal_outcomes(outcomes), effort or Effort(), tuple(limits), tuple(derived), count, hours, only,
+        unit, seed,
+    )  # fmt: skip

@@ -1,0 +1,198 @@
+"""What can be built next: every variant within reach of some unit, or of a new one, and what it takes."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.effort import ChangeTables, change_tables
+from doe.advise.space import Codes, Space, kept
+from doe.coding import Coding
+from doe.model.choices import Settings
+from doe.model.effort import Effort
+from doe.model.errors import DataError
+from doe.model.limit import Limit
+from doe.model.records import Unit
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+
+NEW = "new"
+"""Name of a unit that does not exist yet, in tables."""
+
+MOST_COMBINATIONS = 200_000
+"""Settings tried when looking for the limits that contradict each other."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Where changes can start, and what each change takes.
+
+    Attributes
+    ----------
+    space : Space
+        All variants that could be asked for.
+    starts : tuple of Unit or None
+        Units that can be worked on, in order of preference where two take the same; None is a new unit.
+    tables : tuple of ChangeTables
+        One per start.
+    effort : Effort
+        For a new unit.
+    bought : mapping of str to collection of str
+        Levels already paid for, by factor.
+    """
+
+    space: Space
+    starts: tuple[Unit | None, ...]
+    tables: tuple[ChangeTables, ...]
+    effort: Effort
+    bought: Mapping[str, Collection[str]]
+
+    def cheapest(self, codes: Codes) -> tuple[Array, Array, Ints]:
+        """Find the start from which each variant takes the fewest minutes.
+
+        Parameters
+        ----------
+        codes : ndarray of shape (n_variants, n_factors)
+
+        Returns
+        -------
+        minutes, price : ndarray of shape (n_variants,)
+            Infinite minutes where no start reaches the variant.
+        start : ndarray of shape (n_variants,)
+            Place in `starts`.
+        """
+        totals = [tables.total(codes) for tables in self.tables]
+        minutes = np.stack([total[0] for total in totals])
+        price = np.stack([total[1] for total in totals])
+        start = np.argmin(minutes, axis=0)
+        rows = np.arange(len(codes))
+        return minutes[start, rows], price[start, rows], start
+
+    @property
+    def unit_names(self) -> tuple[str | None, ...]:
+        """Names of the starts; None for a new unit."""
+        return tuple(None if unit is None else unit.name for unit in self.starts)
+
+    def moved(self, start: int, code: Ints) -> Reach:
+        """Return the reach once the unit of one start stands at other settings."""
+        unit = self.starts[start]
+        if unit is None:
+            return self
+        settings = self.space.settings(code)
+        tables = change_tables(self.space.factors, self.space.values, settings, self.effort, self.bought)
+        starts = [
+            replace(unit, settings=settings, variant=None) if place == start else one
+            for place, one in enumerate(self.starts)
+        ]
+        every = [tables if place == start else one for place, one in enumerate(self.tables)]
+        return replace(self, starts=tuple(starts), tables=tuple(every))
+
+    def name(self, start: int) -> str:
+        """Return the name of a start as tables show it."""
+        unit = self.starts[start]
+        return NEW if unit is None else unit.name
+
+
+def reach_from(
+    space: Space,
+    units: Sequence[Unit],
+    effort: Effort,
+    bought: Mapping[str, Collection[str]],
+    *,
+    only_unit: str | None = None,
+    last_choice: str | None = None,
+) -> Reach:
+    """Collect the starts: every unit that carries settings and is not retired, and a new unit.
+
+    Parameters
+    ----------
+    space : Space
+        All variants that could be asked for.
+    units : sequence of Unit
+        Units that exist.
+    effort : Effort
+        For a new unit.
+    bought : mapping of str to collection of str
+        Levels already paid for, by factor.
+    only_unit : str, optional
+        Name of the only unit to work on; ``"new"`` for a new one.
+    last_choice : str, optional
+        Unit to leave alone where another takes the same minutes, because it carries the variant to keep.
+    """
+    ready = [unit for unit in units if not unit.retired and _is_complete(unit.settings, space)]
+    ready.sort(key=lambda unit: unit.name == last_choice)
+    starts: list[Unit | None] = [*ready, None]
+    if only_unit is not None:
+        starts = [start for start in starts if (NEW if start is None else start.name) == only_unit]
+    tables = [
+        change_tables(space.factors, space.values, None if start is None else dict(start.settings), effort, bought)
+        for start in starts
+    ]
+    return Reach(space, tuple(starts), tuple(tables), effort, bought)
+
+
+def _is_complete(settings: Mapping[str, object], space: Space) -> bool:
+    return all(settings.get(factor.name) in values for factor, values in zip(space.factors, space.values, strict=True))
+
+
+def check_limits(space: Space, seed: int = 1) -> None:
+    """Check that some settings keep all limits.
+
+    Each limit is tried alone, then with each other one, on the factors that they use only, so that the answer does not
+    depend on the size of the whole space.
+
+    Raises
+    ------
+    DataError
+        Naming the limit that nothing keeps, or the two that nothing keeps together.
+    """
+    for limit in space.limits:
+        if not _possible([limit], space, seed):
+            raise DataError(f"No settings keep the limit '{limit.rule}' within the factors' ranges; loosen it.")
+    for one, other in itertools.combinations(space.limits, 2):
+        if not _possible([one, other], space, seed):
+            raise DataError(
+                f"No settings keep both limits '{one.rule}' and '{other.rule}'; loosen or remove one of them."
+            )
+    if len(space.limits) > 2 and not _possible(space.limits, space, seed):
+        rules = "', '".join(limit.rule for limit in space.limits)
+        raise DataError(f"No settings keep all the limits together: '{rules}'; loosen or remove one of them.")
+
+
+def _possible(limits: Sequence[Limit], space: Space, seed: int) -> bool:
+    used = _factors_used(limits, space.coding)
+    sizes = [count if factor.name in used else 1 for factor, count in zip(space.factors, space.shape, strict=True)]
+    if np.prod(sizes, dtype=float) <= MOST_COMBINATIONS:
+        codes = np.stack(np.unravel_index(np.arange(int(np.prod(sizes))), sizes), axis=1)
+    else:
+        rng = np.random.default_rng(seed)
+        codes = np.stack([rng.integers(size, size=MOST_COMBINATIONS) for size in sizes], axis=1)
+    columns = space.columns(codes.astype(np.intp))
+    keeps = np.ones(len(codes), dtype=bool)
+    for limit in limits:
+        keeps &= kept(limit, columns, space.coding)
+    return bool(keeps.any())
+
+
+def _factors_used(limits: Sequence[Limit], coding: Coding) -> set[str]:
+    """Follow derived quantities down to factors."""
+    written = {quantity.name: quantity.parsed.names for quantity in coding.derived}
+    waiting = [name for limit in limits for name in limit.expression.names]
+    used: set[str] = set()
+    while waiting:
+        name = waiting.pop()
+        if name in used:
+            continue
+        used.add(name)
+        waiting.extend(written.get(name, ()))
+    return used - set(written)
+
+
+def settings_of(units: Sequence[Unit]) -> list[Settings]:
+    """Return the present settings of the units that carry any."""
+    return [dict(unit.settings) for unit in units if unit.settings]

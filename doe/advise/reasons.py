@@ -1,0 +1,126 @@
+"""The reason for a move, in two sentences a maker would say, built from the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from doe.model import wording
+from doe.model.choices import Value
+from doe.model.errors import listed
+from doe.model.factor import Factor
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything a reason is built from.
+
+    Attributes
+    ----------
+    kind : str
+        ``improve``, ``learn``, ``repeat`` or ``confirm``.
+    unit : str
+        Where the change starts; ``new`` for a new unit.
+    changes : mapping of str to pair of setting
+        Factor -> from, to; empty for a reading.
+    settings : mapping of str to setting
+        All settings of the variant.
+    minutes : float
+        Whole effort of the move.
+    rounds : int
+    best : str or None
+        Variant to beat.
+    is_best : bool
+        Whether the move concerns the best variant itself.
+    variant : str or None
+        An existing variant with these settings.
+    expected, low, high : float
+        Worth to expect, 95 %.
+    chance : float
+        That it is better than the best.
+    settles : sequence of str
+        Terms it would separate.
+    would_change : str
+        What would change our mind, as half a sentence.
+    is_exploration : bool
+        Whether there are no readings yet to go by.
+    """
+
+    kind: str
+    unit: str
+    changes: Mapping[str, tuple[Value, Value]]
+    settings: Mapping[str, Value]
+    minutes: float
+    rounds: int
+    best: str | None
+    is_best: bool
+    variant: str | None
+    expected: float
+    low: float
+    high: float
+    chance: float
+    settles: Sequence[str]
+    would_change: str
+    is_exploration: bool
+
+
+def reason(facts: Facts, factors: Sequence[Factor]) -> str:
+    """Say what to do and how long it takes, then what to expect of it."""
+    return f"{_what(facts, factors)} {_why(facts)}"
+
+
+def changes_text(changes: Mapping[str, tuple[Value, Value]], factors: Sequence[Factor]) -> str:
+    """Write changes as ``wool from 0 to 20 % and vents from 2 to 4``."""
+    units = {factor.name: f" {factor.unit}" if factor.unit else "" for factor in factors}
+    return listed(
+        [f"{name} from {setting_text(a)} to {setting_text(b)}{units[name]}" for name, (a, b) in changes.items()], "and"
+    )
+
+
+def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> str:
+    """Write all settings as ``rings 9, wool 20 %``."""
+    units = {factor.name: f" {factor.unit}" if factor.unit else "" for factor in factors}
+    return ", ".join(f"{name} {setting_text(value)}{units[name]}" for name, value in settings.items())
+
+
+def setting_text(value: Value) -> str:
+    """Write one setting."""
+    return value if isinstance(value, str) else wording.number(float(value), 6)
+
+
+def _what(facts: Facts, factors: Sequence[Factor]) -> str:
+    effort = f"{wording.duration(facts.minutes)} with {wording.counted(facts.rounds, 'round')} of readings"
+    if facts.kind == "repeat":
+        which = "the best so far" if facts.is_best else "on the bench still"
+        return f"Read variant {facts.variant} again, {which}, on unit {facts.unit}: {effort}, nothing to build."
+    if facts.unit == "new":
+        built = f"Build a new unit with {settings_text(facts.settings, factors)}"
+        if facts.kind == "confirm":
+            built = f"Build variant {facts.best} once more as a new unit"
+        return f"{built}: {effort}."
+    if not facts.changes:
+        return f"Read unit {facts.unit} as it stands ({settings_text(facts.settings, factors)}): {effort}."
+    back = f", which is variant {facts.variant} again" if facts.variant is not None else ""
+    return f"On unit {facts.unit} change {changes_text(facts.changes, factors)}{back}: {effort}."
+
+
+def _why(facts: Facts) -> str:
+    if facts.is_exploration:
+        return (
+            "There are no readings to go by yet, so this is exploration: it is chosen to show as much as possible for "
+            "its minutes, not because it is expected to be good."
+        )
+    expected = wording.with_interval(facts.expected, facts.low, facts.high)
+    settles = f"; it would help to tell whether {listed(facts.settles, 'and')} matter" if facts.settles else ""
+    if len(facts.settles) == 1:
+        settles = f"; it would help to tell whether {facts.settles[0]} matters"
+    if facts.kind == "repeat":
+        return f"Its worth is believed to be {expected}{settles}; {facts.would_change}."
+    if facts.kind == "confirm":
+        return f"If the settings and not luck made it good, its worth will be {expected}; {facts.would_change}."
+    chance = (
+        f"a {wording.percent(facts.chance)} chance to beat variant {facts.best}"
+        if facts.best
+        else "nothing to beat yet"
+    )
+    return f"Expect a worth of {expected}, {chance}{settles}; {facts.would_change}."

@@ -1,0 +1,95 @@
+"""The next change: of all moves within reach, the one worth most per bench minute, with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from doe.advise.advice import Advice
+from doe.advise.choose import choose
+from doe.advise.present import make_advice
+from doe.advise.question import Only, ask
+from doe.advise.situation import look
+from doe.model.effort import Effort
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
+from doe.model.outcome import Outcome
+from doe.model.records import Unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def recommend(
+    readings: pd.DataFrame | None,
+    factors: Sequence[Factor],
+    outcomes: Sequence[Outcome],
+    *,
+    units: pd.DataFrame | Sequence[Unit] | None = None,
+    effort: Effort | None = None,
+    limits: Sequence[Limit] = (),
+    derived: Sequence[Derived] = (),
+    count: int = 1,
+    hours: float | None = None,
+    only: Only | None = None,
+    unit: str | None = None,
+    seed: int = 1,
+    effects: Mapping[str, Any] | Sequence[Any] | None = None,
+) -> Advice:
+    """Recommend what to build or read next.
+
+    Parameters
+    ----------
+    readings : DataFrame or None
+        One row per reading: ``variant, outcome, value``, optional ``session, rater, order, unit``, one column per
+        factor.
+    factors : sequence of Factor
+    outcomes : sequence of Outcome
+        Those without a goal take no part.
+    units : DataFrame or sequence of Unit, optional
+        Physical units with their present state; by default what the readings say was read last on each.
+    effort : Effort, optional
+        Minutes and money outside the factors.
+    limits : sequence of Limit
+        Rules that every suggestion keeps.
+    derived : sequence of Derived
+        Quantities that limits or terms use.
+    count : int
+        Suggestions wanted, chosen together for one session.
+    hours : float, optional
+        Bench hours left. With few left, learning counts less; what does not fit is left out.
+    only : {"improve", "learn"}, optional
+        Look at one side of a move only.
+    unit : str, optional
+        Work on this unit only; ``"new"`` for a new one.
+    seed : int
+        Of the posterior draws; the same seed gives the same advice.
+    effects : mapping of outcome name to Effects, or sequence of Effects, optional
+        Results of `doe.analyse` at hand, so that they are not computed again.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    UsageError
+        If no outcome has a goal, a unit does not exist, or an argument is out of its range.
+    DataError
+        If the readings do not fit the factors, or the limits contradict each other.
+    """
+    question = ask(factors, outcomes, effort, limits, derived, count, hours, only, unit, seed)
+    rng = np.random.default_rng(seed)
+    situation = look(question, readings, units, _by_name(effects), rng)
+    choices = choose(question, situation, rng)
+    return make_advice(question, situation, choices)
+
+
+def _by_name(effects: Mapping[str, Any] | Sequence[Any] | None) -> dict[str, Any]:
+    if effects is None:
+        return {}
+    if isinstance(effects, Mapping):
+        return dict(effects)
+    return {item.outcome.name: item for item in effects}

@@ -1,0 +1,160 @@
+"""What is known and possible now: the log, the belief, what is within reach."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.belief import Belief, DrawsLike, make_belief
+from doe.advise.effort import bought_levels
+from doe.advise.log import Log, check_unit, read_log
+from doe.advise.moves import POWER
+from doe.advise.opinion import draws_from, posterior_draws
+from doe.advise.prior import anchored_draws, completed, prior_draws
+from doe.advise.question import Question
+from doe.advise.reach import Reach, check_limits, reach_from, settings_of
+from doe.advise.screen import shortlist
+from doe.advise.space import Codes, Space, make_space
+from doe.coding import Coding
+from doe.model.errors import FitError
+from doe.model.outcome import Outcome
+from doe.model.records import Unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = npt.NDArray[np.floating[Any]]
+
+N_DRAWS = 320
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What is known and possible now.
+
+    Attributes
+    ----------
+    log : Log
+    belief : Belief
+    reach : Reach
+    carried : mapping of int to int
+        Start -> variant it carries, by their places.
+    best : int or None
+        Place of the best variant, as believed.
+    codes, promising : ndarray of shape (n_variants, n_factors)
+        Builds to compare closely; builds that are best in some possible world.
+    promised : ndarray of shape (n_draws, n_promising)
+        Worth of the latter.
+    cheapest_minutes : float
+        Of building anything, whatever the hours left; infinite where nothing is within reach.
+    has_readings : bool
+    """
+
+    log: Log
+    belief: Belief
+    reach: Reach
+    carried: Mapping[int, int]
+    best: int | None
+    codes: Codes
+    promising: Codes
+    promised: Floats
+    cheapest_minutes: float
+    has_readings: bool
+
+
+def look(
+    question: Question,
+    readings: pd.DataFrame | None,
+    units: pd.DataFrame | Sequence[Unit] | None,
+    effects: Mapping[str, Any],
+    rng: np.random.Generator,
+) -> Situation:
+    """Read the log, form the belief and find what is within reach.
+
+    Raises
+    ------
+    UsageError
+        If the unit asked for does not exist.
+    DataError
+        If the readings do not fit the factors, or the limits contradict each other.
+    """
+    log = read_log(readings, question.factors, units)
+    check_unit(question.unit, log.units)
+    coding = Coding(question.factors, question.derived)
+    space = make_space(coding, [*log.variants.values(), *settings_of(log.units)], question.limits)
+    check_limits(space)
+    outcomes, draws = _draws(question, readings, effects, space, log, rng)
+    belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
+    worths = belief.variant_worth()
+    best = int(worths.mean(axis=0).argmax()) if belief.variants else None
+    bought = bought_levels(question.factors, [*log.variants.values(), *settings_of(log.units)])
+    holder = next(
+        (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
+    )
+    reach = reach_from(space, log.units, question.effort, bought, only_unit=question.unit, last_choice=holder)
+    carried = _carried(log, reach, belief)
+    kept = worths[:, best] if best is not None else np.zeros(belief.n_draws)
+    found = shortlist(belief, reach, question.effort, kept, question.most_minutes, POWER, rng)
+    promised = np.empty((belief.n_draws, 0))
+    if len(found.promising):
+        start = reach.cheapest(found.promising)[2]
+        promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
+    return Situation(
+        log, belief, reach, carried, best, found.codes, found.promising, promised, found.cheapest_minutes,
+        bool(draws[0].variants),
+    )  # fmt: skip
+
+
+def _draws(
+    question: Question,
+    readings: pd.DataFrame | None,
+    effects: Mapping[str, Any],
+    space: Space,
+    log: Log,
+    rng: np.random.Generator,
+) -> tuple[tuple[Outcome, ...], tuple[DrawsLike, ...]]:
+    """Return the outcomes that have been read with their posterior draws; without any reading, prior draws of all."""
+    read = set() if readings is None or not len(readings) else set(readings["outcome"].astype(str))
+    chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read or outcome.name in effects)
+    if not chosen or readings is None:
+        every = question.outcomes
+        return every, tuple(prior_draws(outcome, space.coding, N_DRAWS, rng) for outcome in every)
+    found = [_posterior(question, readings, outcome, effects.get(outcome.name), space, log, rng) for outcome in chosen]
+    return chosen, tuple(found)
+
+
+def _posterior(
+    question: Question,
+    readings: pd.DataFrame,
+    outcome: Outcome,
+    result: Any,
+    space: Space,
+    log: Log,
+    rng: np.random.Generator,
+) -> DrawsLike:
+    """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
+    try:
+        if result is None:
+            draws = posterior_draws(readings, question.factors, outcome, N_DRAWS, rng)
+        else:
+            draws = draws_from(result, outcome, N_DRAWS, rng)
+        return completed(draws, outcome, space.coding, rng)
+    except FitError:
+        mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]
+        return anchored_draws(
+            prior_draws(outcome, space.coding, N_DRAWS, rng), mine, space, dict(log.variants), rng
+        )  # fmt: skip
+
+
+def _carried(log: Log, reach: Reach, belief: Belief) -> dict[int, int]:
+    place = {name: where for where, name in enumerate(belief.variants)}
+    found = {}
+    for start, unit in enumerate(reach.starts):
+        variant = log.carried(unit) if unit is not None else None
+        if variant is not None and variant in place:
+            found[start] = place[variant]
+    return found

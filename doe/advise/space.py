@@ -1,0 +1,167 @@
+"""The settings worth considering, held as small integer codes so that many variants are one array."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.coding import Coding, Term, term_columns
+from doe.model.choices import Settings, Value
+from doe.model.errors import DataError
+from doe.model.factor import Factor
+from doe.model.limit import Limit, derive
+
+Array = npt.NDArray[np.floating[Any]]
+Codes = npt.NDArray[np.intp]
+
+MOST_VALUES = 13
+"""Settings considered of one factor, beside those that exist already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """All variants that could be asked for, as a grid.
+
+    Attributes
+    ----------
+    coding : Coding
+        Of all factors and derived quantities.
+    values : tuple of tuple of setting
+        Considered settings of each factor, in order.
+    limits : tuple of Limit
+        Rules that every variant keeps.
+    """
+
+    coding: Coding
+    values: tuple[tuple[Value, ...], ...]
+    limits: tuple[Limit, ...] = ()
+    _codes: tuple[dict[Value, int], ...] = field(init=False, repr=False, compare=False)
+    _arrays: tuple[npt.NDArray[Any], ...] = field(init=False, repr=False, compare=False)
+    _coded: tuple[Array, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        set_ = object.__setattr__
+        set_(self, "_codes", tuple({value: place for place, value in enumerate(values)} for values in self.values))
+        set_(self, "_arrays", tuple(_array(values) for values in self.values))
+        axes = [self.coding.axes[factor.name] for factor in self.factors]
+        coded = [axis.code(values).astype(np.float32) for axis, values in zip(axes, self.values, strict=True)]
+        set_(self, "_coded", tuple(coded))
+
+    @property
+    def factors(self) -> tuple[Factor, ...]:
+        """All factors, in the order of the code columns."""
+        return self.coding.factors
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Number of considered settings of each factor."""
+        return tuple(len(values) for values in self.values)
+
+    @property
+    def size(self) -> int:
+        """Number of variants on the grid, before limits."""
+        return math.prod(self.shape)
+
+    def code(self, settings: Mapping[str, Value]) -> Codes:
+        """Return the code of one variant, shape (n_factors,).
+
+        Raises
+        ------
+        DataError
+            If a setting is not among the considered ones.
+        """
+        codes = []
+        for factor, known in zip(self.factors, self._codes, strict=True):
+            if settings.get(factor.name) not in known:
+                raise DataError(f"{factor.name} is {settings.get(factor.name)!r}; it {factor.allowed()}.")
+            codes.append(known[settings[factor.name]])
+        return np.array(codes, dtype=np.intp)
+
+    def settings(self, code: Iterable[int]) -> Settings:
+        """Return the settings of one code."""
+        return {
+            factor.name: values[int(place)]
+            for factor, values, place in zip(self.factors, self.values, code, strict=True)
+        }
+
+    def columns(self, codes: Codes) -> dict[str, npt.NDArray[Any]]:
+        """Return the settings of many codes: factor name -> array of shape (n_variants,)."""
+        return {
+            factor.name: values[codes[:, place]]
+            for place, (factor, values) in enumerate(zip(self.factors, self._arrays, strict=True))
+        }
+
+    def everything(self) -> Codes:
+        """Return all codes of the grid, shape (size, n_factors); limits not looked at."""
+        return np.stack(np.unravel_index(np.arange(self.size), self.shape), axis=1)
+
+    def allowed(self, codes: Codes) -> npt.NDArray[np.bool_]:
+        """Tell which variants keep all limits; one that cannot be computed breaks its limit."""
+        keeps = np.ones(len(codes), dtype=bool)
+        if not self.limits or not len(codes):
+            return keeps
+        columns = self.columns(codes)
+        for limit in self.limits:
+            keeps &= kept(limit, columns, self.coding)
+        return keeps
+
+    def matrix(self, codes: Codes, terms: Sequence[Term]) -> Array:
+        """Return the model matrix with a leading column of ones, shape (n_variants, 1 + n_columns)."""
+        coded = {
+            factor.name: table[codes[:, place]]
+            for place, (factor, table) in enumerate(zip(self.factors, self._coded, strict=True))
+        }
+        used = {name for term in terms for name in term.factors}
+        if any(quantity.name in used for quantity in self.coding.derived):
+            columns = derive(self.columns(codes), self.coding.derived)
+            for quantity in self.coding.derived:
+                values = np.broadcast_to(np.asarray(columns[quantity.name], dtype=float), (len(codes),))
+                coded[quantity.name] = self.coding.axes[quantity.name].code(values).astype(np.float32)
+        ones = np.ones((len(codes), 1), dtype=np.float32)
+        return np.hstack([ones, *(term_columns(coded, term) for term in terms)])
+
+
+def make_space(
+    coding: Coding,
+    seen: Sequence[Mapping[str, Value]] = (),
+    limits: Sequence[Limit] = (),
+    most: int = MOST_VALUES,
+) -> Space:
+    """Build the grid: evenly spread settings of each factor, and every setting that exists already.
+
+    Parameters
+    ----------
+    coding : Coding
+        Of all factors and derived quantities.
+    seen : sequence of mapping
+        Settings of units and variants that exist.
+    limits : sequence of Limit
+        Rules that every variant keeps.
+    most : int
+        Settings considered of one numeric factor, beside those seen.
+    """
+    values = []
+    for factor in coding.factors:
+        found = {settings[factor.name] for settings in seen if factor.name in settings}
+        values.append(tuple(sorted({*factor.grid(most), *found}, key=factor.position)))
+    return Space(coding, tuple(values), tuple(limits))
+
+
+def kept(limit: Limit, columns: Mapping[str, Any], coding: Coding) -> npt.NDArray[np.bool_]:
+    """Tell which variants keep one limit; shape (n_variants,)."""
+    count = len(next(iter(columns.values())))
+    try:
+        with np.errstate(all="ignore"):
+            answer = limit.expression.evaluate(derive(columns, coding.derived))
+    except DataError:
+        return np.zeros(count, dtype=bool)
+    return np.broadcast_to(np.asarray(answer, dtype=bool), (count,))
+
+
+def _array(values: Sequence[Value]) -> npt.NDArray[Any]:
+    return np.array(values, dtype=object if any(isinstance(value, str) for value in values) else float)

@@ -1,0 +1,73 @@
+"""When to stop: nothing within reach is likely to be better by what matters, or nothing fits the hours left."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.model import wording
+
+Floats = npt.NDArray[np.floating[Any]]
+
+STOP_BELOW = 0.10
+"""Stop once the chance that something within reach is better by what matters is below this."""
+
+
+def chance_left(best: Floats, promised: Floats, matters: float) -> float:
+    """Return the chance that something within reach beats the best variant by what matters.
+
+    Parameters
+    ----------
+    best : ndarray of shape (n_draws,)
+        Worth of the variant to keep, world by world.
+    promised : ndarray of shape (n_draws, n_promised)
+        Worth of what could be built.
+    matters : float
+        Difference of worth that counts.
+    """
+    if not promised.shape[1]:
+        return 0.0
+    return float(np.mean(promised.max(axis=1) - best > matters))
+
+
+def stop_sentence(
+    chance: float,
+    variant: str | None,
+    worth: str,
+    matters: float,
+    hours: float | None,
+    cheapest_minutes: float | None,
+) -> str | None:
+    """Say why work should stop, or return None.
+
+    Parameters
+    ----------
+    chance : float
+        See `chance_left`.
+    variant : str or None
+        Variant to keep.
+    worth : str
+        Its worth with interval, as text.
+    matters : float
+        Difference of worth that counts.
+    hours : float or None
+        Bench hours left.
+    cheapest_minutes : float or None
+        Minutes of the cheapest move; None where there is no move at all.
+    """
+    keep = f"keep variant {variant}, worth {worth}" if variant is not None else "no variant has been read yet"
+    if cheapest_minutes is None:
+        return f"no variant is within reach of a unit or a new one; {keep}."
+    if hours is not None and cheapest_minutes > 60 * hours:
+        return (
+            f"{wording.duration(60 * hours)} left, and the cheapest move takes "
+            f"{wording.duration(cheapest_minutes)}; {keep}."
+        )
+    if variant is not None and chance < STOP_BELOW:
+        return (
+            f"the chance that anything within reach is better by {wording.number(matters, 2)} of worth is "
+            f"{wording.percent(chance)}; {keep}."
+        )
+    return None

@@ -1,0 +1,256 @@
+"""A maker's own setup, rehearsed: how many builds and hours it will take, and which smallest effect could be seen."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.optimize import minimize
+
+from doe.model import wording
+from doe.model.choices import Settings
+from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.model.wording import MOVES
+from doe.rehearse.benches import Bench, first_unit, is_worth_playing
+from doe.rehearse.nature import Family, draw_truth, goal_range
+from doe.rehearse.run import play, summarise, unordered
+from doe.rehearse.strategies import Advised
+from doe.rehearse.world import World
+
+Array = npt.NDArray[np.float64]
+
+KINDS: tuple[Family, ...] = ("main", "interaction", "curved")
+SEEN = 0.8
+"""Chance of being claimed from which an effect counts as one that could be seen."""
+
+_DRAWS_PER_BENCH = 200
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """What may be expected of a tuning effort before it starts.
+
+    Attributes
+    ----------
+    plays : DataFrame
+        One row per simulated bench: ``seed, family, minutes, reached, finally_right, regret, variants, builds`` (units made).
+    effects : DataFrame
+        One row per main effect of the truths: ``outcome, factor, swing, share`` (of the outcome's range), ``claimed``.
+    smallest : DataFrame
+        ``outcome, swing, share``: smallest swing that would be claimed with a chance of 80 %; missing where none would.
+    hours : float
+        Bench hours of each.
+    noise : float
+        Scatter of one reading, as a share of each outcome's range.
+    notes : tuple of str
+    """
+
+    plays: pd.DataFrame
+    effects: pd.DataFrame
+    smallest: pd.DataFrame
+    hours: float
+    noise: float
+    notes: tuple[str, ...] = ()
+
+    @property
+    def headline(self) -> str:
+        """The answer in one sentence."""
+        reached = self.plays["reached"].mean()
+        if not self.plays["reached"].any():
+            return f"In none of {len(self.plays)} rehearsals was a good variant found within {self.hours:g} h."
+        half = wording.duration(float(self.plays["minutes"].median()))
+        if reached < 0.5:
+            half = f"more than {wording.duration(60 * self.hours)}"
+        return (
+            f"{wording.percent(float(reached))} of {len(self.plays)} rehearsals found a variant within 90 % of the best in "
+            f"{self.hours:g} h; half of them took up to {half}, and in all about {self.plays['variants'].median():.0f} "
+            "variants were built."
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the plays, at full precision."""
+        return self.plays.copy()
+
+    def summary(self) -> str:
+        """Return the answer as text."""
+        lines = [self.headline]
+        for row in self.smallest.to_dict("records"):
+            if np.isnan(row["swing"]):
+                lines.append(f"{row['outcome']}: no effect of any size would be claimed with a chance of 80 %.")
+            else:
+                lines.append(
+                    f"{row['outcome']}: effects from about {wording.number(row['swing'], 2)} on "
+                    f"({wording.percent(row['share'])} of its range) would be seen with a chance of 80 %."
+                )
+        return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]) + "\n"
+
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())
+
+
+def rehearse(
+    setup: Setup,
+    *,
+    hours: float = 24.0,
+    benches: int = 20,
+    noise: float = 0.1,
+    start: Settings | None = None,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Rehearsal:
+    """Play one's own setup on simulated truths, with the advice that `doe.recommend` gives.
+
+    Parameters
+    ----------
+    setup : Setup
+        Factors, outcomes with goals, effort, limits.
+    hours : float
+        Bench hours there will be.
+    benches : int
+        Simulated benches; a third each with main effects only, with an interaction, with curvature.
+    noise : float
+        Scatter of one reading, as a share of each outcome's range from worth nothing to worth everything.
+    start : dict, optional
+        Settings of the unit at hand; drawn for each bench otherwise.
+    seed : int
+    jobs : int
+        Processes; -1 for all cores.
+    progress : callable, optional
+        Called with the number of benches done and of all.
+
+    Returns
+    -------
+    Rehearsal
+
+    Raises
+    ------
+    UsageError
+        If no outcome can be rehearsed, a number is out of its range, or no truth leaves anything to find.
+    """
+    from joblib import Parallel, delayed
+
+    outcomes, notes = _playable(setup)
+    if not 0 < noise < 1:
+        raise UsageError(f"noise is {noise}; it must be a share above 0 and below 1, such as 0.1.")
+    if not 1 <= benches <= 1000:
+        raise UsageError(f"benches is {benches}; it must be a whole number from 1 to 1000.")
+    if not 0 < hours < float("inf"):
+        raise UsageError(f"hours is {hours}; it must be a number above 0.")
+    tasks = [(setup, outcomes, noise, start, seed + place, place) for place in range(benches)]
+    results = Parallel(n_jobs=jobs, return_as="generator")(delayed(_one)(*task, hours) for task in tasks)
+    plays, effects = [], []
+    for row, seen in results:
+        plays.append(row)
+        effects += seen
+        if progress is not None:
+            progress(len(plays), benches)
+    frame = pd.DataFrame(effects, columns=["outcome", "factor", "swing", "share", "claimed"])
+    return Rehearsal(pd.DataFrame(plays), frame, _smallest(frame, outcomes), hours, noise, notes)
+
+
+def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
+    chosen = tuple(outcome for outcome in setup.outcomes if outcome.goal is not None and outcome.kind != "compared")
+    if not chosen:
+        raise UsageError("No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one.")
+    if len(setup.factors) < 2:
+        raise UsageError(f"There are {len(setup.factors)} factors; a rehearsal needs two at least.")
+    left = [outcome.name for outcome in setup.outcomes if outcome not in chosen]
+    note = f"Left out: {', '.join(left)} (compared, or without a goal)."
+    return chosen, (note,) if left else ()
+
+
+def _one(
+    setup: Setup, outcomes: Sequence[Outcome], noise: float, start: Settings | None, seed: int, place: int, hours: float
+) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    family = KINDS[place % len(KINDS)]
+    drawn = _bench(setup, outcomes, noise, start, seed, family)
+    played = play(drawn, Advised(), hours)
+    return {"seed": seed, "family": family, "builds": len(played.world.units), **summarise(played)}, _seen(played.world)
+
+
+def _bench(
+    setup: Setup, outcomes: Sequence[Outcome], noise: float, start: Settings | None, seed: int, family: Family
+) -> Bench:
+    rng = np.random.default_rng([seed, 31])
+    plain = Setup(setup.title, setup.question, setup.factors, outcomes, setup.effort, setup.limits, setup.derived)
+    drawn = None
+    for _ in range(_DRAWS_PER_BENCH):
+        active = _active(setup.factors, family, rng)
+        truths = tuple(draw_truth(family, outcome, active, rng, (noise, noise), (0.05, 0.9)) for outcome in outcomes)
+        drawn = Bench(family, seed, plain, truths, start or first_unit(setup.factors, setup.limits, setup.derived, rng))
+        if is_worth_playing(drawn, hard_enough=0.25):
+            return drawn
+    raise UsageError(
+        "No simulated truth leaves anything to find with this setup; check that limits and one-way factors leave room, and "
+        "that the goals are within reach of each other."
+    )
+
+
+def _active(factors: Sequence[Factor], family: Family, rng: np.random.Generator) -> list[Factor]:
+    order = [factors[place] for place in rng.permutation(len(factors))]
+    if family == "curved":
+        order.sort(key=lambda factor: not factor.is_numeric)
+    return order[: int(rng.integers(2, min(4, len(factors)) + 1))]
+
+
+def _seen(world: World) -> list[dict[str, Any]]:
+    """List the main effects of the truths, with whether an analysis of the log claims them."""
+    from doe.fit import analyse
+
+    frame, rows = world.frame(), []
+    for truth in world.bench.truths:
+        table = analyse(frame, world.bench.setup.factors, truth.outcome).table
+        found = {unordered(term) for term in table.loc[table["verdict"] == MOVES, "term"]}
+        span = goal_range(truth.outcome)
+        for effect in truth.effects:
+            name, swing = effect.factor.name, abs(effect.size)
+            rows.append(
+                {"outcome": truth.outcome.name, "factor": name, "swing": swing, "share": swing / span, "claimed": name in found}
+            )  # fmt: skip
+    return rows
+
+
+def _smallest(effects: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.DataFrame:
+    rows = []
+    for outcome in outcomes:
+        mine = effects[effects["outcome"] == outcome.name]
+        share = smallest_seen(mine["share"].to_numpy(dtype=float), mine["claimed"].to_numpy(dtype=float))
+        rows.append({"outcome": outcome.name, "swing": share * goal_range(outcome), "share": share})
+    return pd.DataFrame(rows, columns=["outcome", "swing", "share"])
+
+
+def smallest_seen(sizes: Array, claimed: Array, chance: float = SEEN) -> float:
+    """Return the size at which a logistic curve through claims reaches a chance; NaN where it does not within the sizes tried.
+
+    Parameters
+    ----------
+    sizes : ndarray of shape (n_effects,)
+    claimed : ndarray of shape (n_effects,)
+        1 or 0.
+    chance : float
+
+    Notes
+    -----
+    Logistic regression with a mild ridge on slope and middle, so that a perfect split does not run away.
+    """
+    if not len(sizes):
+        return float("nan")
+
+    def loss(parameters: Array) -> float:
+        z = np.exp(parameters[1]) * (sizes - parameters[0])
+        likelihood = float(np.logaddexp(0, -z)[claimed > 0].sum() + np.logaddexp(0, z)[claimed == 0].sum())
+        return likelihood + 0.5 * ((parameters[0] - 0.4) / 0.6) ** 2 + 0.5 * ((parameters[1] - 2.0) / 1.0) ** 2
+
+    found = minimize(loss, np.array([0.4, 2.0]), method="Nelder-Mead")
+    middle, slope = float(found.x[0]), float(np.exp(found.x[1]))
+    size = middle + float(np.log(chance / (1 - chance))) / slope
+    return max(size, 0.0) if size <= float(sizes.max()) else float("nan")

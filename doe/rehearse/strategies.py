@@ -1,0 +1,92 @@
+"""Ways of working at the bench: ours, and textbook ones to compare with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import numpy as np
+
+from doe.advise.advice import Advice
+from doe.advise.recommend import recommend
+from doe.rehearse.world import Move, World
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What a strategy makes of the readings so far.
+
+    Attributes
+    ----------
+    declared : str or None
+        Variant that it would keep if work stopped now.
+    moves : tuple of Move
+        What it does in the next session; empty to stop.
+    chance_left : float or None
+        Its own statement that something better by what matters is left, if it makes one.
+    """
+
+    declared: str | None
+    moves: tuple[Move, ...]
+    chance_left: float | None = None
+
+
+class Strategy(Protocol):
+    """A way of working; it may keep notes, and sees the readings but never the truth."""
+
+    name: str
+
+    def step(self, world: World, hours_left: float) -> Step:
+        """Look at the readings so far and decide."""
+
+
+@dataclass
+class Advised:
+    """Do what `doe.recommend` says.
+
+    Attributes
+    ----------
+    told : bool
+        Whether it is told which terms are real: the frontier, out of reach for anyone who has to find out.
+    count : int
+        Suggestions to follow per session.
+    """
+
+    name: str = "advised"
+    told: bool = False
+    count: int = 1
+    seed: int = 1
+    last: Advice | None = field(default=None, repr=False)
+
+    def step(self, world: World, hours_left: float) -> Step:
+        """Ask for the next change."""
+        setup = world.bench.setup
+        effects = _told_effects(world) if self.told and world.rows else None
+        self.last = advice = recommend(
+            world.frame() if world.rows else None, setup.factors, setup.outcomes, units=world.units,
+            effort=setup.effort, limits=setup.limits, derived=setup.derived, hours=hours_left, seed=self.seed,
+            effects=effects, count=self.count,
+        )  # fmt: skip
+        declared = advice.best.get("variant")
+        moves = tuple(_move(world, row) for row in advice.table.to_dict("records"))
+        return Step(declared, moves, advice.chance_left)
+
+
+def _move(world: World, row: dict[str, Any]) -> Move:
+    settings = {factor.name: factor.read(row[factor.name]) for factor in world.bench.setup.factors}
+    return Move(None if row["unit"] == "new" else str(row["unit"]), settings, int(row["readings"]))
+
+
+def _told_effects(world: World) -> dict[str, Any]:
+    from doe.fit import analyse
+
+    frame = world.frame()
+    return {
+        truth.outcome.name: analyse(frame, world.bench.setup.factors, truth.outcome, list(truth.real_terms))
+        for truth in world.bench.truths
+    }
+
+
+def rng_for(world: World, salt: int) -> np.random.Generator:
+    """Return a strategy's own source of randomness on one bench."""
+    return np.random.default_rng([world.bench.seed, salt, 5])

@@ -1,0 +1,95 @@
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from doe.advise.worth import desirability, goal_outcomes, overall, worth, worth_that_matters
+from doe.model.errors import UsageError
+from doe.model.outcome import Outcome
+
+
+def test_raise_follows_derringer_and_suich_equation_1():
+    """Derringer & Suich (1980) eq. 1, r = 1: 0 at the worst value, 1 from the best value on, a line between."""
+    outcome = Outcome("force", goal="raise", worst=10, best=30)
+    np.testing.assert_allclose(desirability(outcome, [5, 10, 15, 20, 30, 99]), [0, 0, 0.25, 0.5, 1, 1])
+
+
+def test_lower_mirrors_raise():
+    outcome = Outcome("noise", goal="lower", best=10, worst=30)
+    np.testing.assert_allclose(desirability(outcome, [5, 10, 15, 20, 30, 99]), [1, 1, 0.75, 0.5, 0, 0])
+
+
+def test_hit_follows_derringer_and_suich_equation_2():
+    """Derringer & Suich (1980) eq. 2, s = t = 1: a tent with its top at the target, its feet where it is worth nothing."""
+    outcome = Outcome("bass", goal="hit", target=0, worst=(-6, 3))
+    np.testing.assert_allclose(desirability(outcome, [-9, -6, -3, 0, 1.5, 3, 4]), [0, 0, 0.5, 1, 0.5, 0, 0])
+
+
+def test_within_is_flat_inside_and_falls_by_its_own_width():
+    outcome = Outcome("width", goal="within", low=2, high=4)
+    np.testing.assert_allclose(desirability(outcome, [0, 1, 2, 3, 4, 5, 6]), [0, 0.5, 1, 1, 1, 0.5, 0])
+
+
+def test_overall_is_the_geometric_mean():
+    """Derringer & Suich (1980) eq. 3: D = (d1 d2 ... dk)^(1/k)."""
+    parts = [np.array([0.5, 1.0]), np.array([0.8, 0.3]), np.array([0.2, 0.9])]
+    expected = [(0.5 * 0.8 * 0.2) ** (1 / 3), (1.0 * 0.3 * 0.9) ** (1 / 3)]
+    np.testing.assert_allclose(overall(parts, [1, 1, 1]), expected)
+
+
+def test_a_weight_of_two_counts_like_the_outcome_named_twice():
+    a, b = np.array([0.3]), np.array([0.9])
+    np.testing.assert_allclose(overall([a, b], [2, 1]), overall([a, a, b], [1, 1, 1]))
+
+
+@given(st.lists(st.floats(0, 1), min_size=2, max_size=4), st.integers(0, 3))
+def test_worth_is_nothing_where_one_outcome_is_worth_nothing(values, place):
+    parts = [np.array([value]) for value in values]
+    parts[place % len(parts)] = np.array([0.0])
+    assert overall(parts, [1.0] * len(parts))[0] == 0
+
+
+@given(st.floats(-20, 20), st.floats(0.01, 5))
+def test_worth_never_falls_when_an_outcome_moves_towards_its_goal(value, step):
+    outcome = Outcome("noise", goal="lower", best=-3, worst=8)
+    assert desirability(outcome, [value - step])[0] >= desirability(outcome, [value])[0]
+
+
+def test_worth_reads_outcomes_by_name_and_keeps_the_shape():
+    outcomes = [Outcome("a", goal="raise", worst=0, best=1), Outcome("b", goal="lower", worst=1, best=0, weight=3)]
+    values = {"b": np.full((2, 3), 0.5), "a": np.full((2, 3), 0.25)}
+    result = worth(outcomes, values)
+    assert result.shape == (2, 3)
+    np.testing.assert_allclose(result, 0.25**0.25 * 0.5**0.75)
+
+
+def test_single_precision_stays_single_precision():
+    outcome = Outcome("a", goal="raise", worst=0, best=1)
+    assert desirability(outcome, np.zeros(3, dtype=np.float32)).dtype == np.float32
+
+
+def test_without_any_goal_the_message_says_what_to_do():
+    message = (
+        "No outcome has a goal (colour), so no variant can be called better than another; "
+        "set a goal of raise, lower, hit or within on one of them."
+    )
+    with pytest.raises(UsageError, match=re.escape(message)):
+        goal_outcomes([Outcome("colour")])
+
+
+def test_outcomes_without_goal_or_weight_take_no_part():
+    outcomes = [
+        Outcome("colour"),
+        Outcome("a", goal="raise", worst=0, best=1),
+        Outcome("b", goal="raise", worst=0, best=1, weight=0),
+    ]
+    assert [outcome.name for outcome in goal_outcomes(outcomes)] == ["a"]
+
+
+def test_what_matters_is_one_matters_from_where_the_best_stands():
+    """One outcome, a ramp of 10 units: matters = 1 is 0.1 of worth; at the goal already, the documented share instead."""
+    outcome = Outcome("a", goal="raise", worst=0, best=10, matters=1)
+    assert worth_that_matters([outcome], [4.0]) == pytest.approx(0.1)
+    assert worth_that_matters([outcome], [12.0]) == pytest.approx(0.05)
