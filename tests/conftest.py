@@ -1,6 +1,11 @@
 from __future__ import annotations
 
+import os
+
 from hypothesis import settings
+
+# Before numpy is imported: many small matrices, and threads of two test processes only get in each other's way
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # A shared machine has no deadline that a test could keep; more examples: pytest --hypothesis-profile=long
 settings.register_profile("short", deadline=None, max_examples=30)

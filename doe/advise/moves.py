@@ -91,7 +91,8 @@ def rounds_for(build_minutes: Floats, effort: Effort) -> Floats:
     """
     if effort.reading_minutes <= 0:
         return np.full(len(build_minutes), float(MOST_ROUNDS))
-    return np.clip(np.round(np.sqrt(build_minutes / effort.reading_minutes)), 1, MOST_ROUNDS)
+    rounds: Floats = np.clip(np.round(np.sqrt(build_minutes / effort.reading_minutes)), 1, MOST_ROUNDS)
+    return rounds
 
 
 def join(parts: Sequence[Moves]) -> Moves:

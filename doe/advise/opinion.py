@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_df=16.0)
 """Prior for choosing; `scale_df` is the weight of what is expected of the scatter, in builds."""
 
+FIRST_WEIGHT = 2.0
+"""The same weight while it is still open whether the scatter is less than expected."""
+
 SIZES = (0.1, 0.2, 0.4)
 """Usual sizes of a coded effect, as shares of the outcome's useful range; each gets the same weight."""
 
@@ -74,9 +77,9 @@ def posterior_draws(
         raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
     matrix = coding.matrix(evidence.settings, usable_terms(coding.matrix(evidence.settings, terms), terms)[0])
     _, problem, _ = _adjusted(origin, coding, matrix, _mains(coding, evidence, matrix))
-    first = _searched(problem, outcome, BEAMS[0])
+    first = _searched(problem, outcome, _expected_variance(problem, outcome), FIRST_WEIGHT, BEAMS[0])
     builds, problem, reading_sd = _adjusted(origin, coding, matrix, supported_terms(first))
-    average = averages(coding, _searched(problem, outcome, BEAMS[1]))
+    average = averages(coding, _opinion(problem, outcome))
     names = evidence.variants[: evidence.n_built]
     return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng)
 
@@ -92,7 +95,7 @@ def draws_from(effects: Any, outcome: Outcome, n_draws: int, rng: np.random.Gene
     basis = effects.basis
     if basis is None:
         raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
-    average = averages(basis.averages.coding, _searched(basis.averages.posterior.problem, outcome, BEAMS[1]))
+    average = averages(basis.averages.coding, _opinion(basis.averages.posterior.problem, outcome))
     return draw(average, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
 
 
@@ -110,19 +113,31 @@ def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
     return mains if spare >= 3 else []
 
 
-def _adjusted(
-    origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]
-) -> tuple[Builds, Problem, float]:
+def _adjusted(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]) -> tuple[Builds, Problem, float]:
     """Adjust the builds, their scatter judged about `terms`, and whiten them with all terms of `matrix`."""
     scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms))
     return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
 
 
-def _searched(problem: Problem, outcome: Outcome, beam: int) -> Posterior:
-    """Search with an inverse-gamma prior on the scatter of a build's value about what its settings give."""
+def _opinion(problem: Problem, outcome: Outcome) -> Posterior:
+    """Search with the full weight of the expected scatter, which the readings may show to be less than expected."""
+    expected = _expected_variance(problem, outcome)
+    first = _searched(problem, outcome, expected, FIRST_WEIGHT, BEAMS[0])
+    seen = float(first.weights @ first.variances)
+    return _searched(problem, outcome, min(expected, seen), BOLD.scale_df, BEAMS[1])
+
+
+def _expected_variance(problem: Problem, outcome: Outcome) -> float:
+    """Return the variance to expect of a build's value about what its settings give, in squared outcome units."""
     low, high = useful_range(outcome)
-    expected = (BUILD_SHARE * (high - low)) ** 2
-    known = problem.reading_share < 1.0
-    expected += problem.reading_share * problem.unit**2 if known else (READING_SHARE * (high - low)) ** 2
+    readings = READING_SHARE * (high - low)
+    if problem.reading_share < 1.0:  # then replicates tell
+        readings = math.sqrt(problem.reading_share) * problem.unit
+    return (BUILD_SHARE * (high - low)) ** 2 + readings**2
+
+
+def _searched(problem: Problem, outcome: Outcome, expected: float, weight: float, beam: int) -> Posterior:
+    """Search with an inverse-gamma prior on the scatter, `weight` builds heavy, and effects sized by the outcome's range."""
+    low, high = useful_range(outcome)
     scales = tuple(share * (high - low) / math.sqrt(expected) for share in SIZES)
-    return search(problem, replace(BOLD, scales=scales), floor=BOLD.scale_df * expected, beam=beam)
+    return search(problem, replace(BOLD, scales=scales, scale_df=weight), floor=weight * expected, beam=beam)

@@ -47,6 +47,13 @@ class FullDraws:
     variant_means: Array
     variants: tuple[str, ...]
 
+    def taken(self, picks: npt.NDArray[np.intp]) -> FullDraws:
+        """Return some of the draws."""
+        return FullDraws(
+            self.terms, self.coefficients[picks], self.included[picks], self.build_sd[picks], self.reading_sd[picks],
+            self.variant_means[picks], self.variants,
+        )  # fmt: skip
+
 
 def useful_range(outcome: Outcome) -> tuple[float, float]:
     """Return the values between which an outcome may be expected: its scale, or its goal's range."""

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.advise.belief import Belief, DrawsLike, make_belief
+from doe.advise.belief import Belief, make_belief
 from doe.advise.effort import bought_levels
+from doe.advise.hope import hopeful
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER
 from doe.advise.opinion import draws_from, posterior_draws
-from doe.advise.prior import anchored_draws, completed, prior_draws
+from doe.advise.prior import FullDraws, anchored_draws, completed, prior_draws
 from doe.advise.question import Question
 from doe.advise.reach import Reach, check_limits, reach_from, settings_of
 from doe.advise.screen import shortlist
@@ -30,6 +31,10 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.floating[Any]]
 
 N_DRAWS = 320
+"""Possible worlds that moves are judged by."""
+
+FIRST_DRAWS = 1280
+"""Worlds drawn, from which those are picked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +93,7 @@ def look(
     space = make_space(coding, [*log.variants.values(), *settings_of(log.units)], question.limits)
     check_limits(space)
     outcomes, draws = _draws(question, readings, effects, space, log, rng)
+    draws = hopeful(outcomes, draws, space, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
     worths = belief.variant_worth()
     best = int(worths.mean(axis=0).argmax()) if belief.variants else None
@@ -99,7 +105,7 @@ def look(
     carried = _carried(log, reach, belief)
     kept = worths[:, best] if best is not None else np.zeros(belief.n_draws)
     found = shortlist(belief, reach, question.effort, kept, question.most_minutes, POWER, rng)
-    promised = np.empty((belief.n_draws, 0))
+    promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):
         start = reach.cheapest(found.promising)[2]
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
@@ -116,13 +122,13 @@ def _draws(
     space: Space,
     log: Log,
     rng: np.random.Generator,
-) -> tuple[tuple[Outcome, ...], tuple[DrawsLike, ...]]:
+) -> tuple[tuple[Outcome, ...], tuple[FullDraws, ...]]:
     """Return the outcomes that have been read with their posterior draws; without any reading, prior draws of all."""
     read = set() if readings is None or not len(readings) else set(readings["outcome"].astype(str))
     chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read or outcome.name in effects)
     if not chosen or readings is None:
         every = question.outcomes
-        return every, tuple(prior_draws(outcome, space.coding, N_DRAWS, rng) for outcome in every)
+        return every, tuple(prior_draws(outcome, space.coding, FIRST_DRAWS, rng) for outcome in every)
     found = [_posterior(question, readings, outcome, effects.get(outcome.name), space, log, rng) for outcome in chosen]
     return chosen, tuple(found)
 
@@ -135,18 +141,18 @@ def _posterior(
     space: Space,
     log: Log,
     rng: np.random.Generator,
-) -> DrawsLike:
+) -> FullDraws:
     """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
     try:
         if result is None:
-            draws = posterior_draws(readings, question.factors, outcome, N_DRAWS, rng)
+            draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng)
         else:
-            draws = draws_from(result, outcome, N_DRAWS, rng)
+            draws = draws_from(result, outcome, FIRST_DRAWS, rng)
         return completed(draws, outcome, space.coding, rng)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]
         return anchored_draws(
-            prior_draws(outcome, space.coding, N_DRAWS, rng), mine, space, dict(log.variants), rng
+            prior_draws(outcome, space.coding, FIRST_DRAWS, rng), mine, space, dict(log.variants), rng
         )  # fmt: skip
 
 

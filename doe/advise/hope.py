@@ -1,0 +1,89 @@
+"""Goals are set within reach: worlds in which nothing good exists are harder to believe.
+
+Whoever states at which value an outcome is worth everything, and at which nothing, has seen such things or has reason to
+think them possible. A world in which no variant at all comes near is not impossible, but it has to be shown by readings.
+Without this, a log of poor variants would soon look as if nothing better existed, and the search would end where it began.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.prior import FullDraws
+from doe.advise.space import Codes, Space
+from doe.advise.worth import worth
+from doe.model.outcome import Outcome
+
+Floats = npt.NDArray[np.floating[Any]]
+
+HOPED_FOR = 0.85
+"""Worth of the best variant within the limits from which on nothing speaks against a world."""
+
+SPREAD = 0.2
+"""How fast belief falls below it: one standard deviation of a half normal curve."""
+
+LEAST = 0.02
+"""Weight that even a hopeless world keeps."""
+
+N_LOOKED_AT = 2_000
+
+
+def hopeful(
+    outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, n_draws: int, rng: np.random.Generator
+) -> tuple[FullDraws, ...]:
+    """Pick worlds in proportion to how far their best variant makes the goals look set within reach.
+
+    Parameters
+    ----------
+    outcomes : sequence of Outcome
+        With a goal.
+    draws : sequence of FullDraws
+        One per outcome, several times as many as wanted; draw d of all of them is one world.
+    space : Space
+        Where to look for each world's best variant.
+    n_draws : int
+        Worlds wanted.
+    rng : numpy Generator
+
+    Returns
+    -------
+    tuple of FullDraws
+        The same worlds for every outcome.
+
+    Notes
+    -----
+    Sampling-importance resampling (Rubin, D. B. 1988, Using the SIR algorithm to simulate posterior distributions, Bayesian
+    Statistics 3, 395-402), with systematic picks. The best is looked for in a sample of the grid.
+    """
+    codes = _sample(space, rng)
+    values = [item.coefficients.astype(np.float32) @ space.matrix(codes, item.terms).T for item in draws]
+    reached = np.maximum(worth(outcomes, values).max(axis=1), _kept(outcomes, draws))
+    missing = np.maximum(HOPED_FOR - reached, 0.0) / SPREAD
+    weight = np.maximum(np.exp(-0.5 * missing**2), LEAST)
+    points = (np.arange(n_draws) + rng.random()) / n_draws * weight.sum()
+    picks = rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), points), len(weight) - 1))
+    return tuple(item.taken(picks) for item in draws)
+
+
+def _kept(outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
+    """Best worth among the variants that all outcomes were read of, world by world."""
+    common = [name for name in draws[0].variants if all(name in item.variants for item in draws)]
+    if not common:
+        return np.zeros(len(draws[0].build_sd))
+    columns = [[item.variants.index(name) for name in common] for item in draws]
+    values = [item.variant_means[:, places] for item, places in zip(draws, columns, strict=True)]
+    result: Floats = worth(outcomes, values).max(axis=1)
+    return result
+
+
+def _sample(space: Space, rng: np.random.Generator) -> Codes:
+    if space.size <= N_LOOKED_AT:
+        codes = space.everything()
+    else:
+        codes = np.stack([rng.integers(size, size=N_LOOKED_AT) for size in space.shape], axis=1).astype(np.intp)
+    allowed = space.allowed(codes)
+    return codes[allowed] if allowed.any() else codes

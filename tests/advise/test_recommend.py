@@ -1,0 +1,268 @@
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.advise import recommend
+from doe.advise.effort import change_cost
+from doe.model.errors import DataError, UsageError
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.model.outcome import Outcome
+from doe.model.records import Unit
+
+BASE = {"vents": 2, "rings": 9, "wool": 20.0, "driver": "poly"}
+
+
+def readings_of(variants, truth, outcomes, rng, sd=0.1, rounds=1, units=None):
+    """Read variants once per round: truth(settings) -> one value per outcome, plus normal scatter."""
+    rows = []
+    for place, settings in enumerate(variants):
+        for _ in range(rounds):
+            for outcome, value in zip(outcomes, truth(settings), strict=True):
+                read = value + sd * rng.standard_normal()
+                unit = "A" if units is None else units[place]
+                rows.append(
+                    {"variant": str(place + 1), "outcome": outcome.name, "value": read, "unit": unit, **settings}
+                )
+    return pd.DataFrame(rows)
+
+
+def wool_and_vents(settings):
+    """Bass rises 3 dB over the range of wool from -3 at 0 %; echo falls from 5 to 2 over the range of vents."""
+    return -3 + settings["wool"] / 60 * 3, 5 - settings["vents"] / 6 * 3
+
+
+@pytest.fixture
+def log(factors, outcomes):
+    rng = np.random.default_rng(4)
+    variants = [
+        {**BASE, "wool": float(wool), "vents": vents, "driver": driver}
+        for wool, vents, driver in [
+            (20, 0, "poly"), (0, 0, "poly"), (40, 1, "paper"), (10, 1, "paper"), (30, 2, "poly"), (0, 2, "bamboo"),
+            (20, 3, "bamboo"), (40, 3, "poly"), (10, 4, "poly"), (30, 4, "paper"),
+        ]
+    ]  # fmt: skip
+    return readings_of(variants, wool_and_vents, outcomes, rng)
+
+
+def test_the_next_change_goes_where_the_truth_lies(log, factors, outcomes, effort):
+    """Both effects are clear in the log: more wool and more vents, on the unit at hand, none of the idle factors."""
+    advice = recommend(log, factors, outcomes, effort=effort, only="improve")
+    row = advice.table.iloc[0]
+    assert (row["unit"], row["rings"], row["kind"]) == ("A", 9, "improve")
+    assert row["wool"] >= 50
+    assert row["vents"] == 6
+    assert row["chance_better"] > 0.9
+    assert row["worth_expected"] > row["worth_now"] + 0.1
+
+
+def test_minutes_are_those_of_the_real_change(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort)
+    row = advice.table.iloc[0]
+    end = {factor.name: row[factor.name] for factor in factors}
+    start = {factor.name: log[factor.name].iloc[-1] for factor in factors}
+    change = change_cost(factors, start, end).minutes
+    assert row["minutes"] == change + effort.session_minutes + row["readings"] * effort.reading_minutes
+
+
+def test_the_same_seed_gives_the_same_advice(log, factors, outcomes, effort):
+    first, second = (recommend(log, factors, outcomes, effort=effort, count=2, seed=5) for _ in range(2))
+    pd.testing.assert_frame_equal(first.table, second.table)
+
+
+def test_the_columns_are_those_promised(log, factors, outcomes, effort):
+    table = recommend(log, factors, outcomes, effort=effort).table
+    promised = ["vents", "rings", "wool", "driver", "unit", "readings", "minutes", "cost", "kind", "worth_now",
+                "worth_expected", "chance_better", "worth_per_hour", "settles", "reason"]  # fmt: skip
+    assert list(table.columns) == promised
+
+
+def test_what_is_read_is_not_changed(log, factors, outcomes, effort):
+    before = log.copy()
+    recommend(log, factors, outcomes, effort=effort)
+    pd.testing.assert_frame_equal(log, before)
+
+
+def test_the_best_is_not_the_luckiest_reading(factors, effort):
+    """Variant 2 had one reading far above what nine others at nearly the same settings say; variant 1 is good in eight."""
+    outcome = Outcome("force", goal="raise", worst=0, best=10, matters=0.5)
+    rng = np.random.default_rng(8)
+    variants = [{**BASE, "wool": float(wool)} for wool in (60, 0, 5, 10, 15, 0, 5, 10)]
+    frame = readings_of(variants, lambda settings: (3 + settings["wool"] / 60 * 3,), [outcome], rng, sd=0.3, rounds=4)
+    lucky = (frame["variant"] == "2") & (frame.index == frame.index[frame["variant"] == "2"][0])
+    frame.loc[lucky, "value"] = 9.0
+    highest = frame.loc[frame["value"].idxmax(), "variant"]
+    assert highest == "2"
+    assert recommend(frame, factors, [outcome], effort=effort).best["variant"] == "1"
+
+
+def test_limits_are_kept(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort, limits=[Limit("wool + vents * 10 <= 70")], count=4)
+    assert (advice.table["wool"] + advice.table["vents"] * 10 <= 70).all()
+
+
+def test_only_one_unit_if_asked(log, factors, outcomes, effort):
+    units = [Unit("A", {**BASE, "vents": 4, "wool": 30.0, "driver": "paper"}), Unit("B", {**BASE, "wool": 0.0})]
+    assert set(recommend(log, factors, outcomes, units=units, effort=effort, unit="B", count=2).table["unit"]) == {"B"}
+    assert set(recommend(log, factors, outcomes, units=units, effort=effort, unit="new").table["unit"]) == {"new"}
+
+
+def test_an_unknown_unit_is_named_with_those_there_are(log, factors, outcomes, effort):
+    message = "There is no unit 'body C'; there are: A."
+    with pytest.raises(UsageError, match=re.escape(message)):
+        recommend(log, factors, outcomes, effort=effort, unit="body C")
+
+
+def test_only_learn_and_only_improve_look_at_one_side(log, factors, outcomes, effort):
+    learn = recommend(log, factors, outcomes, effort=effort, only="learn").table.iloc[0]
+    improve = recommend(log, factors, outcomes, effort=effort, only="improve").table.iloc[0]
+    assert improve["kind"] == "improve"
+    assert improve["chance_better"] >= learn["chance_better"]
+
+
+def test_a_batch_shares_one_session_and_does_not_repeat_itself(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort, count=3)
+    table = advice.table
+    assert len(table) == 3
+    assert not table.duplicated([factor.name for factor in factors]).any()
+    single = recommend(log, factors, outcomes, effort=effort).table
+    assert table["minutes"].iloc[0] == single["minutes"].iloc[0]
+    units = [Unit("A", {**BASE, "vents": 4, "wool": 30.0, "driver": "paper"})]
+    state = dict(units[0].settings)
+    for place, row in enumerate(table.to_dict("records")):
+        end = {factor.name: row[factor.name] for factor in factors}
+        if row["unit"] == "A":
+            extra = effort.session_minutes if place == 0 else 0
+            assert row["minutes"] == change_cost(factors, state, end).minutes + row["readings"] * 6 + extra
+            state = end
+
+
+def test_hours_leave_out_what_does_not_fit(log, factors, outcomes, effort):
+    table = recommend(log, factors, outcomes, effort=effort, hours=0.6, count=3).table
+    assert table["minutes"].sum() <= 36
+
+
+def test_too_few_hours_for_any_move_is_said(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort, hours=0.2)
+    assert len(advice.table) == 0
+    best = advice.best["variant"]
+    assert advice.stop.startswith(f"12 min left, and the cheapest move takes 21 min; keep variant {best}, worth ")
+
+
+def test_without_readings_it_says_that_it_explores(factors, outcomes, effort):
+    advice = recommend(None, factors, outcomes, units=[Unit("A", BASE)], effort=effort)
+    assert advice.best == {}
+    assert "this is exploration" in advice.table["reason"].iloc[0]
+    assert (
+        advice.notes[0]
+        == "There are no readings yet: these are first builds to explore with, not expected improvements."
+    )
+    assert advice.table["unit"].iloc[0] == "A"
+
+
+def test_without_units_everything_is_new_and_said_so(factors, outcomes, effort):
+    advice = recommend(pd.DataFrame(), factors, outcomes, effort=effort)
+    assert set(advice.table["unit"]) == {"new"}
+    assert "There is no unit on record, so everything is built new; record the units that exist." in advice.notes
+
+
+def test_one_variant_only_is_said(factors, outcomes, effort):
+    frame = readings_of([BASE], wool_and_vents, outcomes, np.random.default_rng(1), rounds=3)
+    advice = recommend(frame, factors, outcomes, effort=effort)
+    assert "Only one variant has been read, so nothing is known yet about any factor." in advice.notes
+    assert advice.best["variant"] == "1"
+    assert len(advice.table) == 1
+
+
+def test_equal_readings_everywhere_still_give_advice(factors, outcomes, effort):
+    variants = [{**BASE, "wool": wool} for wool in (0.0, 20.0, 40.0)]
+    frame = readings_of(variants, lambda settings: (1.0, 4.0), outcomes, np.random.default_rng(1), sd=0.0)
+    assert len(recommend(frame, factors, outcomes, effort=effort).table) == 1
+
+
+def test_an_outcome_never_read_is_left_out_and_named(log, factors, outcomes, effort):
+    advice = recommend(log[log["outcome"] == "bass"], factors, outcomes, effort=effort)
+    assert "echo has no reading yet, so this advice goes by bass alone." in advice.notes
+
+
+def test_no_goal_at_all_is_refused(log, factors, effort):
+    with pytest.raises(UsageError, match=re.escape("No outcome has a goal (bass), so no variant can be called better")):
+        recommend(log, factors, [Outcome("bass")], effort=effort)
+
+
+def test_contradictory_limits_are_refused(log, factors, outcomes, effort):
+    limits = [Limit("wool >= 50"), Limit("wool < 10")]
+    with pytest.raises(DataError, match=re.escape("'wool >= 50' and 'wool < 10'")):
+        recommend(log, factors, outcomes, effort=effort, limits=limits)
+
+
+def test_nothing_within_reach_is_a_sentence_not_a_crash(log, factors, outcomes, effort):
+    """Unit A stands at 4 vents, which only go up; a limit asks for 3 or fewer, and no new unit may be made."""
+    advice = recommend(log, factors, outcomes, effort=effort, limits=[Limit("vents <= 3")], unit="A", hours=8)
+    assert set(advice.table["kind"]) <= {"repeat"}
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"count": 0}, "count is 0; it must be a whole number from 1 to 20."),
+        ({"hours": -1}, "hours is -1; it must be a number above 0."),
+        ({"only": "improving"}, "only is 'improving'; it must be improve or learn. Did you mean 'improve'?"),
+    ],
+)
+def test_arguments_out_of_range_are_named(log, factors, outcomes, effort, change, message):
+    with pytest.raises(UsageError, match=re.escape(message)):
+        recommend(log, factors, outcomes, effort=effort, **change)
+
+
+def test_a_missing_column_is_named(log, factors, outcomes, effort):
+    with pytest.raises(DataError, match=re.escape("The readings have no column 'wool'.")):
+        recommend(log.drop(columns="wool"), factors, outcomes, effort=effort)
+
+
+def test_a_variant_with_two_settings_is_named(log, factors, outcomes, effort):
+    bad = log.copy()
+    bad.loc[bad.index[0], "wool"] = 55.0
+    with pytest.raises(DataError, match=re.escape("Variant 1 has two settings of wool: 55.0 and 20.0")):
+        recommend(bad, factors, outcomes, effort=effort)
+
+
+def test_reference_objects_are_no_variants(log, factors, outcomes, effort):
+    bought = pd.DataFrame({"variant": ["radio"], "outcome": ["bass"], "value": [0.1]})
+    advice = recommend(pd.concat([log, bought], ignore_index=True), factors, outcomes, effort=effort)
+    assert "radio" not in set(advice.worth["variant"])
+
+
+def test_when_all_is_known_it_says_stop_and_what_to_keep():
+    """One factor, two settings, both read often with little scatter: nothing is left to gain."""
+    factor = Factor("tip", kind="ordered", levels=["short", "long"], minutes=10)
+    outcome = Outcome("force", goal="raise", worst=0, best=10, matters=0.5)
+    variants = [{"tip": level} for level in ("short", "long") * 4]
+    rng = np.random.default_rng(2)
+    frame = readings_of(
+        variants, lambda settings: (8.0 if settings["tip"] == "long" else 4.0,), [outcome], rng, rounds=3
+    )
+    advice = recommend(frame, [factor], [outcome])
+    assert advice.best["settings"] == {"tip": "long"}
+    assert advice.chance_left < 0.1
+    assert re.fullmatch(
+        r"the chance that anything within reach is better by 0.05 of worth is (0|<1|\d) %; "
+        rf"keep variant {advice.best['variant']}, worth 0\.8\d* \(0\.\d+ to 0\.\d+\)\.",
+        advice.stop,
+    )
+
+
+def test_summary_and_html_say_the_same(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort)
+    assert advice.table["reason"].iloc[0] in advice.summary()
+    assert advice.headline in advice._repr_html_()
+
+
+def test_predictions_cover_what_truth_gives(log, factors, outcomes, effort):
+    advice = recommend(log, factors, outcomes, effort=effort, only="improve")
+    settings = {factor.name: advice.table[factor.name].iloc[0] for factor in factors}
+    truth = dict(zip(("bass", "echo"), wool_and_vents(settings), strict=True))
+    for row in advice.predictions.to_dict("records"):
+        assert row["low"] < truth[row["outcome"]] < row["high"]

@@ -1,0 +1,58 @@
+import pytest
+
+from doe.model.errors import DataError
+from doe.rehearse.benches import bench
+from doe.rehearse.world import Move, start
+
+
+@pytest.fixture
+def world():
+    return start(bench("main", 2))
+
+
+def changed(world, **settings):
+    return {**world.units[0].settings, **settings}
+
+
+def test_the_clock_counts_change_session_and_readings(world):
+    factors = {factor.name: factor for factor in world.bench.setup.factors}
+    free = next(name for name, factor in factors.items() if factor.way == "either")
+    other = next(value for value in factors[free].grid(13) if value != world.units[0].settings[free])
+    world.do([Move("unit 1", changed(world, **{free: other}), 2)])
+    assert world.minutes == factors[free].minutes + 15 + 2 * 6
+
+
+def test_one_session_serves_several_moves(world):
+    same = dict(world.units[0].settings)
+    world.do([Move("unit 1", same, 1), Move("unit 1", same, 1)])
+    assert world.minutes == 15 + 6 + 6
+    assert {row["session"] for row in world.rows} == {"session 1"}
+
+
+def test_a_one_way_factor_does_not_go_back(world):
+    factors = {factor.name: factor for factor in world.bench.setup.factors}
+    other = next(value for value in factors["rings"].grid(13) if value != world.units[0].settings["rings"])
+    with pytest.raises(DataError, match="needs a new unit"):
+        world.minutes_for(Move("unit 1", changed(world, rings=other), 1))
+
+
+def test_reading_a_unit_as_it_stands_makes_no_new_variant(world):
+    same = dict(world.units[0].settings)
+    first = world.do([Move("unit 1", same, 1)])
+    assert world.do([Move("unit 1", same, 1)]) == first
+    assert list(world.variants) == ["1"]
+
+
+def test_every_strategy_meets_the_same_builds_and_sessions():
+    """The n-th build and the n-th session scatter alike, whatever was done before."""
+    one, other = start(bench("main", 2)), start(bench("main", 2))
+    same = dict(one.units[0].settings)
+    one.do([Move("unit 1", same, 1)])
+    other.do([Move("unit 1", same, 1)])
+    assert one.rows == other.rows
+
+
+def test_a_history_is_read_before_the_clock_starts():
+    world = start(bench("together", 1))
+    assert world.minutes == 0
+    assert len(world.variants) == len(world.bench.history) == len({row["session"] for row in world.rows})
