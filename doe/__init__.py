@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from doe.project import create as create
     from doe.project import open as open
     from doe.sheets import report as report
+    from doe.signals.estimates import estimate as estimate
 
 _HOMES = {
     "Advice": "doe.advise",
@@ -63,6 +64,7 @@ _HOMES = {
     "Variant": "doe.model.records",
     "analyse": "doe.fit",
     "create": "doe.project",
+    "estimate": "doe.signals.estimates",
     "figure": "doe.charts",
     "open": "doe.project",
     "plan": "doe.plans",
@@ -95,6 +97,7 @@ __all__ = [
     "Variant",
     "analyse",
     "create",
+    "estimate",
     "figure",
     "open",
     "plan",

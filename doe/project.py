@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from doe.advise import Advice
     from doe.fit.effects import Effects
+    from doe.measuring import Measurements, Recomputed
     from doe.store import Entry
 
 
@@ -56,9 +57,15 @@ class Project:
             If a file is there already, or none can be written.
         DataError
             If the setup file cannot be read.
+        UsageError
+            If an outcome's recipe cannot be used.
         """
         if setup is None or isinstance(setup, str | Path):
             setup = read_setup(setup) if setup is not None else Setup()
+        if any(outcome.recipe for outcome in setup.outcomes):
+            from doe.measuring import check_setup  # scipy takes longer than making a project
+
+            check_setup(setup)
         return cls(ProjectFile.create(Path(path), setup))
 
     @classmethod
@@ -364,6 +371,45 @@ class Project:
         )
         is_new = session is not None and all(item.name != session for item in known.sessions)
         return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup)
+
+    def measure(
+        self,
+        variant: str,
+        files: Sequence[str | Path],
+        outcomes: Sequence[str] = (),
+        *,
+        session: str | None = None,
+        rater: str | None = None,
+        when: datetime | None = None,
+        note: str = "",
+        dry_run: bool = False,
+    ) -> Measurements:
+        """Measure outcomes from takes of a variant, and keep the takes; see `doe.measuring.measure`.
+
+        Raises
+        ------
+        DataError, UsageError
+            If something cannot be measured; nothing is stored then.
+        """
+        from doe.measuring import measure
+
+        return measure(
+            self.file, variant, files, outcomes, session=session, rater=rater, when=when, note=note, dry_run=dry_run
+        )
+
+    def measure_again(
+        self, variants: Sequence[str] = (), outcomes: Sequence[str] = (), *, dry_run: bool = False
+    ) -> Recomputed:
+        """Recompute from the kept takes what has another recipe by now; see `doe.measuring.measure_again`.
+
+        Raises
+        ------
+        DataError, UsageError
+            If something cannot be recomputed; nothing is stored then.
+        """
+        from doe.measuring import measure_again
+
+        return measure_again(self.file, variants, outcomes, dry_run=dry_run)
 
     def _repr_html_(self) -> str:
         from html import escape

@@ -19,13 +19,14 @@ FLOORS = {
     "plans": 3,
     "advise": 4,
     "project": 5,
+    "measuring": 5,
     "rehearse": 5,
     "sheets": 6,
     "charts": 6,
     "cli": 7,
     "web": 7,
 }
-ALLOWED_BESIDE = {("sheets", "charts"), ("rehearse", "project")}
+ALLOWED_BESIDE = {("sheets", "charts"), ("rehearse", "project"), ("project", "measuring")}
 ONLY_IN = {
     "duckdb": {"store"},
     "plotly": {"charts", "sheets"},

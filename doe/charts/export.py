@@ -47,12 +47,24 @@ def write_figure(fig: go.Figure, path: str | Path, *, replace: bool = False) -> 
         If the file exists and may not be replaced, or its folder cannot be written.
     """
     path = Path(path)
-    write = _WRITERS.get(path.suffix.casefold())
-    if write is None:
+    check_target(path, replace=replace)
+    write_whole(path, _WRITERS[path.suffix.casefold()](fig), replace=replace)
+    return path
+
+
+def check_target(path: Path, *, replace: bool) -> None:
+    """Refuse early, before anything is drawn or stored, a chart's file that could not be written.
+
+    Raises
+    ------
+    UsageError
+        If the ending is none of those that can be written.
+    StoreError
+        As for `check_free`.
+    """
+    if path.suffix.casefold() not in _WRITERS:
         raise UsageError(f"'{path.name}' must end in {listed(_WRITERS)}.")
     check_free(path, replace=replace)
-    write_whole(path, write(fig), replace=replace)
-    return path
 
 
 def check_free(path: Path, *, replace: bool) -> None:

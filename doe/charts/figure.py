@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from inspect import signature
 from typing import Any
 
@@ -37,17 +38,25 @@ CHARTS: Mapping[str, Mapping[str, Draw]] = {
 Classes are known by name, so that drawing imports no engine.
 """
 
+_OF_SOUND: Mapping[str, tuple[str, str, str]] = {
+    "Response": ("response", "doe.charts.response", "draw_response"),
+    "Decay": ("decay", "doe.charts.decay", "draw_decays"),
+    "Waterfall": ("waterfall", "doe.charts.waterfall", "draw_waterfall"),
+}
+"""The same for what comes from recordings: chart name, module, function. They need more libraries, so they come late."""
+
 
 def figure(result: object, what: str | None = None, *, dark: bool = False, **options: Any) -> go.Figure:
     """Draw a result.
 
     Parameters
     ----------
-    result : Effects, Advice or Plan
-        What `doe.analyse`, `doe.recommend` or `doe.plan` returned.
+    result : Effects, Advice, Plan, Response, Decay or Waterfall
+        What `doe.analyse`, `doe.recommend`, `doe.plan` or a measurement returned; responses and decays may be several.
     what : str, optional
         Which chart. Effects: ``effects`` (the default), ``levels``, ``interaction``, ``timeline``, ``normal``.
-        Advice: ``candidates`` (the default), ``worth``. Plan: ``precision``.
+        Advice: ``candidates`` (the default), ``worth``. Plan: ``precision``. What comes from recordings
+        has one chart each.
     dark : bool
         Whether to draw for a dark ground.
     **options
@@ -78,7 +87,11 @@ def figure(result: object, what: str | None = None, *, dark: bool = False, **opt
 
 
 def _charts_of(result: object) -> Mapping[str, Draw]:
-    for kind in type(result).__mro__:
-        if kind.__name__ in CHARTS:
+    first = result[0] if isinstance(result, list | tuple) and result else result
+    for kind in type(first).__mro__:
+        if kind.__name__ in CHARTS and first is result:
             return CHARTS[kind.__name__]
-    raise UsageError(f"A {type(result).__name__} cannot be drawn; it must be {listed(CHARTS)}.")
+        if kind.__name__ in _OF_SOUND:
+            name, module, function = _OF_SOUND[kind.__name__]
+            return {name: getattr(import_module(module), function)}
+    raise UsageError(f"A {type(result).__name__} cannot be drawn; it must be {listed([*CHARTS, *_OF_SOUND])}.")

@@ -86,6 +86,7 @@ COMMANDS = (
     Command("derived", "Frame", "rules", "define quantities computed from factors", _RULE),
     Command("limit", "Frame", "rules", "define rules that every variant must keep", _RULE),
     Command("effort", "Frame", "start", "show or set what bench work costs"),
+    Command("estimate", "Frame", "estimate", "what a resonator, box, cavity or gap should do by theory"),
     Command(
         "unit",
         "Record",
@@ -99,6 +100,7 @@ COMMANDS = (
     ),
     Command("log", "Record", "log", "log a variant: what was changed, on which unit"),
     Command("read", "Record", "read", "log readings of a variant: measured, rated or compared"),
+    Command("measure", "Record", "measure", "measure a variant from recordings or curves, by the outcomes' recipes"),
     Command(
         "session",
         "Record",

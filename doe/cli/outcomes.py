@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
-from doe.cli.parser import Parser, a_number, a_number_or_none, not_below_zero, one_of
-from doe.cli.screen import stored
+from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
+from doe.cli.recipe_options import with_recipe
+from doe.cli.screen import note, stored
 from doe.model.choices import Goal, OutcomeKind
 from doe.model.errors import UsageError
 from doe.model.outcome import Outcome
 from doe.model.setup import record_of, table_of
-from doe.model.wording import number
+from doe.model.wording import counted, number
 
 _FIELDS = (
     "kind", "unit", "goal", "best", "worst", "target", "low", "high", "scale", "matters", "weight", "relative_to", "note",
@@ -28,6 +30,7 @@ def build_outcome_add() -> Parser:
         "Define one thing that is judged: measured, rated on a scale, or compared between two variants.",
         [
             "fettle outcome add bass --unit dB --goal hit --target 0 --worst 6 --matters 1",
+            "fettle outcome add boom --unit dB --from band_level --with band=40,150 relative_to=300,1000",
             "fettle outcome add echo --kind rated --scale 1 7 --goal lower --best 1 --worst 6 --matters 0.5",
             "fettle outcome add clarity --kind compared",
         ],
@@ -43,7 +46,11 @@ def build_outcome_change() -> Parser:
     parser = Parser(
         "fettle outcome change",
         "Change a definition; what is not given stays. A field is emptied with the word none.",
-        ["fettle outcome change bass --matters 0.5", "fettle outcome change bass --goal lower --target none --best 0"],
+        [
+            "fettle outcome change bass --matters 0.5",
+            "fettle outcome change bass --goal lower --target none --best 0",
+            "fettle outcome change bass --from band_level --with band=40,150",
+        ],
         run_change,
     )
     parser.add_argument("name", metavar="NAME", help="the outcome to change")
@@ -83,6 +90,18 @@ def _field_options(parser: Parser) -> None:
     add("--weight", type=not_below_zero, help="share in the overall worth, 1 by default")
     add("--relative-to", metavar="REFERENCE", help="analyse as the difference from this reference object")
     add("--note", help="how to take a reading")
+    add(
+        "--from", dest="recipe", metavar="RECIPE", help="how 'fettle measure' computes it; see fettle measure --recipes"
+    )
+    add(
+        "--with",
+        dest="keys",
+        nargs="+",
+        action="extend",
+        type=a_pair,
+        metavar="KEY=VALUE",
+        help="the recipe's keys: band=40,150",
+    )
 
 
 def _changes(options: Namespace) -> dict[str, Any]:
@@ -99,6 +118,7 @@ def run_add(options: Namespace) -> None:
     """Define an outcome."""
     project = open_project(options.project)
     outcome = record_of(Outcome, filled({"name": options.name}, _changes(options)))
+    outcome = with_recipe(outcome, options.recipe, options.keys)
     entry = project.file.change_setup("outcome", outcome)
     stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
 
@@ -108,11 +128,21 @@ def run_change(options: Namespace) -> None:
     project = open_project(options.project)
     old = pick(project.setup.outcomes, options.name, "outcome")
     changes = _changes(options) | ({"name": options.rename} if options.rename else {})
-    if not changes:
+    if not changes and not options.recipe and not options.keys:
         raise UsageError(f"Nothing about outcome {old.name} was changed; give the options that should change.")
-    outcome = record_of(Outcome, filled(table_of(old), changes))
+    outcome = record_of(Outcome, filled(table_of(replace(old, recipe={})), changes))
+    outcome = with_recipe(replace(outcome, recipe=old.recipe), options.recipe, options.keys)
     entry = project.file.change_setup("outcome", outcome, name=old.name)
     stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+    if outcome.recipe and outcome.recipe != old.recipe:
+        _tell_stale(project.file.computations(), outcome.name)
+
+
+def _tell_stale(computed: Sequence[Mapping[str, Any]], outcome: str) -> None:
+    """Say how many readings were computed as it was before."""
+    count = sum(row["outcome"] == outcome for row in computed)
+    if count:
+        note(f"'fettle measure --again' recomputes its {counted(count, 'reading')} from the kept files.")
 
 
 def wanted(outcome: Outcome) -> str:
@@ -131,7 +161,8 @@ def wanted(outcome: Outcome) -> str:
 def described(outcome: Outcome) -> str:
     """Say in half a sentence what an outcome is."""
     scale = f" from {number(outcome.scale[0])} to {number(outcome.scale[1])}" if outcome.scale is not None else ""
-    return f"{outcome.kind}{scale}: {wanted(outcome)}"
+    recipe = f", computed from files by {outcome.recipe['from']}" if "from" in outcome.recipe else ""
+    return f"{outcome.kind}{scale}: {wanted(outcome)}{recipe}"
 
 
 def _ends(pair: tuple[float, float], joiner: str = "and") -> str:

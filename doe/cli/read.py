@@ -63,7 +63,7 @@ def run_read(options: Namespace) -> None:
         return
     stored(_told(done.readings, done.setup.outcomes), done.entry)
     if done.is_new_session:
-        _warn_of_near_names(project, str(options.session))
+        warn_of_near_names(project, str(options.session))
 
 
 def _told(readings: Sequence[Reading], outcomes: Sequence[Outcome]) -> str:
@@ -94,7 +94,7 @@ def _record(reading: Reading) -> dict[str, object]:
     }
 
 
-def _warn_of_near_names(project: Project, session: str) -> None:
+def warn_of_near_names(project: Project, session: str) -> None:
     """Say that a session is new, and what it may be a misspelling of; another number is no misspelling."""
     others = [item.name for item in project.file.sessions() if _letters(item.name) != _letters(session)]
     note(f"Session '{session}' is new.{did_you_mean(session, others)}")

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from numbers import Real
+from pathlib import Path
+from typing import Any
 
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, did_you_mean, shown
@@ -152,6 +154,53 @@ class Reading:
         if not isinstance(self.order, Real) or not self.order >= 1 or self.order % 1:
             raise DataError(f"order is '{shown(self.order)}'; it must be a whole number from 1.")
         object.__setattr__(self, "order", int(self.order))
+
+
+@dataclass(frozen=True, slots=True)
+class Computation:
+    """How a reading was computed from a file, so that it can be told and done again.
+
+    Attributes
+    ----------
+    recipe : str
+        Name of the recipe.
+    version : int
+        Its version.
+    settings : mapping
+        Every key of the recipe, those left out included, as plain data.
+    sha256 : str
+        Of the file.
+    uses : mapping of str to str
+        Other files that went into it (a microphone's curve, takes of a reference): name -> sha256.
+    """
+
+    recipe: str
+    version: int
+    settings: Mapping[str, Any]
+    sha256: str
+    uses: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A file whose bytes are kept beside the project.
+
+    Attributes
+    ----------
+    path : Path
+        Where it is now.
+    sha256 : str
+        Of its content when it was looked at.
+    variant : str or None
+        Whose it is; None for the project's own.
+    note : str
+        Free text.
+    """
+
+    path: Path
+    sha256: str
+    variant: str | None = None
+    note: str = ""
 
 
 def read_settings(

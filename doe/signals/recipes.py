@@ -265,7 +265,7 @@ def compute(
         unit=unit,
         values=values,
         files=tuple(path.name for path in paths),
-        settings={name: _plain(value) for name, value in settings.items()},
+        settings=plain_settings(settings),
         average=average,
         mean=_mean(values, average),
         scatter=statistics.stdev(values) if len(values) > 1 else None,
@@ -286,6 +286,11 @@ def _mean(values: Sequence[float], average: str) -> float:
         return statistics.fmean(values)
     top = max(values)
     return top + 10.0 * math.log10(statistics.fmean(10.0 ** ((value - top) / 10.0) for value in values))
+
+
+def plain_settings(settings: Mapping[str, Any]) -> dict[str, Any]:
+    """Return checked settings as they may be written to JSON, and as `Measured.settings` holds them."""
+    return {name: _plain(value) for name, value in settings.items()}
 
 
 def _plain(value: Any) -> Any:

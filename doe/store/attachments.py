@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,11 @@ import duckdb
 from doe.model.errors import DataError, StoreError
 from doe.model.names import check_label
 from doe.store.rows import fetch, insert, next_id
+
+TAKE = "take"
+"""Note of a recording or curve that was measured; photos and other files have other notes, or none."""
+USED = "used by a recipe"
+"""Note of a file that a recipe names, such as a microphone's curve."""
 
 
 def save(folder: Path, data: bytes) -> str:
@@ -37,6 +43,35 @@ def save(folder: Path, data: bytes) -> str:
     except OSError as err:
         raise StoreError(f"{folder} cannot take the attachment: {err.strerror or err}.") from err
     return digest
+
+
+def save_file(folder: Path, source: Path, digest: str) -> None:
+    """Copy a file under its sha256, whole or not at all, a piece at a time.
+
+    Raises
+    ------
+    DataError
+        If its content is no longer what was hashed.
+    StoreError
+        If the folder cannot be made or written.
+    """
+    target = folder / digest
+    draft = folder / f"{digest}.{os.urandom(8).hex()}.part"
+    try:
+        if target.is_file() and target.stat().st_size == source.stat().st_size:
+            return
+        folder.mkdir(exist_ok=True)
+        with source.open("rb") as old, draft.open("wb") as new:
+            shutil.copyfileobj(old, new, 1 << 20)
+            new.flush()
+            os.fsync(new.fileno())
+        if hash_of(draft) != digest:
+            raise DataError(f"{source.name} was changed while it was measured; measure it again.")
+        draft.replace(target)
+    except OSError as err:
+        raise StoreError(f"{folder} cannot take {source.name}: {err.strerror or err}.") from err
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def clean_name(filename: str) -> str:
@@ -97,11 +132,12 @@ def problems(rows: list[dict[str, Any]]) -> list[str]:
         what = f"attachment {row['id']} ('{row['filename']}')"
         if not path.is_file():
             found.append(f"{what} is missing: {path} does not exist.")
-        elif _hash(path) != row["sha256"]:
+        elif hash_of(path) != row["sha256"]:
             found.append(f"{what} was altered: {path} no longer has the content it was stored with.")
     return found
 
 
-def _hash(path: Path) -> str:
+def hash_of(path: Path) -> str:
+    """Return the sha256 of a file's content."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

@@ -13,7 +13,7 @@ import duckdb
 
 from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
-from doe.store import attachments, definitions, journal, readings, sessions, suggestions, units, variants
+from doe.store import attachments, definitions, journal, measurements, readings, sessions, suggestions, units, variants
 from doe.store.definitions import Definitions
 from doe.store.kept import settings_by_holder
 from doe.store.rows import statement
@@ -136,7 +136,7 @@ def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any
         item.name if item.kind in definitions.SINGLE else f"{item.kind} {item.name}": definitions.to_body(item.value)
         for item in defined.all
     }
-    return {
+    everything = {
         "setup": [[key, body] for key, body in setup.items()],
         "variants": [_listed(item.record) for item in kept],
         "units": [_listed(item.record) for item in units.load(con, defined, kept)],
@@ -149,6 +149,11 @@ def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any
             for row in attachments.load(con, files_folder)
         ],
     }
+    computed = [
+        {**{key: row[key] for key in ("variant", "outcome", "value")}, **_listed(row["computation"])}
+        for row in measurements.load(con, defined, files_folder)
+    ]
+    return {**everything, "measurements": computed} if computed else everything  # a log without any hashes as ever
 
 
 def _listed(record: Any) -> dict[str, Any]:

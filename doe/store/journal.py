@@ -26,7 +26,7 @@ class Entry:
     at : datetime
         When, by the bench's own clock (no zone).
     kind : str
-        What was done: create, setup, unit, variant, session, readings, correction, withdrawal, import, suggestion,
+        What was done: create, setup, unit, variant, session, readings, measurement, correction, withdrawal, import, suggestion,
         attachment, take back, restore.
     summary : str
         One line for people.

@@ -13,6 +13,7 @@ from doe.model.errors import DataError
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.model.wording import counted, number
+from doe.store import measurements
 from doe.store.definitions import Definitions
 from doe.store.kept import known
 from doe.store.rows import bench_time, fetch, insert, next_id, statement
@@ -126,9 +127,17 @@ def check_built(con: duckdb.DuckDBPyConnection, names: Iterable[str | None]) -> 
 
 
 def new_version(
-    con: duckdb.DuckDBPyConnection, entry: int, identity: int, changes: Mapping[str, object], definitions: Definitions
+    con: duckdb.DuckDBPyConnection,
+    entry: int,
+    identity: int,
+    changes: Mapping[str, object],
+    definitions: Definitions,
+    *,
+    is_computed: bool = False,
 ) -> tuple[str, str]:
     """Correct or withdraw one reading; return its variant's name and what changed, for the journal.
+
+    A value that stays is told as computed as before; with `is_computed` the caller tells anew how it was computed.
 
     Raises
     ------
@@ -144,6 +153,8 @@ def new_version(
     new = {**old, **changes}
     new["value"] = outcome.read(new["value"])
     insert(con, "reading", [{**new, "entry": entry, "replaces": old["entry"]}])
+    if not is_computed and new["value"] == old["value"]:
+        measurements.carry_over(con, identity, old["entry"], entry)
     found = con.execute("SELECT name FROM live_variant WHERE id = $1", [old["variant"]]).fetchone()
     variant = str(found[0]) if found else "?"
     what = f"reading {identity} ({outcome.name} of variant {variant})"

@@ -15,7 +15,7 @@ from doe.model.choices import Settings
 from doe.model.errors import DataError, StoreError
 from doe.model.records import Reading, Session, Unit, Variant, read_settings
 from doe.model.setup import Setup
-from doe.store import attachments, definitions, journal, readings, sessions, suggestions, units, variants
+from doe.store import attachments, definitions, journal, measurements, readings, sessions, suggestions, units, variants
 from doe.store.journal import Entry
 from doe.store.kept import known
 from doe.store.rows import fetch, insert, statement
@@ -42,6 +42,9 @@ _READINGS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "outcome": "text", "value": "number", "versus": "text", "session": "text",
     "rater": "text", "order": "whole", "unit": "text", "when": "time", "note": "text",
 }  # fmt: skip
+_MEASUREMENTS: dict[str, Kind] = {
+    "id": "whole", "recipe": "text", "version": "whole", "settings": "text", "uses": "text", "sha256": "text"
+}  # fmt: skip
 _SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
 _ATTACHMENTS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
@@ -51,7 +54,19 @@ _HISTORY: dict[str, Kind] = {
     "taken_back_by": "whole",
 }  # fmt: skip
 _SETUP: dict[str, Kind] = {"line": "text"}
-TABLES = ("variants", "units", "arrivals", "sessions", "readings", "suggestions", "attachments", "history")
+TABLES = (
+    "variants",
+    "units",
+    "arrivals",
+    "sessions",
+    "readings",
+    "suggestions",
+    "attachments",
+    "history",
+    "measurements",
+)
+_CAME_LATER = ("measurements",)
+"""Tables that an export of an earlier version does not have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +79,7 @@ class Content:
         The definitions.
     tables : dict of str to Table
         variants, units, arrivals (units with the settings they came in with), sessions, readings, suggestions,
-        attachments, history.
+        attachments, history, measurements (how readings were computed from files).
     files : tuple of dict
         The attachments with their paths.
     """
@@ -97,6 +112,7 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
         "suggestions": fetch(con, 'SELECT id, made_at AS "at", body FROM live_suggestion ORDER BY id'),
         "attachments": files,
         "history": fetch(con, statement("history")),
+        "measurements": measurements.table_rows(measurements.load(con, defined, files_folder)),
     }
     return Content(setup, {name: _table(name, rows[name], setup) for name in rows}, tuple(files))
 
@@ -121,6 +137,7 @@ def _columns(name: str, setup: Setup) -> dict[str, Kind]:
         "suggestions": _SUGGESTIONS,
         "attachments": _ATTACHMENTS,
         "history": _HISTORY,
+        "measurements": _MEASUREMENTS,
     }
     factors: dict[str, Kind] = {factor.name: "number" if factor.is_numeric else "text" for factor in setup.factors}
     return {**own[name], **factors} if name in ("variants", "units", "arrivals", "readings") else own[name]
@@ -176,9 +193,14 @@ def read(source: Path) -> Content:
 
 
 def _read_folder(source: Path) -> Content:
-    read_one = read_csv if (source / "variants.csv").is_file() else read_parquet
+    read_one, ending = (read_csv, "csv") if (source / "variants.csv").is_file() else (read_parquet, "parquet")
     text = (source / "setup.toml").read_text(encoding="utf-8")
-    return _content(text, lambda name: read_one(source, name), source / "files")
+
+    def rows_of(name: str) -> list[dict[str, Any]]:
+        is_missing = name in _CAME_LATER and not (source / f"{name}.{ending}").is_file()
+        return [] if is_missing else read_one(source, name)
+
+    return _content(text, rows_of, source / "files")
 
 
 def _read_workbook(source: Path) -> Content:
@@ -228,6 +250,7 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
     session_ids = sessions.add(con, entry, named, {})
     ids = variants.add(con, entry, [_variant(row, content.setup) for row in rows["variants"]], defined, {}, unit_ids)
     _restore_readings(con, entry, rows["readings"], defined, (ids, session_ids, unit_ids))
+    measurements.add(con, entry, [(row["id"], measurements.read_row(row)) for row in rows["measurements"]])
     advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
     suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
     owned = [

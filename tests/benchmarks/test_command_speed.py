@@ -95,6 +95,11 @@ def loaded_by(words, cwd):
         (("analyse", "bass"), "plotly statsmodels sklearn scipy.stats jinja2"),
         (("next",), "plotly statsmodels sklearn jinja2"),
         (("analyse", "--help"), "duckdb numpy pandas"),
+        (("measure", "--help"), "duckdb numpy scipy soundfile"),
+        (("measure", "--recipes"), "duckdb pandas plotly"),
+        (("estimate",), "duckdb pandas plotly soundfile"),
+        (("log", "--unit", "body B", "--again"), "doe.signals doe.measuring"),
+        (("read", "21", "bass=1.3"), "doe.signals doe.measuring"),
     ],
 )
 def test_a_command_loads_nothing_heavy_that_it_does_not_use(demo, words, absent):

@@ -2,12 +2,17 @@ import re
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 
 from doe.charts import figure
 from doe.charts.figure import CHARTS
 from doe.model.errors import UsageError
+from doe.signals.decay import measure_decay
+from doe.signals.response import Response
+from doe.signals.waterfall import measure_waterfall
 from tests.charts import radio
+from tests.signals import sounds
 
 
 def whole(message: str) -> str:
@@ -32,13 +37,27 @@ def test_unknown_option_is_refused_with_the_near_name():
 
 
 def test_what_is_no_result_is_refused():
-    with pytest.raises(UsageError, match=whole("A dict cannot be drawn; it must be Effects, Advice, Plan, Response, Decay or Waterfall.")):
+    with pytest.raises(
+        UsageError,
+        match=whole("A dict cannot be drawn; it must be Effects, Advice, Plan, Response, Decay or Waterfall."),
+    ):
         figure({})
 
 
 def test_results_are_known_under_their_real_names():
     """Charts know result classes by name; a renamed class would fall out silently."""
     assert {type(result).__name__ for result in (radio.effects(), radio.advice(), radio.plan())} == set(CHARTS)
+
+
+def test_what_comes_from_recordings_is_drawn_too():
+    """One curve, or several in a list; known under the real names of their classes."""
+    curve = Response("12", np.geomspace(20, 20_000, 50), np.zeros(50))
+    assert figure(curve).layout.meta["kind"] == figure([curve, curve], "response").layout.meta["kind"] == "response"
+    impulse = sounds.impulse(sounds.decay(0.3, -60))
+    assert figure(measure_decay(impulse)).layout.meta["kind"] == "decay"
+    assert figure(measure_waterfall(impulse, 100, 8000, slices=5)).layout.meta["kind"] == "waterfall"
+    with pytest.raises(UsageError, match="A list cannot be drawn"):
+        figure([radio.effects()])
 
 
 def test_drawing_never_changes_the_result():

@@ -12,7 +12,7 @@ import sys
 import duckdb
 import pytest
 
-from doe.store import ProjectFile
+from doe.store import ProjectFile, migrate
 from tests.cli.running import command
 
 HELP = "'fettle {} --help' shows what it takes.\n"
@@ -224,8 +224,8 @@ def test_a_project_of_a_newer_version_is_refused_and_untouched(rig):
         con.execute("INSERT INTO fettle_migration SELECT 99, 'later', done_at FROM fettle_migration LIMIT 1")
     before = rig.read_bytes()
     sentence = (
-        "rig.duckdb was written by a newer Fettle (layout 99, this one knows 1); it was left untouched: update Fettle to "
-        "open it."
+        f"rig.duckdb was written by a newer Fettle (layout 99, this one knows {migrate.newest()}); it was left untouched: "
+        "update Fettle to open it."
     )
     refused(command("log", "vents=3", "--unit", "body A", cwd=rig.parent), 1, sentence)
     assert rig.read_bytes() == before

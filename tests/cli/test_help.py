@@ -40,7 +40,21 @@ def test_help_ends_with_examples_that_the_command_takes(prog):
 
 
 @pytest.mark.parametrize(
-    "name", ["analyse", "next", "variants", "show", "history", "import", "check", "effort", "log", "read"]
+    "name",
+    [
+        "analyse",
+        "next",
+        "variants",
+        "show",
+        "history",
+        "import",
+        "check",
+        "effort",
+        "log",
+        "read",
+        "measure",
+        "estimate",
+    ],
 )
 def test_commands_that_tell_something_tell_it_as_json_too(name):
     assert "--json" in find(name).parser()._option_string_actions

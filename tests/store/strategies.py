@@ -10,7 +10,7 @@ from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Session, Unit, Variant
+from doe.model.records import Computation, Reading, Session, Unit, Variant
 from doe.model.setup import Setup
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
@@ -128,3 +128,16 @@ def projects(draw: st.DrawFn) -> tuple[Setup, list[Unit], list[Session], list[Va
     made = draw(variants(setup, draw(st.lists(labels, min_size=1, max_size=5, unique=True)), unit_names))
     taken = draw(st.lists(readings(made, unit_names, session_names), max_size=6))
     return setup, units, sessions, made, taken
+
+
+@st.composite
+def computations(draw: st.DrawFn, sha256: str) -> Computation:
+    """How a reading came out of a file: any settings that JSON can hold."""
+    value = st.none() | small | st.integers(-(10**9), 10**9) | notes | st.lists(small, max_size=2)
+    return Computation(
+        recipe=draw(labels),
+        version=draw(st.integers(1, 99)),
+        settings=draw(st.dictionaries(labels, value, max_size=4)),
+        sha256=sha256,
+        uses=draw(st.dictionaries(labels, st.just("0" * 64), max_size=2)),
+    )

@@ -6,11 +6,13 @@ from tempfile import TemporaryDirectory
 
 import pytest
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from doe.model.errors import DataError, StoreError, UsageError
-from doe.model.records import Reading, Unit, Variant
+from doe.model.records import KeptFile, Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.store import ProjectFile, read_log
+from doe.store.attachments import TAKE, hash_of
 from doe.store.setup_text import setup_text
 from tests.store import strategies
 from tests.store.radio import SETTINGS
@@ -56,19 +58,34 @@ def test_a_round_trip_loses_nothing(radio: ProjectFile, tmp_path: Path, kind: st
 
 
 @pytest.mark.slow
-@given(strategies.projects())
+@given(strategies.projects(), st.data())
 @settings(quietly, max_examples=25)
-def test_any_project_survives_each_kind_of_file(project):
+def test_any_project_survives_each_kind_of_file(project, data):
     """The fingerprint after export and restore is the one before, whatever the texts, times and numbers are."""
     setup, units, sessions, variants, readings = project
     with TemporaryDirectory() as folder:
         f = ProjectFile.create(Path(folder) / "a.duckdb", setup)
         f.import_rows(variants, sessions, units, readings, source="made")
+        measure_some(f, Path(folder), data)
         assert f.check() == []
         for kind in KINDS:
             back = round_trip(f, Path(folder), kind)
             assert back.fingerprint() == f.fingerprint()
             assert back.setup() == setup
+            assert [row["computation"] for row in back.computations()] == [
+                row["computation"] for row in f.computations()
+            ]
+
+
+def measure_some(f: ProjectFile, folder: Path, data: st.DataObject):
+    """Add readings that were computed from a file, with any settings, to the built variants."""
+    for place, variant in enumerate(item.name for item in f.variants() if item.status == "built"):
+        take = folder / f"take{place}.txt"
+        take.write_bytes(data.draw(st.binary(max_size=4)) + bytes([place]))
+        digest = hash_of(take)
+        values = data.draw(st.lists(strategies.finite, max_size=2))
+        made = [(Reading(variant, "bass", value), data.draw(strategies.computations(digest))) for value in values]
+        f.add_measured(made, [KeptFile(take, digest, variant, TAKE)], variant)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -19,4 +19,6 @@ UNION ALL SELECT entry, holder, id, 'factor' FROM live_setting
 UNION ALL SELECT entry, 'attachment', id, 'variant' FROM live_attachment
     WHERE variant IS NOT NULL AND variant NOT IN (
         SELECT id FROM variant WHERE entry NOT IN (SELECT id FROM dead_entry))
+UNION ALL SELECT m.entry, 'reading', m.reading, 'file' FROM live_measurement m JOIN live_reading r ON r.id = m.reading
+    WHERE NOT EXISTS (SELECT 1 FROM live_attachment a WHERE a.sha256 = m.sha256 AND a.variant = r.variant)
 ORDER BY 1, 3

@@ -1,0 +1,68 @@
+"""Options of an outcome's definition that say how it is computed from a file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from doe.cli.parser import NOTHING
+from doe.model.errors import UsageError
+from doe.model.outcome import Outcome
+
+
+def with_recipe(outcome: Outcome, name: str | None, keys: Sequence[tuple[str, str]] | None) -> Outcome:
+    """Return an outcome with the recipe that was typed, checked; unchanged where none was.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        With the recipe it had before; another name drops the keys of that.
+    name : str, optional
+        Of the recipe; the word that empties a field takes it away.
+    keys : sequence of (str, str), optional
+        Its keys as typed; the word that empties a field takes one away.
+
+    Raises
+    ------
+    UsageError
+        If there are keys without a recipe, or the recipe cannot be used.
+    """
+    if name is None and not keys:
+        return outcome
+    if name == NOTHING:
+        if keys:
+            raise UsageError("--with does not go with --from none; give one of them.")
+        return replace(outcome, recipe={})
+    if name is None and not outcome.recipe:
+        raise UsageError(f"--with has keys, but {outcome.name} has no recipe; name it with --from.")
+    recipe = dict(outcome.recipe) if name in (None, outcome.recipe.get("from")) else {"from": name}
+    for key, text in keys or ():
+        value = recipe_value(text)
+        recipe.pop(key, None)
+        if value is not None:
+            recipe[key] = value
+    made = replace(outcome, recipe=recipe)
+    from doe.measuring import check_outcome  # scipy takes longer than any other definition
+
+    check_outcome(made)
+    return made
+
+
+def recipe_value(text: str) -> Any:
+    """Read a value as in the setup file, where a list needs no brackets and text no quotes; None to take a key away.
+
+    Examples
+    --------
+    >>> recipe_value("40,150"), recipe_value("[40, 150]"), recipe_value("12"), recipe_value("mic.txt")
+    ([40, 150], [40, 150], 12, 'mic.txt')
+    """
+    if text == NOTHING:
+        return None
+    for attempt in (text, f"[{text}]" if "," in text else text):
+        try:
+            return tomllib.loads(f"value = {attempt}")["value"]
+        except tomllib.TOMLDecodeError:
+            continue
+    return text

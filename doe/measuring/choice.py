@@ -1,0 +1,56 @@
+"""Which outcomes are measured - those named, or all that have a recipe - and each computed from takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from doe.measuring.check import check_outcome
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.outcome import Outcome
+from doe.signals.recipes import Measured, compute
+from doe.signals.sources import Context
+
+
+def chosen_outcomes(outcomes: Sequence[Outcome], names: Sequence[str]) -> list[Outcome]:
+    """Return the outcomes to measure, each with a recipe that can be used.
+
+    Raises
+    ------
+    DataError
+        If a name is no outcome, or an outcome has no recipe.
+    UsageError
+        If a recipe cannot be used.
+    """
+    known = {outcome.name: outcome for outcome in outcomes}
+    for name in names:
+        if name not in known:
+            there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
+            raise DataError(f"'{name}' is no outcome of this project; {there}.{did_you_mean(name, known)}")
+        if not known[name].recipe and known[name].kind != "measured":
+            raise DataError(f"{name} is {known[name].kind}; only measured outcomes are computed from files.")
+        if not known[name].recipe:
+            raise DataError(f"{name} has no recipe; set from in it: 'fettle outcome change {name} --from RECIPE'.")
+    chosen = [known[name] for name in dict.fromkeys(names)] or [outcome for outcome in outcomes if outcome.recipe]
+    if not chosen:
+        raise DataError(
+            "No outcome has a recipe; set from in one of them: 'fettle outcome change NAME --from RECIPE', and "
+            "'fettle measure --recipes' lists the recipes."
+        )
+    for outcome in chosen:
+        check_outcome(outcome)
+    return chosen
+
+
+def compute_outcome(outcome: Outcome, paths: Sequence[Path], context: Context) -> Measured:
+    """Compute one outcome from takes.
+
+    Raises
+    ------
+    DataError, UsageError
+        As the recipe does, with the outcome's name in front.
+    """
+    try:
+        return compute(outcome.recipe, paths, context)
+    except (DataError, UsageError) as err:
+        raise type(err)(f"{outcome.name}: {err}") from err

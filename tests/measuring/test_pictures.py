@@ -1,0 +1,116 @@
+"""What is drawn of takes is what the recipes read from them."""
+
+import numpy as np
+import pytest
+import soundfile
+
+from doe.charts import figure
+from doe.measuring import measure
+from doe.measuring.pictures import picture
+from doe.model.errors import DataError, UsageError
+from doe.model.outcome import Outcome
+from doe.model.records import Variant
+from doe.model.setup import Setup
+from doe.store import ProjectFile
+from tests.refusing import refused
+from tests.signals import sounds
+
+GRID = np.geomspace(20, 20_000, 400)
+BAND = {"from": "band_level", "band": [100, 5000], "smoothing": 0}
+LIKE = {"from": "deviation", "band": [100, 5000], "reference_variant": "shop"}
+FALL = {"from": "decay_time", "input": "impulse"}
+
+
+def project(folder, **recipes):
+    made = ProjectFile.create(
+        folder / "p.duckdb", Setup(outcomes=[Outcome(name, recipe=recipe) for name, recipe in recipes.items()])
+    )
+    for name in ("1", "2", "shop"):
+        made.add_variant(Variant(name))
+    return made
+
+
+def curve(folder, name, level):
+    path = folder / name
+    path.write_text("\n".join(f"{f:.8g} {level:.8g}" for f in GRID), encoding="utf-8")
+    return path
+
+
+def test_kept_takes_of_a_variant_are_averaged_as_power(tmp_path):
+    """Flat curves at 0 and -6 dB: their mean is 10 log((1 + 10^-0.6) / 2) everywhere."""
+    file = project(tmp_path, bass=BAND)
+    measure(file, "1", [curve(tmp_path, "a.txt", 0.0), curve(tmp_path, "b.txt", -6.0)])
+    made = picture(file, [curve(tmp_path, "c.txt", 3.0)], ["1"])
+    assert [response.name for response in made.result] == ["c", "variant 1"]
+    assert made.result[0].level == pytest.approx(3.0, abs=1e-6)
+    assert made.result[1].level == pytest.approx(10 * np.log10((1 + 10**-0.6) / 2), abs=1e-6)
+    assert figure(made.result, **made.options).layout.meta["title"] == "Frequency response of c and variant 1"
+
+
+def test_a_reference_is_drawn_with_the_difference_from_it(tmp_path):
+    """A slope of 3 dB at 1 kHz upward against a flat reference; the reference is not drawn twice."""
+    file = project(tmp_path, like=LIKE)
+    measure(file, "shop", [curve(tmp_path, "s.txt", -2.0)])
+    path = tmp_path / "a.txt"
+    path.write_text("\n".join(f"{f:.8g} {3.0 * np.log2(f / 1000):.8g}" for f in GRID), encoding="utf-8")
+    measure(file, "1", [path])
+    made = picture(file, variants=["1", "shop"])
+    assert [response.name for response in made.result] == ["variant 1"]
+    assert made.options["reference"].name == "shop"
+    (found,) = file.computations()
+    assert made.options["differences"]["variant 1"].rms_db == pytest.approx(found["value"], abs=1e-9)
+    assert "levels matched: variant 1 by" in figure(made.result, **made.options).layout.meta["title"]
+
+
+def test_without_a_recipe_a_curve_is_drawn_as_it_is(tmp_path):
+    made = picture(project(tmp_path), [curve(tmp_path, "a.txt", 1.5)])
+    assert made.result[0].level == pytest.approx(1.5, abs=1e-6)
+
+
+@pytest.fixture
+def body(tmp_path):
+    """A project whose recipe reads impulse responses, and one that decays by 60 dB in 0.4 s."""
+    samples = sounds.decay(0.4, -60, carrier="noise")
+    soundfile.write(tmp_path / "body.wav", 0.2 * samples / np.abs(samples).max(), sounds.RATE, subtype="PCM_24")
+    return project(tmp_path, fall=FALL), tmp_path / "body.wav"
+
+
+def test_one_take_is_drawn_by_octave(body):
+    file, path = body
+    made = picture(file, [path], what="decay")
+    assert [decay.label for decay in made.result] == [
+        f"{hz} Hz" for hz in (125, 250, 500, 1000, 2000, 4000, 8000)
+    ]  # fmt: skip
+    assert made.result[3].t20_s == pytest.approx(0.4, rel=0.1)
+    assert figure(made.result).layout.meta["kind"] == "decay"
+
+
+def test_several_takes_are_drawn_each_by_itself(body):
+    file, path = body
+    measure(file, "1", [path])
+    other = path.with_name("other.wav")
+    samples, rate = soundfile.read(path)
+    soundfile.write(other, 0.5 * samples, rate, subtype="PCM_24")
+    measure(file, "1", [other])
+    made = picture(file, [path], ["1"], what="decay")
+    assert [decay.name for decay in made.result] == ["body", "variant 1, take 1", "variant 1, take 2"]
+
+
+def test_a_waterfall_shows_one_take(body):
+    file, path = body
+    made = picture(file, [path], what="waterfall")
+    assert figure(made.result).layout.meta["kind"] == "waterfall"
+    other = path.with_name("other.wav")
+    other.write_bytes(path.read_bytes()[:-3])
+    with refused(UsageError, "A waterfall shows one take; 2 were given."):
+        picture(file, [path, other], what="waterfall")
+
+
+def test_what_cannot_be_drawn_is_named(body, tmp_path):
+    file, _ = body
+    with refused(DataError, "Variant 2 has no kept takes; measure it first."):
+        picture(file, variants=["2"])
+    with refused(UsageError, "There is nothing to draw; give files, or variants with kept takes."):
+        picture(file)
+    with refused(DataError, "a.txt is not a recording; it must be a WAV, FLAC or AIFF recording."):
+        picture(file, [curve(tmp_path, "a.txt", 0.0)], what="decay")
