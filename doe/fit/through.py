@@ -79,11 +79,13 @@ def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, 
     who = listed([part.replace("_", " ") for part in parts], "and")
     if not moved:
         return ""
+    whether = f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."
+    who = who[:1].upper() + who[1:]
     if odds >= CLEAR:
         return f"{who} move {outcome} through {name} (odds {_odds(odds)} over the two by themselves)."
     if odds <= 1.0 / CLEAR:
         return f"{who} move {outcome} otherwise than through {name} (odds {_odds(1.0 / odds)} against it)."
-    return f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."
+    return whether
 
 
 def _odds(odds: float) -> str:

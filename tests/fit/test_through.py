@@ -21,7 +21,7 @@ def test_factors_that_act_through_a_quantity_are_said_to(seed: int):
     row = analyse(log, FACTORS, Outcome("decay"), derived=[AIR]).through.iloc[0]
     assert row["quantity"] == "inner_air"
     assert row["odds"] > 3
-    assert row["finding"].startswith("rings and wool move decay through inner air (odds ")
+    assert row["finding"].startswith("Rings and wool move decay through inner air (odds ")
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
