@@ -51,8 +51,6 @@ def ratio(command, yardstick, cwd, rounds=ROUNDS):
     [
         ("log", "--unit", "body C", "--again"),
         ("read", "21", "bass=1.5", "decay=70", "--session", "evening 7"),
-        ("variants",),
-        ("history",),
     ],
 )
 def test_a_bench_command_takes_at_most_four_times_the_import_of_its_database(demo, words):
