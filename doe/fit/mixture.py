@@ -78,14 +78,18 @@ class Mixture:
         low = np.where(live, ends, np.inf).min(axis=0)
         high = np.where(live, ends, -np.inf).max(axis=0)
         value = np.clip(self.mean + reach * self.sd * np.sqrt(max(self.df - 2.0, 1.0) / max(self.df, 1.0)), low, high)
+        open_ = np.arange(len(value))  # quantities still moving; the rest cost nothing more
         for _ in range(_ROUNDS):
-            excess = self.below(value) - probability
-            low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
-            step = value - excess / np.maximum(self.density(value), 1e-300)
-            step = np.where((step > low) & (step < high), step, (low + high) / 2)
-            is_close = np.all(np.abs(step - value) <= _PRECISION * (np.abs(step) + self.scales.max(axis=0)))
-            value = step
-            if is_close:
+            part = Mixture(self.weights[:, open_], self.means[:, open_], self.scales[:, open_], self.df)
+            here, least, most = value[open_], low[open_], high[open_]
+            excess = part.below(here) - probability
+            least, most = np.where(excess < 0, here, least), np.where(excess < 0, most, here)
+            step = here - excess / np.maximum(part.density(here), 1e-300)
+            step = np.where((step > least) & (step < most), step, (least + most) / 2)
+            value[open_], low[open_], high[open_] = step, least, most
+            moved = np.abs(step - here) > _PRECISION * (np.abs(step) + part.scales.max(axis=0))
+            open_ = open_[moved]
+            if len(open_) == 0:
                 break
         return np.asarray(value)
 
