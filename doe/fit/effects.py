@@ -168,7 +168,7 @@ class Effects:
         lines = [self.headline, "", *_text_table(self._shown()), ""]
         for _, check in self.checks[self.checks["level"] != "fine"].iterrows():
             lines.append(f"{check['check']}: {check['finding']} {check['advice']}".rstrip())
-        lines += [note for note in (*self.through["finding"], *self.notes, self.sensitivity) if note]
+        lines += self._remarks()
         lines.append(self._footer())
         return "\n".join(lines)
 
@@ -183,14 +183,16 @@ class Effects:
             rows.append((row["term"], span, change, percent(row["activity"]), verdict))
         return pd.DataFrame(rows, columns=["term", "from - to", "change (95 %)", "active", "verdict"])
 
+    def _remarks(self) -> list[str]:
+        """Sentences below the table, empty ones left out."""
+        return [note for note in (*self.through["finding"], *self.notes, self.sensitivity) if note]
+
     def _footer(self) -> str:
         return f"{counted(self.n_readings, 'reading')} of {counted(self.n_variants, 'variant')}."
 
     def _repr_html_(self) -> str:
         table = self._shown().to_html(index=False, border=0, escape=True)
-        notes = "".join(
-            f"<p>{escape(note)}</p>" for note in (*self.through["finding"], *self.notes, self.sensitivity) if note
-        )
+        notes = "".join(f"<p>{escape(note)}</p>" for note in self._remarks())
         return f"<p><b>{escape(self.headline)}</b></p>{table}{notes}<p>{escape(self._footer())}</p>"
 
     def __repr__(self) -> str:

@@ -24,7 +24,6 @@ from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, Verdict
 Array = npt.NDArray[Any]
 
 CLAIM = 0.90
-SUSPECT = 0.25
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,9 +125,9 @@ def test_nothing_is_claimed_where_nothing_is_going_on():
 
 def test_too_small_is_a_claim_about_the_interval():
     effects = analyse(radio_log(9), FACTORS, BASS)
-    for row in effects.table.itertuples():
-        if row.verdict == TOO_SMALL:
-            assert -BASS.matters < row.low < row.high < BASS.matters
+    small = effects.table[effects.table["verdict"] == TOO_SMALL]
+    assert not small.empty
+    assert ((small["low"] > -BASS.matters) & (small["high"] < BASS.matters)).all()
 
 
 def test_without_matters_nothing_is_too_small():

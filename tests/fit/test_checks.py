@@ -8,6 +8,7 @@ from doe.fit import analyse
 from doe.fit.scatter_checks import box_cox_profile
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.wording import number
 from tests.fit.logs import FACTORS, plain_log, radio_log, random_settings
 from tests.published.cases import case
 
@@ -134,10 +135,10 @@ def test_lack_of_fit_of_the_yield_surface():
     log = plain_log(data[["x1", "x2"]], data["yield"])
     factors = [Factor(name, low=-(2**0.5), high=2**0.5) for name in ("x1", "x2")]
     log[["x1", "x2"]] = log[["x1", "x2"]].clip(-(2**0.5), 2**0.5)
-    effects = analyse(log, factors, Outcome("yield"))
-    supported = set(effects.classical["term"])
-    assert {"x1", "x2", "x1^2", "x2^2"} <= supported
+    effects = analyse(log, factors, Outcome("yield"), "quadratic")
     assert levels(effects)["Does the model fit?"] == "fine"
+    assert f"(p = {number(published.value('yield lack-of-fit p'), 2)})" in finding(effects, "Does the model fit?")
+    assert {"x1", "x2", "x1^2", "x2^2"} <= set(analyse(log, factors, Outcome("yield")).classical["term"])
 
 
 def test_a_drift_through_the_log_is_said():

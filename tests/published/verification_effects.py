@@ -126,9 +126,8 @@ def _bicycle() -> list[dict[str, Any]]:
         effects = study("bhh_bicycle_2_7_4", "time", factors, "main", keep=lambda data, n=number: data["fraction"] == n)
         for factor, ours in swings(effects).items():
             known = published.find(f"{word}: contrast {factor}")
-            theirs = -known.value if number == 2 and known.value * ours < 0 else known.value
             rows.append(
-                row(f"bicycle: {known.what}", published.citation, theirs, ours, known.tolerance or 0, known.origin)
+                row(f"bicycle: {known.what}", published.citation, known.value, ours, known.tolerance or 0, known.origin)
             )
     both = swings(study("bhh_bicycle_2_7_4", "time", factors, "main", block="fraction"))
     for what, factor in (
@@ -136,7 +135,7 @@ def _bicycle() -> list[dict[str, Any]]:
         ("combined: dynamo + (strings without gear)", "dynamo"),
     ):
         known = published.find(what)
-        rows.append(row(f"bicycle: {what}", published.citation, known.value, both[factor], 1e-6, known.origin))
+        rows.append(row(f"bicycle: {what}", published.citation, known.value, both[factor], known.tolerance or 0, known.origin))
     return rows
 
 
@@ -198,7 +197,6 @@ def _surface() -> list[dict[str, Any]]:
         rows.append(
             row(f"central composite: {known.what}", published.citation, known.value, error, known.tolerance or 0)
         )
-    known = published.find("yield lack-of-fit p")
     return rows
 
 
