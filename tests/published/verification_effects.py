@@ -135,7 +135,9 @@ def _bicycle() -> list[dict[str, Any]]:
         ("combined: dynamo + (strings without gear)", "dynamo"),
     ):
         known = published.find(what)
-        rows.append(row(f"bicycle: {what}", published.citation, known.value, both[factor], known.tolerance or 0, known.origin))
+        rows.append(
+            row(f"bicycle: {what}", published.citation, known.value, both[factor], known.tolerance or 0, known.origin)
+        )
     return rows
 
 
