@@ -1,6 +1,8 @@
 """Floor 4: worth, effort, reach, and the next change."""
 
 from doe.advise.advice import Advice
+from doe.advise.expect import Expectation
 from doe.advise.recommend import recommend
+from doe.advise.track import Track, track
 
-__all__ = ["Advice", "recommend"]
+__all__ = ["Advice", "Expectation", "Track", "recommend", "track"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from doe.model import wording
@@ -35,10 +35,17 @@ class Advice:
         What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings.
     front : DataFrame
         Variants where no outcome improves without loss in another; empty with one outcome.
+    weights : DataFrame
+        How the choice moves when one outcome counts less or more: ``outcome, weight, variant, worth``, the best design within
+        reach by factor, ``design_worth``; empty with one outcome.
     notes : tuple of str
         What limits the advice.
     chance_left : float
         Chance that something within reach beats the best by what matters.
+    headline : str
+        The answer in one sentence.
+    runner_up : str
+        A move that takes much less time than the first, and what it gives up; empty where there is none.
     """
 
     table: pd.DataFrame
@@ -48,9 +55,11 @@ class Advice:
     worth: pd.DataFrame
     predictions: pd.DataFrame
     front: pd.DataFrame
+    weights: pd.DataFrame
     notes: tuple[str, ...] = ()
     chance_left: float = 1.0
-    headline: str = field(default="")
+    headline: str = ""
+    runner_up: str = ""
 
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""
@@ -63,6 +72,7 @@ class Advice:
             lines += [f"Stop: {self.stop}", ""]
         for place, (reason, kind) in enumerate(zip(self.table["reason"], self.table["kind"], strict=True), start=1):
             lines += [f"{place}. {kind}: {reason}", ""]
+        lines += [self.runner_up, ""] if self.runner_up else []
         lines += [f"Note: {note}" for note in self.notes]
         return "\n".join(lines).rstrip() + "\n"
 
@@ -75,6 +85,7 @@ class Advice:
             parts.append(f"<p>{html.escape(self.stop)}</p>")
         items = "".join(f"<li>{html.escape(reason)}</li>" for reason in self.table["reason"])
         parts.append(f"<ol>{items}</ol>")
+        parts += [f"<p>{html.escape(self.runner_up)}</p>"] if self.runner_up else []
         parts += [f"<p><small>{html.escape(note)}</small></p>" for note in self.notes]
         return "".join(parts)
 

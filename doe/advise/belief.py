@@ -102,7 +102,8 @@ class Belief:
         for draws in self.draws:
             if draws.terms not in matrices:
                 matrices[draws.terms] = self.space.matrix(codes, draws.terms).T
-            answers.append(draws.coefficients[:most].astype(np.float32) @ matrices[draws.terms])
+            coefficients = draws.coefficients[:most]
+            answers.append(quick(coefficients) @ matrices[draws.terms])
         return tuple(answers)
 
     def values_on(
@@ -164,6 +165,12 @@ class Belief:
             for outcome, draws in zip(self.outcomes, self.draws, strict=True)
         ]
         return np.array(per_round)[:, None] / rounds
+
+
+def quick(coefficients: Floats) -> Floats:
+    """Return coefficients in single precision, or in double where effects are small beside the level they ride on."""
+    level, scatter = np.abs(coefficients[:, 0]).max(), coefficients.std(axis=0).max()
+    return coefficients.astype(np.float32) if level < 1e4 * scatter else coefficients
 
 
 def make_belief(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,12 +10,15 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief
 from doe.advise.space import Codes
-from doe.advise.worth import desirability
+from doe.advise.worth import desirability, overall
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Floats = npt.NDArray[np.floating[Any]]
+
+WEIGHT_MULTIPLES = (0.25, 0.5, 1.0, 2.0, 4.0)
+"""Multiples of an outcome's weight that the choice is tried with."""
 
 
 def undominated(scores: Floats) -> npt.NDArray[np.bool_]:
@@ -22,19 +26,16 @@ def undominated(scores: Floats) -> npt.NDArray[np.bool_]:
 
     Parameters
     ----------
-    scores : ndarray of shape (n_variants, n_outcomes)
+    scores : ndarray of shape (..., n_variants, n_outcomes)
         Higher is better. A row is beaten by one that is as good everywhere and better somewhere.
 
     Returns
     -------
-    ndarray of bool of shape (n_variants,)
+    ndarray of bool of shape (..., n_variants)
     """
-    keep = np.ones(len(scores), dtype=bool)
-    for place in range(len(scores)):
-        if keep[place]:
-            beaten = (scores <= scores[place]).all(axis=1) & (scores < scores[place]).any(axis=1)
-            keep &= ~beaten
-    return keep
+    one, other = scores[..., :, None, :], scores[..., None, :, :]
+    beaten = (one <= other).all(axis=-1) & (one < other).any(axis=-1)
+    return ~np.asarray(beaten.any(axis=-1), dtype=bool)
 
 
 def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
@@ -64,21 +65,54 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     )
     chosen = np.flatnonzero(undominated(scores))
     chance = _chance_on_front(belief, values)
-    rows = []
-    for place in chosen:
-        row: dict[str, Any] = {"variant": names[place], **belief.space.settings(everything[place])}
-        row["worth"] = float(belief.worth([value[:, [place]] for value in values]).mean())
-        row["chance_on_front"] = float(chance[place])
-        for outcome, value in zip(belief.outcomes, values, strict=True):
-            low, high = np.quantile(value[:, place], [0.025, 0.975])
-            row |= {outcome.name: float(value[:, place].mean())}
-            row |= {f"{outcome.name}_low": float(low), f"{outcome.name}_high": float(high)}
-        rows.append(row)
-    return pd.DataFrame(rows).sort_values("worth", ascending=False, ignore_index=True)
+    mine = [value[:, chosen] for value in values]
+    rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
+    columns: dict[str, Any] = {"worth": belief.worth(mine).mean(axis=0), "chance_on_front": chance[chosen]}
+    for outcome, value in zip(belief.outcomes, mine, strict=True):
+        low, high = np.quantile(value, [0.025, 0.975], axis=0)
+        columns |= {outcome.name: value.mean(axis=0), f"{outcome.name}_low": low, f"{outcome.name}_high": high}
+    frame = pd.DataFrame(rows).assign(**columns)
+    return frame.sort_values("worth", ascending=False, ignore_index=True)
+
+
+def weights_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
+    """Return how the choice moves when one outcome counts less or more than now.
+
+    Parameters
+    ----------
+    belief : Belief
+    codes : ndarray of shape (n_variants, n_factors)
+        Variants that could be built.
+
+    Returns
+    -------
+    DataFrame
+        ``outcome, weight`` (as a multiple of its own weight), ``variant`` (best of those built then), ``worth``, and one column
+        per factor for the best design within reach, with ``design_worth``.
+    """
+    import pandas as pd
+
+    designs, rows = belief.values(codes), []
+    for place, outcome in enumerate(belief.outcomes):
+        for multiple in WEIGHT_MULTIPLES:
+            weights = [one.weight * (multiple if one is outcome else 1.0) for one in belief.outcomes]
+            built = _mean_worth(belief, belief.variant_values, weights)
+            planned = _mean_worth(belief, designs, weights)
+            best, design = int(built.argmax()), int(planned.argmax())
+            row = {"outcome": belief.outcomes[place].name, "weight": multiple, "variant": belief.variants[best]}
+            row |= {"worth": float(built[best]), **belief.space.settings(codes[design])}
+            rows.append({**row, "design_worth": float(planned[design])})
+    return pd.DataFrame(rows)
+
+
+def _mean_worth(belief: Belief, values: Sequence[Floats], weights: Sequence[float]) -> Floats:
+    parts = [desirability(outcome, value) for outcome, value in zip(belief.outcomes, values, strict=True)]
+    result: Floats = overall(parts, weights).mean(axis=0)
+    return result
 
 
 def _chance_on_front(belief: Belief, values: list[Floats], most: int = 48) -> Floats:
     parts = [desirability(outcome, value[:most]) for outcome, value in zip(belief.outcomes, values, strict=True)]
     worlds = np.stack(parts, axis=2)
-    result: Floats = np.mean([undominated(world) for world in worlds], axis=0)
+    result: Floats = undominated(worlds).mean(axis=0)
     return result

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from doe.advise.belief import quick
 from doe.advise.prior import FullDraws
 from doe.advise.space import Codes, Space
 from doe.advise.worth import worth
@@ -20,10 +21,10 @@ from doe.model.outcome import Outcome
 
 Floats = npt.NDArray[np.floating[Any]]
 
-HOPED_FOR = 0.85
+HOPED_FOR = 0.9
 """Worth of the best variant within the limits from which on nothing speaks against a world."""
 
-SPREAD = 0.2
+SPREAD = 0.12
 """How fast belief falls below it: one standard deviation of a half normal curve."""
 
 LEAST = 0.02
@@ -32,38 +33,51 @@ LEAST = 0.02
 N_LOOKED_AT = 2_000
 
 
-def hopeful(
-    outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, n_draws: int, rng: np.random.Generator
-) -> tuple[FullDraws, ...]:
-    """Pick worlds in proportion to how far their best variant makes the goals look set within reach.
+def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, rng: np.random.Generator) -> Floats:
+    """Return the log weight of each world by how far its best variant makes the goals look set within reach.
 
     Parameters
     ----------
     outcomes : sequence of Outcome
         With a goal.
     draws : sequence of FullDraws
-        One per outcome, several times as many as wanted; draw d of all of them is one world.
+        One per outcome; draw d of all of them is one world.
     space : Space
-        Where to look for each world's best variant.
-    n_draws : int
-        Worlds wanted.
+        Where each world's best variant is looked for: in a sample of the grid, and among the variants read.
     rng : numpy Generator
 
     Returns
     -------
-    tuple of FullDraws
-        The same worlds for every outcome.
+    ndarray of shape (n_draws,)
+    """
+    codes = _sample(space, rng)
+    values = [quick(item.coefficients) @ space.matrix(codes, item.terms).T for item in draws]
+    reached = np.maximum(worth(outcomes, values).max(axis=1), _kept(outcomes, draws))
+    missing = np.maximum(HOPED_FOR - reached, 0.0) / SPREAD
+    result: Floats = np.log(np.maximum(np.exp(-0.5 * missing**2), LEAST))
+    return result
+
+
+def picked(
+    draws: Sequence[FullDraws], log_weight: Floats, n_draws: int, rng: np.random.Generator
+) -> tuple[FullDraws, ...]:
+    """Pick worlds in proportion to their weights, the same worlds for every outcome.
+
+    Parameters
+    ----------
+    draws : sequence of FullDraws
+        One per outcome, several times as many as wanted.
+    log_weight : ndarray of shape (n_given,)
+    n_draws : int
+        Worlds wanted.
+    rng : numpy Generator
 
     Notes
     -----
     Sampling-importance resampling (Rubin, D. B. 1988, Using the SIR algorithm to simulate posterior distributions, Bayesian
-    Statistics 3, 395-402), with systematic picks. The best is looked for in a sample of the grid.
+    Statistics 3, 395-402), with systematic picks.
     """
-    codes = _sample(space, rng)
-    values = [item.coefficients.astype(np.float32) @ space.matrix(codes, item.terms).T for item in draws]
-    reached = np.maximum(worth(outcomes, values).max(axis=1), _kept(outcomes, draws))
-    missing = np.maximum(HOPED_FOR - reached, 0.0) / SPREAD
-    weight = np.maximum(np.exp(-0.5 * missing**2), LEAST)
+    weight = np.exp(log_weight - log_weight.max())
     points = (np.arange(n_draws) + rng.random()) / n_draws * weight.sum()
     picks = rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), points), len(weight) - 1))
     return tuple(item.taken(picks) for item in draws)

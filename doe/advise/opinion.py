@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from doe.advise.prior import BUILD_SHARE, READING_SHARE, useful_range
+from doe.advise.prior import BUILD_SHARE, READING_SHARE, all_terms, useful_range
 from doe.coding import Coding, Matrix, Term
 from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_df=16.0)
 """Prior for choosing; `scale_df` is the weight of what is expected of the scatter, in builds."""
 
+KNOWN = Prior(main=0.95, interaction=0.95, curvature=0.95, certainty=20.0, scale_df=16.0)
+"""The same where it is known which terms matter."""
+
 FIRST_WEIGHT = 2.0
 """The same weight while it is still open whether the scatter is less than expected."""
 
@@ -45,12 +48,14 @@ SIZES = (0.1, 0.2, 0.4)
 BEAMS = (20, 40)
 """Models grown at each size: in the pass that judges the scatter, and in the one that counts."""
 
-MOST_PAIRED = 14
-"""Factors up to which pairs and curvature are looked at, as `doe.analyse` does."""
-
 
 def posterior_draws(
-    readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, n_draws: int, rng: np.random.Generator
+    readings: pd.DataFrame,
+    factors: Sequence[Factor],
+    outcome: Outcome,
+    n_draws: int,
+    rng: np.random.Generator,
+    known: Sequence[Term] | None = None,
 ) -> Draws:
     """Draw from what the readings say of one outcome.
 
@@ -63,6 +68,8 @@ def posterior_draws(
         Its goal or scale says what scatter is to be expected.
     n_draws : int
     rng : numpy Generator
+    known : sequence of Term, optional
+        The terms that matter, where that is known; the others are left out.
 
     Raises
     ------
@@ -72,14 +79,15 @@ def posterior_draws(
     coding = Coding(tuple(factors))
     origin = origin_of(readings, coding, outcome)
     evidence = origin.evidence
-    terms = _terms(coding, evidence)
+    terms = _terms(coding, evidence, known)
     if not terms or evidence.spread == 0:
         raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
     matrix = coding.matrix(evidence.settings, usable_terms(coding.matrix(evidence.settings, terms), terms)[0])
     _, problem, _ = _adjusted(origin, coding, matrix, _mains(coding, evidence, matrix))
-    first = _searched(problem, outcome, _expected_variance(problem, outcome), FIRST_WEIGHT, BEAMS[0])
+    prior = BOLD if known is None else KNOWN
+    first = _first(problem, outcome, prior)
     builds, problem, reading_sd = _adjusted(origin, coding, matrix, supported_terms(first))
-    average = averages(coding, _opinion(problem, outcome))
+    average = averages(coding, _second(problem, outcome, first, prior))
     names = evidence.variants[: evidence.n_built]
     return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng)
 
@@ -95,15 +103,17 @@ def draws_from(effects: Any, outcome: Outcome, n_draws: int, rng: np.random.Gene
     basis = effects.basis
     if basis is None:
         raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
-    average = averages(basis.averages.coding, _opinion(basis.averages.posterior.problem, outcome))
+    problem = basis.averages.posterior.problem
+    average = averages(basis.averages.coding, _second(problem, outcome, _first(problem, outcome, BOLD), BOLD))
     return draw(average, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
 
 
-def _terms(coding: Coding, evidence: Evidence) -> tuple[Term, ...]:
-    varied = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1]
-    if evidence.n_built < 2 or not varied:
+def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:
+    """Return the terms whose factors were all varied."""
+    if evidence.n_built < 2:
         return ()
-    return coding.terms("quadratic" if len(varied) <= MOST_PAIRED else "main", varied)
+    varied = {factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1}
+    return tuple(term for term in (all_terms(coding) if known is None else known) if varied.issuperset(term.factors))
 
 
 def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
@@ -119,12 +129,16 @@ def _adjusted(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Te
     return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
 
 
-def _opinion(problem: Problem, outcome: Outcome) -> Posterior:
-    """Search with the full weight of the expected scatter, which the readings may show to be less than expected."""
-    expected = _expected_variance(problem, outcome)
-    first = _searched(problem, outcome, expected, FIRST_WEIGHT, BEAMS[0])
+def _first(problem: Problem, outcome: Outcome, prior: Prior) -> Posterior:
+    """Search while it is still open how large the scatter is."""
+    return _searched(problem, outcome, prior, _expected_variance(problem, outcome), FIRST_WEIGHT, BEAMS[0])
+
+
+def _second(problem: Problem, outcome: Outcome, first: Posterior, prior: Prior) -> Posterior:
+    """Search with the full weight of the expected scatter, unless the first search saw less of it."""
     seen = float(first.weights @ first.variances)
-    return _searched(problem, outcome, min(expected, seen), BOLD.scale_df, BEAMS[1])
+    expected = min(_expected_variance(problem, outcome), seen)
+    return _searched(problem, outcome, prior, expected, prior.scale_df, BEAMS[1])
 
 
 def _expected_variance(problem: Problem, outcome: Outcome) -> float:
@@ -136,8 +150,8 @@ def _expected_variance(problem: Problem, outcome: Outcome) -> float:
     return (BUILD_SHARE * (high - low)) ** 2 + readings**2
 
 
-def _searched(problem: Problem, outcome: Outcome, expected: float, weight: float, beam: int) -> Posterior:
+def _searched(problem: Problem, outcome: Outcome, prior: Prior, expected: float, weight: float, beam: int) -> Posterior:
     """Search with an inverse-gamma prior on the scatter, `weight` builds heavy, and effects sized by the outcome's range."""
     low, high = useful_range(outcome)
     scales = tuple(share * (high - low) / math.sqrt(expected) for share in SIZES)
-    return search(problem, replace(BOLD, scales=scales, scale_df=weight), floor=weight * expected, beam=beam)
+    return search(problem, replace(prior, scales=scales, scale_df=weight), floor=weight * expected, beam=beam)

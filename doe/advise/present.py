@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,12 +10,13 @@ import numpy.typing as npt
 
 from doe.advise.advice import Advice, worth_text
 from doe.advise.choose import Choice
-from doe.advise.front import front_frame
+from doe.advise.front import front_frame, weights_frame
 from doe.advise.question import Question
-from doe.advise.reasons import Facts, changes_text, reason, settings_text
+from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
 from doe.advise.stop import chance_left, stop_sentence
+from doe.advise.track import HALF_WIDTH
 from doe.advise.worth import worth_that_matters
 from doe.model import wording
 from doe.model.choices import Settings, Value
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.floating[Any]]
 
 MOST_CANDIDATES = 300
+CHEAPER = 0.6
+"""Share of the first choice's minutes up to which another move counts as the cheap one."""
 
 
 def make_advice(question: Question, situation: Situation, choices: list[Choice]) -> Advice:
@@ -40,6 +44,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
     columns += ["worth_per_hour", "settles", "reason"]
     table = pd.DataFrame(rows, columns=columns)
     cheapest = float(choices[0].minutes.min()) if choices else _cheapest(question, situation)
+    front, weights = _trade_offs(situation)
     stop = stop_sentence(
         chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest
     )
@@ -49,11 +54,13 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         stop=stop,
         candidates=_candidates(question, situation, choices),
         worth=worth_frame(situation),
-        predictions=_predictions(situation, choices),
-        front=_front(situation),
+        predictions=_predictions(question, situation, choices),
+        front=front,
+        weights=weights,
         notes=_notes(question, situation, choices),
         chance_left=chance,
         headline=_headline(best, stop, rows),
+        runner_up=_runner_up(question, situation, choices),
     )
 
 
@@ -140,10 +147,12 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     values = [value[:, place] for value in moves.values]
     noise = belief.noise(moves.rounds[[place]], situation.log.raters)[:, 0]
     variant = _same_variant(situation, settings, int(moves.variant[place]))
+    start = int(moves.start[place])
+    changes = {} if unit is None else _changes(unit.settings, settings)
     return Facts(
         kind=move_kind(choice) if situation.has_readings else "learn",
-        unit=choice.reach.name(int(moves.start[place])),
-        changes={} if unit is None else _changes(unit.settings, settings),
+        unit=choice.reach.name(start),
+        changes=changes,
         settings=settings,
         minutes=float(choice.minutes[place]),
         rounds=int(moves.rounds[place]),
@@ -157,6 +166,8 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
         settles=[name for name, _ in settled_terms(belief, values, noise)] if situation.has_readings else [],
         would_change=_would_change(situation, choice),
         is_exploration=not situation.has_readings,
+        one_way=_one_way(question, changes),
+        loses_best=unit is not None and bool(changes) and situation.carried.get(start, -1) == situation.best,
     )
 
 
@@ -208,6 +219,30 @@ def _changes(start: Any, end: Settings) -> dict[str, tuple[Value, Value]]:
     return {name: (start[name], value) for name, value in end.items() if start[name] != value}
 
 
+def _one_way(question: Question, changes: Mapping[str, tuple[Value, Value]]) -> list[str]:
+    return [
+        factor.name
+        for factor in question.factors
+        if factor.name in changes and not factor.can_go(changes[factor.name][1], changes[factor.name][0])
+    ]
+
+
+def _runner_up(question: Question, situation: Situation, choices: list[Choice]) -> str:
+    """Describe the best move among those that take much less time than the first choice."""
+    if not choices:
+        return ""
+    first = choices[0]
+    value, minutes = first.judged.value, first.minutes
+    cheap = np.flatnonzero((minutes <= CHEAPER * minutes[first.place]) & (value > 0))
+    if not len(cheap):
+        return ""
+    place = int(cheap[first.rate[cheap].argmax()])
+    other = Choice(first.moves, first.judged, minutes, place, first.rate, first.reach)
+    unit = first.reach.name(int(first.moves.start[place]))
+    share = float(value[place] / max(value[first.place], 1e-12))
+    return runner_up(_label(question, situation, other), float(minutes[place]), unit, share)
+
+
 def _candidates(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
     import pandas as pd
 
@@ -241,7 +276,7 @@ def _label(question: Question, situation: Situation, choice: Choice) -> str:
     return changes_text(_changes(unit.settings, settings), question.factors) or "as it stands"
 
 
-def _predictions(situation: Situation, choices: list[Choice]) -> pd.DataFrame:
+def _predictions(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
@@ -249,18 +284,18 @@ def _predictions(situation: Situation, choices: list[Choice]) -> pd.DataFrame:
         noise = situation.belief.noise(choice.moves.rounds[[choice.place]], situation.log.raters)[:, 0]
         for outcome, value, var in zip(situation.belief.outcomes, choice.moves.values, noise, strict=True):
             draws = value[:, choice.place]
-            half = 1.96 * float(np.sqrt(draws.var() + var))
+            half = HALF_WIDTH * float(np.sqrt(draws.var() + var)) * question.widen.get(outcome.name, 1.0)
             mean = float(draws.mean())
             rows.append({"place": turn, "outcome": outcome.name, "mean": mean, "low": mean - half, "high": mean + half})
     return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high"])
 
 
-def _front(situation: Situation) -> pd.DataFrame:
+def _trade_offs(situation: Situation) -> tuple[pd.DataFrame, pd.DataFrame]:
     import pandas as pd
 
-    if len(situation.belief.outcomes) < 2 or not situation.has_readings:
-        return pd.DataFrame()
-    return front_frame(situation.belief, situation.promising)
+    if len(situation.belief.outcomes) < 2 or not situation.has_readings or not len(situation.promising):
+        return pd.DataFrame(), pd.DataFrame()
+    return front_frame(situation.belief, situation.promising), weights_frame(situation.belief, situation.promising)
 
 
 def _notes(question: Question, situation: Situation, choices: list[Choice]) -> tuple[str, ...]:
@@ -279,7 +314,7 @@ def _notes(question: Question, situation: Situation, choices: list[Choice]) -> t
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
     if choices and len(choices) < question.count:
         notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
-    return tuple(notes)
+    return (*notes, *situation.expected)
 
 
 def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]]) -> str:

@@ -37,7 +37,13 @@ READING_SHARE = 0.08
 
 @dataclass(frozen=True, slots=True)
 class FullDraws:
-    """Draws of one outcome over all terms of all factors; the fields are those of the posterior draws of `doe.fit`."""
+    """Draws of one outcome over all terms of all factors; the fields are those of the posterior draws of `doe.fit`.
+
+    Attributes
+    ----------
+    widths : tuple of int
+        Number of columns of each term.
+    """
 
     terms: tuple[Term, ...]
     coefficients: Array
@@ -46,13 +52,23 @@ class FullDraws:
     reading_sd: Array
     variant_means: Array
     variants: tuple[str, ...]
+    widths: tuple[int, ...]
 
     def taken(self, picks: npt.NDArray[np.intp]) -> FullDraws:
         """Return some of the draws."""
         return FullDraws(
             self.terms, self.coefficients[picks], self.included[picks], self.build_sd[picks], self.reading_sd[picks],
-            self.variant_means[picks], self.variants,
+            self.variant_means[picks], self.variants, self.widths,
         )  # fmt: skip
+
+
+MOST_PAIRED = 14
+"""Factors up to which pairs and curvature are looked at, as `doe.analyse` does."""
+
+
+def all_terms(coding: Coding) -> tuple[Term, ...]:
+    """Return the terms that may matter: mains, pairs and squares, or mains alone where there are very many factors."""
+    return coding.terms("quadratic" if len(coding.factors) <= MOST_PAIRED else "main")
 
 
 def useful_range(outcome: Outcome) -> tuple[float, float]:
@@ -63,7 +79,9 @@ def useful_range(outcome: Outcome) -> tuple[float, float]:
     return (min(ends), max(ends)) if len(ends) > 1 and min(ends) < max(ends) else (-1.0, 1.0)
 
 
-def prior_draws(outcome: Outcome, coding: Coding, n_draws: int, rng: np.random.Generator) -> FullDraws:
+def prior_draws(
+    outcome: Outcome, coding: Coding, n_draws: int, rng: np.random.Generator, known: Sequence[Term] | None = None
+) -> FullDraws:
     """Draw possible worlds of one outcome before any reading.
 
     Parameters
@@ -74,15 +92,18 @@ def prior_draws(outcome: Outcome, coding: Coding, n_draws: int, rng: np.random.G
         Of all factors.
     n_draws : int
     rng : numpy Generator
+    known : sequence of Term, optional
+        The terms that matter, where that is known; no others do.
     """
-    terms = coding.terms("quadratic")
+    terms = all_terms(coding) if known is None else tuple(known)
     low, high = useful_range(outcome)
-    included, columns = _filled(terms, {}, {}, outcome, coding, n_draws, rng)
+    included, columns = _filled(terms, {}, {}, outcome, coding, n_draws, rng, surely=known is not None)
     intercept = (low + high) / 2 + (high - low) / 4 * rng.standard_normal((n_draws, 1))
     span, ones = high - low, np.ones(n_draws)
     nothing = np.empty((n_draws, 0))
     return FullDraws(
-        terms, np.hstack([intercept, columns]), included, BUILD_SHARE * span * ones, READING_SHARE * span * ones, nothing, ()
+        terms, np.hstack([intercept, columns]), included, BUILD_SHARE * span * ones, READING_SHARE * span * ones, nothing, (),
+        _widths(terms, coding),
     )  # fmt: skip
 
 
@@ -117,11 +138,13 @@ def anchored_draws(
     coefficients = prior.coefficients.copy()
     coefficients[:, 0] = (own - shape).mean(axis=1) - offset
     return FullDraws(
-        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names
+        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names, prior.widths
     )  # fmt: skip
 
 
-def completed(draws: DrawsLike, outcome: Outcome, coding: Coding, rng: np.random.Generator) -> FullDraws:
+def completed(
+    draws: DrawsLike, outcome: Outcome, coding: Coding, rng: np.random.Generator, known: Sequence[Term] | None = None
+) -> FullDraws:
     """Add prior draws of the terms that a fit had no opinion of, because their factors never were varied.
 
     Parameters
@@ -133,18 +156,22 @@ def completed(draws: DrawsLike, outcome: Outcome, coding: Coding, rng: np.random
     coding : Coding
         Of all factors.
     rng : numpy Generator
+    known : sequence of Term, optional
+        The terms that matter, where that is known; no others are added.
     """
-    every = (*coding.terms("quadratic"), *draws.terms)
+    every = (*(all_terms(coding) if known is None else known), *draws.terms)
     terms = tuple(dict.fromkeys(every))
-    known, blocks, start = {}, {}, 1
+    inside, blocks, start = {}, {}, 1
     for place, term in enumerate(draws.terms):
         width = _width(term, coding)
-        known[term], blocks[term] = draws.included[:, place], draws.coefficients[:, start : start + width]
+        inside[term], blocks[term] = draws.included[:, place], draws.coefficients[:, start : start + width]
         start += width
-    included, columns = _filled(terms, known, blocks, outcome, coding, len(draws.build_sd), rng)
+    surely = known is not None
+    included, columns = _filled(terms, inside, blocks, outcome, coding, len(draws.build_sd), rng, surely=surely)
     coefficients = np.hstack([draws.coefficients[:, :1], columns])
     return FullDraws(
-        terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants
+        terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants,
+        _widths(terms, coding),
     )  # fmt: skip
 
 
@@ -156,6 +183,8 @@ def _filled(
     coding: Coding,
     n_draws: int,
     rng: np.random.Generator,
+    *,
+    surely: bool,
 ) -> tuple[npt.NDArray[np.bool_], Array]:
     """Put known blocks of coefficients in their places and draw the others from the prior, parents first."""
     low, high = useful_range(outcome)
@@ -166,13 +195,19 @@ def _filled(
             columns.append(blocks[term])
             continue
         kind = "main" if term.is_main else ("curvature" if term.is_square else "two-factor")
-        active = rng.random(n_draws) < CHANCE[kind]
+        active = rng.random(n_draws) < (1.0 if surely else CHANCE[kind])
         for parent in term.parents:
-            active &= inside[parent]
+            active &= inside.get(parent, surely)
         inside[term] = active
         sizes = SHARE[kind] * (high - low) * rng.standard_normal((n_draws, _width(term, coding)))
         columns.append(np.where(active[:, None], sizes, 0.0))
+    if not terms:
+        return np.zeros((n_draws, 0), dtype=bool), np.zeros((n_draws, 0))
     return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
+
+
+def _widths(terms: Sequence[Term], coding: Coding) -> tuple[int, ...]:
+    return tuple(_width(term, coding) for term in terms)
 
 
 def _width(term: Term, coding: Coding) -> int:

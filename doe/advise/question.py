@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from doe.advise.expect import Expectation
 from doe.advise.worth import goal_outcomes
+from doe.coding import Coding, Term
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean
 from doe.model.factor import Factor
@@ -36,6 +38,12 @@ class Question:
     unit : str or None
         The only unit to work on.
     seed : int
+    expect : tuple of Expectation
+        What the maker expects.
+    widen : mapping of str to float
+        Outcome -> factor for the width of predictions.
+    terms : mapping of str to sequence of str
+        Outcome -> the terms that matter, where that is known.
     """
 
     factors: tuple[Factor, ...]
@@ -48,6 +56,13 @@ class Question:
     only: Only | None
     unit: str | None
     seed: int
+    expect: tuple[Expectation, ...]
+    widen: Mapping[str, float]
+    terms: Mapping[str, Sequence[str]]
+
+    def known_terms(self, outcome: Outcome, coding: Coding) -> tuple[Term, ...] | None:
+        """Return the terms that matter to an outcome, or None where that is to be found out."""
+        return coding.terms(self.terms[outcome.name]) if outcome.name in self.terms else None
 
     @property
     def most_minutes(self) -> float:
@@ -66,6 +81,9 @@ def ask(
     only: Only | None,
     unit: str | None,
     seed: int,
+    expect: Sequence[Expectation],
+    widen: Mapping[str, float] | None,
+    terms: Mapping[str, Sequence[str]] | None,
 ) -> Question:
     """Check the arguments of `doe.advise.recommend`.
 
@@ -85,7 +103,11 @@ def ask(
         raise UsageError(
             f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
         )
+    for name in {**(widen or {}), **(terms or {})}:
+        if name not in [outcome.name for outcome in outcomes]:
+            known = [outcome.name for outcome in outcomes]
+            raise UsageError(f"'{name}' is no outcome of this project.{did_you_mean(name, known)}")
     return Question(
         tuple(factors), goal_outcomes(outcomes), effort or Effort(), tuple(limits), tuple(derived), count, hours, only,
-        unit, seed,
+        unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
     )  # fmt: skip

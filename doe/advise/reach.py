@@ -11,7 +11,6 @@ import numpy.typing as npt
 
 from doe.advise.effort import ChangeTables, change_tables
 from doe.advise.space import Codes, Space, kept
-from doe.coding import Coding
 from doe.model.choices import Settings
 from doe.model.effort import Effort
 from doe.model.errors import DataError
@@ -165,7 +164,7 @@ def check_limits(space: Space, seed: int = 1) -> None:
 
 
 def _possible(limits: Sequence[Limit], space: Space, seed: int) -> bool:
-    used = _factors_used(limits, space.coding)
+    used = _factors_used(limits, space)
     sizes = [count if factor.name in used else 1 for factor, count in zip(space.factors, space.shape, strict=True)]
     if np.prod(sizes, dtype=float) <= MOST_COMBINATIONS:
         codes = np.stack(np.unravel_index(np.arange(int(np.prod(sizes))), sizes), axis=1)
@@ -175,13 +174,13 @@ def _possible(limits: Sequence[Limit], space: Space, seed: int) -> bool:
     columns = space.columns(codes.astype(np.intp))
     keeps = np.ones(len(codes), dtype=bool)
     for limit in limits:
-        keeps &= kept(limit, columns, space.coding)
+        keeps &= kept(limit, columns, space.derived)
     return bool(keeps.any())
 
 
-def _factors_used(limits: Sequence[Limit], coding: Coding) -> set[str]:
+def _factors_used(limits: Sequence[Limit], space: Space) -> set[str]:
     """Follow derived quantities down to factors."""
-    written = {quantity.name: quantity.parsed.names for quantity in coding.derived}
+    written = {quantity.name: quantity.parsed.names for quantity in space.derived}
     waiting = [name for limit in limits for name in limit.expression.names]
     used: set[str] = set()
     while waiting:

@@ -46,6 +46,10 @@ class Facts:
         What would change our mind, as half a sentence.
     is_exploration : bool
         Whether there are no readings yet to go by.
+    one_way : sequence of str
+        Factors that cannot be changed back on this unit.
+    loses_best : bool
+        Whether the unit carries the best variant now, and would no longer.
     """
 
     kind: str
@@ -64,6 +68,8 @@ class Facts:
     settles: Sequence[str]
     would_change: str
     is_exploration: bool
+    one_way: Sequence[str] = ()
+    loses_best: bool = False
 
 
 def reason(facts: Facts, factors: Sequence[Factor]) -> str:
@@ -103,7 +109,36 @@ def _what(facts: Facts, factors: Sequence[Factor]) -> str:
     if not facts.changes:
         return f"Read unit {facts.unit} as it stands ({settings_text(facts.settings, factors)}): {effort}."
     back = f", which is variant {facts.variant} again" if facts.variant is not None else ""
-    return f"On unit {facts.unit} change {changes_text(facts.changes, factors)}{back}: {effort}."
+    return f"On unit {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
+
+
+def _caution(facts: Facts) -> str:
+    """Say what cannot be undone, and that the best variant is taken apart."""
+    parts = []
+    if facts.one_way:
+        parts.append(f"{listed(facts.one_way, 'and')} cannot go back on this unit")
+    if facts.loses_best:
+        parts.append(f"it carries variant {facts.best} now, the best so far")
+    return f" ({'; '.join(parts)})" if parts else ""
+
+
+def runner_up(label: str, minutes: float, unit: str, share: float) -> str:
+    """Say what a cheaper move is, and what it gives up.
+
+    Parameters
+    ----------
+    label : str
+        What would be changed.
+    minutes : float
+    unit : str
+    share : float
+        Its value as a share of the first choice's.
+    """
+    where = "as a new unit" if unit == "new" else f"on unit {unit}"
+    gives_up = f"it gives up {wording.percent(1 - share)} of what the first choice is expected to bring"
+    if share >= 1:
+        gives_up = "it is expected to bring as much"
+    return f"Cheaper: {label} {where}, {wording.duration(minutes)}; {gives_up}."
 
 
 def _why(facts: Facts) -> str:

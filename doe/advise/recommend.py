@@ -9,6 +9,7 @@ import numpy as np
 
 from doe.advise.advice import Advice
 from doe.advise.choose import choose
+from doe.advise.expect import Expectation
 from doe.advise.present import make_advice
 from doe.advise.question import Only, ask
 from doe.advise.situation import look
@@ -37,6 +38,9 @@ def recommend(
     unit: str | None = None,
     seed: int = 1,
     effects: Mapping[str, Any] | Sequence[Any] | None = None,
+    expect: Sequence[Expectation] = (),
+    widen: Mapping[str, float] | None = None,
+    terms: Mapping[str, Sequence[str]] | None = None,
 ) -> Advice:
     """Recommend what to build or read next.
 
@@ -67,7 +71,13 @@ def recommend(
     seed : int
         Of the posterior draws; the same seed gives the same advice.
     effects : mapping of outcome name to Effects, or sequence of Effects, optional
-        Results of `doe.analyse` at hand, so that they are not computed again.
+        Results of `doe.analyse` at hand, whose adjusted builds are used so that they are not computed again.
+    expect : sequence of Expectation
+        What the maker expects of some factors: a mild prior, named in the notes, overruled by readings.
+    widen : mapping of outcome name to float, optional
+        Factors for the width of predictions, as a track record asks for them (`doe.advise.track`).
+    terms : mapping of outcome name to sequence of str, optional
+        The terms that matter to an outcome, where that is known for sure, from physics say; by default all may.
 
     Returns
     -------
@@ -80,7 +90,7 @@ def recommend(
     DataError
         If the readings do not fit the factors, or the limits contradict each other.
     """
-    question = ask(factors, outcomes, effort, limits, derived, count, hours, only, unit, seed)
+    question = ask(factors, outcomes, effort, limits, derived, count, hours, only, unit, seed, expect, widen, terms)
     rng = np.random.default_rng(seed)
     situation = look(question, readings, units, _by_name(effects), rng)
     choices = choose(question, situation, rng)

@@ -70,8 +70,7 @@ def shortlist(
     fixed = effort.session_minutes + effort.reading_minutes
     scorer = _Scorer(belief, reach, kept[:SCREEN_DRAWS], fixed, most_minutes, power)
     codes = candidates(reach.space, scorer, [belief.variant_codes], reach, rng)
-    score, worths, start = scorer.full(codes)
-    minutes, _, _ = reach.cheapest(codes)
+    score, worths, start, minutes = scorer.full(codes)
     cheapest = float(minutes.min()) if len(minutes) else float("inf")
     within = np.isfinite(score)
     codes, score, worths, start = codes[within], score[within], worths[:, within], start[within]
@@ -112,14 +111,14 @@ class _Scorer:
     def __call__(self, codes: Codes) -> Floats:
         return self.full(codes)[0]
 
-    def full(self, codes: Codes) -> tuple[Floats, Floats, npt.NDArray[np.intp]]:
-        """Return score (minus infinity out of reach), worth per draw, and start."""
+    def full(self, codes: Codes) -> tuple[Floats, Floats, npt.NDArray[np.intp], Floats]:
+        """Return score (minus infinity out of reach), worth per draw, start, and minutes to build."""
         minutes, _, start = self.reach.cheapest(codes)
         worths = self.belief.worth(self.belief.values_on(codes, self.reach.unit_names, start, len(self.kept)))
         better = np.maximum(worths - self.kept[:, None].astype(worths.dtype), 0).mean(axis=0)
         total = minutes + self.fixed_minutes
         score = np.where(total <= self.most_minutes, better / np.maximum(total, 1.0) ** self.power, -np.inf)
-        return score, worths, start
+        return score, worths, start, minutes
 
 
 def _best_of(score: Floats, start: npt.NDArray[np.intp], count: int) -> npt.NDArray[np.intp]:

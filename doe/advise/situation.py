@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief, make_belief
 from doe.advise.effort import bought_levels
-from doe.advise.hope import hopeful
+from doe.advise.expect import check_expectations, notes_on, weigh
+from doe.advise.hope import hope, picked
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER
 from doe.advise.opinion import draws_from, posterior_draws
@@ -19,7 +20,7 @@ from doe.advise.prior import FullDraws, anchored_draws, completed, prior_draws
 from doe.advise.question import Question
 from doe.advise.reach import Reach, check_limits, reach_from, settings_of
 from doe.advise.screen import shortlist
-from doe.advise.space import Codes, Space, make_space
+from doe.advise.space import Codes, Space, make_space, usable_as_terms
 from doe.coding import Coding
 from doe.model.errors import FitError
 from doe.model.outcome import Outcome
@@ -57,6 +58,8 @@ class Situation:
     cheapest_minutes : float
         Of building anything, whatever the hours left; infinite where nothing is within reach.
     has_readings : bool
+    expected : tuple of str
+        What the maker expected, and how it is believed now.
     """
 
     log: Log
@@ -69,6 +72,7 @@ class Situation:
     promised: Floats
     cheapest_minutes: float
     has_readings: bool
+    expected: tuple[str, ...]
 
 
 def look(
@@ -89,15 +93,18 @@ def look(
     """
     log = read_log(readings, question.factors, units)
     check_unit(question.unit, log.units)
-    coding = Coding(question.factors, question.derived)
-    space = make_space(coding, [*log.variants.values(), *settings_of(log.units)], question.limits)
+    seen = [*log.variants.values(), *settings_of(log.units)]
+    coding = Coding(question.factors, usable_as_terms(question.derived, question.factors))
+    space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
     outcomes, draws = _draws(question, readings, effects, space, log, rng)
-    draws = hopeful(outcomes, draws, space, N_DRAWS, rng)
+    check_expectations(question.expect, coding, question.outcomes)
+    log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
+    draws = picked(draws, log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
     worths = belief.variant_worth()
     best = int(worths.mean(axis=0).argmax()) if belief.variants else None
-    bought = bought_levels(question.factors, [*log.variants.values(), *settings_of(log.units)])
+    bought = bought_levels(question.factors, seen)
     holder = next(
         (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
     )
@@ -111,7 +118,7 @@ def look(
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
         log, belief, reach, carried, best, found.codes, found.promising, promised, found.cheapest_minutes,
-        bool(draws[0].variants),
+        bool(draws[0].variants), notes_on(question.expect, outcomes, draws),
     )  # fmt: skip
 
 
@@ -127,8 +134,8 @@ def _draws(
     read = set() if readings is None or not len(readings) else set(readings["outcome"].astype(str))
     chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read or outcome.name in effects)
     if not chosen or readings is None:
-        every = question.outcomes
-        return every, tuple(prior_draws(outcome, space.coding, FIRST_DRAWS, rng) for outcome in every)
+        every = [(outcome, question.known_terms(outcome, space.coding)) for outcome in question.outcomes]
+        return question.outcomes, tuple(prior_draws(one, space.coding, FIRST_DRAWS, rng, known) for one, known in every)
     found = [_posterior(question, readings, outcome, effects.get(outcome.name), space, log, rng) for outcome in chosen]
     return chosen, tuple(found)
 
@@ -143,16 +150,17 @@ def _posterior(
     rng: np.random.Generator,
 ) -> FullDraws:
     """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
+    known = question.known_terms(outcome, space.coding)
     try:
         if result is None:
-            draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng)
+            draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)
         else:
             draws = draws_from(result, outcome, FIRST_DRAWS, rng)
-        return completed(draws, outcome, space.coding, rng)
+        return completed(draws, outcome, space.coding, rng, known)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]
         return anchored_draws(
-            prior_draws(outcome, space.coding, FIRST_DRAWS, rng), mine, space, dict(log.variants), rng
+            prior_draws(outcome, space.coding, FIRST_DRAWS, rng, known), mine, space, dict(log.variants), rng
         )  # fmt: skip
 
 

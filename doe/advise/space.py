@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -12,9 +13,9 @@ import numpy.typing as npt
 
 from doe.coding import Coding, Term, term_columns
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError
+from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
-from doe.model.limit import Limit, derive
+from doe.model.limit import Derived, Limit, derive
 
 Array = npt.NDArray[np.floating[Any]]
 Codes = npt.NDArray[np.intp]
@@ -35,11 +36,14 @@ class Space:
         Considered settings of each factor, in order.
     limits : tuple of Limit
         Rules that every variant keeps.
+    derived : tuple of Derived
+        Quantities that the limits use.
     """
 
     coding: Coding
     values: tuple[tuple[Value, ...], ...]
     limits: tuple[Limit, ...] = ()
+    derived: tuple[Derived, ...] = ()
     _codes: tuple[dict[Value, int], ...] = field(init=False, repr=False, compare=False)
     _arrays: tuple[npt.NDArray[Any], ...] = field(init=False, repr=False, compare=False)
     _coded: tuple[Array, ...] = field(init=False, repr=False, compare=False)
@@ -107,7 +111,7 @@ class Space:
             return keeps
         columns = self.columns(codes)
         for limit in self.limits:
-            keeps &= kept(limit, columns, self.coding)
+            keeps &= kept(limit, columns, self.derived)
         return keeps
 
     def matrix(self, codes: Codes, terms: Sequence[Term]) -> Array:
@@ -130,6 +134,7 @@ def make_space(
     coding: Coding,
     seen: Sequence[Mapping[str, Value]] = (),
     limits: Sequence[Limit] = (),
+    derived: Sequence[Derived] | None = None,
     most: int = MOST_VALUES,
 ) -> Space:
     """Build the grid: evenly spread settings of each factor, and every setting that exists already.
@@ -142,6 +147,8 @@ def make_space(
         Settings of units and variants that exist.
     limits : sequence of Limit
         Rules that every variant keeps.
+    derived : sequence of Derived, optional
+        Quantities that the limits use; by default those of the coding.
     most : int
         Settings considered of one numeric factor, beside those seen.
     """
@@ -149,15 +156,26 @@ def make_space(
     for factor in coding.factors:
         found = {settings[factor.name] for settings in seen if factor.name in settings}
         values.append(tuple(sorted({*factor.grid(most), *found}, key=factor.position)))
-    return Space(coding, tuple(values), tuple(limits))
+    return Space(coding, tuple(values), tuple(limits), tuple(coding.derived if derived is None else derived))
 
 
-def kept(limit: Limit, columns: Mapping[str, Any], coding: Coding) -> npt.NDArray[np.bool_]:
+def usable_as_terms(derived: Sequence[Derived], factors: Sequence[Factor]) -> tuple[Derived, ...]:
+    """Return the quantities that can stand as terms: written in numeric factors, and not the same for all settings."""
+    numbers = {factor.name for factor in factors if factor.is_numeric}
+    chosen = []
+    for quantity in derived:
+        if quantity.parsed.names <= numbers:
+            with contextlib.suppress(UsageError, DataError):
+                chosen.append(Coding(tuple(factors), (quantity,)).derived[0])
+    return tuple(chosen)
+
+
+def kept(limit: Limit, columns: Mapping[str, Any], derived: Sequence[Derived]) -> npt.NDArray[np.bool_]:
     """Tell which variants keep one limit; shape (n_variants,)."""
     count = len(next(iter(columns.values())))
     try:
         with np.errstate(all="ignore"):
-            answer = limit.expression.evaluate(derive(columns, coding.derived))
+            answer = limit.expression.evaluate(derive(columns, derived))
     except DataError:
         return np.zeros(count, dtype=bool)
     return np.broadcast_to(np.asarray(answer, dtype=bool), (count,))

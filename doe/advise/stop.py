@@ -14,9 +14,16 @@ Floats = npt.NDArray[np.floating[Any]]
 STOP_BELOW = 0.10
 """Stop once the chance that something within reach is better by what matters is below this."""
 
+MODEL_DOUBT = 0.09
+"""Chance that something better exists which no possible world holds. Measured, not derived: in rehearsals on seeds kept for
+tuning, this much made the first statement below `STOP_BELOW` right nine times in ten."""
+
 
 def chance_left(best: Floats, promised: Floats, matters: float) -> float:
     """Return the chance that something within reach beats the best variant by what matters.
+
+    The share of possible worlds in which it does, and on top the chance that the model leaves out what matters
+    (`MODEL_DOUBT`): whoever stops at the first moment that looks like the end stops at the model's most sanguine moment.
 
     Parameters
     ----------
@@ -29,7 +36,8 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float:
     """
     if not promised.shape[1]:
         return 0.0
-    return float(np.mean(promised.max(axis=1) - best > matters))
+    share = float(np.mean(promised.max(axis=1) - best > matters))
+    return MODEL_DOUBT + (1 - MODEL_DOUBT) * share
 
 
 def stop_sentence(

@@ -61,11 +61,11 @@ class Advised:
     def step(self, world: World, hours_left: float) -> Step:
         """Ask for the next change."""
         setup = world.bench.setup
-        effects = _told_effects(world) if self.told and world.rows else None
+        terms = {truth.outcome.name: truth.real_terms for truth in world.bench.truths} if self.told else None
         self.last = advice = recommend(
             world.frame() if world.rows else None, setup.factors, setup.outcomes, units=world.units,
             effort=setup.effort, limits=setup.limits, derived=setup.derived, hours=hours_left, seed=self.seed,
-            effects=effects, count=self.count,
+            terms=terms, count=self.count,
         )  # fmt: skip
         declared = advice.best.get("variant")
         moves = tuple(_move(world, row) for row in advice.table.to_dict("records"))
@@ -75,16 +75,6 @@ class Advised:
 def _move(world: World, row: dict[str, Any]) -> Move:
     settings = {factor.name: factor.read(row[factor.name]) for factor in world.bench.setup.factors}
     return Move(None if row["unit"] == "new" else str(row["unit"]), settings, int(row["readings"]))
-
-
-def _told_effects(world: World) -> dict[str, Any]:
-    from doe.fit import analyse
-
-    frame = world.frame()
-    return {
-        truth.outcome.name: analyse(frame, world.bench.setup.factors, truth.outcome, list(truth.real_terms))
-        for truth in world.bench.truths
-    }
 
 
 def rng_for(world: World, salt: int) -> np.random.Generator:

@@ -6,9 +6,10 @@ import pytest
 
 from doe.advise import recommend
 from doe.advise.effort import change_cost
+from doe.fit import analyse
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
-from doe.model.limit import Limit
+from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
 
@@ -266,3 +267,86 @@ def test_predictions_cover_what_truth_gives(log, factors, outcomes, effort):
     truth = dict(zip(("bass", "echo"), wool_and_vents(settings), strict=True))
     for row in advice.predictions.to_dict("records"):
         assert row["low"] < truth[row["outcome"]] < row["high"]
+
+
+def test_a_cheap_runner_up_stands_beside_an_expensive_first_choice(log, factors, outcomes, effort):
+    """Named exactly where some move with a gain takes at most 0.6 of the first choice's minutes."""
+    advice = recommend(log, factors, outcomes, effort=effort)
+    first = advice.table["minutes"].iloc[0]
+    cheap = advice.candidates[(advice.candidates["minutes"] <= 0.6 * first) & (advice.candidates["gain"] > 0)]
+    assert bool(advice.runner_up) == bool(len(cheap))
+    if len(cheap):
+        assert cheap.iloc[0]["label"] in advice.runner_up
+
+
+def test_one_way_changes_are_marked(log, factors, outcomes, effort):
+    row = recommend(log, factors, outcomes, effort=effort, only="improve").table.iloc[0]
+    assert row["vents"] > 4
+    assert "vents cannot go back on this unit" in row["reason"]
+
+
+def test_a_large_constant_changes_nothing_but_the_level(factors, effort):
+    """Readings a million higher, and a goal a million higher: the same suggestion and the same worth."""
+    variants = [{**BASE, "wool": float(wool), "vents": vents} for vents, wool in enumerate((0, 40, 10, 60, 25, 50))]
+    found = []
+    for shift in (0.0, 1e6):
+        outcome = Outcome("force", goal="raise", worst=shift, best=shift + 10, matters=0.5)
+        frame = readings_of(variants, lambda s: (2 + s["wool"] / 12,), [outcome], np.random.default_rng(5), sd=0.2)
+        frame["value"] += shift
+        found.append(recommend(frame, factors, [outcome], effort=effort))
+    assert found[0].best["worth"] == pytest.approx(found[1].best["worth"], abs=0.01)
+    settings = [factor.name for factor in factors]
+    assert found[0].table[settings].iloc[0].to_dict() == found[1].table[settings].iloc[0].to_dict()
+
+
+def test_forty_factors_are_no_trouble():
+    factors = [Factor(f"f{k}", low=0, high=10, step=1, minutes=5) for k in range(40)]
+    outcome = Outcome("force", goal="raise", worst=0, best=10, matters=0.5)
+    rng = np.random.default_rng(6)
+    variants = [{factor.name: float(rng.integers(11)) for factor in factors} for _ in range(12)]
+    frame = readings_of(variants, lambda s: (s["f3"] / 2,), [outcome], rng)
+    assert len(recommend(frame, factors, [outcome]).table) == 1
+
+
+def test_known_terms_are_believed_and_no_others(log, factors, outcomes, effort):
+    """Told that wool alone moves bass and vents alone echo, the advice leaves driver and rings alone and is surer."""
+    told = recommend(log, factors, outcomes, effort=effort, terms={"bass": ["wool"], "echo": ["vents"]}, only="improve")
+    row = told.table.iloc[0]
+    assert (row["unit"], row["rings"], row["driver"]) == ("A", 9, "paper")
+    free = recommend(log, factors, outcomes, effort=effort, only="improve").table.iloc[0]
+    assert row["chance_better"] >= free["chance_better"] - 0.02
+    assert not row["settles"]
+
+
+def test_terms_of_an_unknown_outcome_are_refused(log, factors, outcomes, effort):
+    with pytest.raises(UsageError, match=re.escape("'bas' is no outcome of this project. Did you mean 'bass'?")):
+        recommend(log, factors, outcomes, effort=effort, terms={"bas": ["wool"]})
+
+
+def test_limits_may_use_quantities_built_on_quantities(log, factors, outcomes, effort):
+    derived = [
+        Derived("air", "rings * 42 - wool * 2.1"),
+        Derived("litres", "air / 1000"),
+        Derived("one", "rings * 0 + 1"),
+    ]
+    advice = recommend(
+        log, factors, outcomes, effort=effort, limits=[Limit("litres >= 0.3"), Limit("one > 0")], derived=derived
+    )
+    assert (advice.table["rings"] * 42 - advice.table["wool"] * 2.1 >= 300).all()
+
+
+def test_results_at_hand_give_much_the_same_advice(log, factors, outcomes, effort):
+    """With analyses at hand nothing is fitted again; worths agree within what draws scatter, the suggestion in direction."""
+    effects = [analyse(log, factors, outcome) for outcome in outcomes]
+    given = recommend(log, factors, outcomes, effort=effort, effects=effects, only="improve")
+    own = recommend(log, factors, outcomes, effort=effort, only="improve")
+    assert given.best["variant"] == own.best["variant"]
+    assert given.best["worth"] == pytest.approx(own.best["worth"], abs=0.03)
+    assert given.table["vents"].iloc[0] == own.table["vents"].iloc[0] == 6
+
+
+@pytest.mark.parametrize("with_readings", [True, False])
+def test_knowing_that_nothing_matters_is_no_crash(log, factors, outcomes, effort, with_readings):
+    terms = {"bass": [], "echo": []}
+    advice = recommend(log if with_readings else None, factors, outcomes, effort=effort, terms=terms)
+    assert len(advice.table) == 1

@@ -1,0 +1,106 @@
+import re
+
+import numpy as np
+import pytest
+
+from doe.advise import Expectation, recommend
+from doe.advise.expect import agrees, weigh
+from doe.advise.hope import hope, picked
+from doe.advise.prior import prior_draws
+from doe.advise.space import make_space
+from doe.coding import Coding
+from doe.model.errors import UsageError
+from tests.advise.test_recommend import BASE, readings_of
+
+
+@pytest.fixture
+def worlds(factors, outcomes):
+    rng = np.random.default_rng(1)
+    return tuple(prior_draws(outcome, Coding(factors), 4000, rng) for outcome in outcomes)
+
+
+def believed(item, outcomes, worlds, place):
+    left = picked(worlds, weigh([item], outcomes, worlds), 4000, np.random.default_rng(2))
+    return agrees(item, worlds[place]).mean(), agrees(item, left[place]).mean()
+
+
+@pytest.mark.parametrize("effect", ["raises", "lowers", "nothing"])
+def test_an_expectation_counts_three_to_one(effect, outcomes, worlds):
+    """Odds after over odds before are 3, whatever they were."""
+    before, after = believed(Expectation("wool", "echo", effect), outcomes, worlds, 1)
+    assert (after / (1 - after)) / (before / (1 - before)) == pytest.approx(3.0, rel=0.06)
+
+
+def test_an_expected_size_pulls_effects_towards_it(outcomes, worlds):
+    item = Expectation("wool", "bass", "raises", size=3.0)
+    left = picked(worlds, weigh([item], outcomes, worlds), 4000, np.random.default_rng(2))
+    place = 1 + next(k for k, term in enumerate(worlds[0].terms) if term.name == "wool")
+
+    def near(draws):
+        return np.mean(np.abs(2 * draws.coefficients[:, place] - 3.0) < 1.5)
+
+    assert near(left[0]) > 1.5 * near(worlds[0])
+
+
+def test_readings_overrule_it(factors, outcomes, effort):
+    """Ten readings show that wool raises bass; the maker's opposite opinion is noted with next to no chance left."""
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
+    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 3.0), outcomes, np.random.default_rng(3))
+    advice = recommend(frame, factors, outcomes, effort=effort, expect=[Expectation("wool", "bass", "lowers")])
+    (note,) = [note for note in advice.notes if note.startswith("Expected by the maker")]
+    assert re.fullmatch(
+        r"Expected by the maker, as a mild prior: more wool lowers bass; with the readings the chance of it is (0|<1|1) %\.",
+        note,
+    )
+
+
+def test_before_any_reading_it_steers_the_first_builds(factors, outcomes, effort):
+    """Of two opposite opinions about vents and echo, the one that promises more asks for more vents."""
+    asked = {}
+    for effect in ("lowers", "raises"):
+        expect = [Expectation("vents", "echo", effect, size=4.0), Expectation("vents", "bass", "nothing")]
+        table = recommend(None, factors, outcomes, effort=effort, expect=expect, only="improve", seed=3).table
+        asked[effect] = table["vents"].iloc[0]
+    assert asked["lowers"] > asked["raises"]
+
+
+@pytest.mark.parametrize(
+    ("item", "message"),
+    [
+        (("wol", "echo", "raises"), "Something is expected of 'wol', which is no factor. Did you mean 'wool'?"),
+        (
+            ("wool", "ecko", "raises"),
+            "wool is expected to act on 'ecko', which is no outcome with a goal. Did you mean 'echo'?",
+        ),
+        (
+            ("driver", "echo", "raises"),
+            "driver has no order, so there is no more of it; only 'nothing' can be expected of it.",
+        ),
+    ],
+)
+def test_names_and_order_are_checked(factors, outcomes, item, message):
+    with pytest.raises(UsageError, match=re.escape(message)):
+        recommend(None, factors, outcomes, expect=[Expectation(*item)])
+
+
+def test_a_size_of_nothing_is_refused():
+    with pytest.raises(UsageError, match=re.escape("it must be above 0, and fits no 'nothing'")):
+        Expectation("wool", "echo", "nothing", size=2.0)
+    with pytest.raises(
+        UsageError, match=re.escape("What is expected of wool is 'up'; it must be raises, lowers or nothing.")
+    ):
+        Expectation("wool", "echo", "up")
+
+
+def test_hopeless_worlds_lose_weight_and_keep_some(factors, outcomes, worlds):
+    """A world whose best variant is worth 0.9 or more keeps its full weight; one with nothing good keeps a fiftieth."""
+    space = make_space(Coding(factors))
+    weight = np.exp(hope(outcomes, worlds, space, np.random.default_rng(1)))
+    codes = space.everything()
+    values = [item.coefficients @ space.matrix(codes, item.terms).T for item in worlds]
+    from doe.advise.worth import worth
+
+    best = worth(outcomes, values).max(axis=1)
+    np.testing.assert_allclose(weight[best > 0.91], 1.0, atol=0.01)
+    assert weight.min() == pytest.approx(0.02)
+    assert np.corrcoef(best, weight)[0, 1] > 0.7

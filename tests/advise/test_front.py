@@ -1,0 +1,66 @@
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from doe.advise import recommend
+from doe.advise.front import undominated
+from tests.advise.test_recommend import BASE, readings_of
+
+
+def test_the_front_of_a_small_table_is_the_one_drawn_by_hand():
+    scores = np.array([[1.0, 0.2], [0.5, 0.5], [0.4, 0.4], [0.2, 1.0], [0.5, 0.1]])
+    assert undominated(scores).tolist() == [True, True, False, True, False]
+
+
+def test_equal_variants_share_the_front():
+    assert undominated(np.array([[0.5, 0.5], [0.5, 0.5]])).all()
+
+
+@given(arrays(float, (7, 3), elements=st.sampled_from([0.0, 0.25, 0.5, 0.75, 1.0])))
+def test_whatever_is_off_the_front_is_beaten_by_something_on_it(scores):
+    on = undominated(scores)
+    assert on.any()
+    for row in scores[~on]:
+        assert any((other >= row).all() and (other > row).any() for other in scores[on])
+
+
+def test_many_worlds_are_judged_as_one_by_one():
+    worlds = np.random.default_rng(1).random((5, 8, 2))
+    np.testing.assert_array_equal(undominated(worlds), [undominated(world) for world in worlds])
+
+
+def test_two_outcomes_that_pull_apart_make_a_front_with_uncertainty(factors, outcomes, effort):
+    """More wool raises bass to its target and worsens echo: no single wool is best in both, so the front has several."""
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
+    rng = np.random.default_rng(3)
+    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 2 + s["wool"] / 20), outcomes, rng)
+    front = recommend(frame, factors, outcomes, effort=effort).front
+    assert len(front) >= 3
+    assert front["worth"].is_monotonic_decreasing
+    assert front["chance_on_front"].between(0, 1).all()
+    assert (front["bass_low"] <= front["bass"]).all()
+    assert (front["bass"] <= front["bass_high"]).all()
+    ordered = front.sort_values("bass")
+    assert ordered["wool"].iloc[0] < ordered["wool"].iloc[-1]
+
+
+def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
+    """The same pull: the more echo counts, the less wool the best variant has, and never more."""
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
+    rng = np.random.default_rng(3)
+    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 2 + s["wool"] / 20), outcomes, rng)
+    advice = recommend(frame, factors, outcomes, effort=effort)
+    echo = advice.weights[advice.weights["outcome"] == "echo"].sort_values("weight")
+    wool = [variants[int(name) - 1]["wool"] for name in echo["variant"]]
+    assert wool == sorted(wool, reverse=True)
+    assert wool[0] > wool[-1]
+    now = advice.weights[advice.weights["weight"] == 1.0]
+    assert set(now["variant"]) == {advice.best["variant"]}
+
+
+def test_one_outcome_has_no_trade_off(factors, outcomes, effort):
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 20, 40)]
+    frame = readings_of(variants, lambda s: (s["wool"] / 15,), outcomes[:1], np.random.default_rng(1))
+    advice = recommend(frame, factors, outcomes[:1], effort=effort)
+    assert len(advice.front) == len(advice.weights) == 0

@@ -1,0 +1,31 @@
+import numpy as np
+import pytest
+
+from doe.advise.stop import MODEL_DOUBT, STOP_BELOW, chance_left, stop_sentence
+
+
+def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
+    """Two of four worlds hold something better by 0.1; the doubt is added for the rest."""
+    best = np.full(4, 0.5)
+    promised = np.array([[0.4, 0.7], [0.55, 0.3], [0.62, 0.1], [0.5, 0.5]])
+    assert chance_left(best, promised, 0.1) == pytest.approx(MODEL_DOUBT + (1 - MODEL_DOUBT) * 0.5)
+
+
+def test_nothing_within_reach_leaves_no_chance():
+    assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) == 0.0
+
+
+def test_it_stops_below_the_stated_level_and_names_what_to_keep():
+    assert stop_sentence(STOP_BELOW + 0.01, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) is None
+    assert stop_sentence(STOP_BELOW - 0.005, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) == (
+        "the chance that anything within reach is better by 0.05 of worth is 10 %; keep variant 7, worth 0.8 (0.7 to 0.9)."
+    )
+
+
+def test_hours_that_do_not_do_and_no_reach_at_all_are_said():
+    assert stop_sentence(0.9, "7", "0.8", 0.05, 0.25, 21.0) == (
+        "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
+    )
+    assert stop_sentence(1.0, None, "", 0.0, None, None) == (
+        "no variant is within reach of a unit or a new one; no variant has been read yet."
+    )

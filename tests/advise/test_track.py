@@ -1,0 +1,83 @@
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.advise import recommend, track
+from doe.model.errors import DataError
+from tests.advise.test_recommend import BASE, readings_of
+
+
+def suggestion(number, mean, half, at=None, **settings):
+    prediction = {"outcome": "bass", "mean": mean, "low": mean - half, "high": mean + half}
+    return {"id": number, "at": at, "settings": {**BASE, **settings}, "predictions": [prediction]}
+
+
+def readings(values, at=None, **settings):
+    rows = [{"variant": "9", "outcome": "bass", "value": value, **BASE, **settings} for value in values]
+    frame = pd.DataFrame(rows)
+    return frame if at is None else frame.assign(at=at)
+
+
+def test_the_mean_of_the_readings_is_held_against_the_interval(factors):
+    found = track([suggestion(4, 1.0, 0.5)], readings([1.2, 1.6]), factors)
+    (row,) = found.table.to_dict("records")
+    assert (row["suggestion"], row["read"], row["readings"], row["held"]) == (4, pytest.approx(1.4), 2, True)
+    assert row["away"] == pytest.approx(0.4 / (0.5 / 1.959964))
+    assert found.headline == "1 of 1 prediction held (100 %; 95 % were promised)."
+
+
+def test_only_the_same_settings_and_later_readings_count(factors):
+    early = readings([5.0], at=pd.Timestamp("2024-05-01"))
+    late = readings([1.1], at=pd.Timestamp("2024-05-03"))
+    frame = pd.concat([early, late, readings([9.0], at=pd.Timestamp("2024-05-03"), wool=40.0)])
+    found = track(
+        [suggestion(1, 1.0, 0.5, at=pd.Timestamp("2024-05-02")), suggestion(2, 1.0, 0.5, wool=5.0)], frame, factors
+    )
+    assert found.table["read"].tolist() == [1.1]
+    assert found.waiting == 1
+
+
+def test_good_intervals_are_left_alone_and_bad_ones_widened_by_what_they_lack(factors):
+    """200 predictions with the right sd: factor near 1; with half the sd that readings show: near 2.
+
+    Bounds: the root of (10 + s) / 210, with s within 2.5 standard deviations, 20 each for unit scatter, of its mean 200.
+    """
+    rng = np.random.default_rng(1)
+    for shown, low, high in ((1.0, 1.0, 1.12), (2.0, 1.70, 2.19)):
+        asked = [suggestion(k, 0.0, 1.96, wool=float(5 * (k % 13)), vents=k % 7, rings=7 + k % 6) for k in range(200)]
+        frames = [
+            readings([shown * rng.standard_normal()], wool=one["settings"]["wool"], vents=one["settings"]["vents"],
+                     rings=one["settings"]["rings"])
+            for one in asked
+        ]  # fmt: skip
+        found = track(asked, pd.concat(frames), factors)
+        assert low <= found.widen["bass"] <= high
+
+
+def test_one_wild_reading_widens_little(factors):
+    asked = [suggestion(k, 0.0, 1.96, wool=float(5 * k)) for k in range(12)]
+    frames = [readings([1e6 if k == 0 else 0.5], wool=float(5 * k)) for k in range(12)]
+    assert track(asked, pd.concat(frames), factors).widen["bass"] < 2.0
+
+
+def test_without_readings_all_is_waiting(factors):
+    found = track([suggestion(1, 0.0, 1.0)], readings([1.0], wool=60.0), factors)
+    assert found.headline == "No prediction has been met by a reading yet."
+    assert found.summary().endswith("1 prediction not met by a reading yet.\n")
+
+
+def test_a_missing_column_is_named(factors):
+    with pytest.raises(DataError, match=re.escape("The readings have no column 'wool'.")):
+        track([], readings([1.0]).drop(columns="wool"), factors)
+
+
+def test_advice_widens_its_predictions_as_asked(factors, outcomes, effort):
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50)]
+    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 3.0), outcomes, np.random.default_rng(3))
+    plain = recommend(frame, factors, outcomes, effort=effort).predictions.set_index("outcome")
+    wide = recommend(frame, factors, outcomes, effort=effort, widen={"bass": 2.0}).predictions.set_index("outcome")
+    ratio = (wide["high"] - wide["low"]) / (plain["high"] - plain["low"])
+    assert ratio["bass"] == pytest.approx(2.0)
+    assert ratio["echo"] == pytest.approx(1.0)

@@ -1,0 +1,43 @@
+import pandas as pd
+import pytest
+
+from doe.rehearse.benchmark import complete, missing, play_on, write_section
+
+
+def test_only_what_is_missing_is_played_seed_by_seed():
+    done = pd.DataFrame([("main", 7, "a"), ("nothing", 7, "b")], columns=["family", "seed", "strategy"])
+    waiting = list(missing(done, [7, 8], ["a", "b"]))
+    assert ("main", 7, "a") not in waiting
+    assert ("main", 7, "b") in waiting
+    assert len(waiting) == 2 * 6 * 2 - 2
+    assert [seed for _, seed, _ in waiting] == sorted(seed for _, seed, _ in waiting)
+
+
+def test_benches_that_one_strategy_has_not_played_are_left_out():
+    rows = [("main", 1, "a"), ("main", 1, "b"), ("main", 2, "a")]
+    kept = complete(pd.DataFrame(rows, columns=["family", "seed", "strategy"]), ["a", "b"])
+    assert kept["seed"].tolist() == [1, 1]
+
+
+def test_the_section_replaces_its_older_self_and_nothing_else(tmp_path):
+    report = tmp_path / "benchmarks.md"
+    report.write_text(
+        "# Benchmarks\n\n## Speed\n\nfast\n\n## Rehearsals: old\n\n12\n\n### Part\n\n13\n\n## More\n\nstays\n"
+    )
+    for _ in range(2):
+        write_section(report, "## Rehearsals: new\n\n99\n")
+    text = report.read_text()
+    assert text.count("## Rehearsals: new") == 1
+    assert "old" not in text
+    assert "13" not in text
+    assert text.index("fast") < text.index("99") < text.index("stays")
+
+
+@pytest.mark.slow
+def test_plays_are_kept_and_not_made_twice(tmp_path):
+    kept = tmp_path / "plays.csv"
+    first = play_on(kept, [3], ["random variants"], minutes=5, jobs=1, hours=2)
+    assert len(first) == 6
+    changed = pd.read_csv(kept).assign(minutes=-1.0)
+    changed.to_csv(kept, index=False)
+    assert (play_on(kept, [3], ["random variants"], minutes=5, jobs=1, hours=2)["minutes"] == -1.0).all()
