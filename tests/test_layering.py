@@ -33,6 +33,9 @@ ONLY_IN = {
     "fastapi": {"web"},
     "starlette": {"web"},
     "uvicorn": {"web"},
+    "segno": {"web"},
+    "PIL": {"web"},
+    "pydantic": {"web"},
     "argparse": {"cli"},
 }
 ARRAY_ROOMS = {"fit", "plans", "advise", "coding"}

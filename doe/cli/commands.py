@@ -79,6 +79,7 @@ _RULE = {key: text for key, text in _DEFINE.items() if key != "change"}
 
 COMMANDS = (
     Command("demo", "Look around", "demo", "set up an invented project in a new folder and walk through it"),
+    Command("serve", "Look around", "serve", "open the bench in a browser, on this machine or for phones nearby"),
     Command("init", "Frame", "start", "start a project file, empty or from a setup file"),
     Command("about", "Frame", "start", "show or set what is being tuned, and what is wrong"),
     Command("factor", "Frame", "factors", "define what can be changed, over which range, which way", _DEFINE),

@@ -6,10 +6,11 @@ import json
 import math
 import os
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
+from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Any
 
+from doe.model.plain import plain
 from doe.model.wording import number
 
 
@@ -74,27 +75,6 @@ def _is_numeric(column: Iterable[Any]) -> bool:
 def print_json(content: Any) -> None:
     """Print plain data, frames and records as JSON, at full precision; what is unknown becomes null."""
     print(json.dumps(plain(content), indent=2, ensure_ascii=False, allow_nan=False))
-
-
-def plain(content: Any) -> Any:
-    """Turn frames, arrays' scalars, dates and records into what JSON knows."""
-    if hasattr(content, "to_dict") and hasattr(content, "columns"):
-        return [plain(row) for row in content.to_dict("records")]
-    if isinstance(content, Mapping):
-        return {str(key): plain(value) for key, value in content.items()}
-    if isinstance(content, list | tuple | set | frozenset):
-        return [plain(value) for value in content]
-    if isinstance(content, datetime | date):
-        return None if content != content else content.isoformat()  # NaT differs from itself
-    if hasattr(content, "item") and not isinstance(content, str):
-        content = content.item()
-    if isinstance(content, float) and not math.isfinite(content):
-        return None
-    return content if content is None or isinstance(content, str | int | float) else _missing_or_text(content)
-
-
-def _missing_or_text(value: Any) -> str | None:
-    return None if type(value).__name__ in ("NAType", "NaTType") else str(value)
 
 
 def stored(text: str, entry: Any) -> None:

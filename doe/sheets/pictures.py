@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from plotly.offline import get_plotlyjs
+
 from doe.charts import figure, theme
 from doe.sheets.contexts import Picture
 
@@ -43,6 +45,11 @@ def page_settings() -> str:
     return embedded(
         {"colours": {ground: dict(names) for ground, names in theme.COLOURS.items()}, "config": theme.config()}
     )
+
+
+def chart_library() -> str:
+    """Return the script that draws the charts, from the installed package: nothing is fetched from outside."""
+    return str(get_plotlyjs())
 
 
 def css_palette() -> str:

@@ -8,8 +8,6 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from plotly.offline import get_plotlyjs
-
 from doe.charts import text
 from doe.charts.export import check_free, write_whole
 from doe.model import wording
@@ -19,7 +17,7 @@ from doe.sheets.answers import answer, no_answer
 from doe.sheets.contexts import Answer, Report
 from doe.sheets.log import log_table
 from doe.sheets.methods import methods
-from doe.sheets.pictures import css_palette, page_settings
+from doe.sheets.pictures import chart_library, css_palette, page_settings
 from doe.sheets.render import asset, render
 from doe.sheets.standing import next_change, standing
 
@@ -138,7 +136,7 @@ def report_context(project: ProjectLike) -> Report:
         version=version(),
         css=css_palette() + asset("report.css"),
         script=asset("charts.js"),
-        plotly=get_plotlyjs(),
+        plotly=chart_library(),
         settings=page_settings(),
     )
 

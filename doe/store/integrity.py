@@ -13,7 +13,18 @@ import duckdb
 
 from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
-from doe.store import attachments, definitions, journal, measurements, readings, sessions, suggestions, units, variants
+from doe.store import (
+    attachments,
+    definitions,
+    journal,
+    listening,
+    measurements,
+    readings,
+    sessions,
+    suggestions,
+    units,
+    variants,
+)
 from doe.store.definitions import Definitions
 from doe.store.kept import settings_by_holder
 from doe.store.rows import statement
@@ -153,7 +164,11 @@ def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any
         {**{key: row[key] for key in ("variant", "outcome", "value")}, **_listed(row["computation"])}
         for row in measurements.load(con, defined, files_folder)
     ]
-    return {**everything, "measurements": computed} if computed else everything  # a log without any hashes as ever
+    variant_ids = {item.record.name: item.id for item in kept}
+    outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
+    prepared, said = listening.export_rows(listening.load(con, variant_ids, outcome_ids))
+    later = {"measurements": computed, "prepared": prepared, "judgements": said}
+    return {**everything, **{part: rows for part, rows in later.items() if rows}}  # a log without any hashes as ever
 
 
 def _listed(record: Any) -> dict[str, Any]:

@@ -28,7 +28,7 @@ class Keeping(Opened):
         with self._writing() as con:
             entry = journal.begin(con)
             suggestions.add(con, entry, [(datetime.now(), body)])
-            return journal.close(con, entry, "suggestion", f"suggested {suggestions.told(body)}")
+            return journal.close(con, entry, "suggestion", suggestions.told(body))
 
     def suggestions(self) -> list[dict[str, Any]]:
         """Return the suggestions on record, oldest first: what each holds, with `id` and `at`."""

@@ -11,6 +11,7 @@ from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, transfer
 from doe.store.build_records import BuildRecords
 from doe.store.keeping import Keeping
+from doe.store.listening_records import ListeningRecords
 from doe.store.measuring_records import MeasuringRecords
 from doe.store.opened import make
 from doe.store.place import check_free
@@ -18,7 +19,7 @@ from doe.store.reading_records import ReadingRecords
 from doe.store.setup_records import SetupRecords
 
 
-class ProjectFile(SetupRecords, BuildRecords, ReadingRecords, MeasuringRecords, Keeping):
+class ProjectFile(SetupRecords, BuildRecords, ReadingRecords, MeasuringRecords, ListeningRecords, Keeping):
     """A project on disk: one DuckDB file, and a folder of attachments beside it.
 
     Every method opens the file, does one transaction and closes it again, so that several programs can work on it at

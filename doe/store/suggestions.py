@@ -65,10 +65,12 @@ def to_text(body: Mapping[str, Any]) -> str:
 
 
 def told(body: Mapping[str, Any]) -> str:
-    """Tell a suggestion in one line: its kind and what it sets, as far as it says so."""
+    """Tell a suggestion in one line: its kind and what it sets, or why it was set aside, as far as it says so."""
     settings = body.get("settings")
     changes = ", ".join(f"{key} {value}" for key, value in settings.items()) if isinstance(settings, Mapping) else ""
-    return f"{body.get('kind', 'a change')}{': ' if changes else ''}{changes}"
+    if body.get("why"):
+        return f"set a suggestion aside ({body['why']}){': ' if changes else ''}{changes}"
+    return f"suggested {body.get('kind', 'a change')}{': ' if changes else ''}{changes}"
 
 
 def _plain(value: Any) -> Any:

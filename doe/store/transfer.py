@@ -15,7 +15,18 @@ from doe.model.choices import Settings
 from doe.model.errors import DataError, StoreError
 from doe.model.records import Reading, Session, Unit, Variant, read_settings
 from doe.model.setup import Setup
-from doe.store import attachments, definitions, journal, measurements, readings, sessions, suggestions, units, variants
+from doe.store import (
+    attachments,
+    definitions,
+    journal,
+    listening,
+    measurements,
+    readings,
+    sessions,
+    suggestions,
+    units,
+    variants,
+)
 from doe.store.journal import Entry
 from doe.store.kept import known
 from doe.store.rows import fetch, insert, statement
@@ -45,6 +56,10 @@ _READINGS: dict[str, Kind] = {
 _MEASUREMENTS: dict[str, Kind] = {
     "id": "whole", "recipe": "text", "version": "whole", "settings": "text", "uses": "text", "sha256": "text"
 }  # fmt: skip
+_PREPARED: dict[str, Kind] = {"id": "whole", "session": "text", "closed": "claim", "body": "text"}
+_JUDGEMENTS: dict[str, Kind] = {
+    "prepared": "whole", "rater": "text", "place": "whole", "values": "text", "when": "time", "note": "text"
+}  # fmt: skip
 _SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
 _ATTACHMENTS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
@@ -64,8 +79,10 @@ TABLES = (
     "attachments",
     "history",
     "measurements",
+    "prepared",
+    "judgements",
 )
-_CAME_LATER = ("measurements",)
+_CAME_LATER = ("measurements", "prepared", "judgements")
 """Tables that an export of an earlier version does not have."""
 
 
@@ -79,7 +96,7 @@ class Content:
         The definitions.
     tables : dict of str to Table
         variants, units, arrivals (units with the settings they came in with), sessions, readings, suggestions,
-        attachments, history, measurements (how readings were computed from files).
+        attachments, history, measurements (how readings were computed from files), prepared (sessions) and judgements.
     files : tuple of dict
         The attachments with their paths.
     """
@@ -100,6 +117,9 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
     settings = {variant.name: variant.settings for variant in in_order}
     files = attachments.load(con, files_folder)
     arrivals = [item.record for item in units.load_initial(con, defined)]
+    outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
+    variant_ids = {item.record.name: item.id for item in kept}
+    prepared, said = listening.export_rows(listening.load(con, variant_ids, outcome_ids))
     rows: dict[str, list[dict[str, Any]]] = {
         "variants": [{**_row(item, _VARIANTS), "variant": item.name, **item.settings} for item in in_order],
         "units": [
@@ -112,6 +132,8 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
         "suggestions": fetch(con, 'SELECT id, made_at AS "at", body FROM live_suggestion ORDER BY id'),
         "attachments": files,
         "history": fetch(con, statement("history")),
+        "prepared": prepared,
+        "judgements": said,
         "measurements": measurements.table_rows(measurements.load(con, defined, files_folder)),
     }
     return Content(setup, {name: _table(name, rows[name], setup) for name in rows}, tuple(files))
@@ -138,6 +160,8 @@ def _columns(name: str, setup: Setup) -> dict[str, Kind]:
         "attachments": _ATTACHMENTS,
         "history": _HISTORY,
         "measurements": _MEASUREMENTS,
+        "prepared": _PREPARED,
+        "judgements": _JUDGEMENTS,
     }
     factors: dict[str, Kind] = {factor.name: "number" if factor.is_numeric else "text" for factor in setup.factors}
     return {**own[name], **factors} if name in ("variants", "units", "arrivals", "readings") else own[name]
@@ -251,6 +275,8 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
     ids = variants.add(con, entry, [_variant(row, content.setup) for row in rows["variants"]], defined, {}, unit_ids)
     _restore_readings(con, entry, rows["readings"], defined, (ids, session_ids, unit_ids))
     measurements.add(con, entry, [(row["id"], measurements.read_row(row)) for row in rows["measurements"]])
+    outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
+    listening.restore(con, entry, rows["prepared"], rows["judgements"], ids, outcome_ids)
     advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
     suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
     owned = [

@@ -21,4 +21,6 @@ UNION ALL SELECT entry, 'attachment', id, 'variant' FROM live_attachment
         SELECT id FROM variant WHERE entry NOT IN (SELECT id FROM dead_entry))
 UNION ALL SELECT m.entry, 'reading', m.reading, 'file' FROM live_measurement m JOIN live_reading r ON r.id = m.reading
     WHERE NOT EXISTS (SELECT 1 FROM live_attachment a WHERE a.sha256 = m.sha256 AND a.variant = r.variant)
+UNION ALL SELECT entry, 'judgement', id, 'prepared session' FROM live_judgement
+    WHERE prepared NOT IN (SELECT id FROM live_prepared)
 ORDER BY 1, 3

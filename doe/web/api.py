@@ -1,0 +1,252 @@
+"""The JSON interface: the same questions as the pages, answered in the words of the commands' ``--json``."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+
+from doe.model.change import find_variant
+from doe.model.errors import DataError, FitError
+from doe.model.plain import plain
+from doe.model.records import Session, Variant
+from doe.model.setup import table_of
+from doe.web import urls
+from doe.web.contexts import ApiPage
+from doe.web.moves import find_outcome
+from doe.web.pages import AtDesk, page
+
+if TYPE_CHECKING:
+    from doe.advise import Advice
+    from doe.fit.effects import Effects
+
+router = APIRouter(tags=["project"])
+_EFFECTS = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models", "through")
+_ADVICE = ("headline", "table", "best", "stop", "predictions", "candidates", "worth", "front", "notes")
+_ENTRY = ("id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by")
+
+
+class NewVariant(BaseModel):
+    """A variant to be logged by what was changed."""
+
+    settings: dict[str, float | str] = Field(default_factory=dict, description="factor -> setting, those that changed")
+    unit: str | None = Field(None, description="the unit that was changed")
+    new_unit: str | None = Field(None, description="it was made as a new unit; empty for the next free name")
+    start: str | None = Field(None, description="variant whose settings it starts from")
+    name: str | None = Field(None, description="its own label instead of the next number")
+    again: bool = Field(False, description="nothing changed, but it was put together again")
+    minutes: float | None = Field(None, ge=0, description="bench minutes that it really took")
+    price: float | None = Field(None, ge=0, description="money that it really took")
+    note: str = Field("", max_length=20_000)
+
+
+class NewReadings(BaseModel):
+    """Readings of one variant, each by itself."""
+
+    variant: str
+    values: list[tuple[str, float | str]] = Field(description="outcome and value; an outcome may come several times")
+    versus: str | None = Field(None, description="the second variant of a comparison")
+    session: str | None = None
+    rater: str | None = None
+    order: int | None = Field(None, ge=1)
+    note: str = Field("", max_length=20_000)
+
+
+def _json(content: Any, status: int = 200) -> JSONResponse:
+    return JSONResponse(plain(content), status)
+
+
+@router.get("/api", include_in_schema=False)
+def about_api(request: Request, desk: AtDesk) -> Response:
+    """Show what the interface offers."""
+    routes = sorted(
+        (method.upper(), path, str(told.get("summary", "")))
+        for path, methods in request.app.openapi()["paths"].items()
+        for method, told in methods.items()
+    )
+    return page(request, "api.html", ApiPage(tuple(routes), urls.openapi()))
+
+
+@router.get("/api/about")
+def about(desk: AtDesk) -> JSONResponse:
+    """Say what is tuned, and what is wrong."""
+    setup = desk.view().snapshot.setup
+    return _json({"title": setup.title, "question": setup.question, "file": desk.project.path.name})
+
+
+@router.get("/api/factors")
+def factors(desk: AtDesk) -> JSONResponse:
+    """List what can be changed."""
+    return _json([table_of(item) for item in desk.view().snapshot.setup.factors])
+
+
+@router.get("/api/outcomes")
+def outcomes(desk: AtDesk) -> JSONResponse:
+    """List what is judged."""
+    return _json([table_of(item) for item in desk.view().snapshot.setup.outcomes])
+
+
+@router.get("/api/variants")
+def variants(desk: AtDesk) -> JSONResponse:
+    """List all variants."""
+    view = desk.view()
+    counts = Counter(reading["variant"] for reading in view.readings)
+    return _json([{**_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
+
+
+def _variant(variant: Variant) -> dict[str, Any]:
+    names = ("unit", "parent", "minutes", "price", "when", "status", "note")
+    return {
+        "variant": variant.name,
+        "settings": variant.settings,
+        **{name: getattr(variant, name) for name in names},
+    }
+
+
+@router.get("/api/variants/{name}")
+def one_variant(desk: AtDesk, name: str) -> JSONResponse:
+    """Show one variant with its readings."""
+    view = desk.view()
+    try:
+        variant = find_variant(name, view.snapshot.variants)
+    except DataError as err:
+        raise HTTPException(404, str(err)) from None
+    readings = [item for item in view.readings if variant.name in (item["variant"], item["versus"])]
+    return _json({**_variant(variant), "readings": readings})
+
+
+@router.post("/api/variants", status_code=201)
+def log(desk: AtDesk, new: NewVariant) -> JSONResponse:
+    """Log a variant."""
+    given = new.model_dump()
+    logged = desk.project.log(given.pop("settings"), **given)
+    change = logged.change
+    return _json(
+        {
+            "variant": logged.variant.name,
+            "unit": logged.variant.unit,
+            "is_new_unit": change.is_new_unit,
+            "parent": logged.variant.parent,
+            "settings": logged.variant.settings,
+            "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
+            "expected_minutes": change.minutes,
+            "entry": logged.entry.id,
+            "photo_entries": [],
+        },
+        201,
+    )
+
+
+@router.get("/api/readings")
+def readings(desk: AtDesk, outcome: str | None = None) -> JSONResponse:
+    """List all readings, or those of one outcome."""
+    return _json([item for item in desk.view().readings if outcome in (None, item["outcome"])])
+
+
+@router.post("/api/readings", status_code=201)
+def read(desk: AtDesk, new: NewReadings) -> JSONResponse:
+    """Log readings."""
+    done = desk.project.read(
+        new.variant,
+        new.values,
+        versus=new.versus,
+        session=new.session,
+        rater=new.rater,
+        order=new.order,
+        note=new.note,
+    )
+    names = ("variant", "outcome", "value", "versus", "session", "rater", "order")
+    stored = [{name: getattr(reading, name) for name in names} for reading in done.readings]
+    return _json({"entry": done.entry.id, "readings": stored}, 201)
+
+
+@router.get("/api/units")
+def units(desk: AtDesk) -> JSONResponse:
+    """List the units and what each carries now."""
+    names = ("variant", "settings", "retired", "note")
+    return _json(
+        [{"unit": unit.name, **{name: getattr(unit, name) for name in names}} for unit in desk.view().snapshot.units]
+    )
+
+
+@router.get("/api/sessions")
+def sessions(desk: AtDesk) -> JSONResponse:
+    """List the sessions that hold readings; one that is still blind shows nothing here."""
+    view = desk.view()
+    return _json([_session(session, view.readings) for session in view.snapshot.sessions])
+
+
+def _session(session: Session, readings: list[dict[str, Any]]) -> Mapping[str, Any]:
+    own = [reading for reading in readings if reading["session"] == session.name]
+    return {
+        "session": session.name,
+        "when": session.when or next((reading["when"] for reading in own), None),
+        "readings": len(own),
+        "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
+        "note": session.note,
+    }
+
+
+@router.get("/api/history")
+def history(desk: AtDesk, last: int | None = None) -> JSONResponse:
+    """List the journal, oldest first."""
+    entries = desk.view().history
+    kept = entries[-last:] if last else entries
+    return _json([{name: getattr(entry, name) for name in _ENTRY} for entry in kept])
+
+
+@router.post("/api/history/{entry}/undo")
+def undo(desk: AtDesk, entry: int) -> JSONResponse:
+    """Take an entry back."""
+    done = desk.project.file.take_back(entry)
+    return _json({name: getattr(done, name) for name in _ENTRY})
+
+
+@router.get("/api/analyse/{outcome}")
+def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: int = 1) -> JSONResponse:
+    """Find what moves an outcome; terms are main, two-factor, quadratic, or listed with commas between."""
+    chosen = find_outcome(desk.view().snapshot.setup, outcome)
+    is_model = terms in (None, "main", "two-factor", "quadratic")
+    wanted = terms if is_model or terms is None else [part.strip() for part in terms.split(",") if part.strip()]
+    effects = desk.project.analyse(chosen.name, wanted, seed=seed)
+    if effects.basis is None:
+        raise FitError(effects.notes[0] if effects.notes else effects.headline)
+    return _json(effects_tables(effects))
+
+
+def effects_tables(effects: Effects) -> dict[str, Any]:
+    """Return everything a result holds, at full precision."""
+    return {
+        "outcome": effects.outcome.name,
+        "unit": effects.outcome.unit,
+        "headline": effects.headline,
+        "n_readings": effects.n_readings,
+        "n_variants": effects.n_variants,
+        **{name: getattr(effects, name) for name in _EFFECTS},
+        "notes": effects.notes,
+        "sensitivity": effects.sensitivity,
+        "covered": effects.covered,
+        "seed": effects.seed,
+    }
+
+
+@router.get("/api/next")
+def next_change(
+    desk: AtDesk,
+    count: int = 1,
+    hours: float | None = None,
+    unit: str | None = None,
+    seed: int = 1,
+) -> JSONResponse:
+    """Suggest the next change; looking stores nothing."""
+    return _json(advice_tables(desk.project.recommend(count, hours=hours, unit=unit, seed=seed)))
+
+
+def advice_tables(advice: Advice) -> dict[str, Any]:
+    """Return everything the advice holds, at full precision."""
+    return {name: getattr(advice, name) for name in _ADVICE if hasattr(advice, name)}

@@ -1,0 +1,202 @@
+"""The project that is open, what is known of it now, and one writer at a time."""
+
+from __future__ import annotations
+
+import secrets
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from functools import cached_property
+from pathlib import Path
+from threading import Lock, RLock
+from typing import Any
+
+from doe.project import Project
+from doe.sheets.contexts import LogTable
+from doe.sheets.log import log_table
+from doe.store import Entry
+from doe.store.listening import KeptSession
+from doe.store.snapshot import Snapshot
+from doe.web.faults import NoProject
+from doe.web.settings import Settings
+from doe.web.thinking import Thinker
+
+_REMEMBERED = 2000
+_MOST_SHEETS = 8
+_MOST_OFFERS = 60
+
+
+class View:
+    """What a project held at one moment; each part is read when it is first asked for.
+
+    Parameters
+    ----------
+    project : Project
+        Whose records they are.
+    """
+
+    def __init__(self, project: Project) -> None:
+        self.project = project
+
+    @cached_property
+    def snapshot(self) -> Snapshot:
+        """Definitions, units, variants and sessions."""
+        return self.project.snapshot()
+
+    @cached_property
+    def readings(self) -> list[dict[str, Any]]:
+        """All readings."""
+        return self.project.file.readings()
+
+    @cached_property
+    def history(self) -> list[Entry]:
+        """The journal."""
+        return self.project.file.history()
+
+    @cached_property
+    def attachments(self) -> list[dict[str, Any]]:
+        """All attachments."""
+        return self.project.file.attachments()
+
+    @cached_property
+    def suggestions(self) -> list[dict[str, Any]]:
+        """Advice on record."""
+        return self.project.file.suggestions()
+
+    @cached_property
+    def log(self) -> LogTable:
+        """The log as a table."""
+        return log_table(self.snapshot.setup, self.project.variants(), self.project.readings())
+
+    @cached_property
+    def prepared(self) -> list[KeptSession]:
+        """The prepared sessions."""
+        return self.project.file.prepared_sessions()
+
+    @property
+    def last_entry(self) -> int:
+        """Number of the last entry of the journal."""
+        return self.history[-1].id if self.history else 0
+
+
+class Desk:
+    """The open project of one server.
+
+    Parameters
+    ----------
+    path : Path or None
+        The project file; None until one is started.
+    settings : Settings
+        Of the server.
+
+    Raises
+    ------
+    StoreError
+        If there is no such project.
+    """
+
+    def __init__(self, path: Path | None, settings: Settings) -> None:
+        self.settings = settings
+        self.thinker = Thinker()
+        self._project = Project.open(path) if path is not None else None
+        self._view: tuple[object, View] | None = None
+        self._writing, self._viewing = RLock(), Lock()
+        self._done: OrderedDict[str, str] = OrderedDict()
+        self._offers: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
+        self._sheets: OrderedDict[str, tuple[str, bytes]] = OrderedDict()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is a project."""
+        return self._project is not None
+
+    @property
+    def project(self) -> Project:
+        """The open project.
+
+        Raises
+        ------
+        NoProject
+            If none was started yet.
+        """
+        if self._project is None:
+            raise NoProject
+        return self._project
+
+    def open(self, project: Project) -> None:
+        """Turn to another project."""
+        with self._writing, self._viewing:
+            self._project, self._view = project, None
+            self.thinker = Thinker()
+
+    def view(self) -> View:
+        """Return what the project holds now; read anew only if its file changed."""
+        project = self.project
+        mark = self.mark()
+        with self._viewing:
+            if self._view is None or self._view[0] != mark:
+                self._view = (mark, View(project))
+            return self._view[1]
+
+    def mark(self) -> object:
+        """Return something that differs whenever the project's file does."""
+        path = self.project.path
+        found: list[object] = []
+        for file in (path, path.with_name(path.name + ".wal")):
+            try:
+                stat = file.stat()
+                found.append((stat.st_mtime_ns, stat.st_size, stat.st_ino))
+            except OSError:
+                found.append(None)
+        return (str(path), *found)
+
+    def once(self, token: str, action: Callable[[], str]) -> str:
+        """Do what a form asks for, unless this very form was done before.
+
+        Parameters
+        ----------
+        token : str
+            Of the form as it was shown.
+        action : callable
+            Does it and returns the address to go to; nothing is remembered if it raises.
+
+        Returns
+        -------
+        str
+            The address, the same for every copy of the form.
+        """
+        with self._writing:
+            if token in self._done:
+                return self._done[token]
+            address = action()
+            self._done[token] = address
+            while len(self._done) > _REMEMBERED:
+                self._done.popitem(last=False)
+            return address
+
+    def keep_offer(self, mark: str, row: Mapping[str, Any]) -> None:
+        """Remember a suggestion that was shown, so that it can be taken though the log went on meanwhile."""
+        self._offers[mark] = row
+        while len(self._offers) > _MOST_OFFERS:
+            self._offers.popitem(last=False)
+
+    def offer(self, mark: str) -> Mapping[str, Any]:
+        """Return a suggestion that was shown.
+
+        Raises
+        ------
+        LookupError
+            If it never was, or too long ago.
+        """
+        return self._offers[mark]
+
+    def keep_sheet(self, name: str, data: bytes) -> str:
+        """Keep an uploaded spreadsheet until it is stored or pushed out by others, and return its token."""
+        token = secrets.token_urlsafe(12)
+        self._sheets[token] = (name, data)
+        while len(self._sheets) > _MOST_SHEETS:
+            self._sheets.popitem(last=False)
+        return token
+
+    def sheet(self, token: str) -> tuple[str, bytes] | None:
+        """Return a kept spreadsheet, if it is still here."""
+        return self._sheets.get(token)

@@ -1,0 +1,192 @@
+"""Factors and readings as fields of a form, and as lines of a page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from doe.charts import text
+from doe.model.choices import Value
+from doe.model.errors import DataError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.model.wording import duration, exact
+from doe.web import urls
+from doe.web.contexts import Choice, Field, ReadingRow
+
+_MOST_CHIPS = 8
+
+
+def factor_field(
+    factor: Factor, value: str, *, before: Value | None = None, is_new: bool = False, error: str = ""
+) -> Field:
+    """Return the field of one factor.
+
+    Parameters
+    ----------
+    factor : Factor
+        Which one.
+    value : str
+        What stands in it.
+    before : setting, optional
+        What the unit has now.
+    is_new : bool
+        Whether a new unit is made, on which every setting can be reached.
+    error : str
+        Why it was not taken.
+    """
+    is_stuck = not is_new and before is not None
+    hint = ". ".join(part.rstrip(".") for part in (_reach(factor, before if is_stuck else None), factor.note) if part)
+    common: dict[str, Any] = {
+        "name": f"f.{factor.name}",
+        "label": text.name(factor.name),
+        "unit": factor.unit,
+        "hint": hint,
+    }
+    was = text.plain(before) if before is not None else ""
+    if factor.is_numeric:
+        low, high = factor.span
+        if is_stuck and before is not None and not isinstance(before, str):
+            low = before if factor.way in ("up", "rebuild") else low
+            high = before if factor.way in ("down", "rebuild") else high
+        step = factor.step if factor.step is not None else (factor.span[1] - factor.span[0]) / 20
+        return Field(
+            **common,
+            kind="number",
+            value=value,
+            error=error,
+            was=was,
+            step=exact(step),
+            low=exact(low),
+            high=exact(high),
+        )
+    choices = tuple(
+        Choice(level, level, level == value, is_stuck and before is not None and not factor.can_go(before, level))
+        for level in factor.levels
+    )
+    return Field(**common, kind="choice", value=value, error=error, was=was, choices=choices)
+
+
+def _reach(factor: Factor, before: Value | None) -> str:
+    """Say how far a setting may go."""
+    allowed = factor.allowed().removeprefix("must be ") if factor.is_numeric else ""
+    if before is None:
+        return allowed
+    if factor.way == "rebuild":
+        return "stays as it is on this unit: another setting needs a new unit"
+    if factor.way in ("up", "down"):
+        return f"{allowed}; on this unit it only goes {factor.way}"
+    return allowed
+
+
+def read_fields(factors: Sequence[Factor], typed: Mapping[str, str]) -> tuple[dict[str, Value], dict[str, str]]:
+    """Read what was typed for each factor; what cannot be read is told by factor."""
+    settings: dict[str, Value] = {}
+    errors: dict[str, str] = {}
+    for factor in factors:
+        try:
+            if typed.get(factor.name, ""):
+                settings[factor.name] = factor.read(typed[factor.name])
+            else:
+                errors[factor.name] = f"{factor.name} has no value; it {factor.allowed()}."
+        except DataError as err:
+            errors[factor.name] = str(err)
+    return settings, errors
+
+
+def blame(message: str, names: Sequence[str]) -> str:
+    """Return the field that a sentence is about: the name it begins with, if that is a field."""
+    return next((name for name in sorted(names, key=len, reverse=True) if message.startswith(f"{name} ")), "")
+
+
+def outcome_field(outcome: Outcome, value: str, error: str = "") -> Field:
+    """Return the field of one reading; several values may be typed with blanks between."""
+    label = text.name(outcome.name)
+    if outcome.kind == "compared":
+        choices = tuple(Choice(word, word, word == value) for word in ("first", "second", "tie"))
+        return Field(f"o.{outcome.name}", label, "choice", value, hint=outcome.note, error=error, choices=choices)
+    if outcome.scale is not None:
+        grades = whole_grades(outcome)
+        if grades:
+            return Field(
+                f"o.{outcome.name}",
+                label,
+                "choice",
+                value,
+                hint=outcome.note,
+                error=error,
+                choices=tuple(Choice(grade, grade, grade == value) for grade in grades),
+            )
+    hint = " ".join(part for part in (outcome.note, "Several takes: with a blank between.") if part)
+    return Field(f"o.{outcome.name}", label, "number", value, unit=outcome.unit, hint=hint, error=error)
+
+
+def whole_grades(outcome: Outcome) -> tuple[str, ...]:
+    """Return the whole grades of a short scale; empty for a long or broken one, which is typed."""
+    if outcome.scale is None:
+        return ()
+    low, high = outcome.scale
+    if low % 1 or high % 1 or high - low > 10:
+        return ()
+    return tuple(exact(low + place) for place in range(int(high - low) + 1))
+
+
+def change_steps(setup: Setup, before: Mapping[str, Value], after: Mapping[str, Value]) -> tuple[str, ...]:
+    """List the bench steps from one state of a unit to another; from nothing, all settings."""
+    steps = []
+    for factor in setup.factors:
+        new, old = after.get(factor.name), before.get(factor.name)
+        if new is None or new == old:
+            continue
+        name, told = text.name(factor.name), text.setting(new, factor.unit)
+        if old is None:
+            steps.append(f"Set {name} to {told}.")
+            continue
+        minutes = factor.change_minutes(old, new)
+        takes = f", {duration(minutes)}" if minutes else ""
+        note = f" {factor.note}" if factor.note else ""
+        steps.append(f"Change {name} from {text.setting(old, factor.unit)} to {told}{takes}.{note}")
+    return tuple(steps)
+
+
+def reading_rows(readings: Sequence[Mapping[str, Any]], setup: Setup) -> tuple[ReadingRow, ...]:
+    """Put readings into words."""
+    outcomes = {outcome.name: outcome for outcome in setup.outcomes}
+    return tuple(
+        ReadingRow(
+            number=item["id"],
+            variant=item["variant"],
+            variant_href=urls.variant(item["variant"]),
+            outcome=text.name(item["outcome"]),
+            value=value_text(item, outcomes.get(item["outcome"])),
+            about=_circumstances(item),
+            note=item["note"] or "",
+            correct=urls.reading(item["id"], "correct"),
+        )
+        for item in readings
+    )
+
+
+def value_text(item: Mapping[str, Any], outcome: Outcome | None) -> str:
+    """Write the value of a reading."""
+    if item["versus"] is not None:
+        if item["value"] == 0.5:
+            return f"tie with variant {item['versus']}"
+        better = item["variant"] if item["value"] == 1 else item["versus"]
+        return f"variant {better} better, {item['variant']} against {item['versus']}"
+    unit = outcome.unit if outcome is not None else ""
+    return f"{exact(item['value'])} {unit}".rstrip()
+
+
+def _circumstances(item: Mapping[str, Any]) -> str:
+    parts = [item["session"] or "", item["rater"] or ""]
+    parts += [f"place {item['order']}"] if item["order"] else []
+    parts += [time_text(item["when"])] if item["when"] else []
+    return ", ".join(part for part in parts if part)
+
+
+def time_text(when: datetime | None) -> str:
+    """Write a time as the bench's clock shows it."""
+    return when.strftime("%Y-%m-%d %H:%M") if when is not None else ""

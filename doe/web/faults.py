@@ -1,0 +1,100 @@
+"""Everything that goes wrong in front of a user ends here: one page, one JSON shape, one sentence."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from doe.model.errors import FettleError, StoreError, UsageError
+from doe.web import urls
+from doe.web.contexts import FaultPage
+
+_TITLES = {
+    400: "That could not be understood",
+    401: "The access key is missing",
+    403: "That was not let through",
+    404: "There is no such page",
+    405: "That page cannot be used this way",
+    409: "Somebody else was faster",
+    413: "That is too big",
+    422: "That could not be stored",
+    429: "Too many attempts",
+    500: "Fettle met a fault of its own",
+    503: "The project file cannot be used now",
+}
+OWN_FAULT = "What was acknowledged is stored. Reload the page; if it happens again, the server's own output says more."
+
+
+class Refused(Exception):  # noqa: N818 - it is an answer, not an accident
+    """A request that is not let through.
+
+    Parameters
+    ----------
+    status : int
+        HTTP status.
+    sentence : str
+        Why.
+    """
+
+    def __init__(self, status: int, sentence: str) -> None:
+        self.status = status
+        super().__init__(sentence)
+
+
+class TooLarge(Exception):  # noqa: N818
+    """A body that grew beyond the limit while it was read."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(f"That is too big: at most {most // 1024**2} MB can be sent at once.")
+
+
+class NoProject(Exception):  # noqa: N818
+    """A page was asked for that needs a project, and none is open."""
+
+
+def fault(request: Request, status: int, sentence: str) -> Response:
+    """Return the page, or the JSON, that says what went wrong."""
+    title = _TITLES.get(status, "That did not work")
+    headers = {"Retry-After": "60"} if status == 429 else None
+    if request.url.path.startswith("/api/"):
+        body = {"error": {"status": status, "title": title, "message": sentence}}
+        return JSONResponse(body, status_code=status, headers=headers)
+    from doe.web.pages import plain_page  # pages render faults too
+
+    return plain_page("fault.html", FaultPage(title, sentence, urls.bench()), status, headers)
+
+
+def install(app: FastAPI) -> None:
+    """Register the handlers of every kind of failure; what none of them knows ends in the guard."""
+
+    @app.exception_handler(HTTPException)
+    def _http(request: Request, err: HTTPException) -> Response:
+        known = {"Not Found": "Nothing is kept at this address.", "Method Not Allowed": "It takes no such request."}
+        return fault(request, err.status_code, known.get(str(err.detail), str(err.detail)))
+
+    @app.exception_handler(RequestValidationError)
+    def _validation(request: Request, err: RequestValidationError) -> Response:
+        first = err.errors()[0]
+        where = " ".join(str(part) for part in first["loc"][1:])
+        return fault(request, 422, f"{where or 'The request'}: {first['msg']}.")
+
+    @app.exception_handler(Refused)
+    def _refused(request: Request, err: Refused) -> Response:
+        return fault(request, err.status, str(err))
+
+    @app.exception_handler(TooLarge)
+    def _too_large(request: Request, err: TooLarge) -> Response:
+        return fault(request, 413, str(err))
+
+    @app.exception_handler(NoProject)
+    def _no_project(request: Request, err: NoProject) -> Response:
+        if request.url.path.startswith("/api/"):
+            return fault(request, 404, "No project is open; start one on the first page.")
+        return RedirectResponse(urls.start(), status_code=303)
+
+    @app.exception_handler(FettleError)
+    def _fettle(request: Request, err: FettleError) -> Response:
+        status = 503 if isinstance(err, StoreError) else (400 if isinstance(err, UsageError) else 422)
+        return fault(request, status, str(err))

@@ -1,0 +1,106 @@
+"""What a form sent, checked for where it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.datastructures import FormData, UploadFile
+
+from doe.model.errors import DataError
+from doe.model.numbers import read_number
+from doe.web.faults import Refused
+
+_MOST_TEXT = 20_000
+_STALE = (
+    "This form was shown before the server was last started. Go back, reload the page and send it again; what was typed is "
+    "kept in this browser."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """A form as it was sent.
+
+    Attributes
+    ----------
+    values : dict of str to list of str
+        Every field; text without blanks around it.
+    files : dict of str to list of (str, bytes)
+        Every chosen file: its name and content.
+    """
+
+    values: dict[str, list[str]]
+    files: dict[str, list[tuple[str, bytes]]]
+
+    def text(self, name: str) -> str:
+        """Return one field; empty if it was not sent."""
+        return self.values.get(name, [""])[0]
+
+    def many(self, name: str) -> list[str]:
+        """Return every value of a field that may be chosen several times."""
+        return [value for value in self.values.get(name, []) if value]
+
+    @property
+    def once(self) -> str:
+        """Token of this showing of the form."""
+        return self.text("once")
+
+
+async def posted(request: Request) -> Posted:
+    """Read a form; a dependency of every handler that stores something.
+
+    Raises
+    ------
+    Refused
+        If it was not shown to this caller, or a text is too long.
+    """
+    async with request.form(max_files=20, max_fields=3000, max_part_size=_MOST_TEXT * 4) as form:
+        sent = await _sorted(form)
+    if not request.app.state.tokens.is_form_token(request.state.caller, sent.text("token")):
+        raise Refused(403, _STALE)
+    return sent
+
+
+async def read_form(request: Request) -> Posted:
+    """Read a form whose token is checked by the handler itself."""
+    async with request.form(max_files=0, max_fields=200, max_part_size=_MOST_TEXT * 4) as form:
+        return await _sorted(form)
+
+
+Sent = Annotated[Posted, Depends(posted)]
+SentBlind = Annotated[Posted, Depends(read_form)]
+
+
+async def _sorted(form: FormData) -> Posted:
+    values: dict[str, list[str]] = {}
+    files: dict[str, list[tuple[str, bytes]]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile):
+            if value.filename:
+                files.setdefault(name, []).append((value.filename, await value.read()))
+        elif len(value) > _MOST_TEXT:
+            raise Refused(413, f"The text in '{name[:60]}' is too long: at most {_MOST_TEXT} characters.")
+        else:
+            values.setdefault(name, []).append(value.replace("\r\n", "\n").strip())
+    return Posted(values, files)
+
+
+def not_negative_or_none(text: str, name: str) -> float | None:
+    """Read a number from 0, None for an empty field.
+
+    Raises
+    ------
+    DataError
+        If it is none.
+    """
+    if not text:
+        return None
+    try:
+        number = read_number(text, name)
+    except DataError:
+        number = -1.0
+    if not number >= 0 or number == float("inf"):
+        raise DataError(f"{name} is '{text[:60]}'; it must be a number from 0.")
+    return number

@@ -1,0 +1,319 @@
+"""Log: what was changed, on which unit; starts from what the unit carries now."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.model.change import find_unit, find_variant, next_unit_name
+from doe.model.choices import Value
+from doe.model.errors import DataError, FettleError
+from doe.model.records import Unit, Variant
+from doe.sheets.cautions import BENCH
+from doe.sheets.standing import settings_text
+from doe.store.snapshot import Snapshot
+from doe.web import urls
+from doe.web.contexts import Choice, Field, FormPage, LogPage, NavItem
+from doe.web.desk import Desk
+from doe.web.factor_fields import blame, factor_field, read_fields
+from doe.web.forms import Posted, Sent, not_negative_or_none
+from doe.web.pages import AtDesk, go_to, page
+from doe.web.photos import ready_photo
+
+router = APIRouter(include_in_schema=False)
+NEW = "new"
+_AFTER = ("minutes", "price", "note", "name")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a variant is about to be made.
+
+    Attributes
+    ----------
+    unit : Unit or None
+        A unit that exists.
+    is_new : bool
+        Whether a new unit is made.
+    start : Variant or None
+        Variant whose settings stand in the form at first.
+    """
+
+    unit: Unit | None
+    is_new: bool
+    start: Variant | None
+
+    @property
+    def before(self) -> Mapping[str, Value]:
+        """Settings that stand in the form at first."""
+        if self.start is not None:
+            return self.start.settings
+        return self.unit.settings if self.unit is not None else {}
+
+    @property
+    def carried(self) -> str:
+        """What the unit carried when the form was shown, so that a change meanwhile is noticed."""
+        return (self.unit.variant or "-") if self.unit is not None else "-"
+
+
+@dataclass(slots=True)
+class Typed:
+    """A form on its way back: what was typed, and what was wrong with it."""
+
+    values: dict[str, str] = field(default_factory=dict)
+    errors: dict[str, str] = field(default_factory=dict)
+    error: str = ""
+    photo_error: str = ""
+
+
+@router.get("/log")
+def show(request: Request, desk: AtDesk, unit: str = "", start: str = "", again: str = "") -> Response:
+    """Show the form."""
+    snapshot = desk.view().snapshot
+    place = _place(snapshot, unit, start)
+    return _shown(request, snapshot, place, Typed({"again": again} if again else {}))
+
+
+def _place(snapshot: Snapshot, unit: str, start: str) -> Place:
+    """Return where the next variant is made: as asked, else on the unit that was changed last."""
+    active = [item for item in snapshot.units if not item.retired]
+    source = find_variant(start, snapshot.variants) if start else None
+    if source is not None and source.is_reference:
+        raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
+    if unit == NEW or not active:
+        return Place(None, is_new=True, start=source)
+    if unit:
+        return Place(find_unit(unit, snapshot.units), is_new=False, start=source)
+    wanted = source.unit if source is not None else _last_unit(snapshot)
+    found = next((item for item in active if item.name == wanted), None)
+    if found is None and source is not None:
+        return Place(None, is_new=True, start=source)
+    return Place(found or active[-1], is_new=False, start=source)
+
+
+def _last_unit(snapshot: Snapshot) -> str | None:
+    return next((item.unit for item in reversed(snapshot.variants) if item.unit and item.status == "built"), None)
+
+
+def _shown(request: Request, snapshot: Snapshot, place: Place, typed: Typed, status: int = 200) -> Response:
+    setup = snapshot.setup
+    unit = place.unit.name if place.unit is not None else NEW
+    start = place.start.name if place.start is not None else ""
+    tabs = [
+        NavItem(item.name, urls.log(item.name), place.unit is not None and item.name == place.unit.name)
+        for item in snapshot.units
+        if not item.retired
+    ]
+    fields = tuple(
+        factor_field(
+            factor,
+            typed.values.get(f"f.{factor.name}", text.plain(place.before.get(factor.name))),
+            before=(place.unit.settings if place.unit is not None else place.before).get(factor.name),
+            is_new=place.is_new,
+            error=typed.errors.get(factor.name, ""),
+        )
+        for factor in setup.factors
+    )
+    context = LogPage(
+        units=(*tabs, NavItem("a new unit", urls.log(NEW), place.is_new)),
+        heading=f"Variant {snapshot.next_name}",
+        start=_started(place, snapshot),
+        hidden=(("unit", unit), ("start", start), ("carried", place.carried)),
+        before=_before_fields(snapshot, place, typed),
+        fields=fields,
+        after=_after_fields(snapshot, typed),
+        error=typed.error,
+        photo_error=typed.photo_error,
+        can_log=bool(setup.factors),
+        cautions=(BENCH,),
+        draft=f"log {unit} {place.carried} {start}",
+        retire=place.unit.name if place.unit is not None else "",
+    )
+    return page(request, "log.html", context, status)
+
+
+def _started(place: Place, snapshot: Snapshot) -> str:
+    if place.is_new:
+        return (
+            f"A new unit, starting from the settings of variant {place.start.name}."
+            if place.start is not None
+            else "A new unit: set every factor."
+        )
+    if place.unit is None or not place.unit.settings:
+        return "This unit carries no variant yet: set every factor."
+    carried = f"variant {place.unit.variant}" if place.unit.variant else "no variant of its own"
+    told = f"{place.unit.name} carries {carried} now ({settings_text(place.unit.settings, snapshot.setup)})."
+    if place.start is not None and place.start.name != place.unit.variant:
+        return f"{told} The form starts from variant {place.start.name}."
+    return f"{told} Touch only what was changed."
+
+
+def _before_fields(snapshot: Snapshot, place: Place, typed: Typed) -> tuple[Field, ...]:
+    if not place.is_new:
+        return ()
+    value = typed.values.get("new_unit", next_unit_name(snapshot.units))
+    name = Field("new_unit", "Name of the new unit", value=value, error=typed.errors.get("new_unit", ""))
+    return (name,)
+
+
+def _after_fields(snapshot: Snapshot, typed: Typed) -> tuple[Field, ...]:
+    def made(name: str, label: str, kind: str = "text", unit: str = "", hint: str = "") -> Field:
+        return Field(name, label, kind, typed.values.get(name, ""), unit, hint, typed.errors.get(name, ""))
+
+    again = Choice(
+        "yes", "Nothing was changed, but it was taken apart and put together again", bool(typed.values.get("again"))
+    )
+    return (
+        made("minutes", "Bench time it really took", "number", "min"),
+        made("price", "Money it really took", "number"),
+        made("note", "Note", "long"),
+        made("name", "Own label", hint=f"Left empty it is {snapshot.next_name}."),
+        Field("again", "Same settings", "many", hint="", choices=(again,), error=typed.errors.get("again", "")),
+    )
+
+
+@router.post("/log")
+def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
+    """Store a variant."""
+    snapshot = desk.view().snapshot
+    typed = Typed({name: values[0] for name, values in sent.values.items()})
+    place = _place(snapshot, sent.text("unit"), sent.text("start"))
+    status = 422
+    try:
+        return go_to(desk.once(sent.once, lambda: _stored(desk, sent, typed)))
+    except _StaleUnit as err:
+        typed.error, status = str(err), 409
+        snapshot = desk.view().snapshot
+        place = _place(snapshot, sent.text("unit"), sent.text("start"))
+    except _BadFields:
+        typed.error = "Nothing is stored yet: see the fields marked below."
+    except FettleError as err:
+        _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors])
+    return _shown(request, snapshot, place, typed, status)
+
+
+class _StaleUnit(Exception):  # noqa: N818
+    """The unit was changed by somebody else meanwhile."""
+
+
+class _BadFields(Exception):  # noqa: N818
+    """Some fields cannot be read; each has its sentence."""
+
+
+def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
+    snapshot = desk.view().snapshot
+    place = _place(snapshot, sent.text("unit"), sent.text("start"))
+    if sent.text("carried") and place.carried != sent.text("carried"):
+        now = place.unit.name if place.unit is not None else "The unit"
+        raise _StaleUnit(
+            f"{now} carries variant {place.carried} by now; it was {sent.text('carried')} when this form was opened. What you "
+            "typed is still here: look whether it still holds, then store it again."
+        )
+    factors = snapshot.setup.factors
+    settings, typed.errors = read_fields(factors, {factor.name: sent.text(f"f.{factor.name}") for factor in factors})
+    effort = _effort(sent, typed)
+    photos = []
+    for name, data in sent.files.get("photos", []):
+        try:
+            photos.append(ready_photo(data, name))
+        except DataError as err:
+            typed.photo_error = str(err)
+    if typed.errors or typed.photo_error:
+        raise _BadFields
+    logged = desk.project.log(
+        settings,
+        unit=place.unit.name if place.unit is not None else None,
+        new_unit=sent.text("new_unit") if place.is_new else None,
+        start=place.start.name if place.start is not None else None,
+        name=sent.text("name") or None,
+        again=bool(sent.text("again")),
+        note=sent.text("note"),
+        photos=photos,
+        minutes=effort["minutes"],
+        price=effort["price"],
+    )
+    return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
+
+
+def _effort(sent: Posted, typed: Typed) -> dict[str, float | None]:
+    effort: dict[str, float | None] = {}
+    for name in ("minutes", "price"):
+        try:
+            effort[name] = not_negative_or_none(sent.text(name), name)
+        except DataError as err:
+            typed.errors[name] = str(err)
+    return effort
+
+
+def _pin(message: str, typed: Typed, factors: list[str]) -> None:
+    """Put a sentence at the field that it is about."""
+    name = blame(message, factors)
+    if name:
+        typed.errors[name] = message
+        typed.error = "Nothing is stored yet: see the field marked below."
+    elif "'again'" in message:
+        typed.errors["again"] = message
+        typed.error = message
+    elif message.startswith("Variant") and "name of its own" in message:
+        typed.errors["name"] = message
+    elif message.startswith("Unit"):
+        typed.errors["new_unit"] = message
+        typed.error = message
+    else:
+        typed.error = message
+
+
+@router.post("/log/unit")
+def retire(sent: Sent, desk: AtDesk) -> Response:
+    """Retire a unit."""
+
+    def do() -> str:
+        unit = find_unit(sent.text("unit"), desk.view().snapshot.units)
+        return urls.with_done(urls.log(), desk.project.file.retire_unit(unit.name).id)
+
+    return go_to(desk.once(sent.once, do))
+
+
+@router.get("/log/reference")
+def show_reference(request: Request, desk: AtDesk) -> Response:
+    """Show the form of a reference object."""
+    return page(request, "form.html", _reference_form({}, ""))
+
+
+def _reference_form(values: Mapping[str, str], error: str) -> FormPage:
+    return FormPage(
+        kicker="Log",
+        heading="A reference object",
+        intro=(
+            "Something that is heard and measured beside the variants but has no settings, such as a bought one. Heard in "
+            "every session, it carries the mood of the day.",
+        ),
+        action=urls.log_reference(),
+        fields=(
+            Field("name", "What it is called", value=values.get("name", ""), error=error, is_needed=True),
+            Field("note", "Note", "long", values.get("note", "")),
+        ),
+        button="Log it",
+        back=urls.log(),
+    )
+
+
+@router.post("/log/reference")
+def store_reference(request: Request, sent: Sent, desk: AtDesk) -> Response:
+    """Store a reference object."""
+
+    def do() -> str:
+        if not sent.text("name"):
+            raise DataError("name is empty; it must be a label, such as 'shop radio'.")
+        logged = desk.project.log_reference(sent.text("name"), note=sent.text("note"))
+        return urls.with_done(urls.variant(logged.variant.name), logged.entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        typed = {name: sent.text(name) for name in ("name", "note")}
+        return page(request, "form.html", _reference_form(typed, str(err)), 422)

@@ -1,0 +1,154 @@
+"""What moves it: one outcome at a time, and what settings not yet built should give."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.charts.rows import rows_of
+from doe.model.change import check_limits
+from doe.model.choices import Value
+from doe.model.errors import DataError, FettleError
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.model.wording import duration, fixed, places_for
+from doe.sheets.answers import about
+from doe.sheets.pictures import page_settings
+from doe.web import urls
+from doe.web.contexts import MovesPage, NavItem, Predicted, ReadingsOfOutcome, WhatIfPage
+from doe.web.desk import View
+from doe.web.factor_fields import factor_field, read_fields, reading_rows
+from doe.web.pages import AtDesk, page, think, waiting
+
+if TYPE_CHECKING:
+    from doe.web.thinking import Thought
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/moves")
+@router.get("/moves/{outcome}")
+def show(request: Request, desk: AtDesk, outcome: str = "") -> Response:
+    """Show what moves one outcome."""
+    setup = desk.view().snapshot.setup
+    chosen = find_outcome(setup, outcome) if outcome else next(iter(setup.outcomes), None)
+    known = think(desk)
+    answers = known.thought.answer_of if known.thought is not None else {}
+    return page(
+        request,
+        "moves.html",
+        MovesPage(
+            tabs=tuple(NavItem(text.name(item.name), urls.moves(item.name), item == chosen) for item in setup.outcomes),
+            answer=answers.get(chosen.name) if chosen is not None else None,
+            readings=urls.moves_readings(chosen.name) if chosen is not None else "",
+            waiting=waiting(known),
+            settings=page_settings(),
+        ),
+    )
+
+
+@router.get("/moves/{outcome}/readings")
+def raw(request: Request, desk: AtDesk, outcome: str) -> Response:
+    """Show the raw readings behind an analysis."""
+    view = desk.view()
+    setup = view.snapshot.setup
+    chosen = find_outcome(setup, outcome)
+    rows = reading_rows([item for item in view.readings if item["outcome"] == chosen.name], setup)
+    context = ReadingsOfOutcome(text.name(chosen.name), about(chosen), rows, urls.moves(chosen.name))
+    return page(request, "readings_of_outcome.html", context)
+
+
+def find_outcome(setup: Setup, name: str) -> Outcome:
+    """Return the outcome of that name.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    found = next((item for item in setup.outcomes if item.name == name), None)
+    if found is None:
+        raise HTTPException(404)
+    return found
+
+
+@router.get("/what-if")
+def what_if(request: Request, desk: AtDesk) -> Response:
+    """Predict settings."""
+    view, known = desk.view(), think(desk)
+    setup, thought = view.snapshot.setup, known.thought
+    best = dict(thought.advice.best) if thought is not None and thought.advice is not None else {}
+    typed = {factor.name: request.query_params.get(f"f.{factor.name}", "").strip() for factor in setup.factors}
+    is_asked = any(typed.values())
+    if not is_asked:
+        typed = {name: text.plain(value) for name, value in _first_guess(view, best).items()}
+    settings, errors = read_fields(setup.factors, typed)
+    problem = ""
+    rows: tuple[Predicted, ...] = ()
+    effort: tuple[str, ...] = ()
+    if is_asked and thought is not None and not errors:
+        try:
+            check_limits(settings, setup)
+        except DataError as err:
+            problem = str(err)
+        rows = _predicted(thought, settings, best.get("settings") or {})
+        effort = _effort(view, settings)
+    elif is_asked and errors:
+        problem = "Some settings cannot be read; see below."
+    fields = tuple(
+        factor_field(factor, typed.get(factor.name, ""), error=errors.get(factor.name, "") if is_asked else "")
+        for factor in setup.factors
+    )
+    context = WhatIfPage(fields, rows, effort, problem, waiting(known))
+    return page(request, "what_if.html", context, 422 if is_asked and errors else 200)
+
+
+def _first_guess(view: View, best: Mapping[str, Any]) -> Mapping[str, Value]:
+    if best.get("settings"):
+        settings: Mapping[str, Value] = best["settings"]
+        return settings
+    built = [item.settings for item in view.snapshot.variants if item.settings]
+    return built[-1] if built else {}
+
+
+def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[str, Value]) -> tuple[Predicted, ...]:
+    rows = []
+    for effects in thought.analyses.values():
+        outcome = effects.outcome
+        try:
+            line: Mapping[str, Any] = rows_of(effects.predict(dict(settings)))[0]
+            now = text.level(rows_of(effects.predict(dict(best)))[0], outcome.unit) if best else ""
+        except FettleError as err:
+            rows.append(Predicted(text.name(outcome.name), str(err), "", ""))
+            continue
+        places = places_for(line["high"] - line["low"])
+        build = f"{fixed(line['build_low'], places)} to {fixed(line['build_high'], places)} {outcome.unit}".rstrip()
+        rows.append(Predicted(text.name(outcome.name), text.level(line, outcome.unit), build, now))
+    return tuple(rows)
+
+
+def _effort(view: View, settings: Mapping[str, Value]) -> tuple[str, ...]:
+    """Say what it takes to get there, from each unit that can, and from nothing."""
+    from doe.advise.effort import change_cost, new_unit_cost  # numpy
+
+    setup = view.snapshot.setup
+    ways: list[tuple[float, str]] = []
+    for unit in view.snapshot.units:
+        has_all = all(factor.name in unit.settings for factor in setup.factors)
+        if unit.retired or not has_all or not _can_reach(setup, unit.settings, settings):
+            continue
+        minutes = change_cost(setup.factors, unit.settings, settings).minutes
+        told = duration(minutes) if minutes else "it carries these settings now"
+        ways.append((minutes, f"Unit {unit.name}: {told}."))
+    minutes = new_unit_cost(setup.factors, settings, setup.effort).minutes
+    ways.append((minutes, f"A new unit: {duration(minutes)}."))
+    return tuple(told for _, told in sorted(ways))
+
+
+def _can_reach(setup: Setup, start: Mapping[str, Value], end: Mapping[str, Value]) -> bool:
+    return all(factor.can_go(start[factor.name], end[factor.name]) for factor in setup.factors)

@@ -1,0 +1,183 @@
+"""Next change: the suggestion, its reason, and what the maker says to it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from hashlib import sha256
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.model.errors import FettleError
+from doe.model.records import Variant
+from doe.model.setup import Setup
+from doe.model.wording import counted
+from doe.sheets.contexts import Suggestion
+from doe.sheets.pictures import page_settings
+from doe.sheets.standing import settings_text
+from doe.web import urls
+from doe.web.bench import planned
+from doe.web.contexts import NextPage, Offer
+from doe.web.desk import Desk, View
+from doe.web.factor_fields import change_steps
+from doe.web.forms import Posted, Sent
+from doe.web.pages import AtDesk, go_to, page, think, waiting
+from doe.web.thinking import Thought
+
+router = APIRouter(include_in_schema=False)
+ASIDE = "set aside"
+_GONE = "That suggestion is no longer on the page: the log has changed since. Here is what is suggested now."
+
+
+@router.get("/next")
+def show(request: Request, desk: AtDesk) -> Response:
+    """Show the next change."""
+    return _shown(request, desk)
+
+
+def _shown(request: Request, desk: Desk, error: str = "", status: int = 200) -> Response:
+    view, known = desk.view(), think(desk)
+    thought = known.thought
+    return page(
+        request,
+        "next.html",
+        NextPage(
+            next_change=thought.next_change if thought is not None else None,
+            offers=_offers(desk, view, thought) if thought is not None else (),
+            aside=_aside(view),
+            planned=planned(view),
+            waiting=waiting(known),
+            error=error,
+            settings=page_settings(),
+        ),
+        status,
+    )
+
+
+@router.post("/next/take")
+def take(request: Request, sent: Sent, desk: AtDesk) -> Response:
+    """Turn a suggestion into a planned variant."""
+
+    def store() -> str:
+        view, row, unit = _row(desk, sent.text("mark"))
+        settings = {factor.name: row[factor.name] for factor in view.snapshot.setup.factors}
+        carried = next((item.variant for item in view.snapshot.units if item.name == unit), None)
+        variant = Variant(
+            view.snapshot.next_name, settings, unit=unit, parent=carried, status="planned", note=str(row["reason"])
+        )
+        entry = desk.project.file.add_variant(variant, number_on=True)
+        return urls.with_done(urls.variant(entry.subject), entry.id)
+
+    return _answered(request, desk, sent, store)
+
+
+@router.post("/next/aside")
+def aside(request: Request, sent: Sent, desk: AtDesk) -> Response:
+    """Keep why a suggestion was not taken."""
+    if not sent.text("why"):
+        return _shown(request, desk, "Say in a few words why not; it is kept for the next time you look.", 422)
+
+    def store() -> str:
+        view, row, unit = _row(desk, sent.text("mark"))
+        settings = {factor.name: _plain(row[factor.name]) for factor in view.snapshot.setup.factors}
+        body = {"kind": ASIDE, "settings": settings, "unit": unit or "new", "why": sent.text("why")[:500]}
+        entry = desk.project.file.add_suggestion(body)
+        return urls.with_done(urls.next_change(), entry.id)
+
+    return _answered(request, desk, sent, store)
+
+
+def _answered(request: Request, desk: Desk, sent: Posted, store: Any) -> Response:
+    try:
+        return go_to(desk.once(sent.once, store))
+    except LookupError:
+        return _shown(request, desk, _GONE, 409)
+    except FettleError as err:
+        return _shown(request, desk, str(err), 422)
+
+
+def _row(desk: Desk, mark: str) -> tuple[View, Mapping[str, Any], str | None]:
+    """Return the suggestion of that mark, and its unit (None for a new one).
+
+    Raises
+    ------
+    LookupError
+        If it was not shown lately, or its settings no longer fit the factors there are.
+    """
+    view, row = desk.view(), desk.offer(mark)
+    if mark_of(row, view.snapshot.setup) != mark:
+        raise LookupError(mark)
+    unit = str(row["unit"])
+    return view, row, None if unit == "new" else unit
+
+
+def _rows(thought: Thought | None) -> list[Mapping[str, Any]]:
+    if thought is None or thought.advice is None:
+        return []
+    return [
+        {str(name): _plain(value) for name, value in row.items()} for row in thought.advice.table.to_dict("records")
+    ]
+
+
+def _plain(value: Any) -> Any:
+    return value.item() if hasattr(value, "item") else value
+
+
+def mark_of(row: Mapping[str, Any], setup: Setup) -> str:
+    """Return what tells a suggestion from others: where it goes and with which settings."""
+    what = [str(row["unit"]), *(text.plain(row.get(factor.name)) for factor in setup.factors)]
+    return sha256(json.dumps(what).encode()).hexdigest()[:16]
+
+
+def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
+    setup = view.snapshot.setup
+    refused = {
+        mark_of({**item["settings"], "unit": item["unit"]}, setup)
+        for item in view.suggestions
+        if item.get("kind") == ASIDE and set(item["settings"]) == {factor.name for factor in setup.factors}
+    }
+    words = thought.next_change
+    told = [words.first, *words.others] if words.first is not None else []
+    offers = [
+        _offer(view, place, row, suggestion)
+        for place, (row, suggestion) in enumerate(zip(_rows(thought), told, strict=True), start=1)
+    ]
+    for offer, row in zip(offers, _rows(thought), strict=True):
+        desk.keep_offer(offer.mark, row)
+    return tuple(offer for offer in offers if offer.mark not in refused)
+
+
+def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion) -> Offer:
+    setup = view.snapshot.setup
+    settings = {factor.name: row[factor.name] for factor in setup.factors}
+    unit = next((item for item in view.snapshot.units if item.name == row["unit"]), None)
+    carried = (
+        next((item.name for item in view.snapshot.variants if item.name == unit.variant), "")
+        if unit is not None and dict(unit.settings) == settings
+        else ""
+    )
+    expected = tuple((f"{item.outcome} then", item.expected) for item in told.expected)
+    steps = change_steps(setup, unit.settings if unit is not None else {}, settings)
+    rounds = counted(int(row["readings"]), "round")
+    return Offer(
+        place=place,
+        mark=mark_of(row, setup),
+        kind=told.kind,
+        what=told.what,
+        why=told.why,
+        facts=(*told.facts, *expected),
+        steps=(*steps, f"Take {rounds} of readings."),
+        existing=urls.readings(carried) if carried else "",
+    )
+
+
+def _aside(view: View) -> tuple[tuple[str, str], ...]:
+    setup = view.snapshot.setup
+    return tuple(
+        (f"{item['unit']}: {settings_text(item['settings'], setup)}", str(item["why"]))
+        for item in reversed(view.suggestions)
+        if item.get("kind") == ASIDE
+    )[:10]

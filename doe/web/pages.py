@@ -1,0 +1,152 @@
+"""From a context to a page: the frame around it, the templates, and nothing else."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import fields
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from doe.model.wording import counted
+from doe.sheets.render import TEMPLATES as SHEETS
+from doe.sheets.report import version
+from doe.web import urls
+from doe.web.contexts import Frame, NavItem, Notice, Waiting
+from doe.web.desk import Desk, View
+from doe.web.thinking import Known
+
+TEMPLATES = Path(__file__).parent / "templates"
+_NAV = (
+    ("Bench", urls.bench()),
+    ("Log", urls.log()),
+    ("Variants", urls.variants()),
+    ("Sessions", urls.sessions()),
+    ("What moves it", urls.moves()),
+    ("Next change", urls.next_change()),
+    ("History", urls.history()),
+    ("Set-up", urls.setup()),
+)
+
+
+@cache
+def environment() -> Environment:
+    """Return the template environment: our own pages first, then the partials that the report shares."""
+    made = Environment(
+        loader=ChoiceLoader([FileSystemLoader(TEMPLATES), FileSystemLoader(SHEETS)]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["urls"] = urls
+    return made
+
+
+def desk_of(request: Request) -> Desk:
+    """Return the open project's desk; a dependency of every page that needs one.
+
+    Raises
+    ------
+    NoProject
+        If none is open.
+    """
+    desk: Desk = request.app.state.desk
+    desk.project  # noqa: B018 - raises
+    return desk
+
+
+AtDesk = Annotated[Desk, Depends(desk_of)]
+
+
+def page(request: Request, name: str, context: Any, status: int = 200) -> HTMLResponse:
+    """Render a page inside the frame.
+
+    Parameters
+    ----------
+    request : Request
+        What is answered.
+    name : str
+        Template.
+    context : dataclass
+        Its fields become the template's names.
+    status : int
+        HTTP status.
+    """
+    values = {item.name: getattr(context, item.name) for item in fields(context)}
+    html = environment().get_template(name).render(**values, frame=frame(request))
+    return HTMLResponse(html, status_code=status)
+
+
+def plain_page(
+    name: str, context: Any, status: int = 200, headers: Mapping[str, str] | None = None, **more: object
+) -> HTMLResponse:
+    """Render a page without frame: faults, the key, a rater's page."""
+    values = {item.name: getattr(context, item.name) for item in fields(context)}
+    return HTMLResponse(environment().get_template(name).render(**values, **more), status, headers)
+
+
+def frame(request: Request) -> Frame:
+    """Return what stands around a page."""
+    desk: Desk = request.app.state.desk
+    view = desk.view() if desk.is_open else None
+    return Frame(
+        title=view.snapshot.setup.title if view is not None else "Fettle",
+        counts=_counts(view) if view is not None else "",
+        nav=_nav(request.url.path) if view is not None else (),
+        notice=_notice(request, view),
+        token=request.app.state.tokens.form_token(request.state.caller),
+        once=secrets.token_urlsafe(12),
+        entry=view.last_entry if view is not None else 0,
+        version=version(),
+    )
+
+
+def _nav(path: str) -> tuple[NavItem, ...]:
+    family = {"readings": "variants", "compare": "variants", "what-if": "moves", "import": "setup", "start": "setup"}
+    first = path.strip("/").split("/")[0]
+    if path.startswith("/variants/") and path.endswith("/readings"):
+        first = "log"
+    here = "/" + family.get(first, first)
+    return tuple(NavItem(label, href, href == here) for label, href in _NAV)
+
+
+def _counts(view: View) -> str:
+    parts = [counted(len(view.snapshot.variants), "variant"), counted(len(view.snapshot.units), "unit")]
+    return " · ".join(parts)
+
+
+def _notice(request: Request, view: View | None) -> Notice | None:
+    done = request.query_params.get("done", "")
+    if view is None or not done.isdigit():
+        return None
+    entry = next((item for item in reversed(view.history) if item.id == int(done)), None)
+    if entry is None:
+        return None
+    text = entry.summary[:1].upper() + entry.summary[1:]
+    can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
+    return Notice(f"Stored: {text}.", urls.undo(entry.id) if can_undo else "")
+
+
+def waiting(known: Known) -> Waiting:
+    """Say how far the analysis is."""
+    return Waiting(
+        known.is_working, known.step, known.trouble, is_stale=known.thought is not None and not known.is_fresh
+    )
+
+
+def think(desk: Desk, *, is_patient: bool = True) -> Known:
+    """Return what is known about the log as it is now; a page that is about something else starts nothing."""
+    if not is_patient:
+        return desk.thinker.last(desk.mark())
+    return desk.thinker.ask(desk.project, desk.mark(), desk.settings.patience_s)
+
+
+def go_to(address: str) -> Response:
+    """Send the browser on after something was stored."""
+    return RedirectResponse(address, status_code=303)

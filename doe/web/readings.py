@@ -1,0 +1,255 @@
+"""Readings: what a variant measures or sounds like, and putting them right."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.model.change import find_variant
+from doe.model.errors import DataError, FettleError
+from doe.model.outcome import Outcome
+from doe.model.wording import exact
+from doe.sheets.cautions import LISTENING
+from doe.web import urls
+from doe.web.contexts import Choice, Field, FormPage
+from doe.web.desk import View
+from doe.web.edits import Conflict, check_unchanged, seen_mark
+from doe.web.factor_fields import blame, outcome_field, reading_rows, value_text
+from doe.web.forms import Posted, Sent
+from doe.web.pages import AtDesk, go_to, page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/variants/{name}/readings")
+def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
+    """Show the form that takes readings."""
+    view = desk.view()
+    variant = _known(view, name)
+    values = {"session": session or _last_session(view), "rater": rater}
+    return page(request, "form.html", _form(view, variant, values, {}, ""))
+
+
+def _known(view: View, name: str) -> str:
+    """Return the variant's own spelling.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    try:
+        return find_variant(name, view.snapshot.variants).name
+    except DataError:
+        raise HTTPException(404) from None
+
+
+def _last_session(view: View) -> str:
+    """Return the session of the last reading, if that was today: one sitting goes on until it is named otherwise."""
+    last = view.readings[-1] if view.readings else None
+    is_today = last is not None and last["when"] is not None and last["when"].date() == datetime.now().date()
+    return (last["session"] or "") if last is not None and is_today else ""
+
+
+def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[str, str], error: str) -> FormPage:
+    setup = view.snapshot.setup
+    others = [item.name for item in view.snapshot.variants if item.name != variant and item.status == "built"]
+    fields = [
+        outcome_field(item, values.get(f"o.{item.name}", ""), errors.get(item.name, "")) for item in setup.outcomes
+    ]
+    if any(item.kind == "compared" for item in setup.outcomes):
+        choices = (Choice("", "-"), *(Choice(name, name, name == values.get("versus")) for name in others))
+        fields.append(
+            Field("versus", "Compared against", "list", choices=choices, hint="The second variant of a comparison.")
+        )
+    fields += [
+        Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
+        Field("rater", "Who judged", value=values.get("rater", ""), hint="Empty for an instrument."),
+        Field("order", "Place in the order", "number", values.get("order", ""), error=errors.get("order", "")),
+        Field("note", "Note", "long", values.get("note", "")),
+    ]
+    own = [item for item in view.readings if variant in (item["variant"], item["versus"])]
+    by_ear = any(item.kind != "measured" or item.recipe for item in setup.outcomes)
+    return FormPage(
+        kicker=f"Variant {variant}",
+        heading="Readings",
+        intro=(
+            "Each reading by itself, never an average; leave empty what was not read."
+            if setup.outcomes
+            else "This project has no outcomes yet; define in the set-up how it is judged.",
+        ),
+        action=urls.readings(variant),
+        fields=tuple(fields) if setup.outcomes else (),
+        button="Store the readings" if setup.outcomes else "",
+        error=error,
+        back=urls.variant(variant),
+        cautions=(LISTENING,) if by_ear else (),
+        draft=f"readings {variant}",
+        done=tuple(f"{row.outcome} {row.value} ({row.about})" for row in reading_rows(own[-6:], setup)),
+    )
+
+
+@router.post("/variants/{name}/readings")
+def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Store readings."""
+    view = desk.view()
+    variant = _known(view, name)
+    errors: dict[str, str] = {}
+
+    def do() -> str:
+        done = desk.project.read(
+            variant,
+            _typed(view, sent, errors),
+            versus=sent.text("versus") or None,
+            session=sent.text("session") or None,
+            rater=sent.text("rater") or None,
+            order=_place(sent.text("order"), errors),
+            note=sent.text("note"),
+        )
+        again = urls.readings(variant, sent.text("session"), sent.text("rater"))
+        return urls.with_done(again, done.entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        error = _pinned(str(err), errors, [item.name for item in view.snapshot.setup.outcomes])
+    values = {key: found[0] for key, found in sent.values.items()}
+    return page(request, "form.html", _form(view, variant, values, errors, error), 422)
+
+
+def _typed(view: View, sent: Posted, errors: dict[str, str]) -> list[tuple[str, object]]:
+    """Return outcome and value of everything typed.
+
+    Raises
+    ------
+    DataError
+        If a value cannot be read; each is told at its field.
+    """
+    pairs: list[tuple[str, object]] = []
+    compared = bool(sent.text("versus"))
+    for outcome in view.snapshot.setup.outcomes:
+        for value in _takes(outcome, sent.text(f"o.{outcome.name}")):
+            try:
+                outcome.read(value)
+                pairs.append((outcome.name, value))
+            except DataError as err:
+                errors[outcome.name] = str(err)
+            if (outcome.kind == "compared") != compared and outcome.name not in errors:
+                errors[outcome.name] = (
+                    f"{outcome.name} compares two variants; say below which the second one was."
+                    if outcome.kind == "compared"
+                    else f"{outcome.name} is no comparison; store it by itself, without a second variant."
+                )
+    if errors:
+        raise DataError("Nothing is stored yet: see the fields marked below.")
+    return pairs
+
+
+def _takes(outcome: Outcome, typed: str) -> list[str]:
+    return (
+        [part for part in re.split(r"[\s;]+", typed) if part] if outcome.kind == "measured" else [typed] * bool(typed)
+    )
+
+
+def _place(typed: str, errors: dict[str, str]) -> int | None:
+    if not typed:
+        return None
+    if not typed.isdecimal() or int(typed[:9]) < 1:
+        errors["order"] = f"order is '{typed[:40]}'; it must be a whole number from 1."
+        raise DataError("Nothing is stored yet: see the field marked below.")
+    return int(typed[:9])
+
+
+def _pinned(message: str, errors: dict[str, str], outcomes: list[str]) -> str:
+    name = blame(message, outcomes)
+    if name and name not in errors:
+        errors[name] = message
+        return "Nothing is stored yet: see the field marked below."
+    return message
+
+
+@router.get("/readings/{number}/correct")
+def show_correction(request: Request, desk: AtDesk, number: int) -> Response:
+    """Show the form that corrects a reading."""
+    item = _reading(desk.view(), number)
+    values = {"value": _as_typed(item), "note": item["note"] or ""}
+    return page(request, "form.html", _correction(item, values, "", ()))
+
+
+def _reading(view: View, number: int) -> Mapping[str, Any]:
+    found = next((item for item in view.readings if item["id"] == number), None)
+    if found is None:
+        raise HTTPException(404)
+    return found
+
+
+def _as_typed(item: Mapping[str, object]) -> str:
+    value = item["value"]
+    if item["versus"] is not None:
+        return {1.0: "first", 0.0: "second"}.get(float(str(value)), "tie")
+    return exact(float(str(value)))
+
+
+def _correction(
+    item: Mapping[str, object], values: Mapping[str, str], error: str, conflict: tuple[tuple[str, str, str], ...]
+) -> FormPage:
+    number = int(str(item["id"]))
+    name = text.name(str(item["outcome"]))
+    return FormPage(
+        kicker=f"Variant {item['variant']}",
+        heading=f"Reading {number}: {name}",
+        intro=(f"It stands as {value_text(item, None)}. The history keeps what was there before.",),
+        action=urls.reading(number, "correct"),
+        fields=(
+            Field("value", f"What {name} should have been", "number", values.get("value", ""), error=error),
+            Field("note", "Note", "long", values.get("note", "")),
+        ),
+        button="Store the correction",
+        hidden=(("seen", _seen(item)),),
+        back=urls.variant(str(item["variant"])),
+        remove=((urls.reading(number, "withdraw"), "Take this reading out", ""),),
+        conflict=conflict,
+    )
+
+
+def _seen(item: Mapping[str, object]) -> str:
+    return seen_mark({"value": item["value"], "note": item["note"] or ""})
+
+
+@router.post("/readings/{number}/correct")
+def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response:
+    """Store a corrected reading."""
+    typed = {name: sent.text(name) for name in ("value", "note")}
+
+    def do() -> str:
+        item = _reading(desk.view(), number)
+        present = {"value": _as_typed(item), "note": str(item["note"] or "")}
+        check_unchanged(sent.text("seen"), _seen(item), present, typed)
+        entry = desk.project.file.correct_reading(number, value=typed["value"], note=typed["note"])
+        return urls.with_done(urls.variant(str(item["variant"])), entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except Conflict as err:
+        return page(request, "form.html", _correction(_reading(desk.view(), number), typed, "", err.rows), 409)
+    except FettleError as err:
+        return page(request, "form.html", _correction(_reading(desk.view(), number), typed, str(err), ()), 422)
+
+
+@router.post("/readings/{number}/withdraw")
+def withdraw(sent: Sent, desk: AtDesk, number: int) -> Response:
+    """Take a reading out."""
+
+    def do() -> str:
+        item = _reading(desk.view(), number)
+        entry = desk.project.file.withdraw_reading(number)
+        return urls.with_done(urls.variant(str(item["variant"])), entry.id)
+
+    return go_to(desk.once(sent.once, do))

@@ -1,0 +1,203 @@
+"""The form that prepares a session: who judges what, and the codes and orders drawn for it."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from doe.charts import text
+from doe.model.errors import DataError
+from doe.model.listening import PreparedSession, RaterSheet, Sample
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.sheets.cautions import LISTENING
+from doe.web import urls
+from doe.web.contexts import Choice, Field, FormPage
+from doe.web.desk import View
+from doe.web.forms import Posted
+
+LEVEL = (
+    "Match the level of all samples first, by ear or better with a meter at the listening place: the louder one sounds better "
+    "for no reason of its own."
+)
+_MOST_SAMPLES = 40
+_MOST_RATERS = 30
+_MOST_PAIRED = 8
+
+
+def obstacle(view: View) -> str:
+    """Say why no session can be prepared, if so."""
+    if not _judged(view.snapshot.setup):
+        return "No outcome is rated or compared by people yet; add one in the set-up."
+    if len(_heard(view)) < 2:
+        return "A session needs at least two variants that are built."
+    return ""
+
+
+def _judged(setup: Setup) -> list[Outcome]:
+    return [item for item in setup.outcomes if item.kind != "measured"]
+
+
+def _heard(view: View) -> list[str]:
+    return [item.name for item in view.snapshot.variants if item.status == "built"]
+
+
+def session_form(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str, str], error: str) -> FormPage:
+    """Return the form as it is shown.
+
+    Parameters
+    ----------
+    view : View
+        What the project holds.
+    values : mapping of str to sequence of str
+        What stands in the fields.
+    errors : mapping of str to str
+        What is wrong, by field.
+    error : str
+        What is wrong as a whole.
+    """
+    fields = _fields(view, values, errors)
+    return FormPage(
+        kicker="Sessions",
+        heading="Prepare a blind session",
+        intro=(
+            "Each variant gets a three-digit code. Each rater gets a link of their own, which shows codes and nothing else, in "
+            "an order balanced so that neither place nor neighbour favours anyone.",
+        ),
+        action=urls.session_new(),
+        fields=tuple(fields) if not obstacle(view) else (),
+        button="Prepare it" if not obstacle(view) else "",
+        error=error or obstacle(view),
+        back=urls.sessions(),
+        cautions=(LEVEL, LISTENING),
+        draft="session",
+    )
+
+
+def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str, str]) -> list[Field]:
+    """Return the fields of the form."""
+    setup = view.snapshot.setup
+
+    def first(name: str) -> str:
+        return next(iter(values.get(name, [""])), "")
+
+    def many(name: str, names: Sequence[str]) -> tuple[Choice, ...]:
+        return tuple(Choice(item, text.name(item), item in values.get(name, ())) for item in names)
+
+    judged = _judged(setup)
+    return [
+        Field("name", "What it is called", value=first("name"), error=errors.get("name", ""), is_needed=True),
+        Field(
+            "outcomes",
+            "What is judged",
+            "many",
+            hint="Rated outcomes on one sample at a time, or one comparison of two.",
+            error=errors.get("outcomes", ""),
+            choices=many("outcomes", [item.name for item in judged]),
+        ),
+        Field(
+            "variants",
+            "Variants to be judged",
+            "many",
+            hint="A reference object belongs here too: hidden among the others it carries the mood of the day.",
+            error=errors.get("variants", ""),
+            choices=many("variants", _heard(view)),
+        ),
+        Field(
+            "twice",
+            "Hidden repeats: those judged a second time under another code",
+            "many",
+            hint="One or two are enough to see how well each person repeats.",
+            error=errors.get("twice", ""),
+            choices=many("twice", _heard(view)),
+        ),
+        Field(
+            "raters",
+            "Raters, one on each line",
+            "long",
+            first("raters"),
+            error=errors.get("raters", ""),
+            is_needed=True,
+        ),
+        Field("low_end", "Low end of the scale is called", value=first("low_end"), hint="Such as: not at all."),
+        Field("high_end", "High end is called", value=first("high_end"), hint="Such as: very much."),
+        Field("note", "Room, level, programme", "long", first("note")),
+    ]
+
+
+def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSession:
+    """Make codes, sheets and orders out of the form.
+
+    Raises
+    ------
+    DataError
+        If something is missing; each is told at its field.
+    """
+    setup = view.snapshot.setup
+    outcomes = [item for item in _judged(setup) if item.name in sent.many("outcomes")]
+    heard = _heard(view)
+    chosen = [name for name in heard if name in sent.many("variants")]
+    twice = [name for name in heard if name in sent.many("twice")]
+    raters = list(dict.fromkeys(line.strip() for line in sent.text("raters").split("\n") if line.strip()))
+    _check_form(sent, outcomes, chosen, twice, raters, errors)
+    if errors:
+        raise DataError("Nothing is prepared yet: see the fields marked below.")
+    samples, sheets = _arranged([*chosen, *twice], raters, outcomes[0].kind == "compared")
+    low, high = sent.text("low_end")[:60], sent.text("high_end")[:60]
+    ends = {item.name: (low, high) for item in outcomes if item.kind == "rated" and (low or high)}
+    names = [item.name for item in outcomes]
+    return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note")[:2000])
+
+
+def _check_form(
+    sent: Posted,
+    outcomes: Sequence[Outcome],
+    chosen: Sequence[str],
+    twice: Sequence[str],
+    raters: Sequence[str],
+    errors: dict[str, str],
+) -> None:
+    compared = [item for item in outcomes if item.kind == "compared"]
+    if not sent.text("name"):
+        errors["name"] = "name is empty; it must be a label, such as 'Tuesday evening'."
+    if not outcomes:
+        errors["outcomes"] = "Nothing is chosen; choose at least one outcome."
+    elif compared and len(outcomes) > 1:
+        errors["outcomes"] = f"{compared[0].name} compares two variants; it must be the only outcome of its session."
+    if len(chosen) < 2:
+        errors["variants"] = "Fewer than two variants are chosen; choose those that are to be judged."
+    elif len(chosen) + len(twice) > _MOST_SAMPLES:
+        errors["variants"] = f"{len(chosen) + len(twice)} samples are too many for ears; at most {_MOST_SAMPLES}."
+    elif compared and len(chosen) > _MOST_PAIRED:
+        errors["variants"] = f"{len(chosen)} variants make too many pairs; at most {_MOST_PAIRED} can be compared."
+    stray = next((name for name in twice if name not in chosen), None)
+    if compared and twice:
+        errors["twice"] = "A comparison has no hidden repeats; leave them out."
+    elif stray is not None:
+        errors["twice"] = f"Variant {stray} is to be judged twice but is not among the variants above."
+    if not 1 <= len(raters) <= _MOST_RATERS:
+        errors["raters"] = f"There are {len(raters)} raters; there must be 1 to {_MOST_RATERS}, one on each line."
+
+
+def _arranged(
+    variants: Sequence[str], raters: Sequence[str], is_compared: bool
+) -> tuple[list[Sample], list[RaterSheet]]:
+    """Draw the codes and each rater's order; the seed is drawn here, since a guessable one would not be blind."""
+    from numpy.random import default_rng
+
+    from doe.advise.listening import balanced_orders, balanced_pairs, three_digit_codes
+
+    rng = default_rng(secrets.randbits(128))
+    codes = three_digit_codes(len(variants), rng)
+    orders: Sequence[Any] = (
+        balanced_pairs(len(variants), len(raters), rng)
+        if is_compared
+        else [[(place,) for place in order] for order in balanced_orders(len(variants), len(raters), rng)]
+    )
+    samples = [Sample(code, variant) for code, variant in zip(codes, variants, strict=True)]
+    sheets = [
+        RaterSheet(rater, secrets.token_urlsafe(12), [tuple(codes[place] for place in trial) for trial in order])
+        for rater, order in zip(raters, orders, strict=True)
+    ]
+    return sorted(samples, key=lambda sample: sample.code), sheets

@@ -1,0 +1,190 @@
+"""Set-up: factors, outcomes, effort, limits and what else is decided before the first build."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.model.errors import FettleError
+from doe.model.factor import Factor
+from doe.model.setup import Setup
+from doe.model.wording import duration, number
+from doe.sheets.answers import about as about_outcome
+from doe.web import urls
+from doe.web.contexts import Defined, FormPage, SetupPage
+from doe.web.definition_fields import KINDS, Kind, as_typed, build, fields_of
+from doe.web.desk import Desk
+from doe.web.edits import Conflict, check_unchanged, seen_mark
+from doe.web.forms import Sent
+from doe.web.pages import AtDesk, go_to, page
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/setup")
+def show(request: Request, desk: AtDesk) -> Response:
+    """Show all definitions."""
+    setup = desk.view().snapshot.setup
+    groups = (
+        _group("factor", [(item.name, about_factor(item)) for item in setup.factors]),
+        _group("outcome", [(item.name, about_outcome(item)) for item in setup.outcomes]),
+        _group("limit", [(item.rule, item.note) for item in setup.limits]),
+        _group("derived", [(item.name, f"{item.expression} {item.unit}".strip()) for item in setup.derived]),
+    )
+    effort = (
+        ("A new unit", duration(setup.effort.new_unit_minutes)),
+        ("A session", duration(setup.effort.session_minutes)),
+        ("A round of readings", duration(setup.effort.reading_minutes)),
+        ("Money for a new unit", number(setup.effort.new_unit_price)),
+    )
+    return page(request, "setup.html", SetupPage(setup.question, groups, effort, desk.project.path.name))
+
+
+def _group(kind: str, rows: list[tuple[str, str]]) -> tuple[str, str, tuple[Defined, ...], str, str]:
+    words = KINDS[kind]
+    label = text.name if kind != "limit" else str
+    defined = tuple(Defined(label(name), told, urls.definition(kind, name)) for name, told in rows)
+    return words.plural, words.purpose, defined, urls.definition(kind), words.add
+
+
+def about_factor(factor: Factor) -> str:
+    """Describe a factor in a phrase."""
+    parts = [f"{factor.kind}, {factor.allowed().removeprefix('must be ')}"]
+    parts += {
+        "up": ["only goes up on a unit"],
+        "down": ["only goes down on a unit"],
+        "rebuild": ["another setting needs a new unit"],
+    }.get(factor.way, [])
+    parts += [f"{duration(factor.minutes)} a change"] if factor.minutes else []
+    return "; ".join(parts)
+
+
+@router.get("/setup/{kind}")
+def edit(request: Request, desk: AtDesk, kind: str, name: str = "") -> Response:
+    """Show the form of one definition."""
+    words, setup = _kind(kind), desk.view().snapshot.setup
+    record = _record(setup, kind, name) if name or words.is_single else None
+    return page(request, "form.html", _form(words, kind, name, record, as_typed(kind, record)))
+
+
+def _kind(kind: str) -> Kind:
+    """Return what a kind of definition is called.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    if kind not in KINDS:
+        raise HTTPException(404)
+    return KINDS[kind]
+
+
+def _record(setup: Setup, kind: str, name: str) -> Any:
+    """Return a definition that there is.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none of that name.
+    """
+    if kind == "about":
+        return setup
+    if kind == "effort":
+        return setup.effort
+    records: dict[str, Any] = {
+        "factor": {item.name: item for item in setup.factors},
+        "outcome": {item.name: item for item in setup.outcomes},
+        "limit": {item.rule: item for item in setup.limits},
+        "derived": {item.name: item for item in setup.derived},
+    }
+    if name not in records[kind]:
+        raise HTTPException(404)
+    return records[kind][name]
+
+
+def _form(
+    words: Kind,
+    kind: str,
+    name: str,
+    record: Any,
+    values: Mapping[str, str],
+    error: str = "",
+    conflict: tuple[tuple[str, str, str], ...] = (),
+) -> FormPage:
+    can_remove = record is not None and not words.is_single
+    was = kind == "factor" and record is None
+    return FormPage(
+        kicker="Set-up",
+        heading=words.title if record is None or words.is_single else f"{words.singular} {text.name(name)}",
+        intro=words.intro,
+        action=urls.definition(kind, name or None),
+        fields=fields_of(kind, values, error, with_was=was),
+        button="Store",
+        hidden=(("seen", seen_mark(as_typed(kind, record)) if record is not None else ""),),
+        error=error,
+        back=urls.setup(),
+        remove=((urls.definition_remove(kind), f"Remove this {words.singular.casefold()}", name),)
+        if can_remove
+        else (),
+        conflict=conflict,
+        draft=f"setup {kind} {name}",
+    )
+
+
+@router.post("/setup/{kind}/remove")
+def remove(request: Request, sent: Sent, desk: AtDesk, kind: str) -> Response:
+    """Remove a definition."""
+    words, name = _kind(kind), sent.text("name")
+    record = _record(desk.view().snapshot.setup, kind, name)
+
+    def do() -> str:
+        return urls.with_done(urls.setup(), desk.project.file.change_setup(kind, None, name=name).id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        form = _form(words, kind, name, record, as_typed(kind, record), str(err))
+        return page(request, "form.html", form, 422)
+
+
+@router.post("/setup/{kind}")
+def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "") -> Response:
+    """Store one definition."""
+    words = _kind(kind)
+    typed = {key: "\n".join(values) for key, values in sent.values.items() if key not in ("token", "once", "seen")}
+
+    def do() -> str:
+        setup = desk.view().snapshot.setup
+        old = _record(setup, kind, name) if name or words.is_single else None
+        if old is not None:
+            present = as_typed(kind, old)
+            check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
+        return urls.with_done(urls.setup(), _store(desk, kind, name, typed, old))
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except Conflict as err:
+        error, status, conflict = "", 409, err.rows
+    except FettleError as err:
+        error, status, conflict = str(err), 422, ()
+    record = _record(desk.view().snapshot.setup, kind, name) if name or words.is_single else None
+    return page(request, "form.html", _form(words, kind, name, record, typed, error, conflict), status)
+
+
+def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any) -> int:
+    """Store a definition and return the last entry that it took."""
+    file = desk.project.file
+    if kind != "about":
+        was = typed.get("was") or None
+        return file.change_setup(kind, build(kind, typed, old), name=name or None, was=was).id
+    last = desk.view().last_entry
+    for key in ("title", "question"):
+        if typed.get(key, "") != getattr(old, key):
+            last = file.change_setup(key, typed.get(key, "")[:2000]).id
+    return last

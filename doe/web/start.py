@@ -1,0 +1,157 @@
+"""Start: a project from nothing, from a starter set, or the invented demo."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+import doe
+from doe.model.errors import DataError, FettleError
+from doe.model.setup import Setup
+from doe.model.wording import counted
+from doe.project import Project
+from doe.store.setup_file import read_setup
+from doe.web import urls
+from doe.web.contexts import Field, StartPage
+from doe.web.desk import Desk
+from doe.web.forms import Sent
+from doe.web.pages import go_to, page
+
+router = APIRouter(include_in_schema=False)
+SETS = {
+    "blank": "Nothing yet",
+    "loudspeaker": "Small loudspeaker",
+    "ear-cup": "Closed ear cup",
+    "plucked": "Plucked instrument",
+    "fan": "Printed fan",
+}
+DEMOS = {
+    "radio": ("Tabletop radio", "23 variants of a radio from birch rings: which change is to blame for the echo?"),
+    "fan": ("Desk fan", "A printed impeller, away from sound: airflow against whine."),
+}
+_SUFFIX = ".duckdb"
+
+
+def _desk(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+AnyDesk = Annotated[Desk, Depends(_desk)]
+
+
+@router.get("/start")
+def show(request: Request, desk: AnyDesk) -> Response:
+    """Show what a project can begin with."""
+    return _shown(request, desk, {}, "")
+
+
+def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, status: int = 200) -> Response:
+    folder = desk.settings.folder
+    is_ours = desk.project.path.name if desk.is_open else ""
+    others = sorted(path.name for path in folder.glob(f"*{_SUFFIX}") if path.is_file() and path.name != is_ours)
+    context = StartPage(
+        sets=tuple((key, name, _holds(key)) for key, name in SETS.items()),
+        demos=tuple((key, name, told) for key, (name, told) in DEMOS.items()),
+        others=tuple(others),
+        fields=(
+            Field("title", "What is tuned", value=values.get("title", ""), hint="Such as: Tabletop radio."),
+            Field("question", "What is wrong with it", "long", values.get("question", "")),
+        ),
+        error=error,
+        folder=folder.resolve().name,
+    )
+    return page(request, "start.html", context, status)
+
+
+def starter(key: str) -> Setup:
+    """Return the definitions of a starter set; empty ones for a blank start."""
+    return Setup() if key == "blank" else read_setup(Path(__file__).parent / "starters" / f"{key}.toml")
+
+
+def _holds(key: str) -> str:
+    if key == "blank":
+        return "Define factors and outcomes yourself."
+    setup = starter(key)
+    known = [item.name for item in setup.factors] + [item.name for item in setup.outcomes]
+    names = [name.replace("_", " ") for name in known]
+    count = f"{counted(len(setup.factors), 'factor')}, {counted(len(setup.outcomes), 'outcome')}"
+    return f"{count}: {', '.join(names)}. All to be edited."
+
+
+@router.post("/start")
+def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
+    """Make a project and turn to it."""
+    key = sent.text("set") or "blank"
+    if key not in SETS:
+        raise HTTPException(404)
+
+    def do() -> str:
+        if not sent.text("title"):
+            raise DataError("What is tuned is empty; it must be a few words, such as 'Tabletop radio'.")
+        setup = replace(starter(key), title=sent.text("title")[:200], question=sent.text("question")[:2000])
+        desk.open(Project.create(_free_path(desk.settings.folder, setup.title), setup))
+        return urls.bench()
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        values = {name: sent.text(name) for name in ("title", "question", "set")}
+        return _shown(request, desk, values, str(err), 422)
+
+
+def _free_path(folder: Path, title: str) -> Path:
+    """Name a file after what is tuned; names are made of letters and digits, and never overwrite one."""
+    name = re.sub(r"\W+", "-", title.casefold()).strip("-")[:60] or "project"
+    path, number = folder / f"{name}{_SUFFIX}", 2
+    while path.exists():
+        path, number = folder / f"{name}-{number}{_SUFFIX}", number + 1
+    return path
+
+
+@router.post("/start/demo")
+def demo(request: Request, sent: Sent, desk: AnyDesk) -> Response:
+    """Make an invented project with its log and turn to it."""
+    key = sent.text("demo")
+    if key not in DEMOS:
+        raise HTTPException(404)
+
+    def do() -> str:
+        source = _demo_folder(key)
+        project = Project.create(_free_path(desk.settings.folder, f"{key} demo"), source / "setup.toml")
+        project.import_log(source / "log.csv")
+        desk.open(project)
+        return urls.bench()
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        return _shown(request, desk, {}, str(err), 422)
+
+
+def _demo_folder(name: str) -> Path:
+    """Return where the files of a demo are: in the package when installed, in `examples/` of the source."""
+    package = Path(doe.__file__).parent
+    packaged = package / "cli" / "demo_data" / name
+    return packaged if packaged.is_dir() else package.parent / "examples" / name
+
+
+@router.post("/start/open")
+def open_other(request: Request, sent: Sent, desk: AnyDesk) -> Response:
+    """Turn to another project of the folder."""
+    wanted = sent.text("file")
+    found = next((path for path in desk.settings.folder.glob(f"*{_SUFFIX}") if path.name == wanted), None)
+    if found is None:
+        raise HTTPException(404)
+    try:
+        desk.open(Project.open(found))
+    except FettleError as err:
+        return _shown(request, desk, {}, str(err), 422)
+    return go_to(urls.bench())

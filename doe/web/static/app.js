@@ -1,0 +1,194 @@
+(function () {
+  "use strict";
+  var body = document.body;
+
+  // Drafts: what was typed survives a closed tab, until it is stored.
+  var store;
+  try { store = window.localStorage; store.getItem("x"); } catch (error) { store = null; }
+
+  function read(key) {
+    try { return JSON.parse(store.getItem(key) || "null"); } catch (error) { return null; }
+  }
+
+  function write(key, value) {
+    if (!store) { return; }
+    try { if (value === null) { store.removeItem(key); } else { store.setItem(key, JSON.stringify(value)); } } catch (error) { /* full */ }
+  }
+
+  function named(form) {
+    return Array.prototype.filter.call(form.elements, function (item) {
+      return item.name && item.type !== "hidden" && item.type !== "file" && item.type !== "password";
+    });
+  }
+
+  function typed(form) {
+    var found = {};
+    named(form).forEach(function (item) {
+      if (item.type === "radio" || item.type === "checkbox") {
+        if (item.checked) { (found[item.name] = found[item.name] || []).push(item.value); }
+      } else { found[item.name] = item.value; }
+    });
+    return found;
+  }
+
+  function fill(form, draft) {
+    named(form).forEach(function (item) {
+      if (item.type === "radio" || item.type === "checkbox") {
+        item.checked = (draft[item.name] || []).indexOf(item.value) >= 0 && !item.disabled;
+      } else if (item.name in draft) { item.value = draft[item.name]; }
+    });
+  }
+
+  function keepDrafts(form) {
+    var key = "fettle draft " + location.host + " " + form.dataset.draft;
+    var first = JSON.stringify(typed(form));
+    if (body.dataset.done) { write(read("fettle sent") || "", null); }
+    var draft = store && !form.dataset.returned ? read(key) : null;
+    if (draft && JSON.stringify(draft) !== first) {
+      fill(form, draft);
+      say("What you typed here before is still there.", "Start afresh", function () { write(key, null); location.reload(); });
+    }
+    form.addEventListener("input", function () { form.dataset.dirty = "1"; write(key, typed(form)); });
+    form.addEventListener("submit", function () { write("fettle sent", key); });
+  }
+
+  // Plus and minus beside numbers, for a thumb.
+  function places(text) { var dot = text.indexOf("."); return dot < 0 ? 0 : text.length - dot - 1; }
+
+  function addSteps(entry) {
+    var input = entry.querySelector("input");
+    function button(sign, label) {
+      var made = document.createElement("button");
+      made.type = "button";
+      made.className = "step";
+      made.textContent = sign > 0 ? "+" : "−";
+      made.setAttribute("aria-label", label);
+      made.addEventListener("click", function () {
+        var step = parseFloat(entry.dataset.step), low = parseFloat(entry.dataset.low), high = parseFloat(entry.dataset.high);
+        var now = parseFloat(input.value.replace(",", "."));
+        var next = isNaN(now) ? low : now + sign * step;
+        next = Math.min(high, Math.max(low, next));
+        input.value = String(parseFloat(next.toFixed(Math.max(places(entry.dataset.step), places(entry.dataset.low)))));
+        input.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      return made;
+    }
+    var label = input.labels && input.labels[0] ? input.labels[0].querySelector("bdi").textContent : "";
+    entry.insertBefore(button(-1, "less " + label), entry.firstChild);
+    entry.appendChild(button(1, "more " + label));
+  }
+
+  // Say how much was changed.
+  function countChanges(form) {
+    var told = form.querySelector(".changes");
+    if (!told) { return; }
+    function count() {
+      var changed = 0;
+      Array.prototype.forEach.call(form.querySelectorAll("[data-was]"), function (field) {
+        var input = field.querySelector("input:checked") || field.querySelector("input[type=text]");
+        var differs = !!input && input.value !== field.dataset.was;
+        field.classList.toggle("changed", differs);
+        changed += differs ? 1 : 0;
+      });
+      told.textContent = changed ? (changed === 1 ? "1 setting changed" : changed + " settings changed") : "nothing changed yet";
+    }
+    form.addEventListener("input", count);
+    count();
+  }
+
+  // A form is sent once, however often it is tapped. (The server makes sure of it; this only says so.)
+  function sendOnce(form) {
+    form.addEventListener("submit", function (event) {
+      if (form.dataset.sent) { event.preventDefault(); return; }
+      if (form.method === "post") { form.dataset.sent = "1"; }
+    });
+  }
+
+  function keepChecks(list) {
+    var key = "fettle " + location.host + " " + list.dataset.keep;
+    var boxes = list.querySelectorAll("input[type=checkbox]");
+    (read(key) || []).forEach(function (place) { if (boxes[place]) { boxes[place].checked = true; } });
+    list.addEventListener("change", function () {
+      var done = [];
+      Array.prototype.forEach.call(boxes, function (box, place) { if (box.checked) { done.push(place); } });
+      write(key, done);
+    });
+  }
+
+  // News from other devices.
+  function say(text, label, act) {
+    var news = document.getElementById("news");
+    if (!news) { return; }
+    news.textContent = text + " ";
+    if (label) {
+      var button = document.createElement("button");
+      button.type = "button";
+      button.className = "quiet";
+      button.textContent = label;
+      button.addEventListener("click", act);
+      news.appendChild(button);
+    }
+    news.hidden = false;
+  }
+
+  function isBusy() {
+    return !!document.querySelector("form[data-dirty]") || !!(document.activeElement && /^(INPUT|TEXTAREA|SELECT)$/.test(document.activeElement.tagName));
+  }
+
+  function hasCharts(text) { return text.indexOf('class="plot"') >= 0; }
+
+  function refresh() {
+    var main = document.getElementById("main");
+    var address = location.pathname + location.search.replace(/([?&])done=\d+&?/, "$1").replace(/[?&]$/, "");
+    return fetch(address, { headers: { Accept: "text/html" }, cache: "no-store" }).then(function (answer) {
+      return answer.text();
+    }).then(function (text) {
+      if (hasCharts(text) && !window.Plotly) { location.assign(address); return; }
+      var fresh = new DOMParser().parseFromString(text, "text/html");
+      var made = fresh.getElementById("main"), head = fresh.querySelector(".masthead");
+      if (!made) { return; }
+      main.replaceChildren.apply(main, Array.prototype.slice.call(made.childNodes));
+      if (head) { document.querySelector(".masthead").replaceWith(head); }
+      body.dataset.entry = fresh.body.dataset.entry;
+      begin(main);
+      window.dispatchEvent(new Event("resize")); // the charts draw themselves anew
+      watchWork();
+    });
+  }
+
+  function listen() {
+    if (!body.dataset.live || !window.EventSource) { return; }
+    var source = new EventSource(body.dataset.live + "?since=" + body.dataset.entry);
+    source.addEventListener("change", function (event) {
+      var told = JSON.parse(event.data);
+      if (told.entry <= Number(body.dataset.entry)) { return; }
+      var main = document.getElementById("main");
+      if (main.dataset.fresh && !isBusy()) {
+        refresh().then(function () { say("Just now: " + told.summary + "."); });
+      } else {
+        say("Just now, elsewhere: " + told.summary + ".", "Reload the page", function () { location.reload(); });
+      }
+    });
+    window.addEventListener("pagehide", function () { source.close(); });
+  }
+
+  function watchWork() {
+    if (document.querySelector("[data-working]")) { window.setTimeout(function () { if (!isBusy()) { refresh(); } }, 800); }
+  }
+
+  function begin(part) {
+    Array.prototype.forEach.call(part.querySelectorAll(".entry[data-step]"), addSteps);
+    Array.prototype.forEach.call(part.querySelectorAll("form"), function (form) {
+      countChanges(form);
+      if (form.dataset.draft && store) { keepDrafts(form); countChanges(form); }
+      sendOnce(form);
+    });
+    Array.prototype.forEach.call(part.querySelectorAll("[data-keep]"), keepChecks);
+  }
+
+  begin(document);
+  listen();
+  watchWork();
+  var bad = document.querySelector("[aria-invalid=true]");
+  if (bad) { bad.focus(); }
+})();

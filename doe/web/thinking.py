@@ -1,0 +1,222 @@
+"""Analyses in the background: one at a time, kept until the log changes, shown stale rather than not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as Waited
+from dataclasses import dataclass
+from threading import Event, Lock
+from typing import TYPE_CHECKING, Any
+
+from doe.model.errors import FettleError
+from doe.sheets.contexts import Answer, NextChange, Standing
+
+if TYPE_CHECKING:
+    from doe.advise.advice import Advice
+    from doe.fit.effects import Effects
+    from doe.project import Project
+
+SUGGESTIONS = 3
+_SHORT_S = 0.15
+"""How long a page waits for a newer answer where it has an older one to show, in seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Thought:
+    """Everything that was worked out from one state of the log.
+
+    Attributes
+    ----------
+    analyses : dict of str to Effects
+        By outcome, those that could be analysed.
+    refusals : dict of str to str
+        By outcome, why the others could not.
+    advice : Advice or None
+        The next change.
+    answer_of : dict of str to Answer
+        By outcome, in words and pictures.
+    standing : Standing
+        Where things stand.
+    next_change : NextChange
+        The advice in words.
+    """
+
+    analyses: dict[str, Effects]
+    refusals: dict[str, str]
+    advice: Advice | None
+    answer_of: dict[str, Answer]
+    standing: Standing
+    next_change: NextChange
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What can be shown now.
+
+    Attributes
+    ----------
+    thought : Thought or None
+        None while the first one is under way, or when it was cancelled or failed.
+    is_fresh : bool
+        Whether it is about the log as it is now.
+    is_working : bool
+        Whether a newer one is under way.
+    step : str
+        What is being worked on.
+    trouble : str
+        Why there is none; empty while all is well.
+    """
+
+    thought: Thought | None
+    is_fresh: bool
+    is_working: bool
+    step: str = ""
+    trouble: str = ""
+
+
+class Cancelled(Exception):  # noqa: N818
+    """The person asked to stop."""
+
+
+class Thinker:
+    """Works out what moves what and what to do next, off the threads that answer requests."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="thinking")
+        self._job: Future[Thought] | None = None
+        self._job_mark: object = None
+        self._stop = Event()
+        self._thought: Thought | None = None
+        self._mark: object = None
+        self._step = ""
+        self._trouble = ""
+        self._refused_mark: object = None
+
+    def ask(self, project: Project, mark: object, patience_s: float) -> Known:
+        """Return what is known, after waiting at most so long for something newer.
+
+        Parameters
+        ----------
+        project : Project
+            Whose log it is.
+        mark : object
+            Of the log as it is now; see `Desk.mark`.
+        patience_s : float
+            In seconds; less where there is an older answer to show.
+        """
+        with self._lock:
+            if self._thought is not None and self._mark == mark:
+                return Known(self._thought, is_fresh=True, is_working=False)
+            if self._refused_mark == mark:
+                return Known(self._thought, is_fresh=False, is_working=False, trouble=self._trouble)
+            job = self._started(project, mark)
+            has_older = self._thought is not None
+        try:
+            job.result(timeout=min(patience_s, _SHORT_S) if has_older else patience_s)
+        except Waited:
+            return Known(self._thought, is_fresh=False, is_working=True, step=self._step)
+        except Exception:
+            return Known(self._thought, is_fresh=False, is_working=False, trouble=self._trouble)
+        return Known(self._thought, is_fresh=True, is_working=False)
+
+    def last(self, mark: object) -> Known:
+        """Return what was worked out last, and begin nothing."""
+        with self._lock:
+            return Known(self._thought, is_fresh=self._mark == mark, is_working=False)
+
+    def cancel(self) -> None:
+        """Stop the work under way after the step that it is at; it begins again when the log changes, or on demand."""
+        self._stop.set()
+
+    def again(self) -> None:
+        """Forget that the work was cancelled or failed."""
+        with self._lock:
+            self._refused_mark = None
+
+    def _started(self, project: Project, mark: object) -> Future[Thought]:
+        if self._job is not None and not self._job.done():
+            if self._job_mark == mark:
+                return self._job
+            self._stop.set()  # it works on a log that has changed since
+        stop = self._stop = Event()
+        self._job_mark = mark
+        self._job = self._pool.submit(self._work, project, mark, stop)
+        return self._job
+
+    def _work(self, project: Project, mark: object, stop: Event) -> Thought:
+        try:
+            thought = self._think(project, stop)
+        except Cancelled:
+            self._refuse(mark, "The analysis was cancelled.", is_final=stop is self._stop)
+            raise
+        except FettleError as err:
+            self._refuse(mark, str(err), is_final=True)
+            raise
+        except Exception as err:
+            self._refuse(mark, f"The analysis met a fault of Fettle's own ({type(err).__name__}).", is_final=True)
+            raise
+        with self._lock:
+            self._thought, self._mark = thought, mark
+        return thought
+
+    def _refuse(self, mark: object, why: str, *, is_final: bool) -> None:
+        with self._lock:
+            self._trouble = why
+            self._refused_mark = mark if is_final else None
+
+    def _think(self, project: Project, stop: Event) -> Thought:
+        setup = project.setup
+        analyses: dict[str, Effects] = {}
+        refusals: dict[str, str] = {}
+        for outcome in setup.outcomes:
+            self._at(f"what moves {outcome.name}", stop)
+            try:
+                analyses[outcome.name] = project.analyse(outcome.name)
+            except FettleError as err:
+                refusals[outcome.name] = str(err)
+        self._at("the next change", stop)
+        advice, no_advice = _advice(project, list(analyses.values()))
+        self._at("the charts", stop)
+        return _in_words(project, setup, analyses, refusals, advice, no_advice)
+
+    def _at(self, step: str, stop: Event) -> None:
+        if stop.is_set():
+            raise Cancelled
+        self._step = step
+
+
+def _advice(project: Project, analyses: Sequence[Effects]) -> tuple[Advice | None, str]:
+    try:
+        return project.recommend(SUGGESTIONS, effects=analyses or None), ""
+    except FettleError as err:
+        return None, str(err)
+
+
+def _in_words(
+    project: Project,
+    setup: Any,
+    analyses: dict[str, Effects],
+    refusals: dict[str, str],
+    advice: Advice | None,
+    no_advice: str,
+) -> Thought:
+    from doe.sheets.answers import answer, no_answer  # charts are slow to import
+    from doe.sheets.standing import next_change, standing
+
+    answer_of = {
+        outcome.name: answer(place, analyses[outcome.name])
+        if outcome.name in analyses
+        else no_answer(place, outcome, refusals[outcome.name])
+        for place, outcome in enumerate(setup.outcomes, start=1)
+    }
+    order = [variant.name for variant in project.file.variants()]
+    return Thought(
+        analyses=analyses,
+        refusals=refusals,
+        advice=advice,
+        answer_of=answer_of,
+        standing=standing(setup, advice, list(analyses.values()), project.readings(), order),
+        next_change=next_change(setup, advice, no_advice),
+    )

@@ -1,0 +1,196 @@
+"""Every address of the app; templates and handlers make links here only."""
+
+from __future__ import annotations
+
+from urllib.parse import quote, urlencode
+
+
+def _with(path: str, **query: object) -> str:
+    given = {name: str(value) for name, value in query.items() if value not in (None, "")}
+    return f"{path}?{urlencode(given)}" if given else path
+
+
+def _part(text: object) -> str:
+    """Return text as one part of a path; the router undoes it."""
+    return quote(str(text), safe="")
+
+
+def static(name: str) -> str:
+    """Return the address of a style sheet, script or picture of ours."""
+    return f"/static/{name}"
+
+
+def with_done(address: str, entry: int) -> str:
+    """Return an address that tells on arrival what was stored, and how to take it back."""
+    bare, mark, fragment = address.partition("#")
+    return f"{bare}{'&' if '?' in bare else '?'}done={entry}{mark}{fragment}"
+
+
+def bench() -> str:
+    """Return the first page."""
+    return "/"
+
+
+def enter() -> str:
+    """Return the page that asks for the access key."""
+    return "/enter"
+
+
+def start(kind: str = "") -> str:
+    """Return the page on which a project begins; `kind` is what to begin with."""
+    return f"/start/{_part(kind)}" if kind else "/start"
+
+
+def log(unit: str | None = None, start: str | None = None, again: bool = False) -> str:
+    """Return the form that logs a variant on a unit, or from a variant."""
+    return _with("/log", unit=unit, start=start, again="yes" if again else None)
+
+
+def log_reference() -> str:
+    """Return the form that logs a reference object."""
+    return "/log/reference"
+
+
+def log_unit() -> str:
+    """Return where a unit is retired."""
+    return "/log/unit"
+
+
+def readings(variant: str, session: str | None = None, rater: str | None = None) -> str:
+    """Return the form that takes readings of a variant."""
+    return _with(f"/variants/{_part(variant)}/readings", session=session, rater=rater)
+
+
+def variants() -> str:
+    """Return the list of variants."""
+    return "/variants"
+
+
+def variant(name: str, action: str = "") -> str:
+    """Return the page of a variant, or one of its actions: correct, withdraw, built."""
+    return f"/variants/{_part(name)}" + (f"/{action}" if action else "")
+
+
+def compare(first: str = "", second: str = "") -> str:
+    """Return the difference of two variants."""
+    return _with("/compare", a=first, b=second)
+
+
+def reading(number: int, action: str) -> str:
+    """Return where a reading is corrected or withdrawn."""
+    return f"/readings/{number}/{action}"
+
+
+def photo(digest: str) -> str:
+    """Return the address of a photo."""
+    return f"/photos/{digest}"
+
+
+def sessions() -> str:
+    """Return the list of sessions."""
+    return "/sessions"
+
+
+def session_new() -> str:
+    """Return the form that prepares a session."""
+    return "/sessions/new"
+
+
+def session(number: int, action: str = "") -> str:
+    """Return the page of a prepared session, or one of its actions: codes, close, drop."""
+    return f"/sessions/{number}" + (f"/{action}" if action else "")
+
+
+def listen(key: str, place: int | None = None) -> str:
+    """Return a rater's own page."""
+    return _with(f"/listen/{_part(key)}", place=place)
+
+
+def listen_code(key: str) -> str:
+    """Return the picture that leads a phone to a rater's page."""
+    return f"/sessions/link/{_part(key)}.svg"
+
+
+def moves(outcome: str = "") -> str:
+    """Return what moves an outcome."""
+    return f"/moves/{_part(outcome)}" if outcome else "/moves"
+
+
+def moves_readings(outcome: str) -> str:
+    """Return the raw readings of an outcome."""
+    return f"/moves/{_part(outcome)}/readings"
+
+
+def what_if() -> str:
+    """Return the page that predicts settings."""
+    return "/what-if"
+
+
+def next_change(action: str = "") -> str:
+    """Return the next change, or one of its actions: take, aside."""
+    return "/next" + (f"/{action}" if action else "")
+
+
+def history() -> str:
+    """Return the journal."""
+    return "/history"
+
+
+def undo(entry: int) -> str:
+    """Return where an entry is taken back."""
+    return f"/history/{entry}/undo"
+
+
+def setup() -> str:
+    """Return the definitions."""
+    return "/setup"
+
+
+def definition(kind: str, name: str | None = None) -> str:
+    """Return the form of one definition; without a name, of a new one."""
+    return _with(f"/setup/{_part(kind)}", name=name)
+
+
+def definition_remove(kind: str) -> str:
+    """Return where a definition is removed."""
+    return f"/setup/{_part(kind)}/remove"
+
+
+def import_log() -> str:
+    """Return the form that brings a spreadsheet in."""
+    return "/import"
+
+
+def import_store() -> str:
+    """Return where a looked-at spreadsheet is stored."""
+    return "/import/store"
+
+
+def report() -> str:
+    """Return the report as a file."""
+    return "/report.html"
+
+
+def export(kind: str) -> str:
+    """Return the log as a file."""
+    return f"/export.{kind}"
+
+
+def thinking(action: str) -> str:
+    """Return where the analysis under way is cancelled."""
+    return f"/thinking/{action}"
+
+
+def live() -> str:
+    """Return the stream of changes."""
+    return "/live"
+
+
+def api() -> str:
+    """Return the page about the JSON interface."""
+    return "/api"
+
+
+def openapi() -> str:
+    """Return its description."""
+    return "/api/openapi.json"

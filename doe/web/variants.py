@@ -1,0 +1,442 @@
+"""Variants: all of them, one of them, the difference of two, and putting them right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from doe.charts import text
+from doe.charts.rows import rows_of
+from doe.model.change import find_variant
+from doe.model.errors import DataError, FettleError
+from doe.model.limit import derive
+from doe.model.records import Unit, Variant, check_ways
+from doe.model.setup import Setup
+from doe.model.wording import counted, duration, exact
+from doe.sheets.cautions import cautions
+from doe.web import urls
+from doe.web.contexts import Branch, Choice, ComparePage, Field, FormPage, VariantPage, VariantsPage
+from doe.web.desk import Desk
+from doe.web.edits import Conflict, check_unchanged, seen_mark
+from doe.web.factor_fields import blame, change_steps, factor_field, read_fields, reading_rows, time_text
+from doe.web.forms import Sent, not_negative_or_none
+from doe.web.pages import AtDesk, go_to, page, think
+from doe.web.photos import ready_photo
+from doe.web.thinking import Known
+
+router = APIRouter(include_in_schema=False)
+_DEEPEST = 12
+
+
+@router.get("/variants")
+def show_all(request: Request, desk: AtDesk) -> Response:
+    """List all variants."""
+    view = desk.view()
+    snapshot = view.snapshot
+    log = view.log
+    best = _best(think(desk, is_patient=False))
+    marks = {item.name: _mark(item, best) for item in snapshot.variants}
+    context = VariantsPage(
+        log=log,
+        hrefs=tuple(urls.variant(row[0]) for row in log.rows),
+        marks=tuple(marks.get(row[0], "") for row in log.rows),
+        lineage=_lineage(snapshot.variants, snapshot.setup, marks),
+        fields=_pair_fields(snapshot.variants, "", ""),
+    )
+    return page(request, "variants.html", context)
+
+
+def _best(known: Known) -> str:
+    advice = known.thought.advice if known.thought is not None else None
+    return text.plain(advice.best.get("variant")) if advice is not None and advice.best else ""
+
+
+def _mark(variant: Variant, best: str) -> str:
+    if variant.status == "planned":
+        return "planned"
+    if variant.is_reference:
+        return "reference"
+    return "best so far" if variant.name == best else ""
+
+
+def _pair_fields(variants: Sequence[Variant], first: str, second: str) -> tuple[Field, ...]:
+    def field(name: str, label: str, chosen: str) -> Field:
+        choices = tuple(Choice(item.name, item.name, item.name == chosen) for item in variants)
+        return Field(name, label, "list", choices=choices)
+
+    return field("a", "First", first), field("b", "Second", second)
+
+
+def _lineage(variants: Sequence[Variant], setup: Setup, marks: Mapping[str, str]) -> tuple[Branch, ...]:
+    """Flatten the tree of changes, each variant under the one it was changed from."""
+    children: dict[str | None, list[Variant]] = {}
+    names = {item.name for item in variants}
+    for item in variants:
+        children.setdefault(item.parent if item.parent in names else None, []).append(item)
+    by_name = {item.name: item for item in variants}
+    found: list[Branch] = []
+    waiting = [(item, 0) for item in reversed(children.get(None, []))]
+    while waiting:
+        item, depth = waiting.pop()
+        what = _changed(item, by_name.get(item.parent or ""), setup)
+        found.append(Branch(item.name, urls.variant(item.name), what, min(depth, _DEEPEST), marks[item.name]))
+        waiting += [(child, depth + 1) for child in reversed(children.get(item.name, []))]
+    return tuple(found)
+
+
+def _changed(variant: Variant, parent: Variant | None, setup: Setup) -> str:
+    where = f"unit {variant.unit}" if variant.unit else ""
+    if variant.is_reference:
+        return "a reference object"
+    if parent is None or parent.is_reference:
+        return f"first build, {where}" if where else "first build"
+    parts = [
+        f"{text.name(factor.name)} {text.setting(parent.settings[factor.name])} → "
+        f"{text.setting(variant.settings[factor.name], factor.unit)}"
+        for factor in setup.factors
+        if parent.settings.get(factor.name) != variant.settings.get(factor.name)
+        and factor.name in parent.settings
+        and factor.name in variant.settings
+    ]
+    if variant.unit != parent.unit and where:
+        parts.append(f"on {where}")
+    return ", ".join(parts) or "the same settings again"
+
+
+@router.get("/compare")
+def compare(request: Request, desk: AtDesk, a: str = "", b: str = "") -> Response:
+    """Show the difference of two variants."""
+    snapshot = desk.view().snapshot
+    first, second = _find(snapshot.variants, a), _find(snapshot.variants, b)
+    known = think(desk)
+    rows = tuple(
+        (
+            text.name(factor.name),
+            text.setting(first.settings[factor.name], factor.unit) if factor.name in first.settings else "-",
+            text.setting(second.settings[factor.name], factor.unit) if factor.name in second.settings else "-",
+            first.settings.get(factor.name) != second.settings.get(factor.name),
+        )
+        for factor in snapshot.setup.factors
+    )
+    count = sum(row[3] for row in rows)
+    heading = f"{counted(count, 'setting')} apart" if count else "The same settings"
+    note = (
+        "Means with 95 % intervals, adjusted for session and rater."
+        if known.thought is not None and known.is_fresh
+        else "The means are being worked out; reload in a moment."
+    )
+    pair = _pair_fields(snapshot.variants, first.name, second.name)
+    outcomes = _means(known, first.name, second.name)
+    context = ComparePage(heading, (first.name, second.name), pair, rows, outcomes, note)
+    return page(request, "compare.html", context)
+
+
+def _means(known: Known, first: str, second: str) -> tuple[tuple[str, str, str], ...]:
+    if known.thought is None:
+        return ()
+    found = []
+    for effects in known.thought.analyses.values():
+        means = {
+            str(row["variant"]): text.level(row, effects.outcome.unit)
+            for row in rows_of(effects.variants)
+            if str(row["variant"]) in (first, second)
+        }
+        found.append((text.name(effects.outcome.name), means.get(first, "not read"), means.get(second, "not read")))
+    return tuple(found)
+
+
+def _find(variants: Sequence[Variant], name: str) -> Variant:
+    """Return the variant of that name.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    try:
+        return find_variant(name, variants)
+    except DataError:
+        raise HTTPException(404) from None
+
+
+@router.get("/variants/{name}")
+def show(request: Request, desk: AtDesk, name: str) -> Response:
+    """Show one variant."""
+    return _shown(request, desk, name)
+
+
+def _shown(
+    request: Request,
+    desk: Desk,
+    name: str,
+    status: int = 200,
+    *,
+    error: str = "",
+    photo_error: str = "",
+    typed: Mapping[str, str] | None = None,
+) -> Response:
+    view = desk.view()
+    snapshot = view.snapshot
+    variant = _find(snapshot.variants, name)
+    parent = next((item for item in snapshot.variants if item.name == variant.parent), None)
+    unit = next((item for item in snapshot.units if item.name == variant.unit), None)
+    is_planned = variant.status == "planned"
+    start = unit.settings if unit is not None else {}
+    context = VariantPage(
+        name=variant.name,
+        status=_mark(variant, _best(think(desk, is_patient=False))),
+        facts=_facts(variant),
+        settings=_settings(variant, parent, snapshot.setup),
+        note=variant.note,
+        photos=tuple(
+            (urls.photo(item["sha256"]), item["note"] or f"Photo {item['filename']} of variant {variant.name}")
+            for item in view.attachments
+            if item["variant"] == variant.name and _is_photo(item["filename"])
+        ),
+        readings=reading_rows(
+            [item for item in view.readings if variant.name in (item["variant"], item["versus"])], snapshot.setup
+        ),
+        steps=change_steps(snapshot.setup, start, variant.settings) if is_planned else (),
+        built_fields=_built_fields(variant, typed or {}) if is_planned else (),
+        photo_error=photo_error,
+        error=error,
+        cautions=cautions(snapshot.setup) if is_planned else (),
+    )
+    return page(request, "variant.html", context, status)
+
+
+def _is_photo(filename: str) -> bool:
+    return filename.casefold().endswith((".jpg", ".jpeg", ".png"))
+
+
+def _facts(variant: Variant) -> tuple[tuple[str, str], ...]:
+    facts = [
+        ("Unit", variant.unit or ""),
+        ("Changed from", f"variant {variant.parent}" if variant.parent else ""),
+        ("Built", time_text(variant.when)),
+        ("Took", duration(variant.minutes) if variant.minutes is not None else ""),
+        ("Money", exact(variant.price) if variant.price is not None else ""),
+    ]
+    return tuple(fact for fact in facts if fact[1])
+
+
+def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[tuple[str, str, str], ...]:
+    before = parent.settings if parent is not None else {}
+    rows = []
+    for factor in setup.factors:
+        value, old = variant.settings.get(factor.name), before.get(factor.name)
+        if value is not None:
+            was = f"was {text.setting(old, factor.unit)}" if old is not None and old != value else ""
+            rows.append((text.name(factor.name), text.setting(value, factor.unit), was))
+    if variant.settings:
+        derived = derive(variant.settings, setup.derived)
+        rows += [(text.name(item.name), text.setting(derived[item.name], item.unit), "") for item in setup.derived]
+    return tuple(rows)
+
+
+def _built_fields(variant: Variant, typed: Mapping[str, str]) -> tuple[Field, ...]:
+    minutes = Field("minutes", "Bench time it really took", "number", typed.get("minutes", ""), "min")
+    if variant.unit is not None:
+        return (minutes,)
+    return (Field("unit", "Name of the new unit", value=typed.get("unit", ""), is_needed=True), minutes)
+
+
+@router.post("/variants/{name}/built")
+def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Say that a planned variant is built."""
+
+    def do() -> str:
+        snapshot = desk.view().snapshot
+        variant = _find(snapshot.variants, name)
+        if variant.status != "planned":
+            raise DataError(f"Variant {variant.name} is built already.")
+        minutes = not_negative_or_none(sent.text("minutes"), "minutes")
+        facts = {"status": "built", "when": datetime.now().replace(microsecond=0), "minutes": minutes}
+        if variant.unit is None:
+            return _built_on_new(desk, variant, sent.text("unit"), facts)
+        unit = next(item for item in snapshot.units if item.name == variant.unit)
+        check_ways(unit.settings, variant.settings, snapshot.setup.factors, unit.name)
+        facts["parent"] = unit.variant or variant.parent
+        entry = desk.project.file.correct_variant(variant.name, **facts)
+        return urls.with_done(urls.readings(variant.name), entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        typed = {key: sent.text(key) for key in ("unit", "minutes")}
+        return _shown(request, desk, name, 422, error=str(err), typed=typed)
+
+
+def _built_on_new(desk: Desk, variant: Variant, unit: str, facts: dict[str, object]) -> str:
+    """Take the new unit in, then say that the variant is built on it; both or neither."""
+    if not unit:
+        raise DataError("unit is empty; it must be the name of the new unit.")
+    made = desk.project.file.add_unit(Unit(unit))
+    try:
+        entry = desk.project.file.correct_variant(variant.name, unit=unit, **facts)
+    except FettleError:
+        desk.project.file.take_back(made.id)
+        raise
+    return urls.with_done(urls.readings(variant.name), entry.id)
+
+
+@router.post("/variants/{name}/photos")
+def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Keep photos of a variant."""
+
+    def do() -> str:
+        variant = _find(desk.view().snapshot.variants, name)
+        ready = [ready_photo(data, file) for file, data in sent.files.get("photos", [])]
+        if not ready:
+            raise DataError("No photo was chosen.")
+        entries = [desk.project.file.attach(variant.name, file, data) for file, data in ready]
+        return urls.with_done(urls.variant(variant.name), entries[-1].id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        return _shown(request, desk, name, 422, photo_error=str(err))
+
+
+@dataclass(frozen=True, slots=True)
+class _Edit:
+    """A correction on its way back."""
+
+    values: Mapping[str, str]
+    errors: Mapping[str, str]
+    error: str = ""
+    conflict: tuple[tuple[str, str, str], ...] = ()
+
+
+@router.get("/variants/{name}/correct")
+def show_correction(request: Request, desk: AtDesk, name: str) -> Response:
+    """Show the form that corrects a variant."""
+    snapshot = desk.view().snapshot
+    variant = _find(snapshot.variants, name)
+    edit = _Edit(_as_typed(variant, snapshot.setup), {})
+    return page(request, "form.html", _correction(variant, snapshot.setup, edit))
+
+
+def _as_typed(variant: Variant, setup: Setup) -> dict[str, str]:
+    typed = {f"f.{factor.name}": text.plain(variant.settings.get(factor.name)) for factor in setup.factors}
+    effort = {
+        name: exact(value) if value is not None else ""
+        for name, value in (("minutes", variant.minutes), ("price", variant.price))
+    }
+    own = {"name": variant.name, "unit": variant.unit or "", "parent": variant.parent or "", "note": variant.note}
+    return {**(typed if variant.settings else {}), **own, **effort}
+
+
+def _correction(variant: Variant, setup: Setup, edit: _Edit) -> FormPage:
+    factors = [
+        factor_field(
+            factor, edit.values.get(f"f.{factor.name}", ""), is_new=True, error=edit.errors.get(factor.name, "")
+        )
+        for factor in (setup.factors if variant.settings else ())
+    ]
+    own = [
+        ("name", "Label", "text", ""),
+        ("unit", "Unit", "text", ""),
+        ("parent", "Changed from variant", "text", ""),
+        ("minutes", "Bench time", "number", "min"),
+        ("price", "Money", "number", ""),
+        ("note", "Note", "long", ""),
+    ]
+    fields = [
+        Field(name, label, kind, edit.values.get(name, ""), unit, error=edit.errors.get(name, ""))
+        for name, label, kind, unit in own
+    ]
+    return FormPage(
+        kicker=f"Variant {variant.name}",
+        heading="Put right what was logged wrongly",
+        intro=("This is for mistakes of the pen. A change at the bench is a new variant.", "The history keeps both."),
+        action=urls.variant(variant.name, "correct"),
+        fields=(*factors, *fields),
+        button="Store the correction",
+        hidden=(("seen", seen_mark(_as_typed(variant, setup))),),
+        error=edit.error,
+        back=urls.variant(variant.name),
+        remove=((urls.variant(variant.name, "withdraw"), "Take this variant out with its readings", ""),),
+        conflict=edit.conflict,
+    )
+
+
+@router.post("/variants/{name}/correct")
+def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Store a corrected variant."""
+    snapshot = desk.view().snapshot
+    setup, variant = snapshot.setup, _find(snapshot.variants, name)
+    typed = {key: sent.text(key) for key in _as_typed(variant, setup)}
+    errors: dict[str, str] = {}
+
+    def do() -> str:
+        now = _find(desk.view().snapshot.variants, name)
+        present = _as_typed(now, setup)
+        check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
+        changes = _changes(setup, now, present, typed, errors)
+        entry = desk.project.file.correct_variant(now.name, **changes)
+        return urls.with_done(urls.variant(entry.subject), entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except Conflict as err:
+        edit, status = _Edit(typed, {}, conflict=err.rows), 409
+    except FettleError as err:
+        field = blame(str(err), [factor.name for factor in setup.factors])
+        errors |= {field: str(err)} if field and field not in errors else {}
+        edit, status = _Edit(typed, errors, str(err)), 422
+    variant = _find(desk.view().snapshot.variants, name)
+    return page(request, "form.html", _correction(variant, setup, edit), status)
+
+
+def _changes(
+    setup: Setup, variant: Variant, present: Mapping[str, str], typed: Mapping[str, str], errors: dict[str, str]
+) -> dict[str, object]:
+    """Return the fields that differ, each in its own type.
+
+    Raises
+    ------
+    DataError
+        If one cannot be read, or nothing differs.
+    """
+    changes: dict[str, object] = {}
+    if variant.settings:
+        settings, wrong = read_fields(
+            setup.factors, {factor.name: typed[f"f.{factor.name}"] for factor in setup.factors}
+        )
+        errors |= wrong
+        changed = {key: value for key, value in settings.items() if variant.settings.get(key) != value}
+        changes |= {"settings": changed} if changed else {}
+    for key in ("minutes", "price"):
+        if typed[key] != present[key]:
+            changes[key] = not_negative_or_none(typed[key], key)
+    for key in ("unit", "parent"):
+        if typed[key] != present[key]:
+            changes[key] = typed[key] or None
+    for key in ("name", "note"):
+        if typed[key] != present[key]:
+            changes[key] = typed[key]
+    if errors:
+        raise DataError("Nothing is stored yet: see the fields marked below.")
+    if not changes:
+        raise DataError("Nothing was changed, so nothing is stored.")
+    return changes
+
+
+@router.post("/variants/{name}/withdraw")
+def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Take a variant out with its readings."""
+
+    def do() -> str:
+        variant = _find(desk.view().snapshot.variants, name)
+        return urls.with_done(urls.variants(), desk.project.file.withdraw_variant(variant.name).id)
+
+    try:
+        return go_to(desk.once(sent.once, do))
+    except FettleError as err:
+        return _shown(request, desk, name, 422, error=str(err))

@@ -1,0 +1,274 @@
+"""The bench in a real Chromium: the job by thumb on a phone, without JavaScript, and live between two devices."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from PIL import Image
+
+from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+sync_api = pytest.importorskip("playwright.sync_api")
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+CONTRAST = """() => {
+    const channel = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+    const light = c => { const [r, g, b] = c.match(/[\\d.]+/g).map(Number); return .2126 * channel(r) + .7152 * channel(g) + .0722 * channel(b); };
+    const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (!/, 0\\)/.test(c)) return c; } return "rgb(255,255,255)"; };
+    let worst = [21, ""];
+    for (const e of document.querySelectorAll("body :not(script):not(style):not(noscript)")) {
+        if (e.closest("svg,option,.unseen,.skip") || ![...e.childNodes].some(n => n.nodeType === 3 && n.data.trim())) continue;
+        const a = light(getComputedStyle(e).color), b = light(ground(e));
+        const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05);
+        if (ratio < worst[0]) worst = [ratio, e.outerHTML.slice(0, 80)];
+    }
+    return worst;
+}"""  # noqa: E501
+SMALL = """() => [...document.querySelectorAll("button, .button, .chip, .tabs a, input[type=text], select, textarea")]
+    .filter(e => e.offsetParent && !e.matches(".quiet"))
+    .filter(e => e.getBoundingClientRect().height < 43.5 || e.getBoundingClientRect().width < 24)
+    .map(e => e.outerHTML.slice(0, 80))"""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        pytest.skip("no Chromium here")
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def served(tmp_path):
+    with Served(None, tmp_path, patience_s=20.0) as running:
+        yield running
+
+
+class Device:
+    """A browser of its own, with what its console said and what it asked for."""
+
+    def __init__(self, browser, address, **options):
+        self.said, self.asked, self.bodies = [], [], []
+        self.context = browser.new_context(**options)
+        self.page = self.context.new_page()
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.address = address
+
+    def go(self, path="/"):
+        self.page.goto(self.address + path)
+        return self.page
+
+    def check(self):
+        """Nothing on the console, nothing asked of anybody else, nothing wider than the screen."""
+        assert self.said == []
+        assert [url for url in self.asked if not url.startswith((self.address, "data:", "blob:"))] == []
+        assert self.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def tap(page, text):
+    """Tap a button that sends a form, and wait for the page that it leads to."""
+    with page.expect_navigation():
+        page.locator("button", has_text=text).first.tap()
+
+
+def show_demo(device):
+    device.go("/start")
+    tap(device.page, "Demo: Tabletop radio")
+    return device.page
+
+
+def photo():
+    out = io.BytesIO()
+    Image.new("RGB", (80, 60), "sienna").save(out, "JPEG")
+    return {"name": "back.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+def log(page, address, settings, is_first=False):
+    """Log a variant of the fan by tapping, with a photo."""
+    page.goto(f"{address}/log?unit=new")
+    for name, value in settings.items():
+        chip = page.locator(f".chip:has(input[name='f.{name}'][value='{value}'])")
+        if chip.count():
+            chip.tap()
+        else:
+            page.locator(f"[name='f.{name}']").fill(str(value))
+    page.set_input_files("#photos", photo())
+    tap(page, "Store variant")
+    page.wait_for_url("**/readings*")
+
+
+def judge(device, link, grade):
+    """Judge everything that a rater's page asks; return the codes and all the texts seen."""
+    page, seen = device.page, []
+    page.goto(link)
+    while page.locator(".code").count():
+        device.check()
+        seen.append((page.locator(".code").inner_text(), page.content()))
+        page.locator(f".grade:has(input[value='{grade(len(seen))}'])").first.tap()
+        tap(page, "That is my judgement")
+    return seen
+
+
+def test_the_whole_job_on_a_phone(browser, served, tmp_path):
+    """Start from a set, log six variants with photos, a blind session with two raters, verdict, next change, report."""
+    device = Device(browser, served.address, **PHONE)
+    page = device.go("/start")
+    page.fill("[name=title]", "Desk fan")
+    page.locator(".pick:has(input[value=fan])").tap()
+    tap(page, "Start the project")
+    page.wait_for_selector(".todo")
+    builds = [(3, 18, 0.5, "none"), (9, 40, 0.5, "felt"), (3, 40, 4, "foam"), (9, 18, 4, "none"), (6, 28, 2, "felt"),
+              (9, 40, 4, "foam")]  # fmt: skip
+    for blades, pitch, gap, liner in builds:
+        log(page, served.address, {"blades": blades, "pitch": pitch, "tip_gap": gap, "liner": liner})
+        page.fill("[name='o.airflow']", f"{60 + 4 * blades + pitch:.1f}")
+        page.fill("[name='o.noise_level']", f"{30 + blades + pitch / 10:.1f}")
+        tap(page, "Store the readings")
+        page.wait_for_selector(".notice")
+        device.check()
+    device.go("/sessions/new")
+    page.locator(".chip:has([name=outcomes])").first.tap()
+    for name in "1256":
+        page.locator(f".chip:has([name=variants][value='{name}'])").tap()
+    page.locator(".chip:has([name=twice][value='5'])").tap()
+    page.fill("[name=raters]", "Ann\nBo")
+    tap(page, "Prepare it")
+    page.wait_for_selector(".rater")
+    links = [item.get_attribute("href") for item in page.locator(".rater a").all()]
+    session = page.url
+    for number, link in enumerate(links):
+        rater = Device(browser, served.address, **PHONE)
+        seen = judge(rater, link, lambda place, number=number: 1 + (place + number) % 7)
+        assert len({code for code, _ in seen}) == 5
+        for word in ("blades", "pitch", "tip_gap", "liner", "felt", "foam", "variant"):
+            assert not any(word in text.casefold() for _, text in seen)
+        assert rater.context.cookies() == []
+        rater.context.close()
+    page.goto(session)
+    tap(page, "Close the session")
+    page.wait_for_selector("text=How well each rater repeats")
+    device.check()
+    device.go("/moves/airflow")
+    page.wait_for_function("() => [...document.querySelectorAll('.plot')].every(plot => plot.dataset.made)")
+    assert page.locator("#outcome-1 h2").inner_text()
+    device.check()
+    device.go("/next")
+    page.wait_for_load_state()
+    if page.get_by_role("button", name="Take it").count():
+        tap(page, "Take it")
+        page.wait_for_selector(".checklist")
+        page.locator(".checklist input").first.tap()
+        assert page.locator(".checklist input").first.is_checked()
+    device.check()
+    device.go("/")
+    with page.expect_download() as download:
+        page.locator(".foot a", has_text="Report").tap()
+    download.value.save_as(tmp_path / "report.html")
+    assert "Desk fan" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    device.context.close()
+
+
+def test_the_log_and_a_judgement_without_javascript(browser, served):
+    device = Device(browser, served.address, java_script_enabled=False, **PHONE)
+    page = show_demo(device)
+    page.goto(f"{served.address}/log?unit=body+C")
+    page.fill("[name='f.wool']", "27")
+    tap(page, "Store variant")
+    assert (
+        page.locator("#in-f-wool-error").inner_text() == "wool is 27; it must be a number from 0 to 60 % in steps of 5."
+    )
+    assert page.locator("[name='f.wool']").input_value() == "27"
+    page.fill("[name='f.wool']", "50")
+    page.set_input_files("#photos", photo())
+    tap(page, "Store variant")
+    page.fill("[name='o.bass']", "0.4 0.6")
+    page.locator(".chip:has(input[name='o.echo'][value='2'])").tap()
+    tap(page, "Store the readings")
+    assert "Read bass of variant" in page.locator(".notice").inner_text()
+    tap(page, "Take it back")
+    assert "Took back" in page.locator(".notice").inner_text()
+    page.goto(f"{served.address}/sessions/new")
+    page.locator(".chip:has([name=outcomes])").first.tap()
+    for name in ("3", "21"):
+        page.locator(f".chip:has([name=variants][value='{name}'])").tap()
+    page.fill("[name=raters]", "Ann")
+    tap(page, "Prepare it")
+    page.goto(page.locator(".rater a").first.get_attribute("href"))
+    for _ in range(2):
+        page.locator(".grade").nth(2).tap()
+        tap(page, "That is my judgement")
+    assert "Thank you" in page.locator("h1").inner_text()
+    device.context.close()
+
+
+def test_a_reading_shows_on_the_other_device_without_a_reload(browser, served):
+    """Within 2 s of being stored; and a form that is being filled is left alone and told."""
+    first, second = (Device(browser, served.address, **PHONE) for _ in range(2))
+    page = show_demo(first)
+    watching = second.go("/variants/21")
+    watching.evaluate("window.stillHere = true")
+    busy = Device(browser, served.address, **PHONE)
+    filling = busy.go("/log?unit=body+A")
+    filling.locator("[name=note]").fill("half typed")
+    page.goto(f"{served.address}/variants/21/readings")
+    page.fill("[name='o.bass']", "1.25")
+    tap(page, "Store the readings")
+    watching.wait_for_selector("text=bass 1.25 dB", timeout=2500)
+    assert watching.evaluate("window.stillHere") is True
+    filling.wait_for_selector("#news:not([hidden])", timeout=2500)
+    assert filling.locator("[name=note]").input_value() == "half typed"
+    filling.goto(f"{served.address}/")
+    filling.goto(f"{served.address}/log?unit=body+A")
+    assert filling.locator("[name=note]").input_value() == "half typed"
+    for device in (first, second, busy):
+        device.check()
+        device.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_stands_out_and_targets_are_big_enough(browser, served, scheme):
+    """WCAG 2.2, 1.4.3 (4.5:1) by computed colours, and 2.5.8 with room to spare: 44 px high, on every page."""
+    device = Device(browser, served.address, color_scheme=scheme, **PHONE)
+    page = show_demo(device)
+    paths = ("/", "/log", "/variants", "/variants/21", "/variants/21/readings", "/moves/echo", "/next", "/history",
+             "/setup", "/setup/factor?name=wool", "/sessions", "/sessions/new", "/import", "/start", "/what-if")  # fmt: skip
+    for path in paths:
+        device.go(path)
+        ratio, where = page.evaluate(CONTRAST)
+        assert ratio >= 4.5, (path, where)
+        assert page.evaluate(SMALL) == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
+    assert [text for text in device.said if "404" not in text] == []
+    device.context.close()
+
+
+def test_the_log_form_by_keyboard_alone(browser, served):
+    device = Device(browser, served.address)
+    device.go("/start")
+    with device.page.expect_navigation():
+        device.page.locator("button", has_text="Demo: Tabletop radio").click()
+    page = device.page
+    device.go("/log?unit=body+C")
+    page.locator("[name='f.vents']").focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("5")
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        name = page.evaluate("document.activeElement.name || document.activeElement.textContent.trim()")
+        reached.add(name)
+        if name == "Store variant":
+            break
+    assert {"f.wool", "f.driver", "f.feet", "minutes", "note", "Store variant"} <= reached
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/readings*")
+    assert re.search(r"vents 4 -> 5", page.locator(".notice").inner_text())
+    device.check()
+    device.context.close()

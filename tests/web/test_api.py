@@ -1,0 +1,101 @@
+import asyncio
+import json
+
+import pytest
+
+from doe.cli.main import main
+from doe.web import live
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("/api/variants", ["variants"]),
+        ("/api/variants/2", ["show", "2"]),
+        ("/api/units", ["unit", "list"]),
+        ("/api/sessions", ["session", "list"]),
+        ("/api/history", ["history"]),
+        ("/api/history?last=2", ["history", "--last", "2"]),
+        ("/api/factors", ["factor", "list"]),
+        ("/api/outcomes", ["outcome", "list"]),
+        ("/api/analyse/bass", ["analyse", "bass"]),
+        ("/api/next", ["next"]),
+    ],
+)
+def test_the_api_says_what_the_command_says(visitor, address, words, project, capsys):
+    """The same question by both faces gives the same JSON."""
+    for name, value in (("2", 3.0), ("3", 1.0)):
+        project.read(name, [("bass", value), ("bass", value + 0.3)], session="Tuesday")
+    answer = visitor.get(address)
+    capsys.readouterr()
+    code = main([*words, "--json", "--project", str(project.path)])
+    said = capsys.readouterr().out
+    assert answer.status == (200 if code == 0 else 422)
+    if code == 0:
+        told = json.loads(said)
+        assert json.loads(answer.html) == (told[0] if words[0] == "analyse" else told)
+
+
+def test_logging_and_reading_through_the_api(visitor, project):
+    new = visitor.request("POST", "/api/variants", json={"settings": {"vents": 3}, "unit": "body A"})
+    assert new.status == 201
+    assert json.loads(new.html)["changed"] == {"vents": {"from": 2, "to": 3}}
+    read = visitor.request("POST", "/api/readings", json={"variant": "4", "values": [["bass", 2.5], ["bass", 2.7]]})
+    assert read.status == 201
+    assert len(project.file.readings()) == 5
+    undone = visitor.request("POST", f"/api/history/{json.loads(read.html)['entry']}/undo")
+    assert undone.status == 200
+    assert len(project.file.readings()) == 3
+
+
+@pytest.mark.parametrize(
+    ("method", "address", "body", "status", "word"),
+    [
+        ("GET", "/api/nothing", None, 404, "address"),
+        ("GET", "/api/variants/99", None, 404, "99"),
+        ("DELETE", "/api/variants", None, 405, "request"),
+        ("POST", "/api/variants", {"settings": {"vents": 77}, "unit": "body A"}, 422, "vents is 77"),
+        ("POST", "/api/variants", {"settings": "no"}, 422, "settings"),
+        ("POST", "/api/readings", {"variant": "1", "values": [["loudness", 1]]}, 422, "loudness"),
+        ("POST", "/api/history/99/undo", None, 422, "no entry 99"),
+    ],
+)
+def test_errors_have_one_shape(visitor, method, address, body, status, word):
+    answer = visitor.request(method, address, json=body)
+    assert answer.status == status
+    error = json.loads(answer.html)["error"]
+    assert set(error) == {"status", "title", "message"}
+    assert error["status"] == status
+    assert word in error["message"]
+
+
+def test_openapi_describes_it_without_the_pages(visitor):
+    told = json.loads(visitor.get("/api/openapi.json").html)
+    assert "/api/variants" in told["paths"]
+    assert all(path.startswith("/api/") for path in told["paths"])
+
+
+def test_a_change_by_anybody_is_told_within_two_seconds(app, project):
+    """The stream of one page, while another process's writer stores a reading."""
+
+    class Asking:
+        def __init__(self):
+            self.app = app
+
+        async def is_disconnected(self):
+            return False
+
+    async def watch():
+        last = project.file.history()[-1].id
+        stream = live._events(Asking(), app.state.desk, last)
+        assert (await anext(stream)).startswith("retry")
+        waiting = asyncio.ensure_future(anext(stream))
+        await asyncio.sleep(0.1)
+        project.read("1", [("bass", 5.0)])
+        event = await asyncio.wait_for(waiting, 2.0)
+        await stream.aclose()
+        return event
+
+    event = asyncio.run(watch())
+    assert "event: change" in event
+    assert "read bass of variant 1" in event

@@ -1,0 +1,144 @@
+import re
+import time
+
+import pytest
+
+from doe.web import Settings, create_app
+from tests.web.client import Visitor
+
+
+def worked_out(visitor, path):
+    """Look again until the page is about the log as it is."""
+    page = visitor.get(path)
+    for _ in range(100):
+        if "Working out" not in page.text:
+            return page
+        time.sleep(0.1)
+        page = visitor.get(path)
+    raise AssertionError("the analysis did not end")
+
+
+@pytest.mark.slow
+def test_a_suggestion_is_taken_built_and_read(thoughtful, project):
+    page = thoughtful.get("/next")
+    taken = thoughtful.send(page, "/take")
+    assert taken.status == 200
+    planned = project.file.variants()[-1]
+    assert planned.status == "planned"
+    assert f"Variant {planned.name}" in thoughtful.get("/").text
+    name = {} if planned.unit else {"unit": "body Z"}
+    built = thoughtful.send(taken, "/built", minutes="40", **name)
+    assert built.url.startswith(f"http://127.0.0.1/variants/{planned.name}/readings")
+    now = project.file.variants()[-1]
+    assert (now.status, now.minutes) == ("built", 40)
+    assert now.unit is not None
+
+
+def test_a_suggestion_is_set_aside_with_its_reason(thoughtful, project):
+    page = thoughtful.get("/next")
+    mark = dict(page.form("/aside")["fields"])["mark"]
+    assert thoughtful.send(page, "/aside", why="").status == 422
+    kept = thoughtful.send(page, "/aside", why="no drill at hand")
+    assert kept.status == 200
+    assert "no drill at hand" in kept.text
+    assert mark not in kept.html
+    assert project.file.suggestions()[-1]["why"] == "no drill at hand"
+
+
+def test_a_suggestion_of_an_older_page_is_told(thoughtful):
+    page = thoughtful.get("/next")
+    answer = thoughtful.send(page, "/take", mark="0" * 16)
+    assert answer.status == 409
+    assert "no longer on the page" in answer.text
+
+
+def test_what_if_predicts_with_an_interval_and_names_the_way(thoughtful):
+    page = thoughtful.get("/what-if?f.vents=4&f.rings=9&f.wool=30&f.driver=paper")
+    assert page.status == 200
+    assert "Unit body A: 12 min." in page.text  # one change of vents, by its definition
+    bad = thoughtful.get("/what-if?f.vents=40&f.rings=9&f.wool=30&f.driver=paper")
+    assert bad.status == 422
+    assert "vents is 40" in bad.text
+
+
+def test_history_takes_back_once_and_tells_why_not(visitor, project):
+    page = visitor.get("/history")
+    form = page.form("/history/6/undo")
+    assert visitor.follow(visitor.request("POST", form["action"], data=dict(form["fields"]))).status == 200
+    assert len(project.file.readings()) == 2
+    again = visitor.request("POST", form["action"], data={**dict(form["fields"]), "once": "another"})
+    assert again.status == 422
+    assert "taken back already" in again.text
+
+
+def test_a_cancelled_analysis_says_so_and_can_begin_again(path):
+    app = create_app(path, Settings(folder=path.parent, patience_s=0.0))
+    visitor = Visitor(app)
+    thinker = app.state.desk.thinker
+    thinker._refuse(app.state.desk.mark(), "The analysis was cancelled.", is_final=True)
+    assert "The analysis was cancelled." in visitor.get("/").text
+    app.state.desk.settings = Settings(folder=path.parent, patience_s=20.0)
+    assert "cancelled" not in visitor.follow(visitor.get("/thinking/again")).text
+
+
+def test_a_page_shows_that_work_is_under_way_instead_of_waiting(path):
+    visitor = Visitor(create_app(path, Settings(folder=path.parent, patience_s=0.0)))
+    assert "Working out" in visitor.get("/moves/bass").text
+
+
+@pytest.mark.slow
+def test_from_nothing_to_a_first_answer(tmp_path):
+    """Start blank, define a factor and an outcome, log two variants, take readings, see an answer and the next change."""
+    visitor = Visitor(create_app(None, Settings(folder=tmp_path, patience_s=20.0)))
+    page = visitor.send(visitor.get("/start"), "/start", title="Desk bell", question="It rattles.")
+    assert "It rattles." in page.text
+    assert visitor.send(visitor.get("/start"), "/start", title="").status == 422
+    bad = visitor.send(visitor.get("/setup/factor"), "/factor", name="mass", low="9", high="2", unit="g")
+    assert bad.status == 422
+    assert "low (9) must be below high (2)" in bad.text
+    assert visitor.send(bad, "/factor", low="2", high="9", step="0.5", minutes="5").status == 200
+    assert visitor.send(visitor.get("/setup/outcome"), "/outcome", name="ring", unit="s", goal="raise", best="5", worst="0",
+                        matters="0.5").status == 200  # fmt: skip
+    for mass, rung in (("2", "1.1 1.2"), ("9", "3.0 3.1"), ("5", "2.0 2.2")):
+        place = "/log" if mass != "2" else "/log?unit=new"
+        logged = visitor.send(visitor.get(place), "/log", f__mass=mass)
+        assert visitor.send(logged, "/readings", o__ring=rung).status == 200
+    assert "mass" in worked_out(visitor, "/moves/ring").text
+    assert "Take it" in visitor.get("/next").text or "Read it again" in visitor.get("/next").text
+    assert re.search(r"Keep variant \d", visitor.get("/").text)
+
+
+@pytest.mark.slow
+def test_every_starter_set_and_demo_can_be_begun(tmp_path):
+    visitor = Visitor(create_app(None, Settings(folder=tmp_path, patience_s=0.0)))
+    for key in ("blank", "loudspeaker", "ear-cup", "plucked", "fan"):
+        page = visitor.send(visitor.get("/start"), "/start", title=f"My {key}", set=key)
+        assert page.status == 200
+        assert f"My {key}" in page.text
+    demo = visitor.send(visitor.get("/start"), "/demo", demo="radio")
+    assert "23 variants" in demo.text
+    assert len(list(tmp_path.glob("*.duckdb"))) == 6
+    opened = visitor.send(visitor.get("/start"), "/open", file="my-fan.duckdb")
+    assert "My fan" in opened.text
+
+
+def test_two_people_at_the_same_definition_are_told(visitor, project):
+    page = visitor.get("/setup/factor?name=wool")
+    other = visitor.send(visitor.get("/setup/factor?name=wool"), "/factor", minutes="12")
+    assert other.status == 200
+    late = visitor.send(page, "/factor", minutes="20")
+    assert late.status == 409
+    assert "Somebody else changed this meanwhile" in late.text
+    assert visitor.send(late, "/factor").status == 200
+    assert next(item for item in project.setup.factors if item.name == "wool").minutes == 20
+
+
+def test_a_definition_that_records_contradict_is_refused(visitor, project):
+    page = visitor.send(visitor.get("/setup/factor?name=vents"), "/factor", high="1")
+    assert page.status == 422
+    assert project.setup.factors[0].high == 6
+    page = visitor.send(visitor.get("/setup/limit"), "/limit", rule="__import__('os').system('true') > 1")
+    assert page.status == 422
+    removed = visitor.send(visitor.get("/setup/outcome?name=clarity"), "/remove")
+    assert removed.status == 200
+    assert [item.name for item in project.setup.outcomes] == ["bass", "echo"]

@@ -1,0 +1,199 @@
+import io
+import struct
+import zlib
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from PIL import Image
+
+from doe.model.errors import DataError
+from doe.web.photos import ready_photo
+from tests.web.client import Visitor
+
+
+def test_the_form_starts_from_the_unit_and_stores_what_changed(visitor, project):
+    page = visitor.get("/log?unit=body+A")
+    assert "carries variant 2 now" in page.text
+    done = visitor.send(page, "/log", f__vents="4", note="fuller", minutes="25")
+    assert done.status == 200
+    assert "Stored: Logged variant 4 from 2 on body A: vents 2 -> 4." in done.text
+    logged = project.file.variants()[-1]
+    assert (logged.settings["vents"], logged.settings["wool"], logged.parent) == (4, 30, "2")
+    assert (logged.minutes, logged.note) == (25, "fuller")
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "sentence"),
+    [
+        ({"f__vents": "1"}, "in-f-vents-error", "vents cannot go from 2 to 1 on unit body A: it only goes up."),
+        ({"f__rings": "10"}, "in-f-rings-error", "rings cannot go from 9 to 10 on unit body A: it needs a new unit."),
+        ({"f__wool": "32"}, "in-f-wool-error", "wool is 32; it must be a number from 0 to 60 % in steps of 5."),
+        (
+            {"f__wool": "1e9"},
+            "in-f-wool-error",
+            "wool is 1000000000; it must be a number from 0 to 60 % in steps of 5.",
+        ),
+        (
+            {"f__driver": "<b>gold</b>"},
+            "in-f-driver-error",
+            "driver is '<b>gold</b>'; it must be paper, poly or bamboo.",
+        ),
+        ({"f__wool": "", "f__vents": "3"}, "in-f-wool-error", "wool has no value"),
+        ({"minutes": "-3", "f__vents": "3"}, "in-minutes-error", "minutes is '-3'; it must be a number from 0."),
+    ],
+)
+def test_a_bad_field_comes_back_with_its_value_and_its_reason(visitor, project, typed, field, sentence):
+    before = project.file.fingerprint()
+    page = visitor.send(
+        visitor.get("/log?unit=body+A"), "/log", note="keep \u05e9\u05dc\u05d5\u05dd \U0001f528", **typed
+    )
+    assert page.status == 422
+    assert field in page.ids
+    assert sentence in page.text
+    assert "<b>gold" not in page.html
+    fields = dict(page.form("/log")["fields"])
+    assert fields["note"] == "keep \u05e9\u05dc\u05d5\u05dd \U0001f528"
+    for name, value in typed.items():
+        if name != "f__driver":  # a level that there is not has no chip to stand in
+            assert fields[name.replace("__", ".")] == value
+    assert project.file.fingerprint() == before
+
+
+def test_a_broken_limit_and_unchanged_settings_are_told(visitor):
+    page = visitor.send(
+        visitor.get("/log?unit=new"), "/log", f__vents="0", f__rings="7", f__wool="60", f__driver="poly"
+    )
+    assert page.status == 422
+    assert "break the limit" in page.text
+    page = visitor.send(visitor.get("/log?unit=body+A"), "/log")
+    assert page.status == 422
+    assert "in-again-error" in page.ids
+    assert visitor.send(page, "/log", again="yes").status == 200
+
+
+def test_a_form_sent_twice_is_stored_once(app, project):
+    """The very same form, at once from several threads: one variant, and every copy is led to the same page."""
+    visitor = Visitor(app)
+    form = visitor.get("/log?unit=body+A").form("/log")
+    fields = {**dict(form["fields"]), "f.vents": "5"}
+
+    def send(_):
+        twin = Visitor(app)
+        twin.cookies = visitor.cookies
+        return twin.request("POST", "/log", data=fields).headers["location"]
+
+    with ThreadPoolExecutor(4) as pool:
+        addresses = set(pool.map(send, range(4)))
+    assert len(addresses) == 1
+    assert len(project.file.variants()) == 4
+
+
+def test_a_unit_that_was_changed_meanwhile_is_told_with_409(visitor, app, project):
+    page = visitor.get("/log?unit=body+A")
+    project.log({"wool": 45}, unit="body A")
+    answer = visitor.send(page, "/log", f__vents="4")
+    assert answer.status == 409
+    assert "carries variant 4 by now; it was 2 when this form was opened" in answer.text
+    assert dict(answer.form("/log")["fields"])["f.vents"] == "4"
+    assert len(project.file.variants()) == 4
+
+
+def picture(kind="JPEG", size=(60, 40), **options):
+    out = io.BytesIO()
+    Image.new("RGB", size, "brown").save(out, kind, **options)
+    return out.getvalue()
+
+
+def test_a_photo_is_kept_upright_and_without_metadata(visitor, project):
+    exif = Image.Exif()
+    exif[0x0112], exif[0x010F], exif[0x8825] = 6, "PhoneMaker", {1: "N", 2: (48.0, 8.0, 0.0)}
+    data = picture(exif=exif)
+    assert b"PhoneMaker" in data
+    page = visitor.send(
+        visitor.get("/log?unit=body+A"), "/log", files=[("photos", ("../../back.jpg", data))], f__vents="3"
+    )
+    assert page.status == 200
+    kept = project.file.attachments()[0]
+    stored = kept["path"].read_bytes()
+    assert kept["filename"] == "back.jpg"
+    assert b"PhoneMaker" not in stored
+    assert b"Exif" not in stored
+    assert Image.open(io.BytesIO(stored)).size == (40, 60)
+    answer = visitor.get(f"/photos/{kept['sha256']}")
+    assert (answer.status, answer.headers["content-type"], answer.content) == (200, "image/jpeg", stored)
+
+
+def bomb():
+    """A PNG of a few hundred bytes that says it is 60,000 pixels square (W3C PNG, third edition: IHDR)."""
+
+    def chunk(name, body):
+        return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+    head = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 2, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(1000))) + chunk(b"IEND", b"")
+    )
+
+
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b"MZ\x90\0" + bytes(4000), "is no JPEG, PNG or WebP picture"),
+        (picture()[:300], "is damaged or cut short"),
+        (bomb(), "has far too many pixels"),
+        (b"", "is no JPEG"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'><script>1</script></svg>", "is no JPEG, PNG or WebP picture"),
+    ],
+)
+def test_what_is_no_photo_is_refused_and_nothing_stored(visitor, project, data, why):
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get("/log?unit=body+A"), "/log", files=[("photos", ("back.jpg", data))], f__vents="3")
+    assert page.status == 422
+    assert why in page.text
+    assert project.file.fingerprint() == before
+    with pytest.raises(DataError, match=r"Photo 'back\.jpg'"):
+        ready_photo(data, "back.jpg")
+
+
+def test_long_text_is_refused_and_markup_is_shown_as_text(visitor, project):
+    page = visitor.get("/log?unit=body+A")
+    assert visitor.send(page, "/log", f__vents="3", note="x" * 30_000).status == 413
+    assert len(project.file.variants()) == 3
+    done = visitor.send(page, "/log", f__vents="3", note="<script>alert(1)</script>" + "y" * 10_000)
+    assert done.status == 200
+    assert "<script>alert" not in visitor.get("/variants/4").html
+
+
+def test_readings_come_back_with_their_faults_and_go_in_each_by_itself(visitor, project):
+    page = visitor.get("/variants/2/readings")
+    bad = visitor.send(page, "/readings", o__bass="3,5 wide", o__echo="4")
+    assert bad.status == 422
+    assert "bass is 'wide'; it must be a number in dB." in bad.text
+    assert dict(bad.form("/readings")["fields"])["o.bass"] == "3,5 wide"
+    good = visitor.send(bad, "/readings", o__bass="3,5 3.7", o__echo="4", session="Wednesday", rater="Bo", order="1")
+    assert good.status == 200
+    added = project.file.readings()[3:]
+    assert [(item["outcome"], item["value"], item["rater"]) for item in added] == [
+        ("bass", 3.5, "Bo"), ("bass", 3.7, "Bo"), ("echo", 4.0, "Bo")]  # fmt: skip
+
+
+def test_a_correction_of_what_somebody_else_corrected_shows_both(visitor, project):
+    page = visitor.get("/readings/1/correct")
+    project.file.correct_reading(1, value=4.4)
+    answer = visitor.send(page, "/correct", value="4.0")
+    assert answer.status == 409
+    assert "Somebody else changed this meanwhile" in answer.text
+    assert "4.4" in answer.text
+    assert visitor.send(answer, "/correct").status == 200
+    assert project.file.readings()[0]["value"] == 4.0
+
+
+def test_a_variant_is_corrected_withdrawn_and_brought_back(visitor, project):
+    page = visitor.send(visitor.get("/variants/2/correct"), "/correct", f__wool="35", note="was misread")
+    assert page.status == 200
+    assert project.file.variants()[1].settings["wool"] == 35
+    assert visitor.send(visitor.get("/variants/2/correct"), "/correct", f__wool="99").status == 422
+    page = visitor.send(visitor.get("/variants/3/correct"), "/withdraw")
+    assert [item.name for item in project.file.variants()] == ["1", "2"]
+    visitor.send(page, "/undo")
+    assert [item.name for item in project.file.variants()] == ["1", "2", "3"]

@@ -1,0 +1,103 @@
+import re
+from dataclasses import fields
+from inspect import getmembers, isclass
+
+import pytest
+from jinja2 import meta
+
+from doe.sheets.contexts import said
+from doe.web import contexts
+from doe.web.pages import environment
+
+PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/variants", "/variants/1", "/variants/1/correct",
+         "/variants/1/readings", "/readings/1/correct", "/compare?a=1&b=3", "/sessions", "/sessions/new", "/moves",
+         "/moves/echo", "/moves/bass/readings", "/what-if?f.vents=2&f.rings=9&f.wool=0&f.driver=poly", "/next", "/history",
+         "/setup", "/setup/factor", "/setup/factor?name=wool", "/setup/outcome?name=echo", "/setup/limit",
+         "/setup/derived?name=inner_air", "/setup/effort", "/setup/about", "/import", "/start", "/api"]  # fmt: skip
+TEMPLATES = {
+    "bench.html": contexts.BenchPage, "moves.html": contexts.MovesPage, "what_if.html": contexts.WhatIfPage,
+    "readings_of_outcome.html": contexts.ReadingsOfOutcome, "next.html": contexts.NextPage, "log.html": contexts.LogPage,
+    "form.html": contexts.FormPage, "variants.html": contexts.VariantsPage, "compare.html": contexts.ComparePage,
+    "variant.html": contexts.VariantPage, "history.html": contexts.HistoryPage, "setup.html": contexts.SetupPage,
+    "start.html": contexts.StartPage, "import.html": contexts.ImportPage, "sessions.html": contexts.SessionsPage,
+    "session.html": contexts.SessionPage, "listen.html": contexts.ListenPage, "fault.html": contexts.FaultPage,
+    "enter.html": contexts.EnterPage, "api.html": contexts.ApiPage,
+}  # fmt: skip
+
+
+def test_every_page_answers_with_one_heading_and_nothing_inline(thoughtful):
+    """One h1 (or the partial's h2 under a hidden one), unique ids, no inline script, style or handler, nothing fetched."""
+    for path in PAGES:
+        page = thoughtful.get(path)
+        assert page.status == 200, path
+        assert len(re.findall(r"<h1[ >]", page.html)) == 1, path
+        assert len(page.ids) == len(set(page.ids)), path
+        bare = re.sub(r'<script type="application/json".*?</script>', "", page.html, flags=re.DOTALL)
+        assert not re.search(r"<style|\sstyle=|\son\w+=|<script(?![^>]*src=)", bare), path
+        assert not re.search(r"(?:src|href|action)=[\"'](?:https?:)?//", bare), path
+
+
+@pytest.mark.slow
+def test_pages_are_light_without_the_chart_library(thoughtful):
+    """Page weight without plotly at most 150 kB, style sheets and scripts of ours included."""
+    own = sum(len(thoughtful.get(f"/static/{name}").content) for name in
+              ("palette.css", "report.css", "app.css", "app.js", "charts.js", "before-plotly.js"))  # fmt: skip
+    assert max(len(thoughtful.get(path).content) for path in PAGES) + own < 150_000
+
+
+def used_by(name):
+    """Names that a template takes, through its parents and partials."""
+    source = environment().loader.get_source(environment(), name)[0]
+    tree = environment().parse(source)
+    found = set(meta.find_undeclared_variables(tree))
+    for other in meta.find_referenced_templates(tree):
+        if other and other != name:
+            found |= used_by(other)
+    return found
+
+
+@pytest.mark.parametrize("name", sorted(TEMPLATES))
+def test_template_takes_what_its_context_declares(name):
+    """Every declared field is used, and nothing else but the frame and what the partials of a loop are handed."""
+    declared = {item.name for item in fields(TEMPLATES[name])}
+    handed = {"frame", "urls", "it", "item", "chart", "above", "suffix", "rows", "with_variant", "loop"}
+    assert declared <= used_by(name)
+    assert used_by(name) - declared <= handed
+
+
+def test_every_field_of_a_context_says_what_it_holds():
+    for name, kind in getmembers(contexts, isclass):
+        if kind.__module__ == contexts.__name__:
+            assert all(item.metadata.get("help") for item in fields(kind)), name
+    assert said("x") == {"help": "x"}
+
+
+def test_wrong_addresses_say_so(visitor):
+    for path in ("/nowhere", "/variants/99", "/moves/loudness", "/sessions/7", "/photos/../../etc/passwd", "/listen/abc",
+                 "/setup/nothing", "/static/../app.py", "/readings/99/correct"):  # fmt: skip
+        page = visitor.get(path)
+        assert page.status == 404, path
+        assert "Traceback" not in page.html
+
+
+def test_without_a_project_every_page_leads_to_the_start(tmp_path):
+    from doe.web import Settings, create_app
+    from tests.web.client import Visitor
+
+    visitor = Visitor(create_app(None, Settings(folder=tmp_path)))
+    for path in ("/", "/log", "/next", "/moves"):
+        page = visitor.get(path)
+        assert (page.status, page.headers["location"]) == (303, "/start")
+    assert visitor.get("/api/variants").status == 404
+
+
+def test_a_fault_of_our_own_shows_no_traceback(visitor, app, monkeypatch, caplog):
+    def break_down():
+        raise RuntimeError("secret detail")
+
+    monkeypatch.setattr(app.state.desk, "view", break_down)
+    page = visitor.get("/history")
+    assert page.status == 500
+    assert "secret detail" not in page.html
+    assert "What was acknowledged is stored" in page.text
+    assert page.headers["content-security-policy"].startswith("default-src 'none'")
