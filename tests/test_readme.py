@@ -66,4 +66,4 @@ def test_the_set_up_takes_two_commands():
     assert demo.count("\n") == tests.count("\n") == 1
     assert all(command.startswith("python3 -m venv .venv && ") for command in (demo, tests))
     assert demo.rstrip().endswith("fettle demo radio-demo")
-    assert tests.rstrip().endswith("pytest")
+    assert tests.rstrip().endswith("python -m tests")

@@ -1,0 +1,20 @@
+"""All tests, on all cores: ``python -m tests [pytest options]``.
+
+Speeds are measured afterwards, one at a time, since tests that run beside each other would spoil the figures.
+"""
+
+import subprocess
+import sys
+
+BESIDE_EACH_OTHER = ["--numprocesses", "logical", "--dist", "worksteal", "--ignore=tests/benchmarks", "tests"]
+ALONE = ["tests/benchmarks"]
+
+
+def main(options: list[str]) -> int:
+    """Run both parts, the second also where the first fails, and return the worse exit code."""
+    parts = (BESIDE_EACH_OTHER, ALONE)
+    return max(subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
