@@ -13,7 +13,9 @@ ALONE = ["tests/benchmarks"]
 def main(options: list[str]) -> int:
     """Run both parts, the second also where the first fails, and return the worse exit code."""
     parts = (BESIDE_EACH_OTHER, ALONE)
-    return max(subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts)
+    return max(
+        subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts
+    )
 
 
 if __name__ == "__main__":
