@@ -147,7 +147,6 @@ class Project:
         only: Literal["improve", "learn"] | None = None,
         unit: str | None = None,
         seed: int = 1,
-        effects: Sequence[Effects] | None = None,
     ) -> Advice:
         """Work out the next change that is worth its bench time.
 
@@ -163,8 +162,6 @@ class Project:
             Consider this unit only; ``"new"`` for a new one.
         seed : int
             Of the posterior draws.
-        effects : sequence of Effects, optional
-            Analyses at hand, so that they are not made again.
 
         Raises
         ------
@@ -189,7 +186,6 @@ class Project:
             only=only,
             unit=unit,
             seed=seed,
-            effects=effects,
         )
 
     def keep_advice(self, advice: Advice) -> list[Entry]:

@@ -221,13 +221,10 @@ def test_the_same_question_gets_the_same_answer(tmp_path):
     examples = Path(__file__).parents[1] / "examples" / "radio"
     project = doe.create(tmp_path / "radio.duckdb", examples / "setup.toml")
     project.import_log(examples / "log.csv")
-    effects = [project.analyse(outcome.name) for outcome in project.setup.outcomes]
-    assert project.analyse("bass").to_frame().equals(effects[0].to_frame())
+    assert project.analyse("bass").to_frame().equals(project.analyse("bass").to_frame())
     advice = project.recommend(2, seed=3)
     assert project.recommend(2, seed=3).to_frame().equals(advice.to_frame())
     kept = project.keep_advice(advice)
     assert len(kept) == len(advice.table)
     assert project.keep_advice(advice) == []
     assert [body["reason"] for body in ProjectFile.open(project.path).suggestions()] == advice.table["reason"].tolist()
-    own = project.recommend(2, seed=3, effects=effects)
-    assert own.to_frame().equals(advice.to_frame())

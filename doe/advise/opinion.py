@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -90,22 +90,6 @@ def posterior_draws(
     average = averages(coding, _second(problem, outcome, first, prior))
     names = evidence.variants[: evidence.n_built]
     return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng)
-
-
-def draws_from(effects: Any, outcome: Outcome, n_draws: int, rng: np.random.Generator) -> Draws:
-    """Draw with the prior for choosing from a result of `doe.analyse`, whose adjusted builds are taken as they are.
-
-    Raises
-    ------
-    FitError
-        If nothing could be fitted.
-    """
-    basis = effects.basis
-    if basis is None:
-        raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
-    problem = basis.averages.posterior.problem
-    average = averages(basis.averages.coding, _second(problem, outcome, _first(problem, outcome, BOLD), BOLD))
-    return draw(average, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
 
 
 def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -37,7 +37,6 @@ def recommend(
     only: Only | None = None,
     unit: str | None = None,
     seed: int = 1,
-    effects: Mapping[str, Any] | Sequence[Any] | None = None,
     expect: Sequence[Expectation] = (),
     widen: Mapping[str, float] | None = None,
     terms: Mapping[str, Sequence[str]] | None = None,
@@ -70,8 +69,6 @@ def recommend(
         Work on this unit only; ``"new"`` for a new one.
     seed : int
         Of the posterior draws; the same seed gives the same advice.
-    effects : mapping of outcome name to Effects, or sequence of Effects, optional
-        Results of `doe.analyse` at hand, whose adjusted builds are used so that they are not computed again.
     expect : sequence of Expectation
         What the maker expects of some factors: a mild prior, named in the notes, overruled by readings.
     widen : mapping of outcome name to float, optional
@@ -92,14 +89,6 @@ def recommend(
     """
     question = ask(factors, outcomes, effort, limits, derived, count, hours, only, unit, seed, expect, widen, terms)
     rng = np.random.default_rng(seed)
-    situation = look(question, readings, units, _by_name(effects), rng)
+    situation = look(question, readings, units, rng)
     choices = choose(question, situation, rng)
     return make_advice(question, situation, choices)
-
-
-def _by_name(effects: Mapping[str, Any] | Sequence[Any] | None) -> dict[str, Any]:
-    if effects is None:
-        return {}
-    if isinstance(effects, Mapping):
-        return dict(effects)
-    return {item.outcome.name: item for item in effects}

@@ -15,7 +15,7 @@ from doe.advise.expect import check_expectations, notes_on, weigh
 from doe.advise.hope import hope, picked
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER
-from doe.advise.opinion import draws_from, posterior_draws
+from doe.advise.opinion import posterior_draws
 from doe.advise.prior import FullDraws, anchored_draws, completed, prior_draws
 from doe.advise.question import Question
 from doe.advise.reach import Reach, check_limits, reach_from, settings_of
@@ -79,7 +79,6 @@ def look(
     question: Question,
     readings: pd.DataFrame | None,
     units: pd.DataFrame | Sequence[Unit] | None,
-    effects: Mapping[str, Any],
     rng: np.random.Generator,
 ) -> Situation:
     """Read the log, form the belief and find what is within reach.
@@ -97,7 +96,7 @@ def look(
     coding = Coding(question.factors, usable_as_terms(question.derived, question.factors))
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
-    outcomes, draws = _draws(question, readings, effects, space, log, rng)
+    outcomes, draws = _draws(question, readings, space, log, rng)
     check_expectations(question.expect, coding, question.outcomes)
     log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
     draws = picked(draws, log_weight, N_DRAWS, rng)
@@ -125,18 +124,17 @@ def look(
 def _draws(
     question: Question,
     readings: pd.DataFrame | None,
-    effects: Mapping[str, Any],
     space: Space,
     log: Log,
     rng: np.random.Generator,
 ) -> tuple[tuple[Outcome, ...], tuple[FullDraws, ...]]:
     """Return the outcomes that have been read with their posterior draws; without any reading, prior draws of all."""
     read = set() if readings is None or not len(readings) else set(readings["outcome"].astype(str))
-    chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read or outcome.name in effects)
+    chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read)
     if not chosen or readings is None:
         every = [(outcome, question.known_terms(outcome, space.coding)) for outcome in question.outcomes]
         return question.outcomes, tuple(prior_draws(one, space.coding, FIRST_DRAWS, rng, known) for one, known in every)
-    found = [_posterior(question, readings, outcome, effects.get(outcome.name), space, log, rng) for outcome in chosen]
+    found = [_posterior(question, readings, outcome, space, log, rng) for outcome in chosen]
     return chosen, tuple(found)
 
 
@@ -144,7 +142,6 @@ def _posterior(
     question: Question,
     readings: pd.DataFrame,
     outcome: Outcome,
-    result: Any,
     space: Space,
     log: Log,
     rng: np.random.Generator,
@@ -152,10 +149,7 @@ def _posterior(
     """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
     known = question.known_terms(outcome, space.coding)
     try:
-        if result is None:
-            draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)
-        else:
-            draws = draws_from(result, outcome, FIRST_DRAWS, rng)
+        draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)
         return completed(draws, outcome, space.coding, rng, known)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]

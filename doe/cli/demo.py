@@ -52,7 +52,7 @@ def run_demo(options: Namespace) -> None:
     say(f"Read from {folder / 'log.csv'}: {counted(done.variants, 'variant')}, {counted(done.readings, 'reading')}.")
     effects = [project.analyse(outcome.name) for outcome in setup.outcomes]
     _answer(project, effects)
-    advice = project.recommend(effects=effects)
+    advice = project.recommend()
     project.keep_advice(advice)
     say(f"\n{titled(advice.summary())}")
     _where_to_look(folder, project)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as Waited
 from dataclasses import dataclass
@@ -177,7 +176,7 @@ class Thinker:
             except FettleError as err:
                 refusals[outcome.name] = str(err)
         self._at("the next change", stop)
-        advice, no_advice = _advice(project, list(analyses.values()))
+        advice, no_advice = _advice(project)
         self._at("the charts", stop)
         return _in_words(project, setup, analyses, refusals, advice, no_advice)
 
@@ -187,9 +186,9 @@ class Thinker:
         self._step = step
 
 
-def _advice(project: Project, analyses: Sequence[Effects]) -> tuple[Advice | None, str]:
+def _advice(project: Project) -> tuple[Advice | None, str]:
     try:
-        return project.recommend(SUGGESTIONS, effects=analyses or None), ""
+        return project.recommend(SUGGESTIONS), ""
     except FettleError as err:
         return None, str(err)
 

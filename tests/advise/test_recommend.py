@@ -6,7 +6,6 @@ import pytest
 
 from doe.advise import recommend
 from doe.advise.effort import change_cost
-from doe.fit import analyse
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -333,16 +332,6 @@ def test_limits_may_use_quantities_built_on_quantities(log, factors, outcomes, e
         log, factors, outcomes, effort=effort, limits=[Limit("litres >= 0.3"), Limit("one > 0")], derived=derived
     )
     assert (advice.table["rings"] * 42 - advice.table["wool"] * 2.1 >= 300).all()
-
-
-def test_results_at_hand_give_much_the_same_advice(log, factors, outcomes, effort):
-    """With analyses at hand nothing is fitted again; worths agree within what draws scatter, the suggestion in direction."""
-    effects = [analyse(log, factors, outcome) for outcome in outcomes]
-    given = recommend(log, factors, outcomes, effort=effort, effects=effects, only="improve")
-    own = recommend(log, factors, outcomes, effort=effort, only="improve")
-    assert given.best["variant"] == own.best["variant"]
-    assert given.best["worth"] == pytest.approx(own.best["worth"], abs=0.03)
-    assert given.table["vents"].iloc[0] == own.table["vents"].iloc[0] == 6
 
 
 @pytest.mark.parametrize("with_readings", [True, False])
