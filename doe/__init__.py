@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from doe.model.errors import ImportProblems as ImportProblems
     from doe.model.errors import StoreError as StoreError
     from doe.model.errors import UsageError as UsageError
+    from doe.model.expectation import Expectation as Expectation
     from doe.model.factor import Factor as Factor
     from doe.model.limit import Derived as Derived
     from doe.model.limit import Limit as Limit
@@ -46,6 +47,7 @@ _HOMES = {
     "Derived": "doe.model.limit",
     "Effects": "doe.fit",
     "Effort": "doe.model.effort",
+    "Expectation": "doe.model.expectation",
     "Factor": "doe.model.factor",
     "FettleError": "doe.model.errors",
     "FitError": "doe.model.errors",
@@ -79,6 +81,7 @@ __all__ = [
     "Derived",
     "Effects",
     "Effort",
+    "Expectation",
     "Factor",
     "FettleError",
     "FitError",

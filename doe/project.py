@@ -181,6 +181,7 @@ class Project:
             effort=setup.effort,
             limits=setup.limits,
             derived=setup.derived,
+            expectations=setup.expectations,
             count=count,
             hours=hours,
             only=only,

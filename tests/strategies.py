@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from doe.model.choices import Value
 from doe.model.effort import Effort
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.names import ADVICE_COLUMNS, RESERVED, same_name
@@ -149,15 +150,26 @@ def setups(draw: st.DrawFn, *, most_factors: int = 4) -> Setup:
     known = tuple(draw(factors(name)) for name in free[:count])
     numeric = [factor.name for factor in known if factor.is_numeric]
     derived = [Derived(free[count], " + ".join(numeric), draw(texts()))] if numeric and draw(st.booleans()) else []
+    judged = [draw(outcomes(name)) for name in free[count + 1 :]]
     return Setup(
         title=draw(labels()),
         question=draw(texts()),
         factors=known,
-        outcomes=[draw(outcomes(name)) for name in free[count + 1 :]],
+        outcomes=judged,
         effort=draw(efforts()),
         limits=[Limit(f"{name} >= {draw(st.integers(-9, 9))}", draw(texts())) for name in numeric[:2]],
         derived=derived,
+        expectations=[draw(expectations(factor, outcome.name)) for factor in known[:2] for outcome in judged[:1]],
     )
+
+
+@st.composite
+def expectations(draw: st.DrawFn, factor: Factor, outcome: str) -> Expectation:
+    """What a maker may expect of a factor: a direction only where it has one, a size only with a direction."""
+    ways = ["nothing"] if factor.kind == "categorical" else ["raises", "lowers", "nothing"]
+    effect = draw(st.sampled_from(ways))
+    size = None if effect == "nothing" else draw(st.none() | decimals(1, 1000))
+    return Expectation(factor.name, outcome, effect, size, draw(texts()))  # type: ignore[arg-type]
 
 
 def _common(ways: tuple[str, ...]) -> st.SearchStrategy[dict[str, Any]]:

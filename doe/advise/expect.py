@@ -3,90 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Any, get_args
 
 import numpy as np
 import numpy.typing as npt
 
 from doe.advise.prior import FullDraws
-from doe.coding import Coding, Term
+from doe.coding import Term
 from doe.model import wording
-from doe.model.choices import choose
-from doe.model.errors import UsageError, did_you_mean
-from doe.model.numbers import finite
+from doe.model.choices import Direction
+from doe.model.expectation import Expectation
 from doe.model.outcome import Outcome
 
 Floats = npt.NDArray[np.floating[Any]]
-Direction = Literal["raises", "lowers", "nothing"]
+
+OVERRULED = 0.05
+"""An expectation whose chance has fallen below this is said to be overruled."""
 
 ODDS = 3.0
 """How many times likelier a world counts that is as expected: a mild opinion, which a few clear readings overrule."""
-
-
-@dataclass(frozen=True, slots=True)
-class Expectation:
-    """One thing the maker expects.
-
-    Attributes
-    ----------
-    factor, outcome : str
-        Which factor acts on which outcome.
-    effect : {"raises", "lowers", "nothing"}
-        What more of the factor does.
-    size : float or None
-        Change of the outcome over the factor's range that is expected, in its unit, without sign.
-
-    Raises
-    ------
-    UsageError
-        If the effect is none of these, or the size is not above zero.
-    """
-
-    factor: str
-    outcome: str
-    effect: Direction
-    size: float | None = None
-
-    def __post_init__(self) -> None:
-        choose(f"What is expected of {self.factor}", self.effect, Direction)
-        if self.size is not None and (self.effect == "nothing" or finite("size", self.size) <= 0):
-            raise UsageError(
-                f"The size expected of {self.factor} is {self.size}; it must be above 0, and fits no 'nothing'."
-            )
-
-    def sentence(self) -> str:
-        """Say it as the maker would."""
-        if self.effect == "nothing":
-            return f"{self.factor} does nothing to {self.outcome}"
-        size = f" by about {wording.number(self.size)}" if self.size is not None else ""
-        return f"more {self.factor} {self.effect} {self.outcome}{size}"
-
-
-def check_expectations(expectations: Sequence[Expectation], coding: Coding, outcomes: Sequence[Outcome]) -> None:
-    """Check names, and that a direction is expected only of what has one.
-
-    Raises
-    ------
-    UsageError
-        On the first that is wrong.
-    """
-    names = [outcome.name for outcome in outcomes]
-    known = {factor.name: factor for factor in coding.factors}
-    for item in expectations:
-        if item.factor not in known:
-            raise UsageError(
-                f"Something is expected of '{item.factor}', which is no factor.{did_you_mean(item.factor, known)}"
-            )
-        if item.outcome not in names:
-            raise UsageError(
-                f"{item.factor} is expected to act on '{item.outcome}', which is no outcome with a goal."
-                f"{did_you_mean(item.outcome, names)}"
-            )
-        if item.effect != "nothing" and known[item.factor].kind == "categorical":
-            raise UsageError(
-                f"{item.factor} has no order, so there is no more of it; only 'nothing' can be expected of it."
-            )
 
 
 def weigh(expectations: Sequence[Expectation], outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
@@ -120,14 +56,36 @@ def agrees(item: Expectation, draws: FullDraws) -> npt.NDArray[np.bool_]:
 def notes_on(
     expectations: Sequence[Expectation], outcomes: Sequence[Outcome], draws: Sequence[FullDraws]
 ) -> tuple[str, ...]:
-    """Say what was expected and how it is believed now."""
+    """Say what was expected and how it is believed now, and which expectations the readings overrule."""
     place = {outcome.name: number for number, outcome in enumerate(outcomes)}
     return tuple(
-        f"Expected by the maker, as a mild prior: {item.sentence()}; with the readings the chance of it is "
-        f"{wording.percent(float(agrees(item, draws[place[item.outcome]]).mean()))}."
+        f"Expected by the maker, as a mild prior: {item.sentence()}; "
+        + _belief(item, draws[place[item.outcome]] if item.outcome in place else None)
         for item in expectations
-        if item.outcome in place
     )
+
+
+def _belief(item: Expectation, draws: FullDraws | None) -> str:
+    if draws is None:
+        return f"{item.outcome} plays no part in this advice yet."
+    agreeing = agrees(item, draws)
+    chance = float(np.clip(agreeing.mean(), 0.5 / len(agreeing), 1 - 0.5 / len(agreeing)))  # a sample is never certain
+    if not draws.variants:
+        return f"before any reading the chance of it is put at {wording.percent(chance)}."
+    overruled = f"; the readings overrule it{_instead(item, draws)}" if chance < OVERRULED else ""
+    return f"with the readings the chance of it is {wording.percent(chance)}{overruled}."
+
+
+def _instead(item: Expectation, draws: FullDraws) -> str:
+    """Say what is believed in its place, where the readings settle on one thing."""
+    chances: dict[Direction, float] = {
+        other: float(agrees(replace(item, effect=other, size=None), draws).mean())
+        for other in get_args(Direction)
+        if other != item.effect
+    }
+    other = max(chances, key=lambda name: chances[name])
+    words = {"raises": "more of it raises", "lowers": "more of it lowers", "nothing": "it does nothing to"}
+    return f" ({words[other]} {item.outcome})" if chances[other] > 0.5 else ""
 
 
 def _slope(item: Expectation, draws: FullDraws) -> Floats:

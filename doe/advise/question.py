@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from doe.advise.expect import Expectation
 from doe.advise.worth import goal_outcomes
 from doe.coding import Coding, Term
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean
+from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
@@ -90,11 +90,12 @@ def ask(
     Raises
     ------
     UsageError
-        If there is no factor or no goal, a rule uses an unknown name, or an argument is out of its range.
+        If there is no factor or no goal, a rule or an expectation uses an unknown name, or an argument is out of its range.
     """
     if not factors:
         raise UsageError("There are no factors yet; define what can be changed first.")
     check_rules(factors, limits, derived)
+    check_expectations(expect, factors, outcomes)
     if not isinstance(count, int) or not 1 <= count <= MOST_SUGGESTIONS:
         raise UsageError(f"count is {count}; it must be a whole number from 1 to {MOST_SUGGESTIONS}.")
     if hours is not None and not 0 < hours < float("inf"):

@@ -9,11 +9,11 @@ import numpy as np
 
 from doe.advise.advice import Advice
 from doe.advise.choose import choose
-from doe.advise.expect import Expectation
 from doe.advise.present import make_advice
 from doe.advise.question import Only, ask
 from doe.advise.situation import look
 from doe.model.effort import Effort
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
@@ -37,7 +37,7 @@ def recommend(
     only: Only | None = None,
     unit: str | None = None,
     seed: int = 1,
-    expect: Sequence[Expectation] = (),
+    expectations: Sequence[Expectation] = (),
     widen: Mapping[str, float] | None = None,
     terms: Mapping[str, Sequence[str]] | None = None,
 ) -> Advice:
@@ -69,7 +69,7 @@ def recommend(
         Work on this unit only; ``"new"`` for a new one.
     seed : int
         Of the posterior draws; the same seed gives the same advice.
-    expect : sequence of Expectation
+    expectations : sequence of Expectation
         What the maker expects of some factors: a mild prior, named in the notes, overruled by readings.
     widen : mapping of outcome name to float, optional
         Factors for the width of predictions, as a track record asks for them (`doe.advise.track`).
@@ -87,7 +87,9 @@ def recommend(
     DataError
         If the readings do not fit the factors, or the limits contradict each other.
     """
-    question = ask(factors, outcomes, effort, limits, derived, count, hours, only, unit, seed, expect, widen, terms)
+    question = ask(
+        factors, outcomes, effort, limits, derived, count, hours, only, unit, seed, expectations, widen, terms
+    )
     rng = np.random.default_rng(seed)
     situation = look(question, readings, units, rng)
     choices = choose(question, situation, rng)

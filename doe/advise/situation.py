@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief, make_belief
 from doe.advise.effort import bought_levels
-from doe.advise.expect import check_expectations, notes_on, weigh
+from doe.advise.expect import notes_on, weigh
 from doe.advise.hope import hope, picked
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER
@@ -97,7 +97,6 @@ def look(
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
     outcomes, draws = _draws(question, readings, space, log, rng)
-    check_expectations(question.expect, coding, question.outcomes)
     log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
     draws = picked(draws, log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)

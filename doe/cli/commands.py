@@ -86,6 +86,18 @@ COMMANDS = (
     Command("outcome", "Frame", "outcomes", "define what is judged, and what would be good", _DEFINE),
     Command("derived", "Frame", "rules", "define quantities computed from factors", _RULE),
     Command("limit", "Frame", "rules", "define rules that every variant must keep", _RULE),
+    Command(
+        "expect",
+        "Frame",
+        "expectations",
+        "say what you think a factor does; a mild prior that readings overrule",
+        {
+            "add": "say one more thing that you expect",
+            "change": "change what is expected",
+            "remove": "take an expectation out",
+            "list": "list what is expected",
+        },
+    ),
     Command("effort", "Frame", "start", "show or set what bench work costs"),
     Command("estimate", "Frame", "estimate", "what a resonator, box, cavity or gap should do by theory"),
     Command(

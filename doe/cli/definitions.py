@@ -1,4 +1,4 @@
-"""What ``fettle factor``, ``outcome``, ``derived`` and ``limit`` have in common: options into a definition's table."""
+"""What the commands that define have in common: options into a definition's table."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import NOTHING, Parser
 from doe.cli.screen import print_json, say, stored, table
 from doe.model.errors import DataError, did_you_mean, listed
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup, table_of
 
-_Named = TypeVar("_Named", Factor, Outcome, Limit, Derived)
+_Named = TypeVar("_Named", Factor, Outcome, Limit, Derived, Expectation)
 
 
 def given(options: Namespace, names: Iterable[str]) -> dict[str, Any]:
@@ -49,7 +50,7 @@ def pick(records: Sequence[_Named], name: str, what: str) -> _Named:
     raise DataError(f"There is no {what} '{name}'; {there}.{did_you_mean(name, known)}")
 
 
-def name_of(record: Factor | Outcome | Limit | Derived) -> str:
+def name_of(record: Factor | Outcome | Limit | Derived | Expectation) -> str:
     """Return what a definition goes by."""
     return record.rule if isinstance(record, Limit) else record.name
 

@@ -11,6 +11,7 @@ Way = Literal["either", "up", "down", "rebuild"]
 OutcomeKind = Literal["measured", "rated", "compared"]
 Goal = Literal["raise", "lower", "hit", "within"]
 AdviceKind = Literal["improve", "learn", "repeat", "confirm"]
+Direction = Literal["raises", "lowers", "nothing"]
 
 Value = float | int | str
 """One setting of one factor: a number, or the name of a level."""

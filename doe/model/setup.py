@@ -8,12 +8,14 @@ from typing import Any, TypeVar
 
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean, listed, shown
+from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 
-_Record = TypeVar("_Record", Factor, Outcome, Effort, Limit, Derived)
+_Record = TypeVar("_Record", Factor, Outcome, Effort, Limit, Derived, Expectation)
 _RECIPE_KEY = "from"
+_PARTS = ("title", "question", "effort", "factor", "outcome", "limit", "derived", "expectation")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +28,7 @@ class Setup:
         What is being tuned.
     question : str
         What is wrong, in the maker's words.
-    factors, outcomes, limits, derived : tuple
+    factors, outcomes, limits, derived, expectations : tuple
         The definitions.
     effort : Effort
         Minutes and money outside the factors.
@@ -44,9 +46,10 @@ class Setup:
     effort: Effort = field(default_factory=Effort)
     limits: Sequence[Limit] = ()
     derived: Sequence[Derived] = ()
+    expectations: Sequence[Expectation] = ()
 
     def __post_init__(self) -> None:
-        for name in ("factors", "outcomes", "limits", "derived"):
+        for name in ("factors", "outcomes", "limits", "derived", "expectations"):
             object.__setattr__(self, name, tuple(getattr(self, name)))
         check_rules(self.factors, self.limits, self.derived)
         taken = {item.name.casefold() for items in (self.factors, self.derived) for item in items}
@@ -54,6 +57,7 @@ class Setup:
             if outcome.name.casefold() in taken:
                 raise UsageError(f"Outcome '{outcome.name}' has the name of something defined before it.")
             taken.add(outcome.name.casefold())
+        check_expectations(self.expectations, self.factors, self.outcomes)
 
     @classmethod
     def from_tables(cls, tables: Mapping[str, Any]) -> Setup:
@@ -64,7 +68,7 @@ class Setup:
         UsageError
             If a key is unknown, has the wrong type, or a definition contradicts itself.
         """
-        _check_keys("The setup", tables, ("title", "question", "effort", "factor", "outcome", "limit", "derived"))
+        _check_keys("The setup", tables, _PARTS)
         return cls(
             title=_text("title", tables.get("title", "Untitled")),
             question=_text("question", tables.get("question", "")),
@@ -73,6 +77,7 @@ class Setup:
             effort=_record(Effort, tables.get("effort", {})),
             limits=[_record(Limit, table) for table in _tables("limit", tables)],
             derived=[_record(Derived, table) for table in _tables("derived", tables)],
+            expectations=[_record(Expectation, table) for table in _tables("expectation", tables)],
         )
 
     def to_tables(self) -> dict[str, Any]:
@@ -85,10 +90,11 @@ class Setup:
             "outcome": [table_of(outcome) for outcome in self.outcomes],
             "limit": [table_of(limit) for limit in self.limits],
             "derived": [table_of(quantity) for quantity in self.derived],
+            "expectation": [table_of(item) for item in self.expectations],
         }
 
 
-def table_of(record: Factor | Outcome | Effort | Limit | Derived) -> dict[str, Any]:
+def table_of(record: Factor | Outcome | Effort | Limit | Derived | Expectation) -> dict[str, Any]:
     """Return a definition as a plain table, leaving out what is at its default."""
     table: dict[str, Any] = {}
     for item in fields(record):
@@ -128,7 +134,7 @@ def _record(kind: type[_Record], table: Any) -> _Record:
     missing = [name for name in required if name not in table]
     if missing:
         raise UsageError(f"{what} {table.get('name', '')} has no {listed(missing, 'and')}.".replace("  ", " "))
-    for name in ("unit", "note", "rule", "expression", "relative_to"):
+    for name in ("unit", "note", "rule", "expression", "relative_to", "factor", "outcome"):
         if name in table:
             _text(f"{what} {name}", table[name])
     return kind(**table)

@@ -12,6 +12,7 @@ import duckdb
 from doe.model.choices import Settings, Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
@@ -19,11 +20,23 @@ from doe.model.setup import Setup, record_of, table_of
 from doe.model.wording import number
 from doe.store.rows import fetch, insert, next_id
 
-Record = Factor | Outcome | Limit | Derived | Effort
-NAMED: dict[str, type] = {"factor": Factor, "outcome": Outcome, "limit": Limit, "derived": Derived}
+Record = Factor | Outcome | Limit | Derived | Expectation | Effort
+NAMED: dict[str, type] = {
+    "factor": Factor,
+    "outcome": Outcome,
+    "limit": Limit,
+    "derived": Derived,
+    "expectation": Expectation,
+}
 SINGLE = ("effort", "title", "question")
 KINDS = (*NAMED, *SINGLE)
-PLURALS = {"factor": "factors", "outcome": "outcomes", "limit": "limits", "derived": "derived"}
+PLURALS = {
+    "factor": "factors",
+    "outcome": "outcomes",
+    "limit": "limits",
+    "derived": "derived",
+    "expectation": "expectations",
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,12 +22,13 @@ class SetupRecords(Opened):
 
         Parameters
         ----------
-        kind : {"factor", "outcome", "limit", "derived", "effort", "title", "question"}
+        kind : {"factor", "outcome", "limit", "derived", "expectation", "effort", "title", "question"}
             What it is.
-        value : Factor, Outcome, Limit, Derived, Effort, str or None
+        value : Factor, Outcome, Limit, Derived, Expectation, Effort, str or None
             The new definition; None removes the one called `name`.
         name : str, optional
-            The definition to replace or remove (a limit by its rule); without it one is added.
+            The definition to replace or remove (a limit by its rule, an expectation as ``wool on echo``);
+            without it one is added.
         was : setting, optional
             A factor that comes after variants have been logged: the setting that they all had.
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from doe.model.effort import Effort
 from doe.model.errors import UsageError
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
@@ -52,6 +53,12 @@ note = "or it chokes"
 [[derived]]
 name = "air"
 expression = "vents * 2"
+[[expectation]]
+factor = "vents"
+outcome = "echo"
+effect = "lowers"
+size = 1.0
+note = "as in the last box"
 """
 
 
@@ -70,6 +77,7 @@ def test_a_setup_file_becomes_definitions() -> None:
         ],
         limits=[Limit("air > 2", "or it chokes")],
         derived=[Derived("air", "vents * 2")],
+        expectations=[Expectation("vents", "echo", "lowers", 1.0, "as in the last box")],
     )
 
 
@@ -83,7 +91,7 @@ def test_a_setup_survives_its_tables(setup: Setup) -> None:
 
 @given(setups())
 def test_each_definition_survives_its_table(setup: Setup) -> None:
-    for items in (setup.factors, setup.outcomes, [setup.effort], setup.limits, setup.derived):
+    for items in (setup.factors, setup.outcomes, [setup.effort], setup.limits, setup.derived, setup.expectations):
         for item in items:
             assert record_of(type(item), table_of(item)) == item
 
@@ -105,8 +113,8 @@ WOOL = {"name": "wool", "low": 0, "high": 60}
 BAD: list[tuple[dict[str, Any], str]] = [
     (
         {"factors": []},
-        "The setup has an unknown key 'factors'; it may have title, question, effort, factor, outcome, limit and "
-        "derived. Did you mean 'factor'?",
+        "The setup has an unknown key 'factors'; it may have title, question, effort, factor, outcome, limit, "
+        "derived and expectation. Did you mean 'factor'?",
     ),
     ({"title": 3}, "title is '3'; it must be text in quotes."),
     ({"factor": WOOL}, "'factor' must be written as [[factor]], once for each."),
@@ -136,6 +144,18 @@ BAD: list[tuple[dict[str, Any], str]] = [
         {"factor": [WOOL], "outcome": [{"name": "Wool"}]},
         "Outcome 'Wool' has the name of something defined before it.",
     ),
+    (
+        {"expectation": [{"factor": "wool", "outcome": "echo"}]},
+        "[[expectation]] has no effect.",
+    ),
+    (
+        {"factor": [WOOL], "expectation": [{"factor": 3, "outcome": "echo", "effect": "raises"}]},
+        "[[expectation]] factor is '3'; it must be text in quotes.",
+    ),
+    (
+        {"factor": [WOOL], "expectation": [{"factor": "wol", "outcome": "echo", "effect": "raises"}]},
+        "Something is expected of 'wol', which is no factor. Did you mean 'wool'?",
+    ),
     ({"outcome": [{"name": "a"}, {"name": "A"}]}, "Outcome 'A' has the name of something defined before it."),
     (
         {"factor": [WOOL], "limit": [{"rule": "wol > 3"}]},
@@ -154,14 +174,20 @@ TABLES = st.recursive(
     st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=5)),
     lambda inner: (
         st.lists(inner, max_size=3)
-        | st.dictionaries(st.sampled_from([*WOOL, "rule", "expression", "kind", "levels"]), inner, max_size=4)
+        | st.dictionaries(
+            st.sampled_from([*WOOL, "rule", "expression", "kind", "levels", "factor", "outcome", "effect", "size"]),
+            inner,
+            max_size=4,
+        )
     ),
     max_leaves=12,
 )
 
 
 @given(
-    st.dictionaries(st.sampled_from(["title", "effort", "factor", "outcome", "limit", "derived"]), TABLES, max_size=3)
+    st.dictionaries(
+        st.sampled_from(["title", "effort", "factor", "outcome", "limit", "derived", "expectation"]), TABLES, max_size=3
+    )
 )
 def test_any_file_that_parses_is_a_setup_or_a_usage_error(tables: dict[str, Any]) -> None:
     try:

@@ -107,8 +107,8 @@ def test_a_new_limit_does_not_judge_what_was_built_before(radio: ProjectFile):
 @pytest.mark.parametrize(
     ("kind", "value", "name", "was", "sentence"),
     [
-        ("facter", FEET, None, None, "kind is 'facter'; it must be factor, outcome, limit, derived, effort, title or"
-                                     " question. Did you mean 'factor'?"),
+        ("facter", FEET, None, None, "kind is 'facter'; it must be factor, outcome, limit, derived, expectation, effort,"
+                                     " title or question. Did you mean 'factor'?"),
         ("factor", FACTORS[0], None, None, "Factor 'vents' is defined already; name it to change it."),
         ("factor", None, "vent", None, "There is no factor 'vent' in this project. Did you mean 'vents'?"),
         ("factor", None, None, None, "Name the factor to remove."),

@@ -1,0 +1,105 @@
+import json
+
+import pytest
+
+from doe.model.expectation import Expectation
+from doe.store import ProjectFile
+
+
+def expected(rig):
+    return ProjectFile.open(rig).setup().expectations
+
+
+def test_an_expectation_is_said_shown_changed_and_taken_out(rig, fettle):
+    """Each step tells what it stored and how to take it back; what is not named stays."""
+    done = fettle("expect", "add", "wool", "echo", "lowers", "--size", "1", "--note", "as in the last box")
+    assert done.out == (
+        "Stored: it is expected that more wool lowers echo by about 1; readings overrule it.\n"
+        "Take it back with 'fettle undo 7'.\n"
+    )
+    assert fettle("expect").out == (
+        "factor  outcome  effect  size  why\nwool    echo     lowers  1     as in the last box\n"
+    )
+    assert "mild prior" in fettle("expect").err
+    assert fettle("expect", "change", "wool", "echo", "--size", "none", "--effect", "raises").code == 0
+    assert expected(rig) == (Expectation("wool", "echo", "raises", None, "as in the last box"),)
+    done = fettle("expect", "remove", "wool", "echo")
+    assert done.out.startswith("Removed: it is no longer expected that more wool raises echo.\n")
+    assert expected(rig) == ()
+
+
+def test_undo_takes_it_back(rig, fettle):
+    before = ProjectFile.open(rig).fingerprint()
+    fettle("expect", "add", "wool", "echo", "lowers")
+    assert ProjectFile.open(rig).fingerprint() != before
+    assert fettle("undo").out.startswith("Took back entry 7: added expectation wool on echo.\n")
+    assert ProjectFile.open(rig).fingerprint() == before
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx", "parquet"])
+def test_an_export_carries_it(rig, fettle, kind, tmp_path):
+    fettle("expect", "add", "wool", "echo", "lowers", "--size", "0.5")
+    assert (
+        fettle("export", "out" if kind != "xlsx" else "out.xlsx", *(["--kind", kind] if kind == "parquet" else [])).code
+        == 0
+    )
+    assert fettle("init", "again", "--from-export", "out" if kind != "xlsx" else "out.xlsx").code == 0
+    assert expected(tmp_path / "again.duckdb") == (Expectation("wool", "echo", "lowers", 0.5),)
+    assert ProjectFile.open(tmp_path / "again.duckdb").fingerprint() == ProjectFile.open(rig).fingerprint()
+
+
+def test_the_list_is_read_by_programs_too(rig, fettle):
+    fettle("expect", "add", "driver", "bass", "nothing")
+    assert json.loads(fettle("expect", "--json").out) == [{"factor": "driver", "outcome": "bass", "effect": "nothing"}]
+
+
+def test_a_factor_of_which_something_is_expected_stays(rig, fettle):
+    fettle("limit", "remove", "inner_air >= 180")
+    fettle("expect", "add", "vents", "echo", "lowers")
+    done = fettle("factor", "remove", "vents")
+    assert (done.code, done.out) == (1, "")
+    assert "Something is expected of 'vents', which is no factor." in done.err
+
+
+@pytest.mark.usefixtures("unharmed")
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (
+            ("add", "wol", "echo", "lowers"),
+            "Something is expected of 'wol', which is no factor. Did you mean 'wool'?\n",
+        ),
+        (
+            ("add", "wool", "ecko", "lowers"),
+            "wool is expected to act on 'ecko', which is no outcome. Did you mean 'echo'?\n",
+        ),
+        (("add", "wool", "echo", "up"), "EFFECT is 'up'; it must be raises, lowers or nothing.\n"),
+        (("add", "wool", "echo", "lowers", "--size", "0"), "The size expected of wool is 0; it must be above 0.\n"),
+        (
+            ("add", "driver", "echo", "lowers"),
+            "driver has no order, so there is no more of it; only 'nothing' can be expected of it.\n",
+        ),
+        (("change", "wool", "echo", "--size", "2"), "There is no expectation 'wool on echo'; none is defined yet.\n"),
+        (("remove", "wool", "echo"), "There is no expectation 'wool on echo'; none is defined yet.\n"),
+    ],
+)
+def test_a_slip_is_told_and_stores_nothing(fettle, words, message):
+    done = fettle("expect", *words)
+    assert (done.code in (1, 2), done.out) == (True, "")
+    assert message in done.err + "\n"
+
+
+def test_the_next_change_says_it_and_its_belief(rig, fettle):
+    """Also where the outcome has not been read."""
+    fettle("read", "3", "bass=0.5", "bass=0.8", "--session", "Tuesday")
+    fettle("withdraw", "reading", "3")
+    fettle("expect", "add", "wool", "bass", "raises")
+    fettle("expect", "add", "vents", "clarity", "raises")
+    out = fettle("next").out
+    assert (
+        "Expected by the maker, as a mild prior: more wool raises bass; with the readings the chance of it is " in out
+    )
+    assert (
+        "Expected by the maker, as a mild prior: more vents raises clarity; clarity plays no part in this advice yet."
+        in out
+    )
