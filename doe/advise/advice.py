@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import wording
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Advice:
     """The next change, the version to keep if work stopped now, and why.
+
+    The frames that only pictures need are computed when they are first looked at.
 
     Attributes
     ----------
@@ -51,15 +54,30 @@ class Advice:
     table: pd.DataFrame
     best: Mapping[str, Any]
     stop: str | None
-    candidates: pd.DataFrame
     worth: pd.DataFrame
     predictions: pd.DataFrame
-    front: pd.DataFrame
-    weights: pd.DataFrame
     notes: tuple[str, ...] = ()
     chance_left: float = 1.0
     headline: str = ""
     runner_up: str = ""
+    _candidates: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
+    _front: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
+    _weights: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def candidates(self) -> pd.DataFrame:
+        """Moves compared closely: ``minutes, gain, kind, unit, label``."""
+        return _computed(self._candidates)
+
+    @cached_property
+    def front(self) -> pd.DataFrame:
+        """Variants where no outcome improves without loss in another; empty with one outcome."""
+        return _computed(self._front)
+
+    @cached_property
+    def weights(self) -> pd.DataFrame:
+        """How the choice moves when one outcome counts less or more; empty with one outcome."""
+        return _computed(self._weights)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""
@@ -93,3 +111,9 @@ class Advice:
 def worth_text(best: Mapping[str, Any]) -> str:
     """Return the worth of the best variant with its interval, in words of 0 to 1."""
     return wording.with_interval(best["worth"], best["low"], best["high"])
+
+
+def _computed(frame: Callable[[], pd.DataFrame] | None) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame() if frame is None else frame()

@@ -121,13 +121,13 @@ class Belief:
         most : int, optional
             Use the first so many draws only.
         """
-        nothing = tuple(np.zeros(self.n_draws) for _ in self.outcomes)
-        known = [self.unit_offsets.get(unit or "", nothing) for unit in units]
-        answers = []
-        for place, value in enumerate(self.values(codes, most)):
-            table = np.stack([offsets[place] for offsets in known], axis=1)[: len(value)]
-            answers.append(value + table.astype(value.dtype)[:, which])
-        return tuple(answers)
+        answers = self.values(codes, most)
+        for start, unit in enumerate(units):
+            mine = np.flatnonzero(which == start) if unit in self.unit_offsets else ()
+            if len(mine):
+                for value, offset in zip(answers, self.unit_offsets[unit or ""], strict=True):
+                    value[:, mine] += offset[: len(value), None].astype(value.dtype)
+        return answers
 
     def as_built(self, values: Sequence[Floats], sign: float = 1.0) -> tuple[Floats, ...]:
         """Add one build offset per world to means of shape (n_draws, n_variants)."""

@@ -82,7 +82,10 @@ def posterior_draws(
     terms = _terms(coding, evidence, known)
     if not terms or evidence.spread == 0:
         raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
-    matrix = coding.matrix(evidence.settings, usable_terms(coding.matrix(evidence.settings, terms), terms)[0])
+    matrix = coding.matrix(evidence.settings, terms)
+    usable, unvaried = usable_terms(matrix, terms)
+    if unvaried:
+        matrix = coding.matrix(evidence.settings, usable)
     _, problem, _ = _adjusted(origin, coding, matrix, _mains(coding, evidence, matrix))
     prior = BOLD if known is None else KNOWN
     first = _first(problem, outcome, prior)

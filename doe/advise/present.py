@@ -43,8 +43,8 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
     columns += ["unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better"]
     columns += ["worth_per_hour", "settles", "reason"]
     table = pd.DataFrame(rows, columns=columns)
+    traded = _has_trade_offs(situation)
     cheapest = float(choices[0].minutes.min()) if choices else _cheapest(question, situation)
-    front, weights = _trade_offs(situation)
     stop = stop_sentence(
         chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest
     )
@@ -52,15 +52,15 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         table=table,
         best=best,
         stop=stop,
-        candidates=_candidates(question, situation, choices),
         worth=worth_frame(situation),
         predictions=_predictions(question, situation, choices),
-        front=front,
-        weights=weights,
         notes=_notes(question, situation, choices),
         chance_left=chance,
         headline=_headline(best, stop, rows),
         runner_up=_runner_up(question, situation, choices),
+        _candidates=lambda: _candidates(question, situation, choices),
+        _front=lambda: front_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
+        _weights=lambda: weights_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
     )
 
 
@@ -150,7 +150,7 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     start = int(moves.start[place])
     changes = {} if unit is None else _changes(unit.settings, settings)
     return Facts(
-        kind=move_kind(choice) if situation.has_readings else "learn",
+        kind=move_kind(situation, choice),
         unit=choice.reach.name(start),
         changes=changes,
         settings=settings,
@@ -171,14 +171,21 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     )
 
 
-def move_kind(choice: Choice) -> str:
-    """Return what a move is for: its larger part, or what it is by nature."""
+def move_kind(situation: Situation, choice: Choice) -> str:
+    """Return what a move is for: what it is by nature, or its larger part.
+
+    A build that is not expected to be better than the best one is made to learn from, however much could be hoped for it.
+    """
     place = choice.place
+    if not situation.has_readings:
+        return "learn"
     if choice.moves.variant[place] >= 0:
         return "repeat"
     if choice.moves.is_confirmation[place]:
         return "confirm"
-    return "improve" if choice.judged.is_mainly_improving[place] else "learn"
+    expected = float(choice.moves.worth[:, place].mean())
+    is_better = situation.best is None or expected > float(situation.belief.variant_worth()[:, situation.best].mean())
+    return "improve" if is_better and choice.judged.is_mainly_improving[place] else "learn"
 
 
 def chance_better(situation: Situation, choice: Choice) -> float:
@@ -257,7 +264,7 @@ def _candidates(question: Question, situation: Situation, choices: list[Choice])
             {
                 "minutes": float(choice.minutes[place]),
                 "gain": float(choice.judged.value[place]),
-                "kind": move_kind(one),
+                "kind": move_kind(situation, one),
                 "unit": choice.reach.name(int(choice.moves.start[place])),
                 "label": _label(question, situation, one),
             }
@@ -290,12 +297,8 @@ def _predictions(question: Question, situation: Situation, choices: list[Choice]
     return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high"])
 
 
-def _trade_offs(situation: Situation) -> tuple[pd.DataFrame, pd.DataFrame]:
-    import pandas as pd
-
-    if len(situation.belief.outcomes) < 2 or not situation.has_readings or not len(situation.promising):
-        return pd.DataFrame(), pd.DataFrame()
-    return front_frame(situation.belief, situation.promising), weights_frame(situation.belief, situation.promising)
+def _has_trade_offs(situation: Situation) -> bool:
+    return len(situation.belief.outcomes) > 1 and situation.has_readings and len(situation.promising) > 0
 
 
 def _notes(question: Question, situation: Situation, choices: list[Choice]) -> tuple[str, ...]:

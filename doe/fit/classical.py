@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -157,5 +158,6 @@ def _row(term: Term, swing: float, se: float, df: float) -> tuple[Any, ...]:
     return term.name, swing, se, df, p, swing - reach, swing + reach
 
 
+@cache
 def _empty() -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series(dtype=object if name == "term" else float) for name in COLUMNS})

@@ -68,13 +68,15 @@ def prior_columns(coding: Coding, term: Term) -> Array:
     """
     change: Array = np.ones((1, 1))
     for name in term.factors:
+        if coding.axes[name].width == 1:  # a change of basis there is none
+            continue
         change = np.kron(change, _factor_change(coding, name))
     return change
 
 
 def _factor_change(coding: Coding, name: str) -> Array:
     axis = coding.axes[name]
-    if axis.contrasts is None or axis.width == 1:
+    if axis.contrasts is None:
         return np.eye(axis.width)
     if axis.factor is not None and axis.factor.kind == "ordered":
         return np.diag(1.0 / np.arange(1, axis.width + 1))

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -42,6 +43,10 @@ class Effect:
 
     def at(self, settings: Sequence[Any] | npt.NDArray[Any]) -> Array:
         """Return the contribution at settings of shape (n_variants,), in outcome units."""
+        places, distinct = pd.factorize(np.asarray(settings))
+        return np.asarray(self._of_each(distinct.tolist())[places])
+
+    def _of_each(self, settings: Sequence[Any]) -> Array:
         if self.shape == "levels":
             index = dict(zip(self.factor.levels, self.values, strict=True))
             return self.size * np.array([index[str(value)] for value in settings])

@@ -1,11 +1,16 @@
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from doe.advise import recommend
+from doe.advise.choose import choose
 from doe.advise.effort import change_cost
+from doe.advise.present import move_kind
+from doe.advise.question import ask
+from doe.advise.situation import look
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -137,6 +142,23 @@ def test_a_batch_shares_one_session_and_does_not_repeat_itself(log, factors, out
             extra = effort.session_minutes if place == 0 else 0
             assert row["minutes"] == change_cost(factors, state, end).minutes + row["readings"] * 6 + extra
             state = end
+
+
+def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, outcomes, effort):
+    """Every move compared, along a growing log: a build that is expected to be no better is there to learn from."""
+    names, hopeful = list(dict.fromkeys(log["variant"])), 0
+    for known in range(2, len(names) + 1):
+        readings = log[log["variant"].isin(names[:known])]
+        question = ask(factors, outcomes, effort, (), (), 1, None, None, None, 1, (), None, None)
+        rng = np.random.default_rng(1)
+        situation = look(question, readings, None, rng)
+        (choice,) = choose(question, situation, rng)
+        best = situation.belief.variant_worth()[:, situation.best].mean()
+        for place, expected in enumerate(choice.moves.worth.mean(axis=0)):
+            kind = move_kind(situation, replace(choice, place=place))
+            assert kind != "improve" or expected > best
+            hopeful += kind == "learn" and choice.judged.is_mainly_improving[place]
+    assert hopeful > 0
 
 
 def test_hours_leave_out_what_does_not_fit(log, factors, outcomes, effort):
