@@ -6,34 +6,26 @@ scatter, the mean is flat, the scatter has the prior 1/sigma; the evidence is th
 
     p(y | M, gamma) ~ gamma**-k |X'X + I / gamma**2|**-1/2 (S + S0)**-(n - 1 + df0)/2,   S = y'y - b'(X'X + I / gamma**2) b
 
-Models grow from each other, one term at a time, from the Gram matrix alone (`swept`); which are looked at, and with what
-prior, is decided in `term_space`.
+Which models are looked at is decided in `growing`, what is believed of each beforehand in `term_space`; their evidence comes
+from the Gram matrix alone (`swept`).
 """
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp
 
+from doe.fit.growing import BEAM, Visited, engine_for, visit
 from doe.fit.priors import Prior
-from doe.fit.swept import Sweeper, Swept
-from doe.fit.term_space import TermSpace
 from doe.fit.whiten import Problem
 
 Array = npt.NDArray[Any]
 Sets = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
-Hashes = npt.NDArray[np.uint64]
 
-BEAM = 400
-LARGEST = 8
-EXHAUSTIVE = 4_000
-_GROWTH = 4  # larger sets that a set leads to, roughly
 _KEPT_MASS = 1 - 1e-5
 _KEPT_MODELS = 300
 _KEPT_PER_TERM = 6
@@ -113,16 +105,10 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
     -------
     Posterior
     """
-    engine = _engine(problem, prior or Prior(), floor)
-    visited, is_exhaustive, covered = _visited(engine, beam)
-    _with_each_term(engine, visited)
-    included, scores = visited.models, visited.score
-    weights = _normalised(scores)
-    activity = np.asarray((weights @ np.ones(scores.shape[1])) @ included)
-    sensitivity = _normalised_columns(scores).T @ included
-    flat = weights.ravel()
-    order = _kept(flat, included, scores.shape[1])
-    models, scales = np.divmod(order, scores.shape[1])
+    engine = engine_for(problem, prior or Prior(), floor)
+    visited = visit(engine, beam)
+    included, weights, sensitivity, log_evidence = _weighed(visited)
+    scales, models = np.divmod(_kept(weights, included), len(included))
     kept, gammas = included[models], engine.sweeper.scales[scales]
     columns = _columns_of(kept, engine.sweeper.widths, len(problem.cross))
     coefficients, covariances, rss = _moments(problem, columns, gammas, engine.sweeper.total)
@@ -131,186 +117,54 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
         problem=problem,
         included=kept,
         scales=gammas,
-        weights=flat[order] / flat[order].sum(),
+        weights=weights[scales, models] / weights[scales, models].sum(),
         coefficients=coefficients,
         columns=columns,
         covariances=covariances * variances[:, None, None],
         variances=variances,
         df=engine.sweeper.df,
-        activity=np.minimum(activity, 1.0),
-        covered=covered,
+        activity=np.minimum(weights.sum(axis=1) @ sensitivity, 1.0),
+        covered=visited.covered,
         n_visited=len(included),
-        is_exhaustive=is_exhaustive,
+        is_exhaustive=visited.is_exhaustive,
         sensitivity=sensitivity,
-        log_evidence=float(logsumexp(scores) - np.log(scores.shape[1])),
+        log_evidence=log_evidence,
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Engine:
-    """What a search needs: the sets to look at, and the evidence of each."""
-
-    space: TermSpace
-    sweeper: Sweeper
-
-    def score(self, included: Sets) -> Array:
-        """Log posterior of sets by scale, shape (n_sets, n_scales)."""
-        evidence = self.sweeper.log_evidence(self.sweeper.sweep(included))
-        return np.asarray(self.space.log_prior(included)[:, None] + evidence)
-
-    def grown(self, swept: Swept, hashes: Hashes, *, once: bool) -> Grown:
-        """Grow sets by one term."""
-        rows, terms = self.space.additions(swept.included, hashes, once=once)
-        models = swept.included[rows]
-        models[np.arange(len(rows)), terms] = True
-        evidence = self.sweeper.look(swept, rows, terms)
-        is_strong = self.space.is_strong
-        prior = self.space.grown_prior(swept.included, rows, terms) if is_strong else self.space.log_prior(models)
-        return Grown(models, prior[:, None] + evidence, hashes[rows] + self.space.keys[terms], rows, terms)
+def _weighed(visited: Visited) -> tuple[Sets, Array, Array, float]:
+    """Return sets, their posterior probabilities by scale, activity under each scale, and the log evidence of all."""
+    scores = visited.scores
+    peaks = scores.max(axis=1, keepdims=True)
+    weights = np.exp(scores - peaks)
+    totals = weights.sum(axis=1, keepdims=True)
+    weights /= totals
+    sensitivity = weights @ visited.models.astype(float)
+    by_scale = peaks + np.log(totals)
+    together = np.logaddexp.reduce(by_scale, axis=None)
+    weights *= np.exp(by_scale - together)
+    return visited.models, weights, sensitivity, float(together - np.log(len(scores)))
 
 
-@dataclass(frozen=True, slots=True)
-class Grown:
-    """Sets with one term more: what they hold, their log posteriors by scale, their hashes, and what each grew from."""
-
-    models: Sets
-    score: Array
-    hashes: Hashes
-    rows: Index
-    terms: Index
-
-
-def _engine(problem: Problem, prior: Prior, floor: float) -> Engine:
-    df = float(problem.n_rows - 1 + (prior.scale_df if floor > 0 else 0.0))
-    sweeper = Sweeper(problem, np.asarray(prior.scales, dtype=float), floor, df)
-    return Engine(TermSpace(problem.terms, sweeper.widths, prior, problem.n_rows), sweeper)
-
-
-@dataclass(slots=True)
-class _Visited:
-    """All sets visited so far."""
-
-    models: Sets
-    score: Array
-    hashes: Hashes
-
-    def join(self, models: Sets, score: Array, hashes: Hashes) -> None:
-        self.models = np.concatenate([self.models, models])
-        self.score = np.concatenate([self.score, score])
-        self.hashes = np.concatenate([self.hashes, hashes])
-
-    def lacks(self, hashes: Hashes) -> Sets:
-        """Mark hashes that are not among the visited."""
-        known = np.sort(self.hashes)
-        return np.asarray(known[np.minimum(np.searchsorted(known, hashes), len(known) - 1)] != hashes)
-
-
-def _visited(engine: Engine, beam: int) -> tuple[_Visited, bool, float]:
-    """Grow models size by size; returns them, whether all were visited, and the mass covered."""
-    swept = engine.sweeper.none()
-    hashes = engine.space.hashes(swept.included)
-    levels = [(swept.included, engine.score(swept.included), hashes)]
-    is_complete, n_visited = True, 1
-    for size in range(LARGEST):
-        grown = engine.grown(swept, hashes, once=is_complete)
-        if len(grown.rows) == 0:
-            break
-        levels.append((grown.models, grown.score, grown.hashes))
-        n_visited += len(grown.rows)
-        if size == LARGEST - 1:
-            is_complete = is_complete and len(engine.space.additions(grown.models, grown.hashes, once=True)[0]) == 0
-            break
-        rows, terms, hashes = grown.rows, grown.terms, grown.hashes
-        if len(rows) > beam and n_visited + _GROWTH * len(rows) > EXHAUSTIVE:
-            is_complete = False
-            best = np.argpartition(-_best(grown.score), beam)[:beam]
-            rows, terms, hashes = rows[best], terms[best], hashes[best]
-        swept = engine.sweeper.add(swept, rows, terms)
-    visited = _Visited(*(np.concatenate(parts) for parts in zip(*levels, strict=True)))
-    return visited, is_complete, 1.0 if is_complete else _with_neighbours(engine, visited)
-
-
-def _with_neighbours(engine: Engine, visited: _Visited, most: int = 40) -> float:
-    """Look one term around the best models until nothing new weighs anything; returns the mass covered."""
-    covered = 0.0
-    for _ in range(3):
-        best = np.argpartition(-_best(visited.score), min(most, len(visited.score) - 1))[:most]
-        around, fresh, hashes = _neighbours(engine, visited.models[best])
-        is_new = visited.lacks(hashes)
-        if not is_new.any():
-            return 1.0 - 1e-6
-        before = len(visited.score)
-        visited.join(around[is_new], fresh[is_new], hashes[is_new])
-        covered = 1.0 - float(_normalised(visited.score)[before:].sum())
-        if covered > 1.0 - 1e-3:
-            break
-    return covered
-
-
-def _neighbours(engine: Engine, models: Sets) -> tuple[Sets, Array, Hashes]:
-    """Models that differ by a dropped or a swapped term, with their log posteriors and hashes."""
-    rows, terms = np.nonzero(models)
-    dropped = models[rows]
-    dropped[np.arange(len(rows)), terms] = False
-    hashes, first = np.unique(engine.space.hashes(dropped), return_index=True)
-    prior = engine.space.log_prior(dropped[first])
-    allowed = np.isfinite(prior)
-    dropped, hashes = dropped[first][allowed], hashes[allowed]
-    swept = engine.sweeper.sweep(dropped)
-    grown = engine.grown(swept, hashes, once=False)
-    around = np.concatenate([dropped, grown.models])
-    scores = np.concatenate([prior[allowed][:, None] + engine.sweeper.log_evidence(swept), grown.score])
-    unique, first = np.unique(np.concatenate([hashes, grown.hashes]), return_index=True)
-    return around[first], scores[first], unique
-
-
-def _with_each_term(engine: Engine, visited: _Visited) -> None:
-    """Add, for each term, the best model joined by the term and its parents, so that it can be estimated if active."""
-    space = engine.space
-    best = visited.models[int(np.argmax(_best(visited.score)))]
-    joined = best[None, :] | np.eye(space.n_terms, dtype=bool) | space.parents
-    joined = joined[joined @ space.widths <= max(space.most_columns, int(space.widths.max(initial=1)))]
-    joined = joined[np.isfinite(space.log_prior(joined))]
-    hashes, first = np.unique(space.hashes(joined), return_index=True)
-    is_new = visited.lacks(hashes)
-    if is_new.any():
-        joined = joined[first[is_new]]
-        visited.join(joined, engine.score(joined), hashes[is_new])
-
-
-def _best(score: Array) -> Array:
-    """Best log posterior of each model over the scales; column by column, since rows are short."""
-    return np.asarray(functools.reduce(np.maximum, score.T))
-
-
-def _kept(flat: Array, included: Sets, n_scales: int) -> Index:
+def _kept(weights: Array, included: Sets) -> Index:
     """Choose the models to keep: nearly all the mass, and for each term the best models that hold it."""
+    flat = weights.ravel()
     count = min(_LEADING, len(flat))
     leading = np.argpartition(-flat, count - 1)[:count]
     leading = leading[np.argsort(-flat[leading], kind="stable")]
     enough = int(np.searchsorted(np.cumsum(flat[leading]), _KEPT_MASS)) + 1
     kept = leading[: min(enough, _KEPT_MODELS)]
-    held = included[leading // n_scales]
+    held = included[leading % len(included)]
     ranks = np.cumsum(held, axis=0, dtype=np.int32)
     first = np.flatnonzero((held & (ranks <= _KEPT_PER_TERM)).any(axis=1))
-    rare = [int(np.argmax(np.where(np.repeat(included[:, term], n_scales), flat, -1.0))) for term in _absent(held)]
-    extra = np.concatenate([leading[first], np.array(rare, dtype=np.intp)])
+    extra = np.concatenate([leading[first], _best_holding(weights, included, np.flatnonzero(~held.any(axis=0)))])
     return np.concatenate([kept, np.setdiff1d(extra, kept)])
 
 
-def _absent(held: Sets) -> Index:
-    """Terms that none of the sets hold."""
-    return np.flatnonzero(~held.any(axis=0))
-
-
-def _normalised(scores: Array) -> Array:
-    weights = np.exp(scores - scores.max())
-    return np.asarray(weights / weights.sum())
-
-
-def _normalised_columns(scores: Array) -> Array:
-    weights = np.exp(scores - scores.max(axis=0))
-    return np.asarray(weights / weights.sum(axis=0))
+def _best_holding(weights: Array, included: Sets, terms: Index) -> Index:
+    """Best model, with its scale, that holds each of some terms, numbered as in ``weights.ravel()``."""
+    best = np.where(included[:, terms].T, weights.max(axis=0), -1.0).argmax(axis=1)
+    return np.asarray(weights[:, best].argmax(axis=0) * len(included) + best)
 
 
 def _columns_of(included: Sets, widths: Index, blank: int) -> Index:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from doe.coding import Coding, Matrix, Term
-from doe.fit.active import BEAM, Posterior, search
+from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical
+from doe.fit.growing import BEAM
 from doe.fit.origins import Origin
 from doe.fit.priors import Prior
 from doe.fit.whiten import Problem, usable_terms, whiten

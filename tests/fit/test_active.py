@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.coding import Coding
-from doe.fit import active
-from doe.fit.active import _engine, search
+from doe.fit import growing
+from doe.fit.active import search
 from doe.fit.builds import Builds
+from doe.fit.growing import engine_for
 from doe.fit.priors import Prior, prior_columns
+from doe.fit.term_space import distinct
 from doe.fit.whiten import Problem, whiten
 from doe.model.factor import Factor
 from tests.fit.logs import FACTORS, random_settings
@@ -41,11 +44,11 @@ def _slow_log_evidence(problem: Problem, places: list[int], gamma: float, floor:
 @given(st.integers(0, 50), st.sets(st.integers(0, 9), max_size=6))
 def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]):
     problem = _problem(seed)
-    sweeper = _engine(problem, Prior(), 0.3).sweeper
+    sweeper = engine_for(problem, Prior(), 0.3).sweeper
     included = np.zeros((2, len(problem.terms)), dtype=bool)
     included[1, sorted(places)] = True
     swept = sweeper.sweep(included)
-    ours = sweeper.log_evidence(swept)[1]
+    ours = sweeper.log_evidence(swept)[:, 1]
     for column, gamma in enumerate(sweeper.scales):
         expected = _slow_log_evidence(problem, sorted(places), float(gamma), 0.3, sweeper.df)
         assert ours[column] == pytest.approx(expected, abs=1e-8)
@@ -53,14 +56,58 @@ def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]
     looked = sweeper.look(swept, np.ones(len(rest), dtype=np.intp), np.array(rest))
     for row, place in enumerate(rest):
         expected = _slow_log_evidence(problem, sorted({*places, place}), float(sweeper.scales[1]), 0.3, sweeper.df)
-        assert looked[row, 1] == pytest.approx(expected, abs=1e-8)
+        assert looked[1, row] == pytest.approx(expected, abs=1e-8)
+
+
+def _dense_log_evidence(X: np.ndarray, y: np.ndarray, gamma: float, floor: float, df: float) -> float:
+    """The same from the covariance of the values, ``I + gamma**2 XX'``, which is regular whatever the rank of X.
+
+    Matrix determinant lemma and Woodbury identity (Golub & Van Loan, Matrix Computations, 4th ed., sec. 2.1.4).
+    """
+    V = np.eye(len(y)) + gamma**2 * X @ X.T
+    return -0.5 * np.linalg.slogdet(V)[1] - 0.5 * df * np.log(y @ np.linalg.solve(V, y) + floor)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.integers(0, 10_000),
+    st.sets(st.integers(0, 9), min_size=1, max_size=7),
+    st.sampled_from(["", "twin", "sum", "zero"]),
+)
+def test_evidence_holds_where_columns_depend_on_each_other(seed: int, places: set[int], flaw: str):
+    """Random data; fewer rows than columns, a column twice, a sum of two, a column of zeros; small and large scales."""
+    rng = np.random.default_rng(seed)
+    X, y = rng.normal(size=(rng.integers(5, 16), 10)), rng.normal(size=16)
+    y = y[: len(X)]
+    chosen = sorted(places)
+    if flaw:
+        X[:, chosen[-1]] = {"twin": X[:, chosen[0]], "sum": X[:, 8] + X[:, 9], "zero": 0.0}[flaw]
+    X, y = X - X.mean(axis=0), y - y.mean()
+    problem = replace(_problem(0), gram=X.T @ X, cross=X.T @ y, total=float(y @ y), n_rows=len(y))
+    sweeper = engine_for(problem, Prior(scales=(0.5, 3.0, 30.0)), 0.2).sweeper
+    included = np.zeros((1, 10), dtype=bool)
+    included[0, chosen[:-1]] = True
+    swept = sweeper.sweep(included)
+    looked = sweeper.look(swept, np.zeros(1, dtype=np.intp), np.array(chosen[-1:]))[:, 0]
+    grown = sweeper.log_evidence(sweeper.add(swept, np.array(chosen[-1:])))[:, 0]
+    np.testing.assert_array_equal(looked, grown)
+    expected = [_dense_log_evidence(X[:, chosen], y, gamma, 0.2, sweeper.df) for gamma in (0.5, 3.0, 30.0)]
+    np.testing.assert_allclose(looked, expected, rtol=1e-9, atol=1e-9)
+
+
+def test_distinct_hashes_are_found_once_each():
+    """As the general library finds them, and the first place of each."""
+    hashes = np.random.default_rng(4).integers(1, 2**63, size=500, dtype=np.uint64)[np.r_[:500, 3:200, 7]]
+    assert sorted(distinct(hashes)) == sorted(np.unique(hashes, return_index=True)[1])
+    assert list(distinct(hashes[:1])) == [0]
+    assert len(distinct(hashes[:0])) == 0
 
 
 def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
     """With the beam forced on, activity stays within what the search itself says it has missed."""
     problem = _problem(7, n_factors=5, n_rows=20)
     prior = Prior()
-    engine = _engine(problem, prior, 0.0)
+    engine = engine_for(problem, prior, 0.0)
     mains, weights, sets = range(5), [], []
     for size in range(6):
         for chosen in itertools.combinations(mains, size):
@@ -69,14 +116,14 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
             ]
             for extra in range(len(allowed) + 1):
                 for pairs in itertools.combinations(allowed, extra):
-                    if size + extra <= active.LARGEST:
+                    if size + extra <= growing.LARGEST:
                         included = np.zeros(len(problem.terms), dtype=bool)
                         included[[*chosen, *pairs]] = True
                         sets.append(included)
     every = np.array(sets)
     weights = np.exp(engine.score(every))
-    expected = (weights / weights.sum()).sum(axis=1) @ every
-    monkeypatch.setattr(active, "EXHAUSTIVE", 10)
+    expected = (weights / weights.sum()).sum(axis=0) @ every
+    monkeypatch.setattr(growing, "EXHAUSTIVE", 10)
     found = search(problem, prior, beam=60)
     assert not found.is_exhaustive
     np.testing.assert_allclose(found.activity, expected, atol=0.005)
@@ -86,7 +133,7 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
 def test_prior_mass_of_all_models_is_one():
     """Strong heredity: over all sets of terms the prior adds to one, so no model is counted twice or left out."""
     problem = _problem(1, n_factors=3, model="quadratic")
-    space = _engine(problem, Prior(), 0.0).space
+    space = engine_for(problem, Prior(), 0.0).space
     sets = np.array(list(itertools.product([False, True], repeat=space.n_terms)))
     assert np.exp(space.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
 
@@ -94,19 +141,20 @@ def test_prior_mass_of_all_models_is_one():
 def test_prior_of_grown_sets_equals_that_of_the_sets_themselves():
     """Counts carried on from the smaller set change nothing."""
     problem = _problem(2, n_factors=4, model="quadratic")
-    space = _engine(problem, Prior(), 0.0).space
+    space = engine_for(problem, Prior(), 0.0).space
     rng = np.random.default_rng(1)
     sets = rng.random((40, space.n_terms)) < 0.4
     sets &= ~(sets & (sets.astype(int) @ space.parents.T.astype(int) < space.n_parents))
-    rows, terms = space.additions(sets, space.hashes(sets), once=False)
+    missing = space.missing(sets)
+    rows, terms = space.additions(sets, missing, space.hashes(sets), once=False)
     grown = sets[rows]
     grown[np.arange(len(rows)), terms] = True
-    np.testing.assert_allclose(space.grown_prior(sets, rows, terms), space.log_prior(grown), atol=1e-12)
+    np.testing.assert_allclose(space.grown_prior(sets, missing, rows, terms), space.log_prior(grown), atol=1e-12)
 
 
 def test_weak_heredity_prior_adds_to_one():
     problem = _problem(1, n_factors=3, model="two-factor")
-    space = _engine(problem, Prior(heredity="weak"), 0.0).space
+    space = engine_for(problem, Prior(heredity="weak"), 0.0).space
     sets = np.array(list(itertools.product([False, True], repeat=space.n_terms)))
     assert np.exp(space.log_prior(sets)).sum() == pytest.approx(1.0, abs=1e-9)
 
@@ -137,7 +185,7 @@ def test_terms_of_several_columns_are_swept_as_one():
     matrix = coding.matrix(random_settings(20, rng), coding.terms("two-factor"))
     y = rng.normal(size=20)
     problem = whiten(Builds(y, np.eye(20) * 0.3, np.eye(20) * 0.2), matrix, coding, replicated=True)
-    sweeper = _engine(problem, Prior(), 0.1).sweeper
+    sweeper = engine_for(problem, Prior(), 0.1).sweeper
     terms = [term.name for term in problem.terms]
     start = np.zeros((1, len(terms)), dtype=bool)
     start[0, [terms.index("wool"), terms.index("driver")]] = True
