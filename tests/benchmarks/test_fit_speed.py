@@ -43,8 +43,8 @@ def fastest(call: Callable[[], Any], rounds: int = 3) -> float:
 def search_ratios() -> tuple[float, float, int]:
     """Time of loops over the same models by statsmodels OLS and by numpy's lstsq, over ours, and the sets visited.
 
-    A model is a set of terms under one prior scale; its ridge system is least squares with one added row per column, which
-    is what the loops solve, so all three compute the same residual sums.
+    A set of terms under one prior scale is least squares with one added row per column, which is what the loops solve, so
+    all three compute the same residual sums. The loops are charged one scale per set, where the search takes all.
     """
     import statsmodels.api as sm
 
@@ -56,14 +56,14 @@ def search_ratios() -> tuple[float, float, int]:
     problem = whiten(Builds(y, np.eye(30) * 0.2, np.eye(30) * 0.3), matrix, coding, replicated=True)
     found = search(problem, Prior())
     ours = fastest(lambda: search(problem, Prior()), 15)
-    n_models = found.n_visited * len(Prior().scales)
     kept = list(zip(found.included, found.scales, strict=True))
     designs = [_augmented(X[:, included], gamma) for included, gamma in kept[:SAMPLE]]
     values = [np.append(y, np.zeros(len(design) - 30)) for design in designs]
     pairs = list(zip(values, designs, strict=True))
     slow = fastest(lambda: [sm.OLS(value, design).fit().ssr for value, design in pairs])
     plain = fastest(lambda: [np.linalg.lstsq(design, value, rcond=None)[1] for value, design in pairs])
-    return slow / len(pairs) * n_models / ours, plain / len(pairs) * n_models / ours, found.n_visited
+    visited = found.n_visited
+    return slow / len(pairs) * visited / ours, plain / len(pairs) * visited / ours, visited
 
 
 def _augmented(X: Any, gamma: float) -> Any:
@@ -129,12 +129,14 @@ def size_ratio() -> float:
 def figures() -> list[dict[str, Any]]:
     """Rows of the benchmark report."""
     by_ols, by_lstsq, visited = search_ratios()
-    what = f"active terms of 8 factors (44 terms, 30 variants; {visited} sets of terms, each under 3 prior scales)"
+    what = f"active terms of 8 factors (44 terms, 30 variants; {visited} sets of terms under 3 prior scales)"
+    each = "the same, each scale of a set counted as a model of its own"
+    n_scales = len(Prior().scales)
     return [
         {"check": f"{what}: times faster than looping statsmodels OLS", "ours": by_ols, "target": "at least 100"},
         {"check": f"{what}: times faster than looping numpy lstsq", "ours": by_lstsq, "target": "at least 15"},
-        {"check": "the same, each set counted once: statsmodels OLS", "ours": by_ols / 3, "target": "at least 100"},
-        {"check": "the same, each set counted once: numpy lstsq", "ours": by_lstsq / 3, "target": "at least 15"},
+        {"check": f"{each}: statsmodels OLS", "ours": by_ols * n_scales, "target": "at least 100"},
+        {"check": f"{each}: numpy lstsq", "ours": by_lstsq * n_scales, "target": "at least 15"},
         {
             "check": "analyse, 30 variants x 3 raters x 3 outcomes (s)",
             "ours": analyse_seconds(),
