@@ -12,7 +12,7 @@ from doe.coding import Matrix
 from doe.fit.builds import Builds
 from doe.fit.check import Check
 from doe.fit.evidence import Evidence
-from doe.fit.least_squares import least_squares
+from doe.fit.least_squares import independent_columns
 from doe.model.wording import number
 
 Array = npt.NDArray[Any]
@@ -57,11 +57,14 @@ def box_cox_profile(X: Array, y: Array, powers: Array) -> Array:
     """
     logs = np.log(y)
     centre = float(np.exp(logs.mean()))
-    profile = []
-    for power in powers:
-        turned = centre * logs if abs(power) < 1e-12 else (y**power - 1) / (power * centre ** (power - 1))
-        profile.append(-0.5 * len(y) * np.log(max(least_squares(X, turned).rss, 1e-300)))
-    return np.array(profile)
+    turned = [
+        centre * logs if abs(power) < 1e-12 else (y**power - 1) / (power * centre ** (power - 1)) for power in powers
+    ]
+    q, _ = np.linalg.qr(X[:, independent_columns(X)])  # one factorisation serves all powers
+    left = np.column_stack(turned)
+    for _ in range(2):  # a second pass takes out what rounding left of the first
+        left = left - q @ (q.T @ left)
+    return np.asarray(-0.5 * len(y) * np.log(np.maximum((left**2).sum(axis=0), 1e-300)))
 
 
 def box_cox_hint(builds: Builds, matrix: Matrix) -> Check | None:
