@@ -5,7 +5,6 @@ Daniel, C. (1959), Use of half-normal plots in interpreting factorial two-level 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from statistics import NormalDist
 from typing import TYPE_CHECKING
@@ -42,7 +41,7 @@ def draw_normal(effects: Effects, *, width: canvas.Width = "wide", margin: float
         Which drawing is made.
     margin : float, optional
         Margin of error of an effect (Lenth 1989), in the outcome's unit; effects beyond it are filled and named. By
-        default the one that the checks state, if any.
+        default that of the result, if any.
 
     Raises
     ------
@@ -55,7 +54,8 @@ def draw_normal(effects: Effects, *, width: canvas.Width = "wide", margin: float
         raise UsageError(
             f"A normal plot needs {FEWEST} effects or more; {text.name(effects.outcome.name)} has {len(rows)}."
         )
-    margin = lenth_margin(effects) if margin is None else margin
+    if margin is None and effects.margins is not None:
+        margin = effects.margins.margin
     margins = canvas.Margins(left=64 if width == "wide" else 50, right=24, top=14, bottom=60)
     fig = canvas.empty("normal", _title(rows, margin), describe_normal(effects, margin), width, _TALL[width], margins)
     scores = normal_places(len(rows))
@@ -118,12 +118,3 @@ def _title(rows: Rows, margin: float | None) -> str:
     names = ", ".join(text.term(row["term"]) for row in beyond[:5])
     more = f" and {len(beyond) - 5} more" if len(beyond) > 5 else ""
     return f"Beyond what chance alone would give: {names}{more}"
-
-
-def lenth_margin(effects: Effects) -> float | None:
-    """Read Lenth's margin from the checks, which state it where builds were not repeated; None where they do not."""
-    for row in rows_of(effects.checks):
-        found = re.search(r"Lenth's margin of ([0-9.]+(?:e[+-]?[0-9]+)?)", str(row["finding"]))
-        if found:
-            return float(found[1].rstrip("."))
-    return None

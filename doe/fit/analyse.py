@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from doe.coding import Coding, Term
-from doe.fit.checks import run_checks
+from doe.fit.checks import margins_of, run_checks
 from doe.fit.classical import COLUMNS as CLASSICAL_COLUMNS
 from doe.fit.effects import Basis, Effects, empty_table
 from doe.fit.estimates import Averages, averages, swings
@@ -170,6 +170,7 @@ def _result(
         n_variants=evidence.n_built,
         seed=seed,
         basis=Basis(average, fitted.builds, matrix.values, names, fitted.reading_sd),
+        margins=margins_of(fitted.classical.table),
     )
 
 

@@ -17,7 +17,7 @@ from doe.fit.check import COLUMNS, Check
 from doe.fit.evidence import Evidence
 from doe.fit.graded import ordered_opinion
 from doe.fit.least_squares import LeastSquares, least_squares
-from doe.fit.lenth import lenth
+from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
@@ -205,12 +205,25 @@ def _pile_up(evidence: Evidence) -> Check | None:
     return Check("End of the scale", "Grades do not pile up at either end of the scale.", "fine")
 
 
-def _stand_out(classical: pd.DataFrame) -> Check | None:
-    """Lenth's margins where no scatter can be estimated otherwise."""
+def margins_of(classical: pd.DataFrame) -> Margins | None:
+    """Lenth's margins of a classical table's swings; None where scatter can be estimated, or effects are few.
+
+    Parameters
+    ----------
+    classical : DataFrame
+        Columns `swing` and `se`, in outcome units.
+    """
     swings = classical["swing"].dropna()
     if len(swings) < 5 or classical["se"].notna().any():
         return None
-    margins = lenth(swings.to_numpy())
+    return lenth(swings.to_numpy())
+
+
+def _stand_out(classical: pd.DataFrame) -> Check | None:
+    """Name the effects beyond Lenth's margin where no scatter can be estimated otherwise."""
+    margins = margins_of(classical)
+    if margins is None:
+        return None
     beyond = [
         str(term)
         for term, swing in zip(classical["term"], classical["swing"], strict=True)

@@ -14,6 +14,7 @@ from doe.coding import Coding
 from doe.fit.builds import Builds
 from doe.fit.draws import Draws, draw
 from doe.fit.estimates import Averages
+from doe.fit.lenth import Margins
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.wording import counted, percent, verdict_text, with_interval
@@ -90,6 +91,8 @@ class Effects:
         Seed of everything drawn at random.
     basis : Basis or None
         For predictions; None where nothing could be fitted.
+    margins : Margins or None
+        Lenth's margins of the swings in `classical`, in outcome units; None where scatter can be estimated otherwise.
     """
 
     outcome: Outcome
@@ -111,6 +114,7 @@ class Effects:
     n_variants: int
     seed: int
     basis: Basis | None = field(default=None, compare=False)
+    margins: Margins | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of `table`, in full precision."""

@@ -9,7 +9,8 @@ import pytest
 from scipy import stats
 
 from doe.charts import figure, theme
-from doe.charts.normal import lenth_margin, normal_places
+from doe.charts.normal import normal_places
+from doe.fit.lenth import lenth
 from doe.model import wording
 from doe.model.errors import UsageError
 from tests.charts import radio
@@ -192,14 +193,16 @@ def test_normal_plot_orders_effects_and_names_those_beyond_the_margin():
     assert fig.layout.meta["title"] == "Beyond what chance alone would give: f0, f4"
 
 
-def test_normal_plot_takes_the_margin_that_the_checks_state():
-    effects = classical([8.0, 0.1, -0.2, 0.3, -7.0, 0.0])
-    finding = "2 effects beyond Lenth's margin of 0.579 (f0 and f4); margin for all together 1.2."
-    checks = pd.DataFrame([("Without replicates", finding, "look", "")], columns=list(effects.checks.columns))
-    effects = replace(effects, checks=checks)
-    assert lenth_margin(effects) == 0.579
-    band = next(shape for shape in figure(effects, "normal").layout.shapes if shape.type == "rect")
-    assert (band.x0, band.x1) == (-0.579, 0.579)
+def test_normal_plot_takes_the_margin_of_the_result():
+    swings = [8.0, 0.1, -0.2, 0.3, -7.0, 0.0]
+    margins = lenth(np.array(swings))
+    band = next(
+        shape
+        for shape in figure(replace(classical(swings), margins=margins), "normal").layout.shapes
+        if shape.type == "rect"
+    )
+    assert (band.x0, band.x1) == (-margins.margin, margins.margin)
+    assert not [shape for shape in figure(classical(swings), "normal").layout.shapes if shape.type == "rect"]
 
 
 def test_normal_plot_of_too_few_effects_is_refused():
