@@ -20,6 +20,14 @@ _ALWAYS = (
     "another; otherwise 'can't tell yet'.",
     "Without repeated builds the margin in a normal plot is that of Lenth (1989), Technometrics 31, 469-473.",
 )
+_RATED = (
+    "Grades are also taken as an order only, by a cumulative logit with an offset for each rater (McCullagh 1980, Journal of "
+    "the Royal Statistical Society B 42, 109-142); where it disagrees with the mixed model, the checks say so.",
+)
+_COMPARED = (
+    "Comparisons become abilities in log odds (Bradley and Terry 1952, Biometrika 39, 324-345), ties among them counted after "
+    "Davidson (1970), Journal of the American Statistical Association 65, 317-328.",
+)
 _WORTH = (
     "Worth: each outcome's value becomes 0 to 1 by its goal, and their weighted geometric mean is taken (Derringer and "
     "Suich 1980, Journal of Quality Technology 12, 214-219).",
@@ -30,5 +38,7 @@ _WORTH = (
 
 
 def methods(setup: Setup) -> tuple[str, ...]:
-    """List the methods that a project's numbers rest on; worth only where an outcome has a goal."""
-    return _ALWAYS + (_WORTH if any(outcome.goal for outcome in setup.outcomes) else ())
+    """List the methods that a project's numbers rest on; those of a kind of outcome or of a goal only where there is one."""
+    kinds = {outcome.kind for outcome in setup.outcomes}
+    rated, compared = _RATED if "rated" in kinds else (), _COMPARED if "compared" in kinds else ()
+    return _ALWAYS + rated + compared + (_WORTH if any(outcome.goal for outcome in setup.outcomes) else ())

@@ -176,3 +176,15 @@ def test_comparisons_are_counted_for_both_variants():
 def test_method_note_states_the_claim_that_verdicts_use():
     assert any(f"{CLAIM:.0%}".replace("%", " %") in said for said in methods(radio.SETUP))
     assert not any("Derringer" in said for said in methods(replace(radio.SETUP, outcomes=())))
+
+
+@pytest.mark.parametrize(
+    ("kind", "source"),
+    [("rated", "McCullagh 1980, Journal of the Royal Statistical Society B 42"), ("compared", "Davidson (1970)")],
+)
+def test_method_note_names_a_source_where_a_kind_of_outcome_needs_it(kind, source):
+    scale = {"scale": (1, 7)} if kind == "rated" else {}
+    of_kind = replace(radio.SETUP, outcomes=(Outcome("echo", kind=kind, **scale),))
+    measured = replace(radio.SETUP, outcomes=(Outcome("bass"),))
+    assert any(source in said for said in methods(of_kind))
+    assert not any(source in said for said in methods(measured))
