@@ -22,7 +22,7 @@ from doe.store.snapshot import Snapshot, take_snapshot
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.advise import Advice
+    from doe.advise import Advice, Track
     from doe.fit.effects import Effects
     from doe.measuring import Measurements, Recomputed
     from doe.store import Entry
@@ -172,9 +172,9 @@ class Project:
         """
         from doe.advise import recommend
 
-        setup = self.setup
+        setup, readings = self.setup, self.readings()
         return recommend(
-            self.readings(),
+            readings,
             setup.factors,
             setup.outcomes,
             units=self.units(),
@@ -187,6 +187,7 @@ class Project:
             only=only,
             unit=unit,
             seed=seed,
+            widen=self._track(readings, setup).widen,
         )
 
     def keep_advice(self, advice: Advice) -> list[Entry]:
@@ -199,10 +200,25 @@ class Project:
         list of Entry
             One for each suggestion that was new.
         """
-        factors = [factor.name for factor in self.setup.factors]
-        known = [_body_only(suggestion) for suggestion in self.file.suggestions()]
-        bodies = [_suggestion(advice, place, factors) for place in range(len(advice.table))]
-        return [self.file.add_suggestion(body) for body in bodies if body not in known]
+        from doe.advise.record import suggestions_of
+
+        return self.keep_suggestions(suggestions_of(advice, [factor.name for factor in self.setup.factors]))
+
+    def keep_suggestions(self, bodies: Sequence[Mapping[str, Any]]) -> list[Entry]:
+        """Put suggestions on record as `doe.advise.record.suggestions_of` gives them; each only once."""
+        known = [{**kept, "id": None, "at": None} for kept in self.file.suggestions()]
+        return [self.file.add_suggestion(body) for body in bodies if {**body, "id": None, "at": None} not in known]
+
+    def track(self) -> Track:
+        """Hold the predictions on record against the readings that came after them."""
+        return self._track(self.readings(), self.setup)
+
+    def _track(self, readings: pd.DataFrame, setup: Setup) -> Track:
+        from doe.advise.track import track
+
+        times = self.file.reading_times()
+        timed = readings.assign(at=readings["id"].map(times).astype("datetime64[us]"))
+        return track(self.file.suggestions(), timed, setup.factors, setup.outcomes)
 
     def import_log(
         self, path: str | Path, mapping: Mapping[str, str] | None = None, *, dry_run: bool = False
@@ -429,33 +445,6 @@ class Project:
 
 create = Project.create
 open = Project.open
-
-
-_SUGGESTED = ("unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better", "reason")
-
-
-def _suggestion(advice: Advice, place: int, factors: Sequence[str]) -> dict[str, Any]:
-    """Return one suggestion with what it predicts, as plain data."""
-    row = {str(name): _scalar(value) for name, value in advice.table.iloc[place].items()}
-    promised = advice.predictions[advice.predictions["place"] == advice.predictions["place"].min() + place]
-    predictions = [
-        {name: _scalar(line[name]) for name in ("outcome", "mean", "low", "high")} for _, line in promised.iterrows()
-    ]
-    return {
-        "settings": {name: row[name] for name in factors},
-        **{name: row[name] for name in _SUGGESTED},
-        "predictions": predictions,
-    }
-
-
-def _body_only(suggestion: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in suggestion.items() if key not in ("id", "at")}
-
-
-def _scalar(value: Any) -> Any:
-    """Return a cell of a frame as plain Python, None for what is missing."""
-    plain = value.item() if hasattr(value, "item") else value
-    return None if plain is None or plain != plain else plain
 
 
 def _outcome(setup: Setup, name: str) -> Outcome:

@@ -1,5 +1,5 @@
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pandas as pd
@@ -214,6 +214,34 @@ def test_a_derived_limit_that_cannot_be_computed_counts_as_broken():
     with pytest.raises(DataError, match=re.escape("'1 / a' cannot be computed for a = 0")):
         resolve_change(setup, [], [], {"a": 0})
     assert resolve_change(setup, [], [], {"a": 1}).unit == "A"
+
+
+def test_predictions_on_record_meet_the_readings_that_came_after(tmp_path):
+    """A reading before the suggestion meets nothing; one after it is held against it, also after export and restoring; what
+    missed widens the next advice by the factor that the track gives.
+    """
+    project = doe.create(
+        tmp_path / "p.duckdb",
+        doe.Setup(
+            factors=[doe.Factor("a", low=0, high=4, step=1), doe.Factor("b", low=0, high=4, step=1)],
+            outcomes=[doe.Outcome("y", goal="raise", best=10, worst=0)],
+        ),
+    )
+    project.log({"a": 0, "b": 0}, new_unit="u")
+    project.read("1", {"y": 3})
+    prediction = {"outcome": "y", "mean": 3.0, "low": 2.9, "high": 3.1, "widened": 1.0}
+    project.keep_suggestions([{"settings": {"a": 0, "b": 0}, "predictions": [prediction]}])
+    assert (len(project.track().table), project.track().waiting) == (0, 1)
+    project.read("1", {"y": 4.0}, when=datetime.now() + timedelta(hours=1))
+    found = project.track()
+    assert found.table[["read", "held"]].to_numpy().tolist() == [[4.0, False]]
+    assert found.widen["y"] > 1.5
+    (factor,) = project.recommend().predictions["widened"].unique()
+    assert factor == found.widen["y"]
+    assert any("drawn" in note for note in project.recommend().notes)
+    project.file.export(tmp_path / "out", "csv")
+    again = doe.Project(ProjectFile.restore(tmp_path / "again.duckdb", tmp_path / "out"))
+    assert again.track().table.equals(found.table)
 
 
 def test_the_same_question_gets_the_same_answer(tmp_path):

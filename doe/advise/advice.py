@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import wording
+from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,11 +32,12 @@ class Advice:
     stop : str or None
         Why nothing left is worth its bench time, if so.
     candidates : DataFrame
-        Moves compared closely: ``minutes, gain, kind, unit, label``.
+        Moves compared closely: ``minutes, gain, kind, unit, label, chosen`` (whether it heads the table).
     worth : DataFrame
         ``variant, worth, low, high`` as believed now, best first.
     predictions : DataFrame
-        What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings.
+        What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings, and ``widened``
+        (factor that earlier predictions asked for).
     front : DataFrame
         Variants where no outcome improves without loss in another; empty with one outcome.
     weights : DataFrame
@@ -49,6 +51,8 @@ class Advice:
         The answer in one sentence.
     runner_up : str
         A move that takes much less time than the first, and what it gives up; empty where there is none.
+    outcomes : tuple of Outcome
+        Those that take part in worth.
     """
 
     table: pd.DataFrame
@@ -60,6 +64,7 @@ class Advice:
     chance_left: float = 1.0
     headline: str = ""
     runner_up: str = ""
+    outcomes: tuple[Outcome, ...] = ()
     _candidates: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
     _front: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
     _weights: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)

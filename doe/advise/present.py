@@ -16,7 +16,7 @@ from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
 from doe.advise.stop import chance_left, stop_sentence
-from doe.advise.track import HALF_WIDTH
+from doe.advise.track import HALF_WIDTH, is_widening
 from doe.advise.worth import worth_that_matters
 from doe.model import wording
 from doe.model.choices import Settings, Value
@@ -61,6 +61,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         _candidates=lambda: _candidates(question, situation, choices),
         _front=lambda: front_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
         _weights=lambda: weights_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
+        outcomes=question.outcomes,
     )
 
 
@@ -254,9 +255,10 @@ def _candidates(question: Question, situation: Situation, choices: list[Choice])
     import pandas as pd
 
     if not choices:
-        return pd.DataFrame(columns=["minutes", "gain", "kind", "unit", "label"])
+        return pd.DataFrame(columns=["minutes", "gain", "kind", "unit", "label", "chosen"])
     choice = choices[0]
     order = np.argsort(-choice.rate, kind="stable")[:MOST_CANDIDATES]
+    order = order if choice.place in order else np.append(order[:-1], choice.place)
     rows = []
     for place in order:
         one = Choice(choice.moves, choice.judged, choice.minutes, int(place), choice.rate, choice.reach)
@@ -267,6 +269,7 @@ def _candidates(question: Question, situation: Situation, choices: list[Choice])
                 "kind": move_kind(situation, one),
                 "unit": choice.reach.name(int(choice.moves.start[place])),
                 "label": _label(question, situation, one),
+                "chosen": place == choice.place,
             }
         )
     return pd.DataFrame(rows)
@@ -291,10 +294,11 @@ def _predictions(question: Question, situation: Situation, choices: list[Choice]
         noise = situation.belief.noise(choice.moves.rounds[[choice.place]], situation.log.raters)[:, 0]
         for outcome, value, var in zip(situation.belief.outcomes, choice.moves.values, noise, strict=True):
             draws = value[:, choice.place]
-            half = HALF_WIDTH * float(np.sqrt(draws.var() + var)) * question.widen.get(outcome.name, 1.0)
+            widened = float(question.widen.get(outcome.name, 1.0))
+            half = HALF_WIDTH * float(np.sqrt(draws.var() + var)) * widened
             mean = float(draws.mean())
-            rows.append({"place": turn, "outcome": outcome.name, "mean": mean, "low": mean - half, "high": mean + half})
-    return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high"])
+            rows.append((turn, outcome.name, mean, mean - half, mean + half, widened))
+    return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high", "widened"])
 
 
 def _has_trade_offs(situation: Situation) -> bool:
@@ -317,6 +321,12 @@ def _notes(question: Question, situation: Situation, choices: list[Choice]) -> t
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
     if choices and len(choices) < question.count:
         notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
+    notes += [
+        f"Predictions of {name} are drawn {wording.number(factor, 2)} times as wide as the model has them, since earlier ones "
+        "held too seldom."
+        for name, factor in question.widen.items()
+        if name in read and is_widening(factor)
+    ]
     return (*notes, *situation.expected)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import html
 import math
 from collections.abc import Mapping, Sequence
@@ -13,6 +14,7 @@ import numpy as np
 from doe.model import wording
 from doe.model.errors import DataError
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,17 +34,20 @@ class Track:
     ----------
     table : DataFrame
         One row per prediction that has been met by a reading: ``suggestion, outcome, mean, low, high`` as predicted, ``read``
-        (mean of the readings), ``readings``, ``held`` (whether it lay in the interval) and ``away`` (distance from the mean in
-        predicted standard deviations).
+        (mean of the readings), ``readings``, ``held`` (whether it lay in the interval), ``away`` (distance from the mean in
+        predicted standard deviations) and ``widened`` (factor by which the interval had been widened when it was given).
     widen : mapping of str to float
         Outcome -> factor, 1 or more, by which future intervals are to be widened.
     waiting : int
         Predictions that no reading has met yet.
+    outcomes : tuple of Outcome
+        Those predicted, where they are known.
     """
 
     table: pd.DataFrame
     widen: Mapping[str, float]
     waiting: int
+    outcomes: tuple[Outcome, ...] = ()
 
     @property
     def headline(self) -> str:
@@ -60,32 +65,50 @@ class Track:
 
     def summary(self) -> str:
         """Return the track record as text."""
-        lines = [self.headline]
-        lines += [
-            f"{outcome}: the readings scatter more than predicted; future intervals are widened by {wording.number(factor)}."
-            for outcome, factor in self.widen.items()
-            if factor > 1.0
-        ]
+        lines = [self.headline, *(self.sentence(outcome) for outcome in self.widen)]
         if self.waiting:
             lines.append(f"{wording.counted(self.waiting, 'prediction')} not met by a reading yet.")
         return "\n".join(lines) + "\n"
+
+    def sentence(self, outcome: str) -> str:
+        """Say how the predictions of one outcome held, and what follows for future ones."""
+        mine = self.table[self.table["outcome"] == outcome]
+        held = f"{outcome}: {int(mine['held'].sum())} of {len(mine)} held"
+        factor = self.widen[outcome]
+        if not is_widening(factor):
+            return f"{held}; future intervals stay as they are."
+        times = wording.number(factor, 2)
+        return f"{held}; readings scatter more than predicted, so future intervals are widened {times} times."
 
     def _repr_html_(self) -> str:
         return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())
 
 
-def track(suggestions: Sequence[Mapping[str, Any]], readings: pd.DataFrame, factors: Sequence[Factor]) -> Track:
+def is_widening(factor: float) -> bool:
+    """Tell whether a factor widens by what can be seen in two digits."""
+    return factor >= 1.05
+
+
+def track(
+    suggestions: Sequence[Mapping[str, Any]],
+    readings: pd.DataFrame,
+    factors: Sequence[Factor],
+    outcomes: Sequence[Outcome] = (),
+) -> Track:
     """Hold predictions against the readings that came after them.
 
     Parameters
     ----------
     suggestions : sequence of mapping
-        Each with ``settings`` (by factor) and ``predictions`` (each with ``outcome, mean, low, high``); optionally ``id`` and
-        ``at``, the time it was made.
+        Each with ``settings`` (by factor) and ``predictions`` (each with ``outcome, mean, low, high``, optionally
+        ``widened``); optionally ``id`` and ``at``, the time it was made. Those whose settings do not fit the factors are left
+        out.
     readings : DataFrame
         ``variant, outcome, value``, one column per factor; with a column ``at`` (when each was put on record) only those
         after the suggestion count.
     factors : sequence of Factor
+    outcomes : sequence of Outcome
+        For the units and goals of what was predicted.
 
     Returns
     -------
@@ -94,30 +117,55 @@ def track(suggestions: Sequence[Mapping[str, Any]], readings: pd.DataFrame, fact
     Raises
     ------
     DataError
-        If the readings lack a column, or a setting is not allowed.
+        If the readings lack a column, or one of their settings is not allowed.
 
     Notes
     -----
     A factor for the intervals of an outcome is the root of the mean squared distance in predicted standard deviations, drawn
-    towards 1 with the weight of ten predictions; intervals are widened, never narrowed.
+    towards 1 with the weight of ten predictions; intervals are widened, never narrowed. It is taken from the intervals as they
+    were before they were widened, or else it would chase itself. A reading is held against the last prediction before it:
+    what was predicted earlier for the same settings, and never read, counts neither as met nor as waiting.
     """
     import pandas as pd
 
     keyed = _by_settings(readings, factors)
+    asked = _asked(suggestions, factors)
     rows, waiting = [], 0
-    for number, suggestion in enumerate(suggestions, start=1):
-        mine = keyed.get(_key(suggestion["settings"], factors))
-        for promised in suggestion["predictions"]:
-            values = _values_after(mine, promised["outcome"], suggestion.get("at"))
-            if not len(values):
-                waiting += 1
-                continue
-            rows.append(_row(suggestion.get("id", number), promised, values))
-    columns = ["suggestion", "outcome", "mean", "low", "high", "read", "readings", "held", "away"]
+    for place, (number, key, at, promised) in enumerate(asked):
+        replaced = _replaced_at(asked[place + 1 :], key, promised["outcome"])
+        values = _values_between(keyed.get(key), promised["outcome"], at, replaced)
+        if len(values):
+            rows.append(_row(number, promised, values))
+        elif replaced is None:
+            waiting += 1
+    columns = ["suggestion", "outcome", "mean", "low", "high", "read", "readings", "held", "away", "widened"]
     table = pd.DataFrame(rows, columns=columns)
-    return Track(
-        table, {str(name): _factor(part["away"]) for name, part in table.groupby("outcome", sort=False)}, waiting
-    )
+    raw = (table["away"] * table["widened"]).groupby(table["outcome"], sort=False)
+    return Track(table, {str(name): _factor(part) for name, part in raw}, waiting, tuple(outcomes))
+
+
+_Asked = tuple[Any, tuple[Any, ...], Any, Mapping[str, Any]]
+"""Id of the suggestion, its settings, when it was made, and one of its predictions."""
+
+
+def _asked(suggestions: Sequence[Mapping[str, Any]], factors: Sequence[Factor]) -> list[_Asked]:
+    """List all predictions in the order in which they were made; those that do not fit the factors are left out."""
+    found: list[_Asked] = []
+    for number, suggestion in enumerate(suggestions, start=1):
+        if set(suggestion["settings"]) != {factor.name for factor in factors}:
+            continue
+        with contextlib.suppress(DataError):  # a setting that is no longer allowed
+            key = _key(suggestion["settings"], factors)
+            found += [
+                (suggestion.get("id", number), key, suggestion.get("at"), promised)
+                for promised in suggestion.get("predictions", ())
+            ]
+    return found
+
+
+def _replaced_at(later: Sequence[_Asked], key: tuple[Any, ...], outcome: str) -> Any:
+    """Return when the next prediction for the same settings was made, None where there is none."""
+    return next((at for _, other, at, promised in later if other == key and promised["outcome"] == outcome), None)
 
 
 def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tuple[Any, ...], pd.DataFrame]:
@@ -134,12 +182,14 @@ def _key(settings: Mapping[str, Any], factors: Sequence[Factor]) -> tuple[Any, .
     return tuple(factor.read(settings[factor.name]) for factor in factors)
 
 
-def _values_after(mine: pd.DataFrame | None, outcome: str, at: Any) -> Any:
+def _values_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any) -> Any:
     if mine is None:
         return np.empty(0)
     chosen = mine["outcome"].astype(str) == outcome
-    if at is not None and "at" in mine.columns:
-        chosen &= mine["at"] > at
+    if start is not None and "at" in mine.columns:
+        chosen &= mine["at"] > start
+    if end is not None and "at" in mine.columns:
+        chosen &= mine["at"] <= end
     return mine.loc[chosen, "value"].to_numpy(dtype=float)
 
 
@@ -152,7 +202,8 @@ def _row(suggestion: Any, promised: Mapping[str, Any], values: Any) -> tuple[Any
     )
     sd = (high - low) / 2 / HALF_WIDTH
     away = (read - mean) / sd if sd > 0 else 0.0 if read == mean else math.inf
-    return (suggestion, promised["outcome"], mean, low, high, read, len(values), low <= read <= high, away)
+    held, widened = low <= read <= high, float(promised.get("widened", 1.0))
+    return (suggestion, promised["outcome"], mean, low, high, read, len(values), held, away, widened)
 
 
 def _factor(away: pd.Series[Any]) -> float:

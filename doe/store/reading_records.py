@@ -13,6 +13,7 @@ from doe.store import definitions, frames, journal, readings, sessions, units, v
 from doe.store.journal import Entry
 from doe.store.kept import names_to_ids
 from doe.store.opened import Opened
+from doe.store.rows import fetch, statement
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -96,6 +97,14 @@ class ReadingRecords(Opened):
         with self._reading() as con:
             return readings.load(con, definitions.load(con))
 
+    def reading_times(self) -> dict[int, datetime]:
+        """Return when each reading came, by its id: when it was put on record, or taken, where that was well before."""
+        with self._reading() as con:
+            rows = fetch(con, statement("reading_times"))
+        return {
+            row["id"]: row["done_at"] if row["taken"] is None else _came(row["done_at"], row["taken"]) for row in rows
+        }
+
     def last_reading_at(self) -> datetime | None:
         """Return when the last reading was taken (or entered, where none says when), None without readings."""
         with self._reading() as con:
@@ -152,3 +161,8 @@ class ReadingRecords(Opened):
             defined = definitions.load(con)
             rows, kept = readings.load(con, defined), variants.load(con, defined)
         return frames.of_readings(rows, [item.record for item in kept], defined.setup().factors)
+
+
+def _came(recorded: datetime, taken: datetime) -> datetime:
+    """Return the earlier of two times; one that is kept to the second is not earlier than a part of that second."""
+    return recorded if taken >= recorded.replace(microsecond=0) else taken

@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from doe.advise.record import suggestions_of
 from doe.charts import text
 from doe.model.errors import FettleError
 from doe.model.records import Variant
@@ -69,6 +70,7 @@ def take(request: Request, sent: Sent, desk: AtDesk) -> Response:
             view.snapshot.next_name, settings, unit=unit, parent=carried, status="planned", note=str(row["reason"])
         )
         entry = desk.project.file.add_variant(variant, number_on=True)
+        desk.project.keep_suggestions([row["suggestion"]])
         return urls.with_done(urls.variant(entry.subject), entry.id)
 
     return _answered(request, desk, sent, store)
@@ -145,8 +147,9 @@ def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
         _offer(view, place, row, suggestion)
         for place, (row, suggestion) in enumerate(zip(_rows(thought), told, strict=True), start=1)
     ]
-    for offer, row in zip(offers, _rows(thought), strict=True):
-        desk.keep_offer(offer.mark, row)
+    promised = suggestions_of(thought.advice, [factor.name for factor in setup.factors]) if thought.advice else []
+    for offer, row, suggestion in zip(offers, _rows(thought), promised, strict=True):
+        desk.keep_offer(offer.mark, {**row, "suggestion": suggestion})
     return tuple(offer for offer in offers if offer.mark not in refused)
 
 

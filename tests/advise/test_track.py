@@ -81,3 +81,49 @@ def test_advice_widens_its_predictions_as_asked(factors, outcomes, effort):
     ratio = (wide["high"] - wide["low"]) / (plain["high"] - plain["low"])
     assert ratio["bass"] == pytest.approx(2.0)
     assert ratio["echo"] == pytest.approx(1.0)
+
+
+def test_a_reading_meets_the_last_prediction_before_it(factors):
+    """Of three predictions of the same settings, the reading is held against the second; the third waits; the first is
+    neither.
+    """
+    days = [pd.Timestamp(f"2024-05-0{day}") for day in (1, 2, 4)]
+    asked = [suggestion(place, float(place), 0.5, at=day) for place, day in enumerate(days, start=1)]
+    found = track(asked, readings([2.2], at=pd.Timestamp("2024-05-03")), factors)
+    assert found.table["suggestion"].tolist() == [2]
+    assert found.waiting == 1
+
+
+def test_what_was_widened_already_is_judged_as_it_was_before(factors):
+    """Readings twice as far off as predicted ask for the same factor, whether or not their intervals were widened."""
+    rng = np.random.default_rng(2)
+    truth = 2.0 * rng.standard_normal(60)
+    factor = {}
+    for widened in (1.0, 2.0):
+        asked = [suggestion(k, 0.0, 1.96 * widened, wool=float(5 * (k % 13)), vents=k % 7) for k in range(60)]
+        for one in asked:
+            one["predictions"][0]["widened"] = widened
+        frames = [
+            readings([value], wool=one["settings"]["wool"], vents=one["settings"]["vents"])
+            for one, value in zip(asked, truth, strict=True)
+        ]
+        factor[widened] = track(asked, pd.concat(frames), factors).widen["bass"]
+    assert factor[1.0] == pytest.approx(factor[2.0])
+    assert factor[1.0] > 1.5
+
+
+def test_suggestions_of_other_factors_and_those_set_aside_are_left_out(factors):
+    old = suggestion(1, 1.0, 0.5)
+    del old["settings"]["wool"]
+    gone = suggestion(2, 1.0, 0.5, driver="cardboard")
+    aside = {key: value for key, value in suggestion(3, 1.0, 0.5).items() if key != "predictions"}
+    found = track([old, gone, aside], readings([1.0]), factors)
+    assert (len(found.table), found.waiting) == (0, 0)
+
+
+def test_the_advice_says_that_it_widens(factors, outcomes, effort):
+    frame = readings_of([BASE, {**BASE, "wool": 20.0}], lambda s: (1.0, 3.0), outcomes, np.random.default_rng(3))
+    notes = recommend(frame, factors, outcomes, effort=effort, widen={"bass": 1.42, "echo": 1.01}).notes
+    assert [note for note in notes if "drawn" in note] == [
+        "Predictions of bass are drawn 1.4 times as wide as the model has them, since earlier ones held too seldom."
+    ]

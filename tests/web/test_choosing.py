@@ -25,6 +25,9 @@ def test_a_suggestion_is_taken_built_and_read(thoughtful, project):
     assert taken.status == 200
     planned = project.file.variants()[-1]
     assert planned.status == "planned"
+    (kept,) = project.file.suggestions()
+    assert kept["settings"] == planned.settings
+    assert {"outcome", "mean", "low", "high"} <= set(kept["predictions"][0])
     assert f"Variant {planned.name}" in thoughtful.get("/").text
     name = {} if planned.unit else {"unit": "body Z"}
     built = thoughtful.send(taken, "/built", minutes="40", **name)
