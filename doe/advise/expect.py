@@ -68,12 +68,11 @@ def notes_on(
 def _belief(item: Expectation, draws: FullDraws | None) -> str:
     if draws is None:
         return f"{item.outcome} plays no part in this advice yet."
-    agreeing = agrees(item, draws)
-    chance = float(np.clip(agreeing.mean(), 0.5 / len(agreeing), 1 - 0.5 / len(agreeing)))  # a sample is never certain
+    chance = float(agrees(item, draws).mean())
     if not draws.variants:
-        return f"before any reading the chance of it is put at {wording.percent(chance)}."
+        return f"before any reading the chance of it is put at {wording.chance(chance)}."
     overruled = f"; the readings overrule it{_instead(item, draws)}" if chance < OVERRULED else ""
-    return f"with the readings the chance of it is {wording.percent(chance)}{overruled}."
+    return f"with the readings the chance of it is {wording.chance(chance)}{overruled}."
 
 
 def _instead(item: Expectation, draws: FullDraws) -> str:

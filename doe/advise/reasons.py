@@ -10,8 +10,6 @@ from doe.model.choices import Value
 from doe.model.errors import listed
 from doe.model.factor import Factor
 
-_LEAST_CHANCE = 0.002  # nothing is certain that a few hundred draws say
-
 
 @dataclass(frozen=True, slots=True)
 class Facts:
@@ -156,8 +154,6 @@ def _why(facts: Facts) -> str:
     if facts.kind == "confirm":
         return f"If the settings and not luck made it good, its worth will be {expected}; {facts.would_change}."
     chance = (
-        f"a {wording.percent(min(max(facts.chance, _LEAST_CHANCE), 1.0 - _LEAST_CHANCE))} chance to beat variant {facts.best}"
-        if facts.best
-        else "nothing to beat yet"
+        f"a {wording.chance(facts.chance)} chance to beat variant {facts.best}" if facts.best else "nothing to beat yet"
     )
     return f"Expect a worth of {expected}, {chance}{settles}; {facts.would_change}."

@@ -75,18 +75,13 @@ def _ring(fig: go.Figure, first: Row, rows: Rows) -> None:
     is_right = first["minutes"] > max(row["minutes"] for row in rows) / 2
     label = text.stacked(text.lines(text.plain(first["label"]), 30, 2))
     fig.add_annotation(text=f"<b>{label}</b>", x=first["minutes"], y=first["gain"], showarrow=False, align="left",
-                       xanchor="right" if is_right else "left", xshift=-14 if is_right else 14,
-                       yanchor="middle", font={"size": 13, "color": hue})  # fmt: skip
+                       xanchor="right" if is_right else "left", xshift=8 if is_right else -8,
+                       yanchor="bottom", yshift=10, font={"size": 13, "color": hue})  # fmt: skip
 
 
 def _first(advice: Advice) -> Row | None:
     """Return the candidate that heads the table of suggestions."""
-    if not len(advice.table) or not len(advice.candidates):
-        return None
-    top = advice.table.iloc[0]
-    rows = rows_of(advice.candidates)
-    near = [row for row in rows if row["kind"] == top["kind"] and str(row["unit"]) == str(top["unit"])]
-    return min(near, key=lambda row: abs(row["minutes"] - top["minutes"]), default=None)
+    return next((row for row in rows_of(advice.candidates) if row["chosen"]), None)
 
 
 def _title(advice: Advice) -> str:
@@ -95,6 +90,8 @@ def _title(advice: Advice) -> str:
     first = _first(advice)
     if first is None:
         return "No change is within reach"
+    if not advice.best:
+        return f"To explore with first: {text.plain(first['label'])}, {wording.duration(first['minutes'])}"
     return f"Worth most for its bench time: {text.plain(first['label'])}, {wording.duration(first['minutes'])}"
 
 

@@ -11,12 +11,14 @@ import plotly.graph_objects as go
 
 from doe.charts.candidates import draw_candidates
 from doe.charts.effects import draw_effects
+from doe.charts.front import draw_front
 from doe.charts.interaction import draw_interaction
 from doe.charts.levels import draw_levels
 from doe.charts.normal import draw_normal
 from doe.charts.precision import draw_precision
 from doe.charts.theme import recolour
 from doe.charts.timeline import draw_timeline
+from doe.charts.track import draw_track
 from doe.charts.worth import draw_worth
 from doe.model.errors import UsageError, did_you_mean, listed
 
@@ -30,8 +32,9 @@ CHARTS: Mapping[str, Mapping[str, Draw]] = {
         "timeline": draw_timeline,
         "normal": draw_normal,
     },
-    "Advice": {"candidates": draw_candidates, "worth": draw_worth},
+    "Advice": {"candidates": draw_candidates, "worth": draw_worth, "front": draw_front},
     "Plan": {"precision": draw_precision},
+    "Track": {"track": draw_track},
 }
 """Result class -> chart name -> function; the first chart is the one drawn when none is named.
 
@@ -51,12 +54,13 @@ def figure(result: object, what: str | None = None, *, dark: bool = False, **opt
 
     Parameters
     ----------
-    result : Effects, Advice, Plan, Response, Decay or Waterfall
-        What `doe.analyse`, `doe.recommend`, `doe.plan` or a measurement returned; responses and decays may be several.
+    result : Effects, Advice, Plan, Track, Response, Decay or Waterfall
+        What `doe.analyse`, `doe.recommend`, `doe.plan`, `Project.track` or a measurement returned; responses and decays may
+        be several.
     what : str, optional
         Which chart. Effects: ``effects`` (the default), ``levels``, ``interaction``, ``timeline``, ``normal``.
-        Advice: ``candidates`` (the default), ``worth``. Plan: ``precision``. What comes from recordings
-        has one chart each.
+        Advice: ``candidates`` (the default), ``worth``, ``front``. Plan: ``precision``. Track: ``track``. What comes from
+        recordings has one chart each.
     dark : bool
         Whether to draw for a dark ground.
     **options

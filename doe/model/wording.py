@@ -95,6 +95,17 @@ def percent(share: float | None) -> str:
     return f"{100 * share:.0f} %"
 
 
+def chance(share: float | None) -> str:
+    """Write a chance that was counted among a few hundred draws, which make nothing certain.
+
+    Examples
+    --------
+    >>> chance(1.0), chance(0.0), chance(0.42)
+    ('>99 %', '<1 %', '42 %')
+    """
+    return percent(None if share is None else min(max(share, 0.002), 0.998))
+
+
 def duration(minutes: float) -> str:
     """Write bench time as a person would say it.
 

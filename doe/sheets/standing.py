@@ -122,7 +122,7 @@ def _worth(row: Row) -> str:
         return ""
     change = f"{wording.fixed(now, 2)} now, " if now is not None and now == now else ""
     chance = row.get("chance_better")
-    beats = f"; beats the best with {wording.percent(chance)}" if chance is not None and chance == chance else ""
+    beats = f"; beats the best with {wording.chance(chance)}" if chance is not None and chance == chance else ""
     return f"{change}{wording.fixed(expected, 2)} expected{beats}"
 
 

@@ -12,6 +12,8 @@ import pandas as pd
 
 from doe.advise import recommend
 from doe.advise.advice import Advice
+from doe.advise.track import Track
+from doe.advise.track import track as hold
 from doe.fit import Effects, analyse
 from doe.model.effort import Effort
 from doe.model.factor import Factor
@@ -93,6 +95,24 @@ def advice() -> Advice:
     """The next change."""
     units = readings().drop_duplicates("unit", keep="last")[["unit", *(factor.name for factor in FACTORS)]]
     return recommend(readings(), FACTORS, [BASS, ECHO], units=units, effort=SETUP.effort, count=3)
+
+
+@cache
+def track() -> Track:
+    """Predictions of both outcomes, 12 in all: those of bass scatter twice as far as promised."""
+    rng = np.random.default_rng(4)
+    predictions = [
+        {"outcome": name, "mean": mean, "low": mean - 1.96 * sd, "high": mean + 1.96 * sd}
+        for name, mean, sd in (("bass", 1.0, 0.5), ("echo", 3.0, 0.4))
+    ]
+    built = readings().drop_duplicates("variant")[["variant", *(factor.name for factor in FACTORS)]].head(6)
+    settings = built.drop(columns="variant").to_dict("records")
+    asked = [{"id": place, "settings": one, "predictions": predictions} for place, one in enumerate(settings, start=1)]
+    came = [
+        built.assign(outcome=name, value=mean + rng.normal(0, sd, len(built)))
+        for name, mean, sd in (("bass", 1.0, 1.0), ("echo", 3.0, 0.4))
+    ]
+    return hold(asked, pd.concat(came), FACTORS, [BASS, ECHO])
 
 
 @cache

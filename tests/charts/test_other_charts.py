@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from doe.charts import figure, theme
+from doe.advise import recommend
+from doe.charts import figure, front, theme
 from doe.charts.normal import normal_places
 from doe.fit.lenth import lenth
 from doe.model import wording
@@ -172,6 +173,68 @@ def test_candidates_gives_the_reason_to_stop_as_title():
     assert fig.layout.meta["title"] == "Nothing is worth it"
 
 
+def test_candidates_before_any_reading_are_exploration():
+    """The title names the first suggestion, which the table holds too; nothing is called an improvement."""
+    advice = recommend(None, radio.FACTORS, [radio.BASS, radio.ECHO], effort=radio.SETUP.effort)
+    fig = figure(advice)
+    assert fig.layout.meta["title"].startswith("To explore with first: vents ")
+    assert {trace.name for trace in fig.data} == {"learn", "first choice"}
+    ring = next(trace for trace in fig.data if trace.name == "first choice")
+    assert ring.x[0] == advice.table["minutes"].iloc[0]
+
+
+@WIDTHS
+def test_front_draws_every_outcome_of_every_variant_with_its_interval(width):
+    advice = radio.advice()
+    fig = figure(advice, "front", width=width)
+    rows = advice.front.head(12)
+    for place, name in enumerate(("bass", "echo")):
+        axis = "x" if place == 0 else "x2"
+        drawn = [
+            (trace.x[start], trace.x[start + 1])
+            for trace in fig.data
+            if trace.name.endswith(" interval") and trace.xaxis == axis
+            for start in range(0, len(trace.x), 3)
+        ]
+        assert sorted(drawn) == sorted(zip(rows[f"{name}_low"], rows[f"{name}_high"], strict=True))
+    assert all(str(value) in fig.layout.meta["alt"] for value in rows["variant"] if value)
+
+
+def test_front_names_what_could_be_built_by_what_differs():
+    advice = radio.advice()
+    labels = [front.label(advice, row) for row in advice.front.to_dict("records")]
+    assert len(set(labels)) == len(labels)
+    same = [factor.name for factor in radio.FACTORS if advice.front[factor.name].nunique() == 1]
+    assert not any(name in label for label in labels for name in same)
+
+
+def test_front_of_one_outcome_is_refused():
+    with pytest.raises(UsageError, match=r"^There is nothing to trade off: that takes two outcomes with goals, and"):
+        figure(replace(radio.advice(), front=pd.DataFrame()), "front")
+
+
+@WIDTHS
+def test_track_draws_what_was_predicted_and_what_came(width):
+    """Each prediction with its interval; readings inside and outside apart; share held and widening in words."""
+    track = radio.track()
+    fig = figure(track, width=width)
+    drawn = [ends[1:] for ends in whiskers(fig, "predicted", upright=True)]
+    assert sorted(drawn) == sorted(zip(track.table["low"], track.table["high"], strict=True))
+    for name, is_held in (("read", True), ("read, outside", False)):
+        values = [value for trace in fig.data if trace.name == name for value in trace.y]
+        assert sorted(values) == sorted(track.table.loc[track.table["held"] == is_held, "read"])
+    held = track.table[track.table["outcome"] == "bass"]["held"].sum()
+    assert f"{held} of 6 held; future ones {track.widen['bass']:.1f} times as wide" in words(fig)
+    assert fig.layout.meta["title"] == track.headline.rstrip(".")
+
+
+def test_track_without_readings_is_refused():
+    with pytest.raises(
+        UsageError, match=r"^No prediction has been met by a reading yet, so there is nothing to draw\.$"
+    ):
+        figure(replace(radio.track(), table=radio.track().table.iloc[:0]))
+
+
 def classical(swings):
     """A result whose classical table holds these effects."""
     table = pd.DataFrame({"term": [f"f{place}" for place in range(len(swings))], "swing": swings})
@@ -237,14 +300,16 @@ ALL = [
     ("bass", "timeline"),
     ("", "worth"),
     ("", "candidates"),
+    ("", "front"),
     ("plan", "precision"),
+    ("track", "track"),
 ]
 
 
 def result_of(name: str):
-    """The plan, the advice, or the analysis of an outcome."""
-    if name == "plan":
-        return radio.plan()
+    """The plan, the track record, the advice, or the analysis of an outcome."""
+    if name in ("plan", "track"):
+        return {"plan": radio.plan, "track": radio.track}[name]()
     return radio.effects(name) if name else radio.advice()
 
 

@@ -1,0 +1,153 @@
+"""Trade-offs: variants where no outcome improves without loss in another."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, goal, key, text, theme
+from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
+from doe.model.errors import UsageError
+from doe.model.outcome import Outcome
+
+if TYPE_CHECKING:
+    from doe.advise.advice import Advice
+
+MOST = 12
+"""Variants drawn; those with the most worth."""
+
+_ROW = 40
+_HEAD = 44
+_GUTTER = {"wide": 190, "narrow": 132}
+_LABEL = {"wide": 25, "narrow": 16}
+
+
+def draw_front(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
+    """Draw each variant of the front in a row, what it does to each outcome in a panel, with 95 % intervals.
+
+    Built ones are filled, those that could be built are open, the one to keep stands out. Most worth comes first.
+
+    Parameters
+    ----------
+    advice : Advice
+        Result of `doe.recommend`.
+    width : {"wide", "narrow"}
+        Panels side by side, or one below the other.
+
+    Raises
+    ------
+    UsageError
+        If there is no front: with one outcome, or before the first readings.
+    """
+    rows = rows_of(advice.front)[:MOST]
+    outcomes = [outcome for outcome in advice.outcomes if outcome.name in advice.front.columns]
+    if not rows:
+        raise UsageError("There is nothing to trade off: that takes two outcomes with goals, and readings.")
+    deep, across = (1, len(outcomes)) if width == "wide" else (len(outcomes), 1)
+    height = deep * _ROW * len(rows) + (deep - 1) * (_HEAD + 24)
+    margins = canvas.Margins(left=_GUTTER[width], right=18, top=_HEAD + 28, bottom=34)
+    fig = canvas.empty("front", front_sentence(advice), describe_front(advice), width, height, margins)
+    fig.set_subplots(deep, across, shared_yaxes=width == "wide", horizontal_spacing=0.03 if across > 1 else 0,
+                     vertical_spacing=(_HEAD + 24) / height if deep > 1 else 0)  # fmt: skip
+    for place, outcome in enumerate(outcomes):
+        cell = {"row": 1, "col": place + 1} if width == "wide" else {"row": place + 1, "col": 1}
+        _panel(fig, advice, outcome, rows, cell)
+    labels = [text.stacked(text.lines(label(advice, row), _LABEL[width], 2)) for row in rows]
+    fig.update_yaxes(range=[len(rows) - 0.5, -0.5], tickvals=list(range(len(rows))), ticktext=labels, automargin=False,
+                     tickfont={"size": 13}, ticks="")  # fmt: skip
+    _key(fig, rows, width)
+    return fig
+
+
+def front_sentence(advice: Advice) -> str:
+    """Say what is traded, and which variant has the most worth as the outcomes are weighted now."""
+    rows = rows_of(advice.front)
+    if not rows:
+        return "There is nothing to trade off yet"
+    first = rows[0]
+    named = label(advice, first).replace("new: ", "a new one with ")
+    named = f"{named}, worth {wording.fixed(first['worth'], 2)}"
+    if len(rows) == 1:
+        return f"Nothing has to be traded: one variant is best in every outcome ({named})"
+    return f"In {len(rows)} variants no outcome improves without loss in another; most worth now is {named}"
+
+
+def describe_front(advice: Advice) -> str:
+    """Say in words what the chart shows: each variant's outcomes with intervals."""
+    rows = rows_of(advice.front)[:MOST]
+    parts = [front_sentence(advice)]
+    if len(advice.front) > MOST:
+        parts.append(f"The {MOST} with the most worth")
+    for row in rows:
+        values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
+        chance = f"on the front with a chance of {wording.chance(row['chance_on_front'])}"
+        parts.append(f"{label(advice, row)}: {', '.join(values)}, {chance}")
+    return text.sentences(parts)
+
+
+def label(advice: Advice, row: Row) -> str:
+    """Name a variant of the front: its label, or where it could be built the settings that differ among them."""
+    if text.plain(row["variant"]):
+        return f"variant {text.plain(row['variant'])}"
+    columns = list(advice.front.columns)
+    factors = columns[columns.index("variant") + 1 : columns.index("worth")]
+    differing = [name for name in factors if advice.front[name].nunique() > 1] or factors
+    return "new: " + ", ".join(f"{text.name(name)} {text.setting(row[name])}" for name in differing)
+
+
+def _shown(advice: Advice) -> list[Outcome]:
+    return [outcome for outcome in advice.outcomes if outcome.name in advice.front.columns]
+
+
+def _value(row: Row, outcome: Outcome) -> str:
+    name = outcome.name
+    return wording.with_interval(row[name], row[f"{name}_low"], row[f"{name}_high"], outcome.unit)
+
+
+def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any]) -> None:
+    name = outcome.name
+    limits = canvas.extent(
+        [row[name] for row in rows], [row[f"{name}_{end}"] for row in rows for end in ("low", "high")]
+    )
+    goal.lines(fig, outcome, limits, upright=True, **cell)
+    for style, chosen in _styles(advice, rows):
+        items = [
+            canvas.Interval(place, row[name], row[f"{name}_low"], row[f"{name}_high"], _hover(advice, row, outcome))
+            for place, row in enumerate(rows)
+            if place in chosen
+        ]
+        if items:
+            canvas.intervals(fig, items, limits, size=10, thick=3.5, **style, **cell)
+    fig.update_xaxes(range=list(limits), nticks=5, **cell)
+    wanted = {"raise": "more is better", "lower": "less is better"}.get(str(outcome.goal), goal.phrase(outcome))
+    wanted = wanted.split(", worst")[0]
+    unit = f" {text.safe(text.cut(outcome.unit, 8))}" if outcome.unit else ""
+    head = f"<b>{text.safe(text.cut(text.name(name), 18))}</b>{unit}<br>{text.small(text.safe(wanted), theme.colour('soft'))}"
+    canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
+
+
+def _styles(advice: Advice, rows: Rows) -> list[tuple[dict[str, Any], set[int]]]:
+    """Sort the rows into the one to keep, the built ones and the possible ones, each with its look."""
+    kept = text.plain(advice.best.get("variant")) if advice.best else ""
+    names = [text.plain(row["variant"]) for row in rows]
+    return [
+        ({"name": "could be built", "filled": False}, {place for place, name in enumerate(names) if not name}),
+        ({"name": "built"}, {place for place, name in enumerate(names) if name and name != kept}),
+        ({"name": "to keep", "colour": "mark"}, {place for place, name in enumerate(names) if name and name == kept}),
+    ]
+
+
+def _key(fig: go.Figure, rows: Rows, width: str) -> None:
+    entries = []
+    if any(text.plain(row["variant"]) for row in rows):
+        entries.append(key.Entry("built", theme.colour("data"), "circle"))
+    if any(not text.plain(row["variant"]) for row in rows):
+        entries.append(key.Entry("could be built", theme.colour("data"), "circle-open"))
+    key.draw(fig, entries, width)
+    fig.layout.annotations[-1].yshift = _HEAD + 2
+
+
+def _hover(advice: Advice, row: Row, outcome: Outcome) -> str:
+    return text.stacked([label(advice, row), f"{text.name(outcome.name)} {_value(row, outcome)}"])

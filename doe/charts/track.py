@@ -1,0 +1,120 @@
+"""Beliefs on record: what was predicted, and what came."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import plotly.graph_objects as go
+
+from doe.charts import canvas, key, text, theme
+from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
+from doe.model.errors import UsageError
+
+if TYPE_CHECKING:
+    from doe.advise.track import Track
+
+_TALL = {"wide": 190, "narrow": 190}
+_HEAD = 54
+
+
+def draw_track(track: Track, *, width: canvas.Width = "wide") -> go.Figure:
+    """Draw each prediction as its 95 % interval with what was read, one panel per outcome, in the order they were made.
+
+    Parameters
+    ----------
+    track : Track
+        Result of `Project.track`.
+    width : {"wide", "narrow"}
+        Which drawing is made.
+
+    Raises
+    ------
+    UsageError
+        If no prediction has been met by a reading yet.
+    """
+    panels = _panels(track)
+    if not panels:
+        raise UsageError("No prediction has been met by a reading yet, so there is nothing to draw.")
+    height = len(panels) * _TALL[width] + (len(panels) - 1) * _HEAD
+    margins = canvas.Margins(left=62 if width == "wide" else 50, right=18, top=_HEAD + 22, bottom=56)
+    fig = canvas.empty("track", track.headline.rstrip("."), describe_track(track), width, height, margins)
+    fig.set_subplots(len(panels), 1, vertical_spacing=_HEAD / height if len(panels) > 1 else 0)
+    for place, (outcome, rows) in enumerate(panels.items(), start=1):
+        _panel(fig, track, outcome, rows, {"row": place, "col": 1}, width)
+    fig.update_xaxes(title_text="suggestion", row=len(panels), col=1)
+    entries = [
+        key.Entry("predicted", theme.colour("data"), "circle-open"),
+        key.Entry("read", theme.colour("ink"), "circle"),
+        key.Entry("read, outside", theme.colour("mark"), "x"),
+    ]
+    key.draw(fig, entries, width)
+    fig.layout.annotations[-1].yshift = _HEAD - 22
+    return fig
+
+
+def describe_track(track: Track) -> str:
+    """Say in words what the chart shows: each prediction with what came of it."""
+    parts = [track.headline, *(track.sentence(outcome) for outcome in track.widen)]
+    for row in rows_of(track.table)[-20:]:
+        told = "held" if row["held"] else "did not hold"
+        unit = _unit(track, row["outcome"])
+        parts.append(f"{text.name(row['outcome'])} predicted {text.level(row, unit)}, read {_read(row, unit)}: {told}")
+    return text.sentences(parts)
+
+
+def _panels(track: Track) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows_of(track.table):
+        found.setdefault(str(row["outcome"]), []).append(row)
+    return found
+
+
+def _panel(fig: go.Figure, track: Track, outcome: str, rows: Rows, cell: dict[str, Any], width: canvas.Width) -> None:
+    unit = _unit(track, outcome)
+    seen = [row[name] for row in rows for name in ("mean", "read")]
+    limits = canvas.extent(seen, [row[end] for row in rows for end in ("low", "high")])
+    items = [
+        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(row, unit))
+        for place, row in enumerate(rows)
+    ]
+    canvas.intervals(fig, items, limits, upright=True, name="predicted", size=8, thick=5, filled=False, **cell)
+    for held, name, hue, symbol in ((True, "read", "ink", "circle"), (False, "read, outside", "mark", "x")):
+        places = [place for place, row in enumerate(rows) if bool(row["held"]) == held]
+        if places:
+            mark = {"symbol": symbol, "size": 9, "color": theme.colour(hue)}
+            fig.add_scatter(x=[place + 0.16 for place in places], y=[rows[place]["read"] for place in places],
+                            mode="markers", name=name, marker=mark, hoverinfo="text",
+                            hovertext=[_hover(rows[place], unit) for place in places], **cell)  # fmt: skip
+    step = max(1, -(-len(rows) * 34 // (canvas.PIXELS[width] - 90)))
+    shown = list(range(0, len(rows), step))
+    fig.update_xaxes(range=[-0.6, max(len(rows), 4) - 0.4], tickvals=shown, showgrid=False,
+                     ticktext=[text.plain(rows[place]["suggestion"]) for place in shown], **cell)  # fmt: skip
+    fig.update_yaxes(range=list(limits), nticks=5, title_text=text.safe(text.cut(unit, 12)), **cell)
+    held = text.small(text.safe(_held(track, outcome, rows)), theme.colour("soft"))
+    head = f"<b>{text.safe(text.cut(text.name(outcome), 20))}</b> {held}"
+    canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
+
+
+def _held(track: Track, outcome: str, rows: Rows) -> str:
+    held = f"{sum(bool(row['held']) for row in rows)} of {len(rows)} held"
+    factor = track.widen[outcome]
+    return f"{held}; future ones {wording.number(factor, 2)} times as wide" if factor >= 1.05 else held
+
+
+def _unit(track: Track, outcome: str) -> str:
+    return next((item.unit for item in track.outcomes if item.name == outcome), "")
+
+
+def _read(row: Row, unit: str) -> str:
+    return f"{wording.number(row['read'])} {unit}".rstrip()
+
+
+def _hover(row: Row, unit: str) -> str:
+    return text.stacked(
+        [
+            f"suggestion {text.plain(row['suggestion'])}",
+            f"predicted {text.level(row, unit)}",
+            f"read {_read(row, unit)}",
+        ]
+    )
