@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from doe.model.choices import Settings
-from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.factor import Factor
 from doe.model.records import Unit
 
@@ -172,7 +172,7 @@ def check_unit(unit: str | None, units: Sequence[Unit]) -> None:
         return
     known = {item.name: item for item in units}
     if unit not in known:
-        names = ", ".join(known) or "none yet"
-        raise UsageError(f"There is no unit '{unit}'; there are: {names}.{did_you_mean(unit, known)}")
+        there = f"there are {listed(known, 'and')}" if known else "none is on record yet"
+        raise UsageError(f"There is no unit '{unit}'; {there}.{did_you_mean(unit, known)}")
     if known[unit].retired:
         raise UsageError(f"Unit '{unit}' is retired, so nothing can be built on it; choose another, or 'new'.")

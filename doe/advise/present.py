@@ -15,11 +15,12 @@ from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
-from doe.advise.stop import chance_left, stop_sentence
+from doe.advise.stop import chance_left, is_too_short, stop_sentence
 from doe.advise.track import HALF_WIDTH, is_widening
 from doe.advise.worth import worth_that_matters
 from doe.model import wording
 from doe.model.choices import Settings, Value
+from doe.model.errors import listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +47,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
     traded = _has_trade_offs(situation)
     cheapest = float(choices[0].minutes.min()) if choices else _cheapest(question, situation)
     stop = stop_sentence(
-        chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest
+        chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest, question.unit
     )
     return Advice(
         table=table,
@@ -56,7 +57,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         predictions=_predictions(question, situation, choices),
         notes=_notes(question, situation, choices),
         chance_left=chance,
-        headline=_headline(best, stop, rows),
+        headline=_headline(best, stop, rows, is_too_short(question.hours, cheapest)),
         runner_up=_runner_up(question, situation, choices),
         _candidates=lambda: _candidates(question, situation, choices),
         _front=lambda: front_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
@@ -307,7 +308,7 @@ def _has_trade_offs(situation: Situation) -> bool:
 
 def _notes(question: Question, situation: Situation, choices: list[Choice]) -> tuple[str, ...]:
     notes = []
-    if not situation.has_readings:
+    if choices and not situation.has_readings:
         notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
     read = {outcome.name for outcome in situation.belief.outcomes}
     missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
@@ -316,7 +317,17 @@ def _notes(question: Question, situation: Situation, choices: list[Choice]) -> t
             f"{', '.join(missing)} has no reading yet, so this advice goes by {', '.join(sorted(read))} alone."
         )
     if len(situation.log.variants) == 1:
-        notes.append("Only one variant has been read, so nothing is known yet about any factor.")
+        notes.append(
+            "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."
+        )
+    if question.without_goal:
+        names = listed(question.without_goal, "and")
+        has, it, part = (
+            ("has", "it takes", "sets one") if len(question.without_goal) == 1 else ("have", "they take", "set one")
+        )
+        notes.append(
+            f"{names} {has} no goal, so {it} no part in this advice; a goal of raise, lower, hit or within {part}."
+        )
     if not situation.log.units:
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
     if choices and len(choices) < question.count:
@@ -330,11 +341,15 @@ def _notes(question: Question, situation: Situation, choices: list[Choice]) -> t
     return (*notes, *situation.expected)
 
 
-def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]]) -> str:
+def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]], is_short: bool) -> str:
+    if is_short:
+        return "No move fits the hours left."
+    if stop and not rows:
+        return "Nothing is within reach."
     if stop:
         return "Nothing left is worth its bench time."
     if not rows:
         return "There is nothing to suggest."
     if not best:
-        return f"First build: {wording.duration(rows[0]['minutes'])}."
+        return f"To explore with first: {wording.duration(rows[0]['minutes'])}."
     return f"Next: {rows[0]['kind']}, {wording.duration(rows[0]['minutes'])}; best so far is variant {best['variant']}."

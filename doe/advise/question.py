@@ -14,6 +14,7 @@ from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
+from doe.model.wording import exact
 
 Only = Literal["improve", "learn"]
 
@@ -28,6 +29,8 @@ class Question:
     ----------
     factors, outcomes : tuple
         All factors; the outcomes that take part in worth.
+    without_goal : tuple of str
+        Names of those that have no goal.
     effort : Effort
     limits, derived : tuple
     count : int
@@ -48,6 +51,7 @@ class Question:
 
     factors: tuple[Factor, ...]
     outcomes: tuple[Outcome, ...]
+    without_goal: tuple[str, ...]
     effort: Effort
     limits: tuple[Limit, ...]
     derived: tuple[Derived, ...]
@@ -99,7 +103,7 @@ def ask(
     if not isinstance(count, int) or not 1 <= count <= MOST_SUGGESTIONS:
         raise UsageError(f"count is {count}; it must be a whole number from 1 to {MOST_SUGGESTIONS}.")
     if hours is not None and not 0 < hours < float("inf"):
-        raise UsageError(f"hours is {hours}; it must be a number above 0.")
+        raise UsageError(f"hours is {exact(hours)}; it must be a number above 0.")
     if only not in (None, "improve", "learn"):
         raise UsageError(
             f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
@@ -108,7 +112,8 @@ def ask(
         if name not in [outcome.name for outcome in outcomes]:
             known = [outcome.name for outcome in outcomes]
             raise UsageError(f"'{name}' is no outcome of this project.{did_you_mean(name, known)}")
+    without_goal = tuple(outcome.name for outcome in outcomes if outcome.goal is None)
     return Question(
-        tuple(factors), goal_outcomes(outcomes), effort or Effort(), tuple(limits), tuple(derived), count, hours, only,
-        unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
+        tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,
+        hours, only, unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
     )  # fmt: skip

@@ -40,6 +40,11 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float:
     return MODEL_DOUBT + (1 - MODEL_DOUBT) * share
 
 
+def is_too_short(hours: float | None, cheapest_minutes: float | None) -> bool:
+    """Tell whether not even the cheapest move fits the hours left."""
+    return hours is not None and cheapest_minutes is not None and cheapest_minutes > 60 * hours
+
+
 def stop_sentence(
     chance: float,
     variant: str | None,
@@ -47,6 +52,7 @@ def stop_sentence(
     matters: float,
     hours: float | None,
     cheapest_minutes: float | None,
+    unit: str | None = None,
 ) -> str | None:
     """Say why work should stop, or return None.
 
@@ -64,11 +70,15 @@ def stop_sentence(
         Bench hours left.
     cheapest_minutes : float or None
         Minutes of the cheapest move; None where there is no move at all.
+    unit : str, optional
+        The only unit that was looked at.
     """
     keep = f"keep variant {variant}, worth {worth}" if variant is not None else "no variant has been read yet"
     if cheapest_minutes is None:
-        return f"no variant is within reach of a unit or a new one; {keep}."
-    if hours is not None and cheapest_minutes > 60 * hours:
+        where = "a unit or a new one" if unit is None else "a new unit" if unit == "new" else f"unit {unit}"
+        other = "loosen a limit" if unit is None else "allow other units, or loosen a limit"
+        return f"no variant that keeps the limits is within reach of {where}; {other}; {keep}."
+    if hours is not None and is_too_short(hours, cheapest_minutes):
         return (
             f"{wording.duration(60 * hours)} left, and the cheapest move takes "
             f"{wording.duration(cheapest_minutes)}; {keep}."

@@ -115,7 +115,7 @@ def test_only_one_unit_if_asked(log, factors, outcomes, effort):
 
 
 def test_an_unknown_unit_is_named_with_those_there_are(log, factors, outcomes, effort):
-    message = "There is no unit 'body C'; there are: A."
+    message = "There is no unit 'body C'; there are A."
     with pytest.raises(UsageError, match=re.escape(message)):
         recommend(log, factors, outcomes, effort=effort, unit="body C")
 
@@ -193,7 +193,10 @@ def test_without_units_everything_is_new_and_said_so(factors, outcomes, effort):
 def test_one_variant_only_is_said(factors, outcomes, effort):
     frame = readings_of([BASE], wool_and_vents, outcomes, np.random.default_rng(1), rounds=3)
     advice = recommend(frame, factors, outcomes, effort=effort)
-    assert "Only one variant has been read, so nothing is known yet about any factor." in advice.notes
+    assert (
+        "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."
+        in advice.notes
+    )
     assert advice.best["variant"] == "1"
     assert len(advice.table) == 1
 

@@ -26,6 +26,10 @@ def test_hours_that_do_not_do_and_no_reach_at_all_are_said():
     assert stop_sentence(0.9, "7", "0.8", 0.05, 0.25, 21.0) == (
         "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
     )
+    assert stop_sentence(1.0, None, "", 0.0, None, None, "B") == (
+        "no variant that keeps the limits is within reach of unit B; allow other units, or loosen a limit; "
+        "no variant has been read yet."
+    )
     assert stop_sentence(1.0, None, "", 0.0, None, None) == (
-        "no variant is within reach of a unit or a new one; no variant has been read yet."
+        "no variant that keeps the limits is within reach of a unit or a new one; loosen a limit; no variant has been read yet."
     )

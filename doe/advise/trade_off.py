@@ -1,0 +1,100 @@
+"""How the choice moves with the weights, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from doe.model import wording
+from doe.model.errors import listed
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Row = Mapping[str, Any]
+
+
+def kept_sentence(weights: pd.DataFrame) -> str:
+    """Say at which weights another variant would be the one to keep; empty without weights.
+
+    Parameters
+    ----------
+    weights : DataFrame
+        `Advice.weights`.
+    """
+    if not len(weights):
+        return ""
+    turns = _turns(weights, lambda row: str(row["variant"]))
+    now = str(_now(weights)["variant"])
+    if not turns:
+        return f"Variant {now} stays the one to keep though any one outcome counted {_span(weights)} times as much."
+    parts = [f"variant {name} {_if(when)}" for name, when in turns.items()]
+    return f"Variant {now} is the one to keep; it would be {'; '.join(parts)}."
+
+
+def others_kept(weights: pd.DataFrame) -> list[str]:
+    """Return the variants that would be the one to keep at other weights, the nearest turns first."""
+    return list(_turns(weights, lambda row: str(row["variant"]))) if len(weights) else []
+
+
+def build_sentence(weights: pd.DataFrame) -> str:
+    """Say at which weights another build would promise most; empty without weights."""
+    if not len(weights):
+        return ""
+    factors = [
+        name for name in weights.columns if name not in ("outcome", "weight", "variant", "worth", "design_worth")
+    ]
+    now = _now(weights)
+
+    def differing(row: Row) -> str:
+        return ", ".join(f"{name} {_setting(row[name])}" for name in factors if row[name] != now[name])
+
+    turns = _turns(weights, differing)
+    if not turns:
+        return (
+            f"What promises most to build stays the same though any one outcome counted {_span(weights)} times as much."
+        )
+    parts = [f"{change} {_if(when)}" for change, when in turns.items()]
+    return f"What promises most to build would have {'; '.join(parts)}."
+
+
+def _turns(weights: pd.DataFrame, name: Callable[[Row], str]) -> dict[str, list[str]]:
+    """List what the choice turns to, and at which weights it first does: nearest to the weights of now, on either side."""
+    rows = _rows(weights)
+    now = name(_now(weights))
+    found: dict[str, list[str]] = {}
+    for outcome in dict.fromkeys(row["outcome"] for row in rows):
+        mine = sorted((row for row in rows if row["outcome"] == outcome), key=lambda row: float(row["weight"]))
+        more = [row for row in mine if row["weight"] > 1]
+        less = [row for row in reversed(mine) if row["weight"] < 1]
+        for side in (more, less):
+            seen = {now}
+            for row in side:
+                if name(row) not in seen:
+                    seen.add(name(row))
+                    found.setdefault(name(row), []).append(_when(row))
+    return found
+
+
+def _when(row: Row) -> str:
+    return f"{row['outcome']} counted {wording.number(row['weight'])} times"
+
+
+def _if(when: Sequence[str]) -> str:
+    return f"if {listed(when)} as much"
+
+
+def _now(weights: pd.DataFrame) -> Row:
+    return next(row for row in _rows(weights) if row["weight"] == 1.0)
+
+
+def _rows(weights: pd.DataFrame) -> list[Row]:
+    return [{str(name): value for name, value in row.items()} for row in weights.to_dict("records")]
+
+
+def _span(weights: pd.DataFrame) -> str:
+    return f"{wording.number(weights['weight'].min())} to {wording.number(weights['weight'].max())}"
+
+
+def _setting(value: Any) -> str:
+    return value if isinstance(value, str) else wording.number(float(value), 6)
