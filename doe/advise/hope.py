@@ -32,6 +32,9 @@ LEAST = 0.02
 
 N_LOOKED_AT = 2_000
 
+AT_ONCE = 128
+"""Worlds looked at together: as many as fit a processor's cache."""
+
 
 def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, rng: np.random.Generator) -> Floats:
     """Return the log weight of each world by how far its best variant makes the goals look set within reach.
@@ -51,8 +54,14 @@ def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, 
     ndarray of shape (n_draws,)
     """
     codes = _sample(space, rng)
-    values = [quick(item.coefficients) @ space.matrix(codes, item.terms).T for item in draws]
-    reached = np.maximum(worth(outcomes, values).max(axis=1), _kept(outcomes, draws))
+    matrices = [space.matrix(codes, item.terms).T for item in draws]
+    coefficients = [quick(item.coefficients) for item in draws]
+    best = []
+    for start in range(0, len(coefficients[0]), AT_ONCE):
+        block = slice(start, start + AT_ONCE)
+        values = [rows[block] @ matrix for rows, matrix in zip(coefficients, matrices, strict=True)]
+        best.append(worth(outcomes, values).max(axis=1))
+    reached = np.maximum(np.concatenate(best), _kept(outcomes, draws))
     missing = np.maximum(HOPED_FOR - reached, 0.0) / SPREAD
     result: Floats = np.log(np.maximum(np.exp(-0.5 * missing**2), LEAST))
     return result

@@ -60,13 +60,16 @@ def desirability(outcome: Outcome, values: Any) -> Floats:
     (low_zero, high_zero), (low_full, high_full) = outcome.outer, outcome.inner
     result: Floats | None = None
     if math.isfinite(low_zero):
-        result = (numbers - low_zero) * (1 / (low_full - low_zero))
+        result = np.asarray(numbers - low_zero)
+        result *= 1 / (low_full - low_zero)
     if math.isfinite(high_zero):
-        falling = (high_zero - numbers) * (1 / (high_zero - high_full))
-        result = falling if result is None else np.minimum(result, falling)
+        falling = np.asarray(high_zero - numbers)
+        falling *= 1 / (high_zero - high_full)
+        result = falling if result is None else np.minimum(result, falling, out=result)
     if result is None:
         return np.ones_like(numbers)
-    return np.clip(result, 0, 1)
+    np.maximum(result, 0, out=result)
+    return np.minimum(result, 1, out=result)
 
 
 def overall(desirabilities: Sequence[Floats], weights: Sequence[float]) -> Floats:

@@ -3,7 +3,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from doe.rehearse.report import bootstrap_mean, bootstrap_ratio, claim_figures, outcomes_by_strategy, ratios, section
+from doe.rehearse.report import section
+from doe.rehearse.summaries import bootstrap_mean, bootstrap_ratio, claim_figures, outcomes_by_strategy, ratios
 
 
 def plays():
