@@ -21,6 +21,7 @@ FLOORS = {
     "project": 5,
     "measuring": 5,
     "rehearse": 5,
+    "guides": 5,
     "sheets": 6,
     "charts": 6,
     "cli": 7,

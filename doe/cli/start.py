@@ -28,9 +28,12 @@ def build_init() -> Parser:
     parser = Parser(
         "fettle init",
         "Start a project: one file that keeps the definitions and the whole history. With --setup the definitions come\n"
-        "from a TOML file; without it the project is empty, and 'fettle factor add' and 'fettle outcome add' fill it.",
+        "from a TOML file, with --starter from a set that ships with Fettle, all to be edited; without either the project\n"
+        "is empty, and 'fettle factor add' and 'fettle outcome add' fill it.",
         [
             "fettle init radio --setup setup.toml",
+            "fettle init --starters",
+            "fettle init shelf-box --starter loudspeaker",
             'fettle init --title "Desk fan" --question "It whines"',
             "fettle init radio --from-export radio-tables",
         ],
@@ -38,6 +41,8 @@ def build_init() -> Parser:
     )
     parser.add_argument("file", nargs="?", metavar="FILE", help="the new file; by default named after the title")
     parser.add_argument("--setup", metavar="FILE", help="TOML file with factors, outcomes, limits and effort")
+    parser.add_argument("--starter", metavar="NAME", help="begin with a starter set; --starters lists them")
+    parser.add_argument("--starters", action="store_true", help="list the starter sets and stop")
     parser.add_argument("--from-export", metavar="SOURCE", help="folder or XLSX file written by 'fettle export'")
     parser.add_argument("--title", help="what is being tuned")
     parser.add_argument("--question", help="what is wrong, in your own words")
@@ -46,13 +51,15 @@ def build_init() -> Parser:
 
 def run_init(options: Namespace) -> None:
     """Start a project file."""
+    if options.starters:
+        _list_starters()
+        return
     if options.from_export:
         _restore(options)
         return
     from doe.project import Project
-    from doe.store.setup_file import read_setup
 
-    setup = read_setup(options.setup) if options.setup else Setup()
+    setup, cautions = _definitions(options)
     words = {name: getattr(options, name) for name in ("title", "question") if getattr(options, name) is not None}
     setup = replace(setup, **words)
     project = Project.create(_new_path(options, setup.title), setup)
@@ -65,15 +72,48 @@ def run_init(options: Namespace) -> None:
     say(f"Nothing else was touched; to take it back, delete {project.path}.")
     if not setup.factors:
         note("Next: say what can be changed with 'fettle factor add', and what is judged with 'fettle outcome add'.")
+    elif options.starter:
+        say("\n".join(["", heading("Take care"), *(f"  {caution}" for caution in cautions)]))
+        note("Next: edit what does not fit ('fettle factor list', 'fettle outcome list'), then 'fettle next'.")
     else:
         note("Next: bring in a log with 'fettle import FILE', or log the first variant with 'fettle log'.")
+
+
+def _definitions(options: Namespace) -> tuple[Setup, tuple[str, ...]]:
+    """Return what the project begins with, and what to beware of.
+
+    Raises
+    ------
+    UsageError
+        If two beginnings are named, or there is no such starter set.
+    DataError
+        If the setup file cannot be read.
+    """
+    from doe.store.setup_file import read_setup
+
+    if options.starter is None:
+        return (read_setup(options.setup) if options.setup else Setup()), ()
+    if options.setup:
+        raise UsageError("--starter does not go with --setup; give one of them.")
+    from doe.guides.starters import starter
+
+    found = starter(options.starter)
+    return found.setup, found.cautions
+
+
+def _list_starters() -> None:
+    from doe.guides.starters import starters
+
+    for found in starters():
+        say(f"{heading(found.key)}: {found.name}. {found.told}")
+    note("'fettle init --starter NAME' begins with one; every definition in it can be edited.")
 
 
 def _restore(options: Namespace) -> None:
     """Make a project out of an export."""
     from doe.store import ProjectFile
 
-    given = [f"--{name}" for name in ("setup", "title", "question") if getattr(options, name) is not None]
+    given = [f"--{name}" for name in ("setup", "starter", "title", "question") if getattr(options, name) is not None]
     if given:
         raise UsageError(f"{given[0]} does not go with --from-export, which brings its own definitions.")
     file = ProjectFile.restore(_new_path(options, Path(options.from_export).stem), options.from_export)

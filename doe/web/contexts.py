@@ -343,7 +343,9 @@ class SetupPage:
 class StartPage:
     """The beginning of a project."""
 
-    sets: tuple[tuple[str, str, str], ...] = field(metadata=said("starter sets: key, name, what is in it"))
+    sets: tuple[tuple[str, str, str, tuple[str, ...]], ...] = field(
+        metadata=said("starter sets: key, name, what is in it, cautions")
+    )
     demos: tuple[tuple[str, str, str], ...] = field(metadata=said("invented projects: key, name, what it is"))
     others: tuple[str, ...] = field(metadata=said("project files in the folder"))
     fields: tuple[Field, ...] = field(metadata=said("title and question"))

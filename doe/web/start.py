@@ -13,11 +13,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 import doe
+from doe.guides.starters import BLANK, KEYS, Starter, starter, starters
 from doe.model.errors import DataError, FettleError
-from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.project import Project
-from doe.store.setup_file import read_setup
 from doe.web import urls
 from doe.web.contexts import Field, StartPage
 from doe.web.desk import Desk
@@ -25,13 +24,6 @@ from doe.web.forms import Sent
 from doe.web.pages import go_to, page
 
 router = APIRouter(include_in_schema=False)
-SETS = {
-    "blank": "Nothing yet",
-    "loudspeaker": "Small loudspeaker",
-    "ear-cup": "Closed ear cup",
-    "plucked": "Plucked instrument",
-    "fan": "Printed fan",
-}
 DEMOS = {
     "radio": ("Tabletop radio", "23 variants of a radio from birch rings: which change is to blame for the echo?"),
     "fan": ("Desk fan", "A printed impeller, away from sound: airflow against whine."),
@@ -58,7 +50,7 @@ def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, 
     is_ours = desk.project.path.name if desk.is_open else ""
     others = sorted(path.name for path in folder.glob(f"*{_SUFFIX}") if path.is_file() and path.name != is_ours)
     context = StartPage(
-        sets=tuple((key, name, _holds(key)) for key, name in SETS.items()),
+        sets=tuple((item.key, item.name, _holds(item), item.cautions) for item in starters()),
         demos=tuple((key, name, told) for key, (name, told) in DEMOS.items()),
         others=tuple(others),
         fields=(
@@ -71,32 +63,25 @@ def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, 
     return page(request, "start.html", context, status)
 
 
-def starter(key: str) -> Setup:
-    """Return the definitions of a starter set; empty ones for a blank start."""
-    return Setup() if key == "blank" else read_setup(Path(__file__).parent / "starters" / f"{key}.toml")
-
-
-def _holds(key: str) -> str:
-    if key == "blank":
-        return "Define factors and outcomes yourself."
-    setup = starter(key)
-    known = [item.name for item in setup.factors] + [item.name for item in setup.outcomes]
-    names = [name.replace("_", " ") for name in known]
+def _holds(item: Starter) -> str:
+    if item.key == BLANK:
+        return item.told
+    setup = item.setup
     count = f"{counted(len(setup.factors), 'factor')}, {counted(len(setup.outcomes), 'outcome')}"
-    return f"{count}: {', '.join(names)}. All to be edited."
+    return f"{item.told} {count}, all to be edited."
 
 
 @router.post("/start")
 def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
     """Make a project and turn to it."""
-    key = sent.text("set") or "blank"
-    if key not in SETS:
+    key = sent.text("set") or BLANK
+    if key not in (BLANK, *KEYS):
         raise HTTPException(404)
 
     def do() -> str:
         if not sent.text("title"):
             raise DataError("What is tuned is empty; it must be a few words, such as 'Tabletop radio'.")
-        setup = replace(starter(key), title=sent.text("title")[:200], question=sent.text("question")[:2000])
+        setup = replace(starter(key).setup, title=sent.text("title")[:200], question=sent.text("question")[:2000])
         desk.open(Project.create(_free_path(desk.settings.folder, setup.title), setup))
         return urls.bench()
 

@@ -114,13 +114,13 @@ def test_from_nothing_to_a_first_answer(tmp_path):
 @pytest.mark.slow
 def test_every_starter_set_and_demo_can_be_begun(tmp_path):
     visitor = Visitor(create_app(None, Settings(folder=tmp_path, patience_s=0.0)))
-    for key in ("blank", "loudspeaker", "ear-cup", "plucked", "fan"):
+    for key in ("blank", "loudspeaker", "ear-cup", "plucked", "fan", "enclosure"):
         page = visitor.send(visitor.get("/start"), "/start", title=f"My {key}", set=key)
         assert page.status == 200
         assert f"My {key}" in page.text
     demo = visitor.send(visitor.get("/start"), "/demo", demo="radio")
     assert "23 variants" in demo.text
-    assert len(list(tmp_path.glob("*.duckdb"))) == 6
+    assert len(list(tmp_path.glob("*.duckdb"))) == 7
     opened = visitor.send(visitor.get("/start"), "/open", file="my-fan.duckdb")
     assert "My fan" in opened.text
 
