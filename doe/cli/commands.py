@@ -99,6 +99,7 @@ COMMANDS = (
         },
     ),
     Command("effort", "Frame", "start", "show or set what bench work costs"),
+    Command("symptom", "Frame", "symptom", "what is usually tried when it is boomy, harsh, hot, and why"),
     Command("estimate", "Frame", "estimate", "what a resonator, box, cavity or gap should do by theory"),
     Command(
         "unit",

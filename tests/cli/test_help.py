@@ -54,6 +54,7 @@ def test_help_ends_with_examples_that_the_command_takes(prog):
         "read",
         "measure",
         "estimate",
+        "symptom",
     ],
 )
 def test_commands_that_tell_something_tell_it_as_json_too(name):
