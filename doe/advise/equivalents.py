@@ -1,0 +1,263 @@
+"""The result of looking for a permanent equivalent."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from doe.advise.lasting import Solved
+from doe.advise.nearest import Start
+from doe.advise.reach import NEW
+from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
+from doe.advise.standin import StandIn
+from doe.advise.twin import rows_of
+from doe.model.choices import Settings, Value
+from doe.model.wording import duration, exact, number, with_interval
+
+_COLUMNS = ["place", "outcome", "route", "mean", "sd", "low", "high", "build_low", "build_high"]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Equivalents:
+    """Lasting settings that give the same derived quantity with the stand-in taken away.
+
+    Attributes
+    ----------
+    variant : str
+        What is made permanent; empty where settings were given.
+    start : mapping of str to setting
+        Its settings.
+    stand_in, quantity : str
+        The factor that is taken away, and the quantity that is kept.
+    wanted : float
+        Value of the quantity.
+    table : DataFrame
+        One row per answer, nearest first: one column per factor, then `value` and `mismatch` of the quantity, `fits` (no
+        outcome moves by more than what matters; None where nothing was said to matter), `unit` (or ``new``) from which it
+        takes the fewest `minutes`, and `cost`.
+    predictions : DataFrame
+        `place` (0 for the variant itself, from 1 for the rows of `table`), `outcome`, `route` (``through`` the quantity, or by
+        its ``parts``), `mean, sd, low, high` over builds and `build_low, build_high` for one new build (95 %).
+    disagreements : DataFrame
+        `place, outcome, finding` where the two routes part.
+    must_give : tuple of str
+        What would bring a lasting setting nearer.
+    test : mapping
+        The build that would test the equivalence: `settings, unit, minutes, outcome, apart, is_equivalent`.
+    is_exact : bool
+        Whether every combination of lasting settings was looked at.
+    headline : str
+        The answer in one sentence.
+    notes : tuple of str
+        What else must be known.
+    units : mapping of str to str
+        Units of measure of the quantity and the outcomes.
+    """
+
+    variant: str
+    start: Settings
+    stand_in: str
+    quantity: str
+    wanted: float
+    table: pd.DataFrame
+    predictions: pd.DataFrame
+    disagreements: pd.DataFrame
+    must_give: tuple[str, ...]
+    test: Mapping[str, Any]
+    is_exact: bool
+    headline: str
+    notes: tuple[str, ...]
+    units: Mapping[str, str]
+
+    @property
+    def best(self) -> dict[str, Value]:
+        """Settings of the nearest answer; empty where there is none."""
+        names = list(self.start)
+        return {name: self.table.iloc[0][name] for name in names} if len(self.table) else {}
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the answers, at full precision."""
+        return self.table.copy()
+
+    def summary(self) -> str:
+        """Return the answer as text."""
+        lines = [self.headline, ""]
+        if len(self.predictions):
+            lines += ["As it is:", *self._expected(0), ""]
+        for place, row in enumerate(rows_of(self.table), start=1):
+            lines += [f"{place}. {self._what(row)}", *self._expected(place), ""]
+        lines += [f"What must give: {text}." for text in self.must_give]
+        lines += [f"Note: {text}" for text in (*dict.fromkeys(self.disagreements["finding"]), *self.notes)]
+        return "\n".join(lines).rstrip() + "\n"
+
+    def _what(self, row: Mapping[str, Any]) -> str:
+        changed = [name for name in self.start if row[name] != self.start[name]]
+        changes = ", ".join(f"{name} {_shown(row[name])}" for name in changed) or "nothing else changed"
+        where = "a new unit" if row["unit"] == NEW else f"unit {row['unit']}"
+        fits = "" if row["fits"] is None or row["fits"] else "; too far off for at least one outcome"
+        unit = f" {self.units.get(self.quantity, '')}".rstrip()
+        return (
+            f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['mismatch'])}), {where}, "
+            f"{duration(row['minutes'])}{fits}"
+        )
+
+    def _expected(self, place: int) -> list[str]:
+        mine = self.predictions[self.predictions["place"] == place]
+        lines = []
+        for outcome, rows in mine.groupby("outcome", sort=False):
+            unit = self.units.get(str(outcome), "")
+            told = [
+                f"{'through ' + self.quantity if row['route'] == THROUGH else 'by its parts'} "
+                f"{with_interval(row['mean'], row['low'], row['high'], unit)}"
+                for row in rows.to_dict("records")
+            ]
+            lines.append(f"   {outcome}: {', '.join(told)}")
+        return lines
+
+    def _repr_html_(self) -> str:
+        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        notes = "".join(f"<p><small>{html.escape(note)}</small></p>" for note in (*self.must_give, *self.notes))
+        return f"<p><strong>{html.escape(self.headline)}</strong></p>{shown.to_html(index=False, border=0)}{notes}"
+
+    def __repr__(self) -> str:
+        return f"<Equivalents: {self.headline}>"
+
+
+def make_equivalents(
+    stand_in: StandIn,
+    variant: str,
+    start: Settings,
+    solved: Solved,
+    starts: Sequence[Start],
+    routes: Sequence[Routes],
+    gives: Sequence[str],
+    test: Mapping[str, Any],
+) -> Equivalents:
+    """Put settings, predictions and sentences together."""
+    names = list(start)
+    rows = pd.DataFrame([start, *(one.settings for one in solved.nearest)])[names]
+    predictions = _predictions(rows, routes)
+    fits = [_fits(place, predictions, routes) for place in range(1, len(rows))]
+    table = pd.DataFrame(
+        [
+            [*(one.settings[name] for name in names), one.value, one.mismatch, fit, begin.unit, *_cost(begin)]
+            for one, begin, fit in zip(solved.nearest, starts, fits, strict=True)
+        ],
+        columns=[*names, "value", "mismatch", "fits", "unit", "minutes", "cost"],
+    ).astype({"fits": object})
+    units = {stand_in.quantity.name: stand_in.quantity.unit, **{one.outcome.name: one.outcome.unit for one in routes}}
+    is_near = bool(fits) and fits[0] is not False
+    return Equivalents(
+        variant=variant,
+        start=start,
+        stand_in=stand_in.factor.name,
+        quantity=stand_in.quantity.name,
+        wanted=solved.wanted,
+        table=table,
+        predictions=predictions,
+        disagreements=_disagreements(predictions, routes, stand_in),
+        must_give=() if is_near else tuple(gives),
+        test=test,
+        is_exact=solved.is_exact,
+        headline=_headline(stand_in, variant, solved, is_near),
+        notes=_notes(stand_in, solved, routes, test),
+        units=units,
+    )
+
+
+def _cost(start: Start) -> tuple[float, float]:
+    return start.cost.minutes, start.cost.price
+
+
+def _predictions(rows: pd.DataFrame, routes: Sequence[Routes]) -> pd.DataFrame:
+    frames = []
+    for one in routes:
+        for route, frame in one.predictions(rows).items():
+            frames.append(frame.assign(place=range(len(rows)), outcome=one.outcome.name, route=route))
+    if not frames:
+        return pd.DataFrame({name: [] for name in _COLUMNS})
+    return pd.concat(frames, ignore_index=True)[_COLUMNS].sort_values("place", kind="stable", ignore_index=True)
+
+
+def _fits(place: int, predictions: pd.DataFrame, routes: Sequence[Routes]) -> bool | None:
+    """Tell whether no outcome moves by more than what matters, by the route that is to be leaned on."""
+    judged = [one for one in routes if one.outcome.matters is not None]
+    if not judged:
+        return None
+    moved = []
+    for one in judged:
+        route = THROUGH if one.through is not None and one.preferred is one.through else PARTS
+        mine = predictions[(predictions["outcome"] == one.outcome.name) & (predictions["route"] == route)]
+        means = mine.set_index("place")["mean"]
+        moved.append(abs(means[place] - means[0]) <= (one.outcome.matters or 0.0))
+    return all(moved)
+
+
+def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in: StandIn) -> pd.DataFrame:
+    rows = []
+    for place in sorted(set(predictions["place"]) - {0}):
+        for one in routes:
+            mine = predictions[(predictions["place"] == place) & (predictions["outcome"] == one.outcome.name)]
+            found = disagreement(one, stand_in, {row["route"]: row for row in mine.to_dict("records")})
+            if found:
+                rows.append((place, one.outcome.name, found))
+    return pd.DataFrame(rows, columns=["place", "outcome", "finding"])
+
+
+def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool) -> str:
+    what = f"variant {variant}" if variant else "these settings"
+    gone = f"{stand_in.factor.name} at {_shown(stand_in.to)}"
+    unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
+    kept = f"the {stand_in.quantity.name.replace('_', ' ')} of {what} ({number(solved.wanted, 4)}{unit})"
+    if not solved.nearest:
+        return f"With {gone} no setting keeps the limits, whatever is done to {_lasting(stand_in)}."
+    first = solved.nearest[0]
+    lasting = ", ".join(f"{factor.name} {_shown(first.settings[factor.name])}" for factor in stand_in.lasting)
+    if is_near:
+        return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}."
+    return f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest is {lasting}."
+
+
+def _lasting(stand_in: StandIn) -> str:
+    return ", ".join(factor.name for factor in stand_in.lasting)
+
+
+def _off(mismatch: float, unit: str = "") -> str:
+    if abs(mismatch) < 1e-9:
+        return "the very same"
+    return f"{number(abs(mismatch))}{unit} too {'much' if mismatch > 0 else 'little'}"
+
+
+def _shown(value: object) -> str:
+    return exact(float(value)) if isinstance(value, int | float) else str(value)
+
+
+def _notes(stand_in: StandIn, solved: Solved, routes: Sequence[Routes], test: Mapping[str, Any]) -> tuple[str, ...]:
+    notes = [one.finding for one in routes if one.finding]
+    if any(one.through is None for one in routes):
+        notes.append(f"{stand_in.quantity.name} cannot be a term of a model, so predictions are by its parts alone.")
+    if not routes:
+        notes.append("Nothing has been read that could be predicted from.")
+    if not solved.is_exact:
+        notes.append("There are too many lasting settings to look at each; the nearest that a search found are listed.")
+    if test:
+        notes.append(_test_sentence(test))
+    return tuple(dict.fromkeys(notes))
+
+
+def _test_sentence(test: Mapping[str, Any]) -> str:
+    where = "a new unit" if test["unit"] == NEW else f"unit {test['unit']}"
+    settings = ", ".join(f"{name} {_shown(value)}" for name, value in test["settings"].items())
+    took = duration(test["minutes"])
+    if test["is_equivalent"]:
+        return (
+            f"Building the first of these ({where}, {took}) is what tests the equivalence; read it beside the variant."
+        )
+    return (
+        f"The equivalence is tested best by {settings} ({where}, {took}): the same quantity from another mix, where the two "
+        f"ways of predicting {test['outcome']} lie {number(test['apart'], 2)} standard deviations apart."
+    )

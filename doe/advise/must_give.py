@@ -1,0 +1,79 @@
+"""What must give where no lasting setting within its limits comes near: a limit, or the range of a factor."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from doe.advise.lasting import Equivalent, Solved, solve
+from doe.advise.standin import StandIn
+from doe.model.choices import Settings, Value
+from doe.model.errors import DataError, listed
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, derive
+from doe.model.wording import exact
+
+
+def what_must_give(
+    stand_in: StandIn,
+    factors: Sequence[Factor],
+    start: Mapping[str, Value],
+    solved: Solved,
+    *,
+    limits: Sequence[Limit] = (),
+    derived: Sequence[Derived] = (),
+) -> tuple[str, ...]:
+    """Say what would bring a lasting setting nearer: a limit that is let go, or a factor that goes beyond its range.
+
+    Returns
+    -------
+    tuple of str
+        Sentences, nearest first; empty where nothing would at least halve the mismatch.
+    """
+    off = abs(solved.nearest[0].mismatch) if solved.nearest else math.inf
+    ways: list[tuple[float, str]] = []
+    free = solve(stand_in, factors, start, count=1)
+    if limits and free.nearest and abs(free.nearest[0].mismatch) < 0.5 * off:
+        found = free.nearest[0]
+        broken = [limit.rule for limit in limits if not _keeps(limit, found.settings, derived)]
+        ways.append((abs(found.mismatch), f"without the limit {listed(broken, 'and')}: {_told(found, stand_in)}"))
+    for factor in stand_in.lasting:
+        wider = _widened(factor)
+        if wider is None:
+            continue
+        swapped = tuple(wider if item.name == factor.name else item for item in factors)
+        part = replace(stand_in, lasting=tuple(wider if item is factor else item for item in stand_in.lasting))
+        near = solve(part, swapped, start, limits=limits, derived=derived, count=1).nearest
+        if near and abs(near[0].mismatch) < 0.5 * off:
+            side = f"{factor.name} beyond {exact(factor.span[0])} to {exact(factor.span[1])}"
+            ways.append((abs(near[0].mismatch), f"{side}: {_told(near[0], stand_in)}"))
+    return tuple(sentence for _, sentence in sorted(ways))
+
+
+def _told(found: Equivalent, stand_in: StandIn) -> str:
+    lasting = ", ".join(f"{factor.name} {_shown(found.settings[factor.name])}" for factor in stand_in.lasting)
+    unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
+    return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
+
+
+def _shown(value: Value) -> str:
+    return value if isinstance(value, str) else exact(float(value))
+
+
+def _keeps(limit: Limit, settings: Settings, derived: Sequence[Derived]) -> bool:
+    try:
+        return bool(limit.expression.evaluate(derive(settings, derived)))
+    except DataError:
+        return False
+
+
+def _widened(factor: Factor) -> Factor | None:
+    """Return the factor with its range once more to either side, but not across zero; None for levels."""
+    if not factor.is_numeric:
+        return None
+    low, high = factor.span
+    step = factor.step or (high - low) / 200
+    steps = max(1, min(round((high - low) / step), 5000))
+    down = steps if low < 0 else min(steps, max(0, math.ceil(low / step - 1e-9) - 1))
+    return replace(factor, low=low - down * step, high=low + round((high - low) / step) * step + steps * step)

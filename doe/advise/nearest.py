@@ -1,0 +1,49 @@
+"""From where a variant is reached with the least bench time: the nearest unit, or a new one."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from doe.advise.effort import Cost, change_cost, new_unit_cost
+from doe.advise.reach import NEW
+from doe.model.choices import Value
+from doe.model.effort import Effort
+from doe.model.factor import Factor
+from doe.model.records import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where to begin.
+
+    Attributes
+    ----------
+    unit : str
+        Name of the unit, or ``new``.
+    cost : Cost
+        Minutes and money to get from there to the variant, readings left out.
+    """
+
+    unit: str
+    cost: Cost
+
+
+def nearest_start(
+    factors: Sequence[Factor],
+    units: Sequence[Unit],
+    end: Mapping[str, Value],
+    effort: Effort,
+    bought: Mapping[str, Collection[str]] | None = None,
+) -> Start:
+    """Return the start that takes the fewest minutes, one-way and rebuild factors respected."""
+    names = [factor.name for factor in factors]
+    ways = [
+        Start(unit.name, change_cost(factors, unit.settings, end, bought))
+        for unit in units
+        if not unit.retired
+        and all(name in unit.settings for name in names)
+        and all(factor.can_go(unit.settings[factor.name], end[factor.name]) for factor in factors)
+    ]
+    ways.append(Start(NEW, new_unit_cost(factors, end, effort, bought)))
+    return min(ways, key=lambda way: way.cost.minutes)

@@ -1,0 +1,137 @@
+"""Two ways to predict the same settings: through a derived quantity, and by the factors it is written in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from doe.advise.space import usable_as_terms
+from doe.advise.standin import StandIn
+from doe.coding import Coding
+from doe.fit import analyse
+from doe.fit.effects import Effects
+from doe.fit.through import CLEAR
+from doe.model.errors import FettleError, listed
+from doe.model.factor import Factor
+from doe.model.limit import Derived
+from doe.model.outcome import Outcome
+from doe.model.wording import number
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+THROUGH, PARTS = "through", "parts"
+
+
+@dataclass(frozen=True, slots=True)
+class Routes:
+    """One outcome, analysed both ways.
+
+    Attributes
+    ----------
+    outcome : Outcome
+    through : Effects or None
+        The quantity in the place of its parts; None where it cannot be a term.
+    parts : Effects
+        By the factors themselves.
+    odds : float
+        Evidence for the quantity over its parts; NaN where it could not be weighed.
+    finding : str
+        What the odds mean, in a sentence; empty where the parts move nothing.
+    """
+
+    outcome: Outcome
+    through: Effects | None
+    parts: Effects
+    odds: float
+    finding: str
+
+    @property
+    def preferred(self) -> Effects:
+        """The analysis to lean on: through the quantity, unless the log speaks against it."""
+        return self.parts if self.through is None or self.odds <= 1.0 / CLEAR else self.through
+
+    def predictions(self, settings: pd.DataFrame) -> dict[str, pd.DataFrame]:
+        """Return the predictions by each route that there is."""
+        both = {THROUGH: self.through, PARTS: self.parts}
+        return {route: effects.predict(settings) for route, effects in both.items() if effects is not None}
+
+
+def both_routes(
+    readings: pd.DataFrame | None, factors: Sequence[Factor], outcomes: Sequence[Outcome], stand_in: StandIn, seed: int
+) -> list[Routes]:
+    """Analyse every outcome that can be analysed, both ways."""
+    if readings is None or not len(readings):
+        return []
+    found = []
+    for outcome in outcomes:
+        try:
+            parts = analyse(readings, factors, outcome, derived=[stand_in.quantity], seed=seed)
+        except FettleError:
+            continue
+        if parts.basis is None:
+            continue
+        odds, finding = _weighed(parts, stand_in)
+        found.append(Routes(outcome, _through(readings, factors, outcome, stand_in, seed), parts, odds, finding))
+    return found
+
+
+def _weighed(parts: Effects, stand_in: StandIn) -> tuple[float, str]:
+    rows = parts.through[parts.through["quantity"] == stand_in.quantity.name]
+    return (float(rows["odds"].iloc[0]), str(rows["finding"].iloc[0])) if len(rows) else (float("nan"), "")
+
+
+def _through(
+    readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, stand_in: StandIn, seed: int
+) -> Effects | None:
+    """Fit the quantity, bent if need be, beside the main effects of the other factors."""
+    if not usable_as_terms([stand_in.quantity], factors):
+        return None
+    varied = [factor.name for factor in factors if readings[factor.name].nunique() > 1]
+    others = [name for name in varied if name not in stand_in.quantity.parsed.names]
+    quantity: Derived = stand_in.quantity
+    coding = Coding(tuple(factors), (quantity,))
+    terms = [quantity.name, f"{quantity.name}^2", *(term.name for term in coding.terms("main", others))]
+    try:
+        effects = analyse(readings, factors, outcome, terms, derived=[quantity], seed=seed)
+    except FettleError:
+        return None
+    return effects if effects.basis is not None else None
+
+
+def disagreement(routes: Routes, stand_in: StandIn, rows: Mapping[str, Any]) -> str:
+    """Say where the two ways give different values, and what the log knows of which is right; empty where they agree.
+
+    Parameters
+    ----------
+    routes : Routes
+    stand_in : StandIn
+    rows : mapping of str to mapping
+        Route -> its prediction: `mean`, `low`, `high`.
+
+    Notes
+    -----
+    They differ where the means are further apart than what matters, or, where nothing was said to matter, where neither mean
+    lies in the other's 95 % interval.
+    """
+    if THROUGH not in rows:
+        return ""
+    one, two = rows[THROUGH], rows[PARTS]
+    gap = abs(one["mean"] - two["mean"])
+    matters = routes.outcome.matters
+    apart = not (two["low"] <= one["mean"] <= two["high"] or one["low"] <= two["mean"] <= one["high"])
+    if not (gap > matters if matters is not None else apart):
+        return ""
+    quantity = stand_in.quantity.name.replace("_", " ")
+    parts = listed([name.replace("_", " ") for name in sorted(stand_in.quantity.parsed.names)], "and")
+    unit = f" {routes.outcome.unit}" if routes.outcome.unit else ""
+    head = (
+        f"{routes.outcome.name.replace('_', ' ').capitalize()} would be {number(one['mean'])}{unit} through {quantity}, but "
+        f"{number(two['mean'])}{unit} by {parts} themselves"
+    )
+    if routes.odds >= CLEAR:
+        return f"{head}; the log favours {quantity} (odds {number(routes.odds, 2)} to 1)."
+    if routes.odds <= 1.0 / CLEAR:
+        return f"{head}; the log speaks against {quantity} (odds {number(1.0 / routes.odds, 2)} to 1), so do not lean on it."
+    return f"{head}; the data cannot tell which is right, so build it before you rely on either."

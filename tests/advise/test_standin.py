@@ -1,0 +1,200 @@
+"""Stand-ins and the lasting settings that replace them, against brute force."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from doe.advise.lasting import solve
+from doe.advise.must_give import what_must_give
+from doe.advise.standin import choose_stand_in
+from doe.model.errors import DataError, FettleError
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, broken_limits
+from tests.refusing import refused
+
+RINGS = Factor("rings", kind="count", low=7, high=12, way="rebuild")
+WOOL = Factor("wool", low=0, high=60, step=5, unit="%", minutes=8)
+VENTS = Factor("vents", kind="count", low=0, high=6, way="up")
+AIR = Derived("air", "rings * 42 - wool * 2.1", unit="cm3")
+FACTORS = (VENTS, RINGS, WOOL)
+START = {"vents": 2, "rings": 11, "wool": 45.0}
+
+
+def numeric_factor(name):
+    """A count, or a number on steps that binary fractions hold exactly."""
+    count = st.builds(
+        lambda low, n: Factor(name, "count", low=low, high=low + n, way="rebuild"), st.integers(1, 9), st.integers(1, 9)
+    )
+    stepped = st.builds(
+        lambda low, n, step: Factor(name, low=low, high=low + n * step, step=step, way="up"),
+        st.integers(1, 9),
+        st.integers(1, 9),
+        st.sampled_from([0.25, 0.5, 2.0]),
+    )
+    return st.one_of(count, stepped)
+
+
+@st.composite
+def projects(draw, most_lasting=3):
+    """A stand-in, up to three lasting factors, a quantity of several shapes, limits, and settings to start from."""
+    names = ["a", "b", "c"][: draw(st.integers(1, most_lasting))]
+    lasting = [draw(numeric_factor(name)) for name in names]
+    stand_in = Factor("s", low=0, high=8, step=1)
+    weights = [draw(st.sampled_from([-3, -1, 0.5, 2, 7])) for _ in names]
+    shape = draw(st.sampled_from(["sum", "product", "ratio"]))
+    parts = [f"{weight} * {name}" for weight, name in zip(weights, names, strict=True)]
+    expression = {
+        "sum": " + ".join([*parts, "1.5 * s"]),
+        "product": " * ".join([*names, "(10 - s)"]),
+        "ratio": f"({' + '.join(parts)} + s) / {names[0]}",
+    }[shape]
+    factors = (*lasting, stand_in)
+    start = {factor.name: draw(st.sampled_from(factor.grid(200))) for factor in factors}
+    limits = draw(
+        st.lists(st.sampled_from([Limit(f"{names[0]} >= 4"), Limit("q <= 40"), Limit(f"{names[-1]} < 7")]), max_size=2)
+    )
+    return factors, Derived("q", expression), start, tuple(limits)
+
+
+def brute_force(factors, quantity, start, limits):
+    """Look at every combination, one after the other."""
+    lasting = [factor for factor in factors if factor.name != "s"]
+    wanted = quantity.parsed.evaluate(start)
+    found = []
+    for values in itertools.product(*(factor.grid(10_000) for factor in lasting)):
+        tried = {**start, "s": 0.0, **{factor.name: value for factor, value in zip(lasting, values, strict=True)}}
+        if not broken_limits(tried, limits, [quantity]):
+            found.append(abs(quantity.parsed.evaluate(tried) - wanted))
+    return sorted(found)
+
+
+@settings(max_examples=150, deadline=None)
+@given(projects())
+def test_the_nearest_settings_are_those_of_brute_force(project):
+    """On the steps, within the range and the limits, nothing is nearer, to the last digit of the arithmetic."""
+    factors, quantity, start, limits = project
+    known = choose_stand_in(factors, [quantity], without="s")
+    solved = solve(known, factors, start, limits=limits, derived=[quantity], count=4)
+    best = brute_force(factors, quantity, start, limits)
+    assert solved.is_exact
+    np.testing.assert_allclose([abs(one.mismatch) for one in solved.nearest], best[:4], rtol=0, atol=1e-7)
+    for one in solved.nearest:
+        assert one.settings["s"] == 0.0
+        assert not broken_limits(one.settings, limits, [quantity])
+        assert all(factor.read(one.settings[factor.name]) == one.settings[factor.name] for factor in factors)
+
+
+@settings(max_examples=60, deadline=None)
+@given(projects())
+def test_a_space_too_large_to_look_at_whole_is_searched_as_well(project):
+    """With room for few combinations at once the scans of pairs still find the nearest of three factors."""
+    factors, quantity, start, limits = project
+    known = choose_stand_in(factors, [quantity], without="s")
+    solved = solve(known, factors, start, limits=limits, derived=[quantity], count=1, most=1)
+    best = brute_force(factors, quantity, start, limits)
+    assume(best)
+    assert not solved.is_exact
+    assert abs(solved.nearest[0].mismatch) == pytest.approx(best[0], abs=1e-7)
+
+
+def test_a_space_of_ten_to_the_fifteenth_is_searched_in_a_moment():
+    """Truth: five lengths of 1000 steps whose sum is to stay; there are exact answers, and one is found."""
+    lasting = [Factor(name, low=0, high=999, step=1, way="rebuild") for name in "abcde"]
+    factors = (*lasting, Factor("s", low=0, high=100, step=1))
+    quantity = Derived("q", "a + 2 * b + 3 * c + 5 * d + 7 * e - 4 * s")
+    start = {"a": 400.0, "b": 300.0, "c": 200.0, "d": 100.0, "e": 50.0, "s": 37.0}
+    solved = solve(choose_stand_in(factors, [quantity], without="s"), factors, start, count=3)
+    assert not solved.is_exact
+    assert solved.nearest[0].mismatch == 0.0
+
+
+def test_a_factor_without_steps_hits_the_value():
+    depth = Factor("depth", low=20.0, high=90.0, unit="mm", way="rebuild")
+    cavity = Derived("cavity", "depth ** 2 * 3 - wool * 20")
+    start = {"depth": 80.0, "wool": 45.0}
+    known = choose_stand_in((depth, WOOL), [cavity])
+    nearest = solve(known, (depth, WOOL), start).nearest[0]
+    assert nearest.settings["depth"] == pytest.approx(math.sqrt((3 * 80**2 - 900) / 3), rel=1e-9)
+
+
+def test_what_goes_without_saying_need_not_be_said():
+    """Wool is the only part of the air that goes back and forth, and none of it is 0."""
+    known = choose_stand_in(FACTORS, [AIR])
+    assert (known.factor.name, known.to, [factor.name for factor in known.lasting]) == ("wool", 0.0, ["rings"])
+    solved = solve(known, FACTORS, START)
+    assert [one.settings["rings"] for one in solved.nearest[:2]] == [9, 8]
+    assert solved.nearest[0].mismatch == pytest.approx(378 - 367.5)
+
+
+def test_levels_can_stand_in_and_make_up():
+    liner = Factor("liner", "categorical", levels=["none", "foam"], minutes=3)
+    back = Factor("back", "ordered", levels=["thin", "thick"], way="rebuild")
+    damping = Derived("damping", '(liner == "foam") * 3 + (back == "thick") * 2.5')
+    known = choose_stand_in((liner, back), [damping])
+    assert known.to == "none"
+    nearest = solve(known, (liner, back), {"liner": "foam", "back": "thin"}).nearest[0]
+    assert (nearest.settings, nearest.mismatch) == ({"liner": "none", "back": "thick"}, -0.5)
+
+
+def test_what_must_give_is_named():
+    """Truth: 7 rings and 25 % wool leave 241.5 cm3; without wool that asks for 5.75 rings, and 6 of them leave 252."""
+    start = {**START, "rings": 7, "wool": 25.0}
+    known = choose_stand_in(FACTORS, [AIR])
+    solved = solve(known, FACTORS, start)
+    assert solved.nearest[0].mismatch == pytest.approx(52.5)
+    assert what_must_give(known, FACTORS, start, solved) == ("rings beyond 7 to 12: rings 6 would be 10.5 cm3 off",)
+
+
+def test_a_limit_that_stands_in_the_way_is_named():
+    limits = [Limit("rings >= 10")]
+    known = choose_stand_in(FACTORS, [AIR])
+    solved = solve(known, FACTORS, START, limits=limits)
+    assert solved.nearest[0].settings["rings"] == 10
+    assert what_must_give(known, FACTORS, START, solved, limits=limits) == (
+        "without the limit rings >= 10: rings 9 would be 10.5 cm3 off",
+    )
+
+
+def test_no_setting_at_all_within_the_limits_is_an_answer():
+    known = choose_stand_in(FACTORS, [AIR])
+    limits = [Limit("wool >= 10")]
+    solved = solve(known, FACTORS, START, limits=limits)
+    assert solved.nearest == ()
+    assert what_must_give(known, FACTORS, START, solved, limits=limits)[0].startswith("without the limit wool >= 10")
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        ({"without": "wol"}, "'wol' is no factor of this project. Did you mean 'wool'?"),
+        (
+            {"without": "vents"},
+            "vents is part of no derived quantity, so there is nothing that a lasting change could keep equal; say what it "
+            "acts through, such as 'fettle derived add inner_air \"rings * 42 - wool * 2.1\"'.",
+        ),
+        ({"through": "airs"}, "'airs' is no derived quantity of this project. Did you mean 'air'?"),
+        ({"without": "vents", "through": "air"}, "vents is no part of air = rings * 42 - wool * 2.1."),
+        ({"to": 70}, "wool is 70; it must be a number from 0 to 60 % in steps of 5."),
+        ({"hold": ["rings"]}, "Every other part of air is held, so nothing can make up for wool."),
+    ],
+)
+def test_what_does_not_fit_is_refused(options, sentence):
+    with refused(FettleError, sentence):
+        choose_stand_in(FACTORS, [AIR], **options)
+
+
+def test_without_a_derived_quantity_there_is_nothing_to_keep_equal():
+    with pytest.raises(DataError, match="No derived quantity ties two factors together"):
+        choose_stand_in(FACTORS, [])
+
+
+def test_two_quantities_must_be_told_apart():
+    sentence = "More than one quantity could be kept equal; say which with --through: air or mass."
+    with refused(FettleError, sentence):
+        choose_stand_in(FACTORS, [AIR, Derived("mass", "rings * 30 + wool * 0.5")])
