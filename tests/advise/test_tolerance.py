@@ -1,0 +1,152 @@
+"""Tolerances against closed forms of a linear outcome, whose posterior is written down here."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from doe.advise.limits_kept import is_kept
+from doe.advise.tolerance import HOLD, NO_CARE, tolerances
+from doe.coding import Coding
+from doe.fit import analyse
+from doe.fit.draws import Draws
+from doe.model.errors import DataError, UsageError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from tests.refusing import refused
+
+GAP = Factor("gap", low=0.0, high=10.0, unit="mm")
+TILT = Factor("tilt", low=-5.0, high=5.0)
+BLADES = Factor("blades", kind="count", low=2, high=12)
+LINER = Factor("liner", kind="categorical", levels=["none", "felt", "foam"])
+FACTORS = (GAP, TILT, BLADES, LINER)
+NOMINAL = {"gap": 5.0, "tilt": 0.0, "blades": 7, "liner": "felt"}
+N = 200_000
+
+
+def drawn(terms, means, sds, level=0.0, build_sd=0.0, n=N, seed=3):
+    """Normal posterior draws: `level`, and one coefficient per coded column of each term."""
+    rng = np.random.default_rng(seed)
+    coding = Coding(FACTORS)
+    chosen = coding.terms(terms)
+    slopes = np.asarray(means) + np.asarray(sds) * rng.standard_normal((n, len(means)))
+    return Draws(
+        coding, chosen, np.column_stack([np.full(n, level), slopes]), np.ones((n, len(chosen)), dtype=bool),
+        np.full(n, build_sd), np.zeros(n), (), np.zeros((n, 0)),
+    )  # fmt: skip
+
+
+def row_of(found, name):
+    return found.table.set_index("factor").loc[name]
+
+
+@pytest.mark.parametrize("probability", [0.8, 0.9, 0.95])
+def test_what_matters_bounds_the_drift_as_in_closed_form(probability):
+    """Slope b ~ N(2, 0.3^2) per 5 mm, m = 1: P(b d / 5 <= m) = p at d = 5 m / (2 + 0.3 z_p).
+
+    The other way all is gained and nothing lost until a slope below zero counts, which has the probability of 1e-11.
+    """
+    outcome = Outcome("noise", goal="lower", best=-50, worst=50, matters=1.0)
+    found = tolerances([(outcome, drawn(["gap"], [2.0], [0.3]))], FACTORS, NOMINAL, probability=probability)
+    row = row_of(found, "gap")
+    assert row["high"] - 5 == pytest.approx(5 / (2 + 0.3 * stats.norm.ppf(probability)), rel=3e-3)
+    assert (row["low"], row["breaks_high"], row["breaks_low"]) == (0.0, "noise", "")
+
+
+def test_a_limit_bounds_the_drift_of_a_build_as_in_closed_form():
+    """Value 4 + 2 d / 5 + e with e ~ N(0, 0.2^2), to stay below 5: P = Phi((1 - 0.4 d) / 0.2) = 0.9."""
+    outcome = Outcome("noise", goal="lower", best=0, worst=5)
+    draws = drawn(["gap"], [2.0], [0.0], level=4.0, build_sd=0.2)
+    row = row_of(tolerances([(outcome, draws)], FACTORS, NOMINAL, probability=0.9), "gap")
+    assert row["high"] - 5 == pytest.approx((1 - 0.2 * stats.norm.ppf(0.9)) / 0.4, rel=5e-3)
+
+
+def test_a_target_bounds_both_sides_and_a_range_counts_as_limits():
+    """Value 3 d / 5 about a target of 0: |3 d / 5| <= 1.2 at d = 2. Range -0.6..1.2: d from -1 to 2."""
+    draws = drawn(["gap"], [3.0], [0.0], n=2000)
+    hit = Outcome("bass", goal="hit", target=0, worst=9, matters=1.2)
+    row = row_of(tolerances([(hit, draws)], FACTORS, NOMINAL), "gap")
+    assert (row["low"] - 5, row["high"] - 5) == pytest.approx((-2, 2), abs=0.002)
+    within = Outcome("bass", goal="within", low=-0.6, high=1.2, worst=9)
+    row = row_of(tolerances([(within, draws)], FACTORS, NOMINAL), "gap")
+    assert (row["low"] - 5, row["high"] - 5) == pytest.approx((-1, 2), abs=0.002)
+
+
+def test_outcomes_are_judged_jointly_over_the_same_worlds():
+    """Two outcomes with slopes independent over draws: P(both) = Phi(z)^2 = 0.9, so z is that of 0.9 ** 0.5."""
+    first = Outcome("one", goal="lower", best=-50, worst=50, matters=1.0)
+    second = Outcome("two", goal="lower", best=-50, worst=50, matters=1.0)
+    pair = [(first, drawn(["gap"], [2.0], [0.4], seed=1)), (second, drawn(["gap"], [2.0], [0.4], seed=2))]
+    row = row_of(tolerances(pair, FACTORS, NOMINAL), "gap")
+    assert row["high"] - 5 == pytest.approx(5 / (2 + 0.4 * stats.norm.ppf(0.9**0.5)), rel=5e-3)
+
+
+def test_a_count_says_which_whole_numbers_are_fine_and_levels_which_levels():
+    """2 per 5 blades, so 0.4 a blade: one more is fine with m = 0.5, two are not. Felt 0, none +0.3, foam +3 above felt."""
+    outcome = Outcome("whine", goal="lower", best=-50, worst=50, matters=0.5)
+    # sum-to-zero columns (none, felt; foam is minus their sum): none -0.8, felt -1.1, foam 1.9
+    draws = drawn(["blades", "liner"], [2.0, -0.8, -1.1], [0.0, 0.0, 0.0], n=2000)
+    found = tolerances([(outcome, draws)], FACTORS, NOMINAL)
+    assert tuple(row_of(found, "blades")[["low", "high", "care"]]) == (2.0, 8.0, "some care")
+    assert row_of(found, "liner")["levels"] == ("none", "felt")
+    assert row_of(found, "gap")["care"] == NO_CARE
+    assert "blades: 7 (2 to 8) - some care (whine would go first)" in found.summary()
+    assert "liner: felt (or none) - some care" in found.summary()
+
+
+def test_numbers_that_drift_together_get_less_room():
+    """U and v evenly spread over +-t with slopes of 1 a coded unit each: P(|u + v| <= m) = 1 - (2 t - m)^2 / (4 t^2).
+
+    That is 0.9 at t = m / (2 (1 - sqrt(0.1))); alone each has +-m, so the common share is 1 / (2 (1 - sqrt(0.1))).
+    """
+    outcome = Outcome("level", matters=0.8)
+    found = tolerances([(outcome, drawn(["gap", "tilt"], [1.0, 1.0], [0.0, 0.0], n=4000))], FACTORS, NOMINAL)
+    share = 1 / (2 * (1 - np.sqrt(0.1)))
+    for name, centre in (("gap", 5.0), ("tilt", 0.0)):
+        row = row_of(found, name)
+        assert row["high"] - centre == pytest.approx(4.0, abs=0.002)
+        assert row["joint_high"] - centre == pytest.approx(4.0 * share, rel=0.03)  # 4000 drifts: 0.5 % of probability
+    assert any("drift together" in note for note in found.notes)
+
+
+def test_no_room_where_the_promise_itself_is_not_sure():
+    outcome = Outcome("noise", goal="lower", best=0, worst=5)
+    found = tolerances([(outcome, drawn(["gap"], [1.0], [0.0], level=4.9, build_sd=1.0, n=4000))], FACTORS, NOMINAL)
+    assert found.chance < 0.7
+    assert found.headline.startswith("Even with every setting as it should be, all outcomes are kept with 5")
+    assert row_of(found, "gap")["care"] == HOLD
+
+
+def test_from_a_log_the_true_room_is_found():
+    """Truth: 0.4 a mm, nothing else; m = 1 leaves 2.5 mm. What the posterior asks for is less, for its own uncertainty."""
+    rng = np.random.default_rng(8)
+    rows = [
+        {"variant": str(k), "outcome": "noise", "gap": round(rng.uniform(0, 10), 2), "tilt": round(rng.uniform(-5, 5), 2),
+         "blades": int(rng.integers(2, 13)), "liner": ["none", "felt", "foam"][k % 3]}
+        for k in range(24)
+    ]  # fmt: skip
+    log = pd.DataFrame(rows)
+    log["value"] = 3 + 0.4 * log["gap"] + rng.normal(0, 0.15, len(log))
+    outcome = Outcome("noise", goal="lower", best=-50, worst=50, matters=1.0)
+    effects = analyse(log, FACTORS, outcome)
+    found = tolerances([(outcome, effects.posterior(4000, np.random.default_rng(1)))], FACTORS, NOMINAL)
+    assert 2.1 < row_of(found, "gap")["high"] - 5 < 2.5
+    assert found.table["factor"].iloc[0] == "gap"
+    assert set(found.table.loc[found.table["care"] == NO_CARE, "factor"]) >= {"tilt", "blades", "liner"}
+
+
+def test_an_outcome_without_a_goal_may_move_by_what_matters_either_way():
+    outcome = Outcome("weight", matters=2.0)
+    assert is_kept(outcome, np.array([1.9, 2.1, -2.1]), np.zeros(3)).tolist() == [True, False, False]
+
+
+def test_what_cannot_be_asked_is_refused():
+    draws = drawn(["gap"], [1.0], [0.0], n=10)
+    with refused(UsageError, "probability is 1.5; it must be from 0.5 to less than 1."):
+        tolerances([(Outcome("a", matters=1), draws)], FACTORS, NOMINAL, probability=1.5)
+    with pytest.raises(DataError, match="nothing limits a drift"):
+        tolerances([(Outcome("a"), draws)], FACTORS, NOMINAL)
+    with refused(DataError, "The settings have no liner; it must be none, felt or foam."):
+        tolerances([(Outcome("a", matters=1), draws)], FACTORS, {"gap": 5, "tilt": 0, "blades": 7})
