@@ -13,6 +13,7 @@ from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
+from doe.planning import Planning
 from doe.store import ProjectFile
 from doe.store.photos import clean_photo
 from doe.store.receipts import Imported, Logged, ReadingsStored
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from doe.store import Entry
 
 
-class Project:
+class Project(Planning):
     """A project file with its history, and the questions that can be asked of it.
 
     Parameters
@@ -268,6 +269,7 @@ class Project:
         start: str | None = None,
         name: str | None = None,
         again: bool = False,
+        planned: str | None = None,
         minutes: float | None = None,
         price: float | None = None,
         when: datetime | None = None,
@@ -282,6 +284,8 @@ class Project:
             Factor -> setting, for those that changed.
         unit, new_unit, start, again
             Where it was made; see `doe.model.change.resolve_change`.
+        planned : str, optional
+            The planned variant that was built; by default the first one planned with these settings.
         name : str, optional
             Its label; otherwise the next number.
         minutes, price : float, optional
@@ -312,6 +316,7 @@ class Project:
             new_unit=new_unit,
             start=start,
             again=again,
+            planned=planned,
         )
         variant = Variant(
             name or known.next_name,
@@ -324,9 +329,9 @@ class Project:
             note=note,
         )
         made = Unit(change.unit) if change.unit is not None and change.is_new_unit else None
-        entry = self.file.add_variant(variant, number_on=name is None, new_unit=made)
+        entry, was_planned = self._put(variant, made, planned, name, known.variants)
         kept = tuple(self.file.attach(entry.subject, file, data) for file, data in cleaned)
-        return Logged(replace(variant, name=entry.subject), change, entry, known.setup, kept)
+        return Logged(replace(variant, name=entry.subject), change, entry, known.setup, kept, was_planned)
 
     def log_reference(self, name: str, *, note: str = "", photos: Sequence[tuple[str, bytes]] = ()) -> Logged:
         """Log a reference object: one that is heard and measured but has no settings.

@@ -20,6 +20,7 @@ FLOORS = {
     "advise": 4,
     "project": 5,
     "measuring": 5,
+    "planning": 5,
     "rehearse": 5,
     "guides": 5,
     "sheets": 6,
@@ -27,7 +28,7 @@ FLOORS = {
     "cli": 7,
     "web": 7,
 }
-ALLOWED_BESIDE = {("sheets", "charts"), ("rehearse", "project"), ("project", "measuring")}
+ALLOWED_BESIDE = {("sheets", "charts"), ("rehearse", "project"), ("project", "measuring"), ("project", "planning")}
 ONLY_IN = {
     "duckdb": {"store"},
     "plotly": {"charts", "sheets"},

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.limit import broken_limits, derive
+from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
 from doe.model.wording import number
@@ -61,6 +62,7 @@ def resolve_change(
     new_unit: str | None = None,
     start: str | None = None,
     again: bool = False,
+    planned: str | None = None,
 ) -> Change:
     """Work out which variant a typed change makes.
 
@@ -79,11 +81,13 @@ def resolve_change(
         Variant to take the other settings from; otherwise what the unit carries now.
     again : bool
         Whether the same settings on the same unit are meant: taken apart and put together again.
+    planned : str, optional
+        The planned variant that was built; factors left out have its settings.
 
     Raises
     ------
     UsageError
-        If it is not clear which unit is meant.
+        If it is not clear which unit is meant, or both `start` and `planned` are given.
     DataError
         If a name is unknown, a setting not allowed, a limit broken, a one-way change turned back, or nothing changes.
     """
@@ -92,6 +96,13 @@ def resolve_change(
     source = find_variant(start, variants) if start is not None else None
     if source is not None and source.is_reference:
         raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
+    if source is not None and source.status == "planned":
+        raise DataError(f"Variant {source.name} is only planned, so nothing starts from it; log it as built first.")
+    if planned is not None:
+        if source is not None:
+            raise UsageError("A planned variant has its settings, so no other one to start from goes with it.")
+        return _as_planned(setup, units, variants, find_planned(planned, variants), typed, unit, new_unit)
+    variants = [variant for variant in variants if variant.status != "planned"]
     place = _place(units, variants, unit, new_unit, source)
     carried = next((item for item in units if item.name == place), None)
     source = source or _carried_variant(carried, place, new_unit, variants)
@@ -103,6 +114,29 @@ def resolve_change(
     check_limits(settings, setup)
     minutes = _minutes(carried, settings, setup) if carried is not None else None
     parent = source.name if source is not None else None
+    return Change(settings, before, parent, place, place is not None and carried is None, minutes)
+
+
+def _as_planned(
+    setup: Setup,
+    units: Sequence[Unit],
+    variants: Sequence[Variant],
+    planned: Variant,
+    typed: Mapping[str, object],
+    unit: str | None,
+    new_unit: str | None,
+) -> Change:
+    """Work out what building a planned variant changes; what was typed came out otherwise than planned."""
+    built = [variant for variant in variants if variant.status != "planned"]
+    place = _place(units, built, planned.unit if unit is None and new_unit is None else unit, new_unit, None)
+    carried = next((item for item in units if item.name == place), None)
+    settings = read_settings(typed, setup.factors, planned.settings)
+    if carried is not None:
+        check_ways(carried.settings, settings, setup.factors, carried.name)
+    check_limits(settings, setup)
+    before = carried.settings if carried is not None else {}
+    minutes = _minutes(carried, settings, setup) if carried is not None else None
+    parent = carried.variant if carried is not None else None
     return Change(settings, before, parent, place, place is not None and carried is None, minutes)
 
 

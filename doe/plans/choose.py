@@ -53,6 +53,8 @@ class PlanChoice:
         What it can tell apart, what it cannot, how sure it will be, and what it costs.
     left_out : DataFrame
         Plans that do not fit: `kind`, `why`.
+    was_stopped : bool
+        Whether the comparison was interrupted before its end.
     """
 
     table: pd.DataFrame
@@ -61,6 +63,7 @@ class PlanChoice:
     headline: str
     reason: tuple[str, ...]
     left_out: pd.DataFrame
+    was_stopped: bool = False
 
     def to_frame(self) -> pd.DataFrame:
         """Return the comparison."""
@@ -130,7 +133,7 @@ def choose(
     seed : int
         Seed of searches and orders.
     tell : callable, optional
-        Called with the share done (0..1) and a few words.
+        Called with the share done (0..1) and a few words. A KeyboardInterrupt ends the comparison with the plans made so far.
 
     Returns
     -------
@@ -155,18 +158,23 @@ def choose(
     wishes = wishes_for(
         known, most_runs(budget, known), bool(limits), existing is not None and len(existing) > 0, tuple(derived)
     )
-    offers, left_out = make_offers(known, wishes, budget, shared, tell)
-    fitting = [offer for offer in offers if budget.minutes is None or offer.minutes <= budget.minutes + 1e-6]
-    too_dear = [offer for offer in offers if budget.minutes is not None and offer.minutes > budget.minutes + 1e-6]
-    left_out += [(offer.plan.kind, f"takes {duration(offer.minutes)}") for offer in too_dear]
+    offers = make_offers(known, wishes, budget, shared, tell)
+    fitting = [offer for offer in offers.plans if budget.minutes is None or offer.minutes <= budget.minutes + 1e-6]
+    too_dear = [offer for offer in offers.plans if offer not in fitting]
+    left_out = [*offers.left_out, *((offer.plan.kind, f"takes {duration(offer.minutes)}") for offer in too_dear)]
     if not fitting:
         raise UsageError(nothing_fits(budget, known, too_dear, left_out))
     ranked = sorted(fitting, key=preference)
-    return _choice(ranked, left_out, scatter, matters)
+    return _choice(ranked, left_out, scatter, matters, was_stopped=offers.was_stopped)
 
 
 def _choice(
-    ranked: Sequence[Offer], left_out: Sequence[tuple[str, str]], scatter: float | None, matters: float | None
+    ranked: Sequence[Offer],
+    left_out: Sequence[tuple[str, str]],
+    scatter: float | None,
+    matters: float | None,
+    *,
+    was_stopped: bool,
 ) -> PlanChoice:
     best = ranked[0]
     rows = []
@@ -191,7 +199,10 @@ def _choice(
         )
     frame = pd.DataFrame(left_out, columns=["kind", "why"]).drop_duplicates(ignore_index=True)
     plans = tuple(offer.plan for offer in ranked)
-    return PlanChoice(pd.DataFrame(rows), best.plan, plans, _headline(best), _reason(best, scatter, matters), frame)
+    reason = _reason(best, scatter, matters)
+    if was_stopped:
+        reason = (*reason, f"The comparison was stopped; {counted(len(plans), 'plan')} that fit had been looked at.")
+    return PlanChoice(pd.DataFrame(rows), best.plan, plans, _headline(best), reason, frame, was_stopped)
 
 
 def _model_name(made: Plan) -> str:

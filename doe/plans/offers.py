@@ -66,11 +66,14 @@ class Offer:
         Bench minutes, readings included.
     new_units : int
         Units to be made.
+    was_stopped : bool
+        Whether the search for the plan, or for its price, was interrupted.
     """
 
     plan: Plan
     minutes: float
     new_units: int
+    was_stopped: bool = False
 
     @property
     def mains(self) -> pd.DataFrame:
@@ -169,46 +172,73 @@ def _fewest_units(coding: Coding, model: str) -> int:
     return 1 + sum(int(place.stop) - int(place.start) for place in fixed)
 
 
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """What came of the wishes.
+
+    Attributes
+    ----------
+    plans : tuple of Offer
+        Plans of no more runs than asked for, priced.
+    left_out : tuple of (str, str)
+        Kinds that do not fit, each with the reason.
+    was_stopped : bool
+        Whether the comparison was interrupted before its end.
+    """
+
+    plans: tuple[Offer, ...]
+    left_out: tuple[tuple[str, str], ...]
+    was_stopped: bool
+
+
 def make_offers(
     factors: Sequence[Factor],
     wishes: Sequence[dict[str, Any]],
     budget: Budget,
     shared: dict[str, Any],
     tell: Tell | None,
-) -> tuple[list[Offer], list[tuple[str, str]]]:
-    """Make the plans wished for, and price those that fit the runs.
-
-    Returns
-    -------
-    list of Offer, list of tuple
-        The plans, and the kinds left out with the reason.
-    """
-    offers: list[Offer] = []
+) -> Offers:
+    """Make the plans wished for, and price those that fit the runs; a KeyboardInterrupt keeps those made so far."""
+    found: dict[tuple[Any, ...], Offer] = {}
     left_out: list[tuple[str, str]] = []
-    seen: set[tuple[Any, ...]] = set()
-    for place, wish in enumerate(wishes):
-        if tell is not None:
-            tell(place / len(wishes), f"{wish.get('kind', 'optimal')} plan")
-        try:
-            made = plan(
-                factors, **{**shared, **wish}, starts=_STARTS if wish.get("kind") in (None, "bayesian") else None
-            )
-        except FettleError as err:
-            left_out.append((str(wish.get("kind", "d-optimal")), str(err)))
-            continue
-        if budget.runs is not None and made.n_runs > budget.runs:
-            left_out.append((made.kind, f"needs {counted(made.n_runs, 'run')}"))
-            continue
-        if budget.minutes is not None and _readings(made, budget) > budget.minutes:
-            left_out.append((made.kind, f"its readings alone take {duration(_readings(made, budget))}"))
-            continue
-        key = (made.kind, made.n_runs, len(made.precision), made.basis.arrangement.n_units)
-        if key not in seen:
-            seen.add(key)
-            offers.append(_priced(made, budget))
+    was_stopped = False
+    try:
+        for place, wish in enumerate(wishes):
+            if tell is not None:
+                tell(place / len(wishes), f"{wish.get('kind', 'optimal')} plan")
+            made = _made(factors, wish, budget, shared)
+            if not isinstance(made, Plan):
+                left_out.append(made)
+                continue
+            key = (made.kind, made.n_runs, len(made.precision), made.basis.arrangement.n_units)
+            if key not in found:
+                found[key] = _priced(made, budget)
+            was_stopped = found[key].was_stopped
+            if was_stopped:
+                break
+    except KeyboardInterrupt:
+        if not found:
+            raise
+        was_stopped = True
     if tell is not None:
         tell(1.0, "done")
-    return offers, left_out
+    return Offers(tuple(found.values()), tuple(left_out), was_stopped)
+
+
+def _made(
+    factors: Sequence[Factor], wish: dict[str, Any], budget: Budget, shared: dict[str, Any]
+) -> Plan | tuple[str, str]:
+    """Make one plan, or say which kind is left out and why."""
+    starts = _STARTS if wish.get("kind") in (None, "bayesian") else None
+    try:
+        made = plan(factors, **{**shared, **wish}, starts=starts)
+    except FettleError as err:
+        return str(wish.get("kind", "d-optimal")), str(err)
+    if budget.runs is not None and made.n_runs > budget.runs:
+        return made.kind, f"needs {counted(made.n_runs, 'run')}"
+    if budget.minutes is not None and _readings(made, budget) > budget.minutes:
+        return made.kind, f"its readings alone take {duration(_readings(made, budget))}"
+    return made
 
 
 def _readings(made: Plan, budget: Budget) -> float:
@@ -222,7 +252,9 @@ def _priced(made: Plan, budget: Budget) -> Offer:
     job = errand(made.table, made.factors, budget.units, budget.effort)
     solved, table, _ = find_route(job, seconds=_ROUTE_SECONDS, seed=made.seed, is_exact=made.n_runs <= _MOST_EXACT)
     building = sum(map(sum, minutes_of(table, solved.paths)))
-    return Offer(made, building + _readings(made, budget), sum(start < 0 for start, _ in solved.paths))
+    n_new = sum(start < 0 for start, _ in solved.paths)
+    was_stopped = solved.was_stopped or bool(made.facts.get("was_stopped"))
+    return Offer(made, building + _readings(made, budget), n_new, was_stopped)
 
 
 def nothing_fits(

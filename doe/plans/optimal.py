@@ -96,7 +96,7 @@ def _draft(found: Found, kind: str, arrangement: Arrangement, area: Region, star
         found.values,
         arrangement.block,
         points,
-        {"starts": found.starts},
+        {"starts": found.starts, "was_stopped": found.was_stopped},
         tuple(notes),
     )
 

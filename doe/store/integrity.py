@@ -19,6 +19,7 @@ from doe.store import (
     journal,
     listening,
     measurements,
+    plans,
     readings,
     sessions,
     suggestions,
@@ -167,7 +168,8 @@ def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any
     variant_ids = {item.record.name: item.id for item in kept}
     outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
     prepared, said = listening.export_rows(listening.load(con, variant_ids, outcome_ids))
-    later = {"measurements": computed, "prepared": prepared, "judgements": said}
+    adopted = [{"body": row["body"]} for row in plans.export_rows(plans.load(con, kept))]
+    later = {"measurements": computed, "prepared": prepared, "judgements": said, "plans": adopted}
     return {**everything, **{part: rows for part, rows in later.items() if rows}}  # a log without any hashes as ever
 
 

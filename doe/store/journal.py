@@ -11,7 +11,9 @@ import duckdb
 from doe.model.errors import DataError
 from doe.store.rows import fetch, insert, next_id, statement
 
-VERSIONED = ("definition", "unit", "variant", "session", "reading", "suggestion", "attachment", "prepared", "judgement")
+VERSIONED = (
+    "definition", "unit", "variant", "session", "reading", "suggestion", "attachment", "prepared", "judgement", "plan",
+)  # fmt: skip
 """Tables whose records have versions: (id, entry, replaces, withdrawn, ...)."""
 
 
@@ -26,7 +28,7 @@ class Entry:
     at : datetime
         When, by the bench's own clock (no zone).
     kind : str
-        What was done: create, setup, unit, variant, session, readings, measurement, judgement, correction, withdrawal,
+        What was done: create, setup, unit, variant, plan, session, readings, measurement, judgement, correction, withdrawal,
         import, suggestion, attachment, take back, restore.
     summary : str
         One line for people.

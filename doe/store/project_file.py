@@ -15,11 +15,12 @@ from doe.store.listening_records import ListeningRecords
 from doe.store.measuring_records import MeasuringRecords
 from doe.store.opened import make
 from doe.store.place import check_free
+from doe.store.plan_records import PlanRecords
 from doe.store.reading_records import ReadingRecords
 from doe.store.setup_records import SetupRecords
 
 
-class ProjectFile(SetupRecords, BuildRecords, ReadingRecords, MeasuringRecords, ListeningRecords, Keeping):
+class ProjectFile(SetupRecords, BuildRecords, PlanRecords, ReadingRecords, MeasuringRecords, ListeningRecords, Keeping):
     """A project on disk: one DuckDB file, and a folder of attachments beside it.
 
     Every method opens the file, does one transaction and closes it again, so that several programs can work on it at

@@ -26,6 +26,8 @@ class Logged:
         The definitions by which it was read.
     photo_entries : tuple of Entry
         The same as `entry` for each photo.
+    was_planned : bool
+        Whether it was planned before.
     """
 
     variant: Variant
@@ -33,6 +35,7 @@ class Logged:
     entry: Entry
     setup: Setup
     photo_entries: tuple[Entry, ...] = ()
+    was_planned: bool = False
 
 
 @dataclass(frozen=True, slots=True)

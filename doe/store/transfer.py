@@ -21,6 +21,7 @@ from doe.store import (
     journal,
     listening,
     measurements,
+    plans,
     readings,
     sessions,
     suggestions,
@@ -60,6 +61,7 @@ _PREPARED: dict[str, Kind] = {"id": "whole", "session": "text", "closed": "claim
 _JUDGEMENTS: dict[str, Kind] = {
     "prepared": "whole", "rater": "text", "place": "whole", "values": "text", "when": "time", "note": "text"
 }  # fmt: skip
+_PLANS: dict[str, Kind] = {"id": "whole", "body": "text"}
 _SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
 _ATTACHMENTS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
@@ -81,8 +83,9 @@ TABLES = (
     "measurements",
     "prepared",
     "judgements",
+    "plans",
 )
-_CAME_LATER = ("measurements", "prepared", "judgements")
+_CAME_LATER = ("measurements", "prepared", "judgements", "plans")
 """Tables that an export of an earlier version does not have."""
 
 
@@ -96,7 +99,7 @@ class Content:
         The definitions.
     tables : dict of str to Table
         variants, units, arrivals (units with the settings they came in with), sessions, readings, suggestions,
-        attachments, history, measurements (how readings were computed from files), prepared (sessions) and judgements.
+        attachments, history, measurements (how readings were computed from files), prepared (sessions), judgements and plans.
     files : tuple of dict
         The attachments with their paths.
     """
@@ -134,6 +137,7 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
         "history": fetch(con, statement("history")),
         "prepared": prepared,
         "judgements": said,
+        "plans": plans.export_rows(plans.load(con, kept)),
         "measurements": measurements.table_rows(measurements.load(con, defined, files_folder)),
     }
     return Content(setup, {name: _table(name, rows[name], setup) for name in rows}, tuple(files))
@@ -162,6 +166,7 @@ def _columns(name: str, setup: Setup) -> dict[str, Kind]:
         "measurements": _MEASUREMENTS,
         "prepared": _PREPARED,
         "judgements": _JUDGEMENTS,
+        "plans": _PLANS,
     }
     factors: dict[str, Kind] = {factor.name: "number" if factor.is_numeric else "text" for factor in setup.factors}
     return {**own[name], **factors} if name in ("variants", "units", "arrivals", "readings") else own[name]
@@ -277,6 +282,7 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
     measurements.add(con, entry, [(row["id"], measurements.read_row(row)) for row in rows["measurements"]])
     outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
     listening.restore(con, entry, rows["prepared"], rows["judgements"], ids, outcome_ids)
+    plans.restore(con, entry, rows["plans"], ids)
     advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
     suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
     owned = [

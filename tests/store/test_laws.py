@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from doe.model.errors import FettleError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.planned import Run
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.store import Entry, ProjectFile
 from tests.store.radio import FACTORS, OUTCOMES, RADIO, SETTINGS
@@ -35,6 +36,11 @@ def _setup_change(f: ProjectFile, which: int) -> Entry:
     return f.change_setup(kind, value, name=known, was=was)
 
 
+def _kept_runs(f: ProjectFile) -> list[Run]:
+    plan = f.adopted_plan()
+    return [] if plan is None else list(plan.runs)
+
+
 def _change(f: ProjectFile, what: str, a: int, b: int) -> Entry:
     """Carry one change out; many will be refused, which is part of the law."""
     changes = {
@@ -55,6 +61,10 @@ def _change(f: ProjectFile, what: str, a: int, b: int) -> Entry:
         "no value": lambda: f.withdraw_reading(a + 1),
         "attach": lambda: f.attach(str(a), "photo.jpg", bytes([b])),
         "suggest": lambda: f.add_suggestion({"kind": "learn", "settings": {"vents": b}}),
+        "adopt": lambda: f.adopt_plan({"kind": "full"}, [Run({**SETTINGS, "vents": v}) for v in range(b + 1)]),
+        "edit plan": lambda: f.edit_plan({"kind": "edited"}, [*_kept_runs(f)[a:], Run({**SETTINGS, "vents": b})]),
+        "build": lambda: f.build_planned(str(a), unit=str(b) if b < 2 else None),
+        "abandon": lambda: f.abandon_plan(),
         "setup": lambda: _setup_change(f, 5 * a + b),
         "take back": lambda: f.take_back(5 * a + b + 1),
     }
@@ -63,7 +73,7 @@ def _change(f: ProjectFile, what: str, a: int, b: int) -> Entry:
 
 WHAT = ["variant"] * 4 + ["read"] * 3 + ["setup"] * 3 + ["take back"] * 4 + [
     "unit", "retire", "plan", "reference", "correct", "rename", "withdraw", "session", "compare", "new value", "no value",
-    "attach", "suggest",
+    "attach", "suggest", "adopt", "adopt", "edit plan", "build", "build", "abandon",
 ]  # fmt: skip
 steps = st.lists(st.tuples(st.sampled_from(WHAT), few, few), min_size=4, max_size=12)
 slowly = settings(

@@ -1,0 +1,107 @@
+"""Between an adopted plan on record and the tables that the engines take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from doe.model.errors import DataError
+from doe.model.factor import Factor
+from doe.model.plain import plain
+from doe.model.planned import AdoptedPlan, Run
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.plans import Plan
+
+
+def facts_of(made: Plan, model: str | Sequence[str], outcome: str) -> dict[str, Any]:
+    """Return what an adopted plan remembers of how it came about; a Bayesian one settles main effects only."""
+    made_for = "main" if made.kind == "bayesian" else model
+    return {
+        "headline": made.headline,
+        "kind": made.kind,
+        "model": made_for if isinstance(made_for, str) else list(made_for),
+        "seed": made.seed,
+        "outcome": outcome,
+        "scatter": made.scatter,
+        "matters": made.matters,
+        "beside_log": len(made.existing) > 0,
+    }
+
+
+def model_of(plan: AdoptedPlan) -> str | list[str]:
+    """Return the model that a plan on record is judged by."""
+    model = plan.facts.get("model", "main")
+    return model if isinstance(model, str) else list(model)
+
+
+def runs_of(table: pd.DataFrame, factors: Sequence[Factor]) -> list[Run]:
+    """Return the runs of a table in its order; `variant`, `block`, `unit` and `kind` are used where they stand.
+
+    Raises
+    ------
+    DataError
+        If a block is no whole number from 1.
+    """
+    names = {factor.name for factor in factors}
+    runs = []
+    for place, row in enumerate(table.to_dict("records"), start=1):
+        own = {str(name): cell for name, cell in plain(row).items() if name not in names}
+        settings = {factor.name: factor.read(row[factor.name]) for factor in factors}
+        unit, kind = _text(own.get("unit")), _text(own.get("kind")) or "run"
+        runs.append(Run(settings, _text(own.get("variant")), _block(own.get("block"), place), unit, kind))
+    return runs
+
+
+def _text(cell: Any) -> str:
+    """Return a cell as a name; a spreadsheet may have made 12.0 of it."""
+    if isinstance(cell, float) and cell.is_integer():
+        cell = int(cell)
+    return "" if cell is None else str(cell).strip()
+
+
+def _block(cell: Any, place: int) -> int:
+    if cell is None or cell == "":
+        return 1
+    try:
+        block = float(cell)
+    except ValueError:
+        block = 0.0
+    if block < 1 or block % 1:
+        raise DataError(f"Run {place}: block is '{cell}'; it must be a whole number from 1.")
+    return int(block)
+
+
+def frame_of(plan: AdoptedPlan, factors: Sequence[Factor]) -> pd.DataFrame:
+    """Return the runs as a table.
+
+    Returns
+    -------
+    DataFrame
+        `order`, `variant`, `status` (planned or built), `block` and `unit` and `kind` where they differ, one column per factor.
+        `unit` is the real one where a run of the same label is built.
+    """
+    import pandas as pd
+
+    rows: list[Mapping[str, Any]] = [
+        {
+            "order": place,
+            "variant": run.variant,
+            "status": variant.status,
+            "block": run.block,
+            "unit": plan.unit_of(run),
+            "kind": run.kind,
+            **{factor.name: run.settings.get(factor.name) for factor in factors},
+        }
+        for place, (run, variant) in enumerate(zip(plan.runs, plan.variants, strict=True), start=1)
+    ]
+    frame = pd.DataFrame(rows)
+    idle = [name for name in ("block", "kind") if frame[name].nunique() < 2]
+    return frame.drop(columns=[*idle, *([] if frame["unit"].any() else ["unit"])])
+
+
+def left_of(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the runs of an adopted plan's table that are not built."""
+    return table[table["status"] == "planned"].reset_index(drop=True)

@@ -1,0 +1,148 @@
+import pandas as pd
+import pytest
+
+from doe.model.errors import DataError, UsageError
+from doe.model.records import Variant
+from doe.planning.known import Judged
+from tests.planning.conftest import FACTORS, SETTINGS
+from tests.refusing import refused
+
+KNOWN = Judged("bass", 0.5, 1.0)
+
+
+@pytest.fixture
+def planned(radio):
+    """The radio with a plan of eight runs, variants 2 to 9."""
+    radio.adopt(radio.plan(8, judged=KNOWN, starts=20), outcome="bass")
+    return radio
+
+
+def test_a_plan_is_made_of_the_projects_factors(radio):
+    made = radio.plan(8, judged=KNOWN, starts=20)
+    assert [factor.name for factor in made.factors] == [factor.name for factor in FACTORS]
+    assert (made.n_runs, made.scatter, made.matters) == (8, 0.5, 1.0)
+    assert len(made.existing) == 0
+
+
+def test_a_plan_beside_the_log_counts_what_is_built(radio):
+    """Reference objects and what is only planned do not."""
+    radio.log_reference("shop radio")
+    radio.file.add_variant(Variant("9", {**SETTINGS, "wool": 0}, status="planned"))
+    made = radio.plan(7, beside_log=True, judged=KNOWN, starts=20)
+    assert made.existing.to_dict("records") == [SETTINGS]
+
+
+def test_what_was_adopted_comes_back_as_it_was_judged(planned):
+    made = planned.plan(8, judged=KNOWN, starts=20)
+    shown = planned.review_plan(KNOWN)
+    names = [factor.name for factor in FACTORS]
+    assert shown.table[names].equals(made.table[names])
+    assert shown.table["variant"].tolist() == [str(number) for number in range(2, 10)]
+    assert set(shown.table["status"]) == {"planned"}
+    assert shown.headline == f"{made.headline.rstrip('.')}: 0 of 8 built."
+    pd.testing.assert_frame_equal(shown.precision, made.precision)
+
+
+def test_planned_runs_are_no_evidence(planned):
+    """No readings, no effort, no unit changed: the next change sees the log as it was."""
+    assert len(planned.readings()) == 0
+    assert planned.units()["variant"].tolist() == ["1"]
+    with pytest.raises(DataError, match="only planned"):
+        planned.read("2", {"bass": 3.0})
+
+
+def test_logging_the_settings_of_a_run_builds_it(planned):
+    """Whether or not the run is named; the unit then carries it, and the plan has one run less to build."""
+    run = planned.adopted()[1].iloc[0]
+    logged = planned.log({name: run[name] for name in SETTINGS}, new_unit="B")
+    assert (logged.variant.name, logged.was_planned, logged.variant.unit) == (run["variant"], True, "B")
+    assert logged.entry.summary == f"built variant {run['variant']} as planned on B"
+    plan, table = planned.adopted()
+    assert len(plan.left) == 7
+    assert table["status"].tolist() == ["built"] + ["planned"] * 7
+
+
+def test_a_planned_variant_is_built_by_its_name(planned):
+    """What came out otherwise is said, and kept."""
+    logged = planned.log({"wool": 35}, planned="3", new_unit="", minutes=40, note="dense")
+    assert (logged.variant.name, logged.variant.settings["wool"], logged.was_planned) == ("3", 35.0, True)
+    built = next(item for item in planned.file.variants() if item.name == "3")
+    assert (built.status, built.unit, built.minutes, built.note) == ("built", "B", 40.0, "dense")
+    planned.file.take_back(logged.entry.id)
+    assert next(item for item in planned.file.variants() if item.name == "3").status == "planned"
+
+
+def test_a_variant_with_a_name_of_its_own_is_no_planned_one(planned):
+    run = planned.adopted()[1].iloc[0]
+    logged = planned.log({name: run[name] for name in SETTINGS}, new_unit="B", name="mine")
+    assert (logged.variant.name, logged.was_planned) == ("mine", False)
+    assert len(planned.adopted()[0].left) == 8
+
+
+def test_nothing_starts_from_what_is_only_planned(planned):
+    said = "Variant 3 is only planned, so nothing starts from it; log it as built first."
+    with refused(DataError, said):
+        planned.log({"wool": 0}, start="3")
+    with refused(UsageError, "A planned variant has its settings, so no other one to start from goes with it."):
+        planned.log({}, planned="3", start="1")
+    with refused(DataError, "Variant 1 is built already; planned are 2, 3, 4, 5, 6, 7, 8, 9."):
+        planned.log({}, planned="1")
+    with refused(DataError, "There is no planned variant '30'; planned are 2, 3, 4, 5, 6, 7, 8, 9."):
+        planned.log({}, planned="30")
+
+
+def test_an_edited_plan_is_judged_and_kept(planned):
+    _, table = planned.adopted()
+    table = table.drop(index=7)
+    entry, made = planned.edit_plan(table, KNOWN)
+    assert entry.summary == "edited the plan: 1 run taken out"
+    assert (made.n_runs, made.kind) == (7, "edited")
+    assert planned.adopted()[0].headline == "Plan as edited, 7 runs, 4 factors, 4 units: 0 of 7 built."
+
+
+def test_an_edit_that_cannot_estimate_the_model_is_refused_and_not_kept(planned):
+    _, table = planned.adopted()
+    before = planned.file.fingerprint()
+    with pytest.raises(UsageError, match="cannot estimate"):
+        planned.edit_plan(table.head(3), KNOWN)
+    assert planned.file.fingerprint() == before
+
+
+def test_the_route_leads_through_everything_planned(planned):
+    """Runs of the adopted plan and a suggestion that was taken; what is built is passed over."""
+    planned.file.add_variant(Variant("taken", {**SETTINGS, "wool": 0}, unit="A", status="planned"))
+    planned.log({}, planned="2", new_unit="B")
+    found = planned.route()
+    assert sorted(found.table["variant"]) == sorted([str(number) for number in range(3, 10)] + ["taken"])
+    assert found.table.set_index("variant").loc["taken", "unit"] == "A"
+    assert found.reading_minutes == 8 * 5 + 10
+
+
+def test_a_retired_unit_carries_nothing_more(planned):
+    planned.file.retire_unit("A")
+    assert "A" not in planned.route().table["unit"].tolist()
+
+
+def test_without_a_plan_there_is_nothing_to_show_or_route(radio):
+    assert radio.adopted() is None
+    none = "No plan is adopted, or the last one is built."
+    for ask in (radio.review_plan, radio.abandon_plan, lambda: radio.edit_plan(pd.DataFrame([SETTINGS]), KNOWN)):
+        with refused(DataError, none):
+            ask()
+    with refused(DataError, "Nothing is planned: adopt a plan first, or give a table of settings."):
+        radio.route()
+
+
+def test_a_first_variant_is_not_mistaken_for_the_planned_ones(tmp_path, radio):
+    """With no unit yet, the first variant logged still begins unit A, whatever is planned."""
+    import doe
+
+    fresh = doe.create(tmp_path / "fresh.duckdb", radio.setup)
+    fresh.adopt(fresh.plan(8, judged=KNOWN, starts=20))
+    assert fresh.log(SETTINGS).variant.unit == "A"
+
+
+def test_plans_are_compared_with_the_units_at_hand(radio):
+    choice = radio.choose_plan(runs=8, judged=KNOWN)
+    assert choice.plan.n_runs <= 8
+    assert choice.table["hours"].iloc[0] > 0
