@@ -210,7 +210,7 @@ def test_front_names_what_could_be_built_by_what_differs():
 
 def test_front_of_one_outcome_is_refused():
     with pytest.raises(UsageError, match=r"^There is nothing to trade off: that takes two outcomes with goals, and"):
-        figure(replace(radio.advice(), front=pd.DataFrame()), "front")
+        figure(replace(radio.advice(), _front=None), "front")
 
 
 @WIDTHS
