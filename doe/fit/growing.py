@@ -42,8 +42,8 @@ class Engine:
         """Log posterior of sets by scale, shape (n_scales, n_sets)."""
         return np.asarray(self.space.log_prior(included) + self.sweeper.log_evidence(self.sweeper.sweep(included)))
 
-    def grown(self, swept: Swept, hashes: Hashes, *, once: bool) -> Grown:
-        """Grow sets by one term."""
+    def children(self, swept: Swept, hashes: Hashes, *, once: bool) -> Children:
+        """List the sets with one term more, their evidence still to come."""
         missing = self.space.missing(swept.included)
         rows, terms = self.space.additions(swept.included, missing, hashes, once=once)
         models = swept.included.take(rows, axis=0)
@@ -52,8 +52,29 @@ class Engine:
             prior = self.space.grown_prior(swept.included, missing, rows, terms)
         else:
             prior = self.space.log_prior(models)
-        scores = prior + self.sweeper.look(swept, rows, terms)
-        return Grown(models, scores, hashes.take(rows) + self.space.keys.take(terms), rows, terms)
+        return Children(models, prior, hashes.take(rows) + self.space.keys.take(terms), rows, terms)
+
+    def grow(self, swept: Swept, children: Children, chosen: Index | None = None) -> tuple[Swept, Hashes]:
+        """Factorise the chosen of the children, or all of them."""
+        rows, terms, hashes = children.rows, children.terms, children.hashes
+        if chosen is not None:
+            rows, terms, hashes = rows[chosen], terms[chosen], hashes[chosen]
+        return self.sweeper.add(self.sweeper.take(swept, rows), terms), hashes
+
+
+@dataclass(frozen=True, slots=True)
+class Children:
+    """Sets with one term more: what they hold, their log priors and hashes, and the row and the term each grew from."""
+
+    models: Sets
+    prior: Array
+    hashes: Hashes
+    rows: Index
+    terms: Index
+
+    def judged(self, evidence: Array) -> Family:
+        """Add the evidence, shape (n_scales, n_sets)."""
+        return Family(self.models, self.prior + evidence, self.hashes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +98,6 @@ class Family:
         known = np.sort(others.hashes)
         found = known[np.minimum(np.searchsorted(known, self.hashes), len(known) - 1)]
         return self.take(found != self.hashes)
-
-
-@dataclass(frozen=True, slots=True)
-class Grown(Family):
-    """Sets with one term more, and the row and the term that each grew from."""
-
-    rows: Index
-    terms: Index
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,25 +132,26 @@ def visit(engine: Engine, beam: int) -> Visited:
 
 def _grow(engine: Engine, beam: int) -> tuple[Family, bool]:
     """Grow sets size by size; returns them, and whether they are all there are."""
-    swept = engine.sweeper.none()
+    sweeper, swept = engine.sweeper, engine.sweeper.none()
     hashes = engine.space.hashes(swept.included)
     levels = [Family(swept.included, engine.score(swept.included), hashes)]
     is_complete, n_visited = True, 1
     for size in range(1, LARGEST + 1):
-        grown = engine.grown(swept, hashes, once=is_complete)
-        if len(grown.rows) == 0:
+        children = engine.children(swept, hashes, once=is_complete)
+        count = len(children.rows)
+        if count == 0:
             break
-        levels.append(grown)
-        n_visited += len(grown.rows)
+        n_visited += count
+        if size < LARGEST and (count <= beam or n_visited + _GROWTH * count <= EXHAUSTIVE):
+            swept, hashes = engine.grow(swept, children)  # all grow on, so they are factorised at once
+            levels.append(children.judged(sweeper.log_evidence(swept)))
+            continue
+        levels.append(children.judged(sweeper.look(swept, children.rows, children.terms)))
         if size == LARGEST:
-            is_complete = is_complete and not _can_grow(engine.space, grown)
+            is_complete = is_complete and not _can_grow(engine.space, levels[-1])
             break
-        rows, terms, hashes = grown.rows, grown.terms, grown.hashes
-        if len(rows) > beam and n_visited + _GROWTH * len(rows) > EXHAUSTIVE:
-            is_complete = False
-            best = grown.best(beam)
-            rows, terms, hashes = rows[best], terms[best], hashes[best]
-        swept = engine.sweeper.add(engine.sweeper.take(swept, rows), terms)
+        swept, hashes = engine.grow(swept, children, levels[-1].best(beam))
+        is_complete = False
     return _joined(levels), is_complete
 
 
@@ -174,7 +188,8 @@ def _neighbours(engine: Engine, models: Sets) -> Family:
     first, prior = first[np.isfinite(prior)], prior[np.isfinite(prior)]
     swept = engine.sweeper.sweep(dropped[first])
     smaller = Family(swept.included, prior + engine.sweeper.log_evidence(swept), hashes[first])
-    around = _joined([smaller, engine.grown(swept, smaller.hashes, once=False)])
+    children = engine.children(swept, smaller.hashes, once=False)
+    around = _joined([smaller, children.judged(engine.sweeper.look(swept, children.rows, children.terms))])
     return around.take(distinct(around.hashes))
 
 
