@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import logsumexp
 
 from doe.coding import Coding
 from doe.fit import growing
@@ -128,6 +129,21 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
     assert not found.is_exhaustive
     np.testing.assert_allclose(found.activity, expected, atol=0.005)
     assert found.covered > 0.99
+
+
+@pytest.mark.parametrize("heredity", ["strong", "weak"])
+def test_a_small_space_is_visited_whole_and_each_set_once(heredity: str):
+    """Against a list of all sets that heredity allows: as many, the same evidence together, the same activity."""
+    problem, prior = _problem(6, n_factors=3), Prior(heredity=heredity)
+    engine = engine_for(problem, prior, 0.0)
+    every = np.array(list(itertools.product([False, True], repeat=len(problem.terms))))
+    every = every[np.isfinite(engine.space.log_prior(every))]
+    scores = engine.score(every)
+    found = search(problem, prior)
+    assert found.is_exhaustive
+    assert found.n_visited == len(every)
+    assert found.log_evidence == pytest.approx(logsumexp(scores) - np.log(len(scores)), abs=1e-10)
+    np.testing.assert_allclose(found.activity, np.exp(scores - logsumexp(scores)).sum(axis=0) @ every, atol=1e-10)
 
 
 def test_prior_mass_of_all_models_is_one():
