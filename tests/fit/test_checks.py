@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from doe.fit import analyse
+from doe.fit.lenth import lenth
 from doe.fit.scatter_checks import box_cox_profile
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -161,3 +162,18 @@ def test_every_check_that_worries_says_what_to_do():
         outcome = ECHO if "echo" in set(log["outcome"]) else Outcome("bass")
         checks = analyse(log, FACTORS, outcome).checks
         assert (checks.loc[checks["level"] != "fine", "advice"] != "").all()
+
+
+def test_margins_are_stated_where_every_run_is_spent_on_an_effect():
+    """Half fraction of four factors, seven effects, no replicate: the result holds Lenth's margins, the check says them."""
+    factors = [Factor(name, low=-1, high=1) for name in "abcd"]
+    base = pd.DataFrame(
+        np.array(np.meshgrid([-1.0, 1.0], [-1.0, 1.0], [-1.0, 1.0])).reshape(3, -1).T, columns=list("abc")
+    )
+    settings = base.assign(d=base["a"] * base["b"] * base["c"])
+    values = 10 + 4 * settings["a"] + np.random.default_rng(5).normal(0, 0.3, 8)
+    log = plain_log(settings, values)
+    effects = analyse(log, factors, Outcome("y"), terms=["a", "b", "c", "d", "a:b", "a:c", "a:d"])
+    assert effects.margins == lenth(effects.classical["swing"].to_numpy())
+    assert f"Lenth's margin of {number(effects.margins.margin)} (a)" in finding(effects, "Without replicates")
+    assert analyse(log, factors, Outcome("y"), terms="main").margins is None
