@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import html
+import signal
+import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.optimize import minimize
 
+from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 from doe.model.choices import Settings
 from doe.model.errors import UsageError
@@ -21,13 +24,16 @@ from doe.model.setup import Setup
 from doe.model.wording import MOVES
 from doe.rehearse.benches import Bench, first_unit, is_worth_playing
 from doe.rehearse.nature import Family, draw_truth, goal_range
-from doe.rehearse.run import play, summarise, unordered
+from doe.rehearse.run import GOOD, STRATEGIES, play, summarise, unordered
 from doe.rehearse.strategies import Advised
 from doe.rehearse.world import World
 
 Array = npt.NDArray[np.float64]
 
 KINDS: tuple[Family, ...] = ("main", "interaction", "curved")
+RIVALS = tuple(name for name in STRATEGIES if name not in ("advised", "told which terms are real"))
+"""Textbook ways of working that a maker could take up instead."""
+
 SEEN = 0.8
 """Chance of being claimed from which an effect counts as one that could be seen."""
 
@@ -41,7 +47,8 @@ class Rehearsal:
     Attributes
     ----------
     plays : DataFrame
-        One row per simulated bench: ``seed, family, minutes, reached, finally_right, regret, variants, builds`` (units made).
+        One row per simulated bench: ``seed, family, minutes, reached, finally_right, regret, variants, builds`` (units made),
+        ``variants_until`` (built by the time a good one was declared, or in all), ``stop_minutes, stop_right``.
     effects : DataFrame
         One row per main effect of the truths: ``outcome, factor, swing, share`` (of the outcome's range), ``claimed``.
     smallest : DataFrame
@@ -51,6 +58,9 @@ class Rehearsal:
     noise : float
         Scatter of one reading, as a share of each outcome's range.
     notes : tuple of str
+    rivals : DataFrame
+        The same for textbook ways of working on the same benches: ``strategy, seed, minutes, reached, finally_right, regret,
+        variants``; empty unless asked for.
     """
 
     plays: pd.DataFrame
@@ -59,20 +69,22 @@ class Rehearsal:
     hours: float
     noise: float
     notes: tuple[str, ...] = ()
+    rivals: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def headline(self) -> str:
         """The answer in one sentence."""
-        reached = self.plays["reached"].mean()
-        if not self.plays["reached"].any():
-            return f"In none of {len(self.plays)} rehearsals was a good variant found within {self.hours:g} h."
-        half = wording.duration(float(self.plays["minutes"].median()))
-        if reached < 0.5:
-            half = f"more than {wording.duration(60 * self.hours)}"
+        reached, count = int(self.plays["reached"].sum()), wording.counted(len(self.plays), "rehearsal")
+        if not reached:
+            return f"In none of {count} was a good variant found within {self.hours:g} h."
+        half = "half were not there by then"
+        if 2 * reached >= len(self.plays):
+            time = wording.duration(float(self.plays["minutes"].median()))
+            half = f"half were there after {time} and {_counted(self.plays['variants_until'], 'variant')}"
+        low, high = share_interval(reached, len(self.plays))
         return (
-            f"{wording.percent(float(reached))} of {len(self.plays)} rehearsals found a variant within 90 % of the best in "
-            f"{self.hours:g} h; half of them took up to {half}, and in all about {self.plays['variants'].median():.0f} "
-            "variants were built."
+            f"{reached} of {count} found a variant with at least 90 % of the best attainable worth within {self.hours:g} h "
+            f"(95 % interval: {wording.percent(low)} to {wording.percent(high)}); {half}."
         )
 
     def to_frame(self) -> pd.DataFrame:
@@ -81,10 +93,10 @@ class Rehearsal:
 
     def summary(self) -> str:
         """Return the answer as text."""
-        lines = [self.headline]
+        lines = [self.headline, self._kept()]
         for row in self.smallest.to_dict("records"):
             if np.isnan(row["swing"]):
-                lines.append(f"{row['outcome']}: no effect of any size would be claimed with a chance of 80 %.")
+                lines.append(f"{row['outcome']}: no effect, however large, would be seen with a chance of 80 %.")
             else:
                 lines.append(
                     f"{row['outcome']}: effects from about {wording.number(row['swing'], 2)} on "
@@ -92,8 +104,34 @@ class Rehearsal:
                 )
         return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]) + "\n"
 
+    def _kept(self) -> str:
+        plays = self.plays
+        return (
+            f"The variant kept at the end was that good in {int(plays['finally_right'].sum())} of them, short of the best by "
+            f"{wording.number(plays['regret'].mean(), 2)} of worth on average; half built up to "
+            f"{_counted(plays['variants'], 'variant')} on {_counted(plays['builds'], 'unit')}."
+        )
+
     def _repr_html_(self) -> str:
         return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())
+
+
+def share_interval(count: int, of: int) -> tuple[float, float]:
+    """Return the 95 % interval of a share.
+
+    References
+    ----------
+    Wilson, E. B. (1927). Probable inference, the law of succession, and statistical inference. Journal of the American
+    Statistical Association 22, 209-212. doi:10.1080/01621459.1927.10502953
+    """
+    z2 = HALF_WIDTH**2
+    middle = (count + z2 / 2) / (of + z2)
+    half = np.sqrt(count * (of - count) / of * z2 + z2**2 / 4) / (of + z2)
+    return float(max(middle - half, 0.0)), float(min(middle + half, 1.0))
+
+
+def _counted(counts: pd.Series[Any], noun: str) -> str:
+    return wording.counted(round(float(counts.median())), noun)
 
 
 def rehearse(
@@ -106,6 +144,7 @@ def rehearse(
     seed: int = 1,
     jobs: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    compare: bool = False,
 ) -> Rehearsal:
     """Play one's own setup on simulated truths, with the advice that `doe.recommend` gives.
 
@@ -126,35 +165,71 @@ def rehearse(
         Processes; -1 for all cores.
     progress : callable, optional
         Called with the number of benches done and of all.
+    compare : bool
+        Whether to play the textbook ways of working on the same benches too.
 
     Returns
     -------
     Rehearsal
+        Where it is interrupted (Ctrl-C), of the benches played so far, which a note says.
 
     Raises
     ------
     UsageError
         If no outcome can be rehearsed, a number is out of its range, or no truth leaves anything to find.
+    KeyboardInterrupt
+        If it is interrupted before the first bench is played.
     """
-    from joblib import Parallel, delayed
-
     outcomes, notes = _playable(setup)
     if not 0 < noise < 1:
-        raise UsageError(f"noise is {noise}; it must be a share above 0 and below 1, such as 0.1.")
+        raise UsageError(
+            f"scatter is {wording.exact(100 * noise)} %; it must be a share above 0 and below 100 %, such as 10 %."
+        )
     if not 1 <= benches <= 1000:
         raise UsageError(f"benches is {benches}; it must be a whole number from 1 to 1000.")
     if not 0 < hours < float("inf"):
-        raise UsageError(f"hours is {hours}; it must be a number above 0.")
-    tasks = [(setup, outcomes, noise, start, seed + place, place) for place in range(benches)]
-    results = Parallel(n_jobs=jobs, return_as="generator")(delayed(_one)(*task, hours) for task in tasks)
-    plays, effects = [], []
-    for row, seen in results:
-        plays.append(row)
-        effects += seen
-        if progress is not None:
-            progress(len(plays), benches)
-    frame = pd.DataFrame(effects, columns=["outcome", "factor", "swing", "share", "claimed"])
-    return Rehearsal(pd.DataFrame(plays), frame, _smallest(frame, outcomes), hours, noise, notes)
+        raise UsageError(f"hours is {wording.exact(hours)}; it must be a number above 0.")
+    tasks = [(setup, outcomes, noise, start, seed + place, place, hours, compare) for place in range(benches)]
+    played = _play(tasks, jobs, progress)
+    if len(played) < benches:
+        notes = (*notes, f"Stopped early: this is about the {len(played)} of {benches} benches that were played.")
+    frame = pd.DataFrame(
+        [row for one in played for row in one.effects], columns=["outcome", "factor", "swing", "share", "claimed"]
+    )
+    plays = pd.DataFrame([one.row for one in played]).sort_values("seed", ignore_index=True)
+    rivals = pd.DataFrame([row for one in played for row in one.rivals])
+    return Rehearsal(plays, frame, _smallest(frame, outcomes), hours, noise, notes, rivals)
+
+
+@dataclass(frozen=True, slots=True)
+class _Played:
+    """What came of one bench."""
+
+    row: dict[str, Any]
+    effects: list[dict[str, Any]]
+    rivals: list[dict[str, Any]]
+
+
+def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, int], None] | None) -> list[_Played]:
+    """Play all benches, on several cores if asked; an interruption keeps what is done."""
+    from joblib import Parallel, delayed
+
+    done: list[_Played] = []
+    is_apart = jobs != 1
+    results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task, is_apart) for task in tasks)
+    try:
+        for one in results:
+            done.append(one)
+            if progress is not None:
+                progress(len(done), len(tasks))
+    except KeyboardInterrupt:
+        if not done:
+            raise
+    finally:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what is under way is given up on purpose
+            results.close()
+    return done
 
 
 def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
@@ -169,12 +244,30 @@ def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
 
 
 def _one(
-    setup: Setup, outcomes: Sequence[Outcome], noise: float, start: Settings | None, seed: int, place: int, hours: float
-) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    setup: Setup,
+    outcomes: Sequence[Outcome],
+    noise: float,
+    start: Settings | None,
+    seed: int,
+    place: int,
+    hours: float,
+    compare: bool,
+    is_apart: bool,
+) -> _Played:
+    if is_apart:  # Ctrl-C reaches the whole group of processes; the one that asked decides
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     family = KINDS[place % len(KINDS)]
     drawn = _bench(setup, outcomes, noise, start, seed, family)
     played = play(drawn, Advised(), hours)
-    return {"seed": seed, "family": family, "builds": len(played.world.units), **summarise(played)}, _seen(played.world)
+    until = [entry["variants"] for entry in played.trace if entry["share"] >= GOOD]
+    row = {"seed": seed, "family": family, "builds": len(played.world.units), **summarise(played)}
+    row["variants_until"] = until[0] if until else row["variants"]
+    rivals = [
+        {"strategy": name, "seed": seed, **summarise(play(drawn, STRATEGIES[name](), hours))}
+        for name in RIVALS
+        if compare
+    ]
+    return _Played(row, _seen(played.world), rivals)
 
 
 def _bench(

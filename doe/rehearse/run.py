@@ -44,7 +44,7 @@ class Play:
     ----------
     trace : tuple of dict
         One per decision: ``minutes`` spent before it, ``declared`` variant, its true worth as a ``share`` of the best,
-        ``chance_left`` as the strategy states it.
+        ``chance_left`` as the strategy states it, ``variants`` built so far.
     world : World
         The bench as it was left.
     hours : float
@@ -65,8 +65,9 @@ def play(drawn: Bench, strategy: Strategy, hours: float = HOURS) -> Play:
         step = strategy.step(world, max(left, 1.0) / 60)
         share = drawn.worth_of(world.variants[step.declared]) / drawn.best_worth if step.declared is not None else 0.0
         trace.append(
-            {"minutes": world.minutes, "declared": step.declared, "share": share, "chance_left": step.chance_left}
-        )
+            {"minutes": world.minutes, "declared": step.declared, "share": share, "chance_left": step.chance_left,
+             "variants": len(world.variants)}
+        )  # fmt: skip
         moves = _fitting(world, step.moves, 60 * hours)
         if not moves:
             return Play(tuple(trace), world, hours)

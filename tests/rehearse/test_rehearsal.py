@@ -2,6 +2,7 @@ import re
 
 import numpy as np
 import pytest
+from statsmodels.stats.proportion import proportion_confint
 
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
@@ -9,7 +10,7 @@ from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.rehearse import rehearse
 from doe.rehearse.benches import EFFORT, FACTORS, OUTCOMES
-from doe.rehearse.rehearsal import smallest_seen
+from doe.rehearse.rehearsal import RIVALS, share_interval, smallest_seen
 
 SETUP = Setup("radio", "", FACTORS[:4], OUTCOMES[:2], EFFORT)
 
@@ -36,13 +37,52 @@ def test_a_setup_is_rehearsed_and_the_answer_is_a_sentence():
     assert (found.plays["minutes"] <= 360).all()
     assert list(found.smallest["outcome"]) == ["bass", "echo"]
     assert found.headline in found.summary()
-    assert re.match(r"(\d+ %|In none) of 3 rehearsals", found.headline)
+    assert re.match(r"(\d|In none) of 3 rehearsals", found.headline)
+    assert (found.plays["variants_until"] <= found.plays["variants"]).all()
+    assert len(found.rivals) == 0
+
+
+def test_a_share_has_an_interval_that_knows_how_few_there_were():
+    """Wilson's interval, with statsmodels as independent source."""
+    for count, of in ((0, 5), (3, 4), (15, 20), (20, 20)):
+        expected = proportion_confint(count, of, method="wilson")
+        assert share_interval(count, of) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.slow
+def test_other_ways_of_working_are_played_on_the_same_benches():
+    found = rehearse(SETUP, hours=5, benches=2, seed=2, compare=True)
+    assert set(found.rivals["strategy"]) == set(RIVALS)
+    assert (found.rivals.groupby("strategy")["seed"].apply(list).map(sorted).map(tuple) == (2, 3)).all()
+
+
+@pytest.mark.slow
+def test_an_interruption_keeps_the_benches_that_are_done():
+    """The third call of the progress comes with the interruption: two benches remain, and a note says so."""
+
+    def stop(done, count):
+        if done == 2:
+            raise KeyboardInterrupt
+
+    found = rehearse(SETUP, hours=3, benches=9, seed=2, progress=stop)
+    assert len(found.plays) == 2
+    assert found.notes[-1] == "Stopped early: this is about the 2 of 9 benches that were played."
+    assert "Note: Stopped early" in found.summary()
+
+
+def test_an_interruption_before_the_first_bench_is_passed_on(monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("doe.rehearse.rehearsal._one", stop)
+    with pytest.raises(KeyboardInterrupt):
+        rehearse(SETUP, hours=3, benches=2)
 
 
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"noise": 1.5}, "noise is 1.5; it must be a share above 0 and below 1, such as 0.1."),
+        ({"noise": 1.5}, "scatter is 150 %; it must be a share above 0 and below 100 %, such as 10 %."),
         ({"benches": 0}, "benches is 0; it must be a whole number from 1 to 1000."),
         ({"hours": 0}, "hours is 0; it must be a number above 0."),
     ],
