@@ -12,6 +12,12 @@ TOO_SMALL: Verdict = "too small to matter"
 CANT_TELL: Verdict = "can't tell yet"
 TANGLED: Verdict = "tangled with"
 
+Kept = Literal["kept its promise", "fell short", "not yet known"]
+
+KEPT: Kept = "kept its promise"
+FELL_SHORT: Kept = "fell short"
+NOT_KNOWN: Kept = "not yet known"
+
 
 def number(value: float | None, digits: int = 3) -> str:
     """Write a number to so many significant digits, without an exponent where a person would not use one.

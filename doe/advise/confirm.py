@@ -1,0 +1,302 @@
+"""Did fresh builds keep what was promised? Judged by equivalence and against the prediction, not by a lack of difference."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from doe.advise.limits_kept import shortfall
+from doe.fit import analyse
+from doe.fit.effects import Effects
+from doe.fit.equivalence import ALPHA, two_one_sided
+from doe.model.choices import Value
+from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed
+from doe.model.factor import Factor
+from doe.model.limit import Derived
+from doe.model.outcome import Outcome
+from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN, Kept, counted, fixed, number, places_for, with_interval
+
+COLUMNS = [
+    "outcome", "promised", "promised_low", "promised_high", "observed", "difference", "low", "high", "margin", "p",
+    "is_inside", "verdict", "finding",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Confirmation:
+    """How fresh builds compare with what the log before them promised.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per outcome: `promised` with its 95 % prediction interval `promised_low, promised_high` for the mean of these
+        builds; `observed`, adjusted for session and rater; `difference` with its 90 % interval `low, high`; `margin`, what
+        matters; `p` of two one-sided tests; `is_inside` the prediction interval; `verdict`; `finding`, a sentence.
+    verdict : {"kept its promise", "fell short", "not yet known"}
+        Over all outcomes.
+    settings : mapping of str to setting
+        What was built.
+    builds : tuple of str
+        The fresh variants.
+    n_readings : int
+        Readings of them.
+    headline : str
+        The answer in one sentence.
+    notes : tuple of str
+        Contradictions, and what else must be known.
+    """
+
+    table: pd.DataFrame
+    verdict: Kept
+    settings: Mapping[str, Value]
+    builds: tuple[str, ...]
+    n_readings: int
+    headline: str
+    notes: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the table, at full precision."""
+        return self.table.copy()
+
+    def summary(self) -> str:
+        """Return the answer as text."""
+        lines = [self.headline, "", *(f"  {finding}" for finding in self.table["finding"]), ""]
+        return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]).rstrip() + "\n"
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{escape(text)}</li>" for text in (*self.table["finding"], *self.notes))
+        return f"<p><strong>{escape(self.headline)}</strong></p><ul>{items}</ul>"
+
+    def __repr__(self) -> str:
+        return f"<Confirmation: {self.headline}>"
+
+
+def confirm(
+    readings: pd.DataFrame | None,
+    factors: Sequence[Factor],
+    outcomes: Sequence[Outcome],
+    fresh: Sequence[str],
+    *,
+    derived: Sequence[Derived] = (),
+    terms: Sequence[str] | None = None,
+    seed: int = 1,
+) -> Confirmation:
+    """Judge fresh builds by what the readings before them promised.
+
+    The promise is the prediction from all other variants; the fresh builds' own values are those of the whole log, adjusted for
+    session and rater. An outcome kept its promise where two one-sided tests place the difference within plus and minus what
+    `matters` (or, for goals raise and lower, where only the good side is open); it fell short where the 90 % interval of the
+    difference lies wholly on the bad side and the estimate is off by what matters; anything else is not yet known.
+
+    Parameters
+    ----------
+    readings : DataFrame or None
+        As `doe.analyse` takes them, those of the fresh builds among them.
+    factors, outcomes : sequence
+    fresh : sequence of str
+        Names of the fresh builds, all with the same settings.
+    derived : sequence of Derived
+        Quantities that `terms` may name.
+    terms : sequence of str, optional
+        Terms to predict with; by default the engine searches.
+    seed : int
+
+    Raises
+    ------
+    UsageError
+        If a fresh build is unknown or none is named.
+    DataError
+        If the builds have different settings, or nothing else was read.
+    """
+    names = list(dict.fromkeys(fresh))
+    frame, settings = _fresh(readings, factors, names)
+    is_fresh = frame["variant"].astype(str).isin(names)
+    before = frame[~is_fresh]
+    rows, notes = [], list(_same_unit(frame[is_fresh], names))
+    for outcome in outcomes:
+        mine = frame[is_fresh & (frame["outcome"].astype(str) == outcome.name)]
+        if outcome.goal is None and outcome.matters is None:
+            continue
+        row, more = _judged(frame, before, factors, outcome, names, settings, len(mine), derived, terms, seed)
+        rows.append(row)
+        notes += more
+    table = pd.DataFrame(rows, columns=COLUMNS)
+    verdict = _overall(table["verdict"].tolist())
+    return Confirmation(
+        table,
+        verdict,
+        settings,
+        tuple(names),
+        int(is_fresh.sum()),
+        _headline(table, verdict, names),
+        tuple(dict.fromkeys(notes)),
+    )
+
+
+def _fresh(
+    readings: pd.DataFrame | None, factors: Sequence[Factor], names: Sequence[str]
+) -> tuple[pd.DataFrame, dict[str, Value]]:
+    if not names:
+        raise UsageError("Name at least one fresh build to confirm with.")
+    known = [] if readings is None else list(dict.fromkeys(readings["variant"].astype(str)))
+    for name in names:
+        if name not in known:
+            raise UsageError(f"Nothing has been read of variant '{name}' yet.{did_you_mean(name, known)}")
+    assert readings is not None  # something is known
+    rows = readings[readings["variant"].astype(str).isin(list(names))]
+    columns = [factor.name for factor in factors]
+    kinds = rows[columns].drop_duplicates()
+    if kinds.isna().any(axis=None):
+        raise DataError(f"{listed(names, 'and')}: a reference object has no settings, so nothing was promised of it.")
+    if len(kinds) > 1:
+        different = next(name for name in columns if kinds[name].nunique() > 1)
+        values = listed([number(v, 6) if not isinstance(v, str) else v for v in kinds[different].unique()], "and")
+        raise DataError(
+            f"The fresh builds differ in {different} ({values}); only builds of the same settings confirm it."
+        )
+    settings = {factor.name: factor.read(kinds.iloc[0][factor.name]) for factor in factors}
+    if set(known) <= set(names):
+        raise DataError("Nothing but these builds has been read, so nothing was promised before them.")
+    return readings, settings
+
+
+def _same_unit(fresh: pd.DataFrame, names: Sequence[str]) -> list[str]:
+    if "unit" not in fresh.columns or len(names) < 2:
+        return []
+    units = fresh[["variant", "unit"]].drop_duplicates().dropna()["unit"]
+    shared = units[units.duplicated()]
+    return (
+        [f"Two of these builds are on unit {shared.iloc[0]}; what is special to that unit counts twice."]
+        if len(shared)
+        else []
+    )
+
+
+def _judged(
+    frame: pd.DataFrame, before: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, names: Sequence[str],
+    settings: Mapping[str, Value], n_readings: int, derived: Sequence[Derived], terms: Sequence[str] | None, seed: int,
+) -> tuple[tuple[Any, ...], list[str]]:  # fmt: skip
+    """Return the row of one outcome, and what must be said beside it."""
+    label = outcome.name.replace("_", " ").capitalize()
+    if not n_readings:
+        return _unknown(outcome, f"{label}: {NOT_KNOWN}; it was not read of these builds."), []
+    chosen = list(terms) if terms is not None else None
+    try:
+        promise = analyse(before, factors, outcome, chosen, derived=derived, seed=seed)
+        predicted = promise.predict(dict(settings)).iloc[0]
+        whole = analyse(frame, factors, outcome, chosen, derived=derived, seed=seed)
+        observed, se, df = fresh_value(whole, names)
+    except FettleError as err:
+        return _unknown(outcome, f"{label}: {NOT_KNOWN}; {err}"), []
+    reach = float(stats.t.ppf(0.975, df)) * float(np.hypot(predicted["sd"], se))
+    low, high = float(predicted["mean"]) - reach, float(predicted["mean"]) + reach
+    is_inside = low <= observed <= high
+    return judge(outcome, float(predicted["mean"]), (low, high), observed, se, df, is_inside)
+
+
+def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, float]:
+    """Return the adjusted mean of some builds, its standard error over builds, and the degrees of freedom.
+
+    Raises
+    ------
+    FitError
+        If nothing could be fitted.
+    """
+    basis = whole._fitted()
+    places = [basis.variants.index(name) for name in names if name in basis.variants]
+    total = basis.builds.total[np.ix_(places, places)]
+    mean = float(basis.builds.means[places].mean())
+    return mean, float(np.sqrt(total.mean())), float(basis.averages.posterior.df)
+
+
+def _unknown(outcome: Outcome, finding: str) -> tuple[Any, ...]:
+    nan = float("nan")
+    return (outcome.name, *[nan] * 7, outcome.matters or nan, nan, None, NOT_KNOWN, finding)
+
+
+def judge(
+    outcome: Outcome,
+    promised: float,
+    interval: tuple[float, float],
+    observed: float,
+    se: float,
+    df: float,
+    is_inside: bool,
+) -> tuple[tuple[Any, ...], list[str]]:
+    """Judge one outcome; return its row and what must be said beside it."""
+    label, unit = outcome.name.replace("_", " ").capitalize(), f" {outcome.unit}" if outcome.unit else ""
+    difference = observed - promised
+    margin = outcome.matters
+    tests = two_one_sided(difference, se, df, margin if margin is not None else 1.0)
+    short = _shortfall_interval(outcome, promised, tests.low, tests.high)
+    estimate = float(shortfall(outcome, np.array(observed)) - shortfall(outcome, np.array(promised)))
+    if outcome.goal is None:
+        estimate = abs(difference)
+    text = (
+        f"promised {with_interval(promised, *interval, outcome.unit)}, came out at {_value(observed, interval)}{unit}"
+    )
+    if margin is None:
+        verdict: Kept = NOT_KNOWN
+        why = "; say what 'matters' in it, since without a margin nothing can be called the same"
+    elif tests.p < ALPHA or (outcome.goal is not None and short[1] < margin):
+        verdict = KEPT
+        why = "" if tests.p < ALPHA else f", better than promised by {number(-estimate, 2)}{unit}"
+    elif short[0] > 0 and estimate >= margin:
+        verdict, why = FELL_SHORT, ""
+    else:
+        verdict = NOT_KNOWN
+        why = f"; with these readings it may be off by up to {number(max(abs(tests.low), abs(tests.high)), 2)}{unit}"
+    by = f" by {with_interval(estimate, short[0], short[1], outcome.unit)}" if verdict == FELL_SHORT else ""
+    notes = [] if is_inside else [_contradiction(outcome, label, estimate, verdict)]
+    row = (
+        outcome.name, promised, *interval, observed, difference, tests.low, tests.high,
+        margin if margin is not None else float("nan"), tests.p if margin is not None else float("nan"), is_inside, verdict,
+        f"{label}: {verdict}{by} - {text}{why}.",
+    )  # fmt: skip
+    return row, notes
+
+
+def _value(observed: float, interval: tuple[float, float]) -> str:
+    return fixed(observed, places_for(interval[1] - interval[0]))
+
+
+def _shortfall_interval(outcome: Outcome, promised: float, low: float, high: float) -> tuple[float, float]:
+    """Turn an interval of the difference into one of the shortfall: what is lost towards the goal."""
+    if outcome.goal is None:
+        ends = [abs(low), abs(high)]
+        return (0.0 if low < 0 < high else min(ends)), max(ends)
+    points = promised + np.linspace(low, high, 201)
+    lost = shortfall(outcome, points) - float(shortfall(outcome, np.array(promised)))
+    return float(lost.min()), float(lost.max())
+
+
+def _contradiction(outcome: Outcome, label: str, estimate: float, verdict: Kept) -> str:
+    if verdict == KEPT:
+        return f"{label} lies outside of what the log predicted, though by less than what matters."
+    side = "worse" if estimate > 0 else "better"
+    return (
+        f"{label} contradicts the log: it came out {side} than 95 % of what was predicted. Look for what else was different "
+        "about these builds or this session before either is believed."
+    )
+
+
+def _overall(verdicts: Sequence[str]) -> Kept:
+    if FELL_SHORT in verdicts:
+        return FELL_SHORT
+    return KEPT if verdicts and all(verdict == KEPT for verdict in verdicts) else NOT_KNOWN
+
+
+def _headline(table: pd.DataFrame, verdict: Kept, names: Sequence[str]) -> str:
+    who = f"Variant{'s' if len(names) > 1 else ''} {listed(names, 'and')} ({counted(len(names), 'fresh build')})"
+    if verdict == KEPT:
+        return f"{who} kept the promise in every outcome." if len(table) > 1 else f"{who} kept the promise."
+    them = listed(table.loc[table["verdict"] == verdict, "outcome"].tolist(), "and")
+    if verdict == FELL_SHORT:
+        return f"{who} fell short in {them}."
+    return f"{who}: not yet known whether the promise is kept{f' in {them}' if them else ''}."

@@ -1,0 +1,179 @@
+"""Confirming a promise: sizes against closed forms and statsmodels, verdicts against simulated truths."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+from statsmodels.stats.power import TTestPower
+
+from doe.advise.confirm import confirm, judge
+from doe.advise.confirm_size import Scatter, scatter_of, size_confirmation
+from doe.fit import analyse
+from doe.model.effort import Effort
+from doe.model.errors import DataError, UsageError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN
+from tests.refusing import refused
+
+FACTORS = (Factor("gap", low=0, high=10, step=1), Factor("blades", kind="count", low=2, high=6))
+NOISE = Outcome("noise", unit="dB", goal="lower", best=0, worst=60, matters=2.0)
+FLOW = Outcome("flow", goal="hit", target=20, worst=40, matters=2.0)
+NEW = {"gap": 5, "blades": 4}
+
+
+def truth(name, gap, blades):
+    return 30 + 1.5 * gap if name == "noise" else 10 + 2.5 * blades
+
+
+def log(fresh, off=0.0, seed=4, n=20, builds_sd=0.4):
+    """A log of two outcomes whose truth is above, read twice a build, and fresh builds that are off by so much."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for place in range(n + fresh):
+        is_fresh = place >= n
+        settings = NEW if is_fresh else {"gap": int(rng.integers(0, 11)), "blades": int(rng.integers(2, 7))}
+        for outcome in ("noise", "flow"):
+            build = (
+                truth(outcome, **settings) + rng.normal(0, builds_sd) + (off if is_fresh and outcome == "noise" else 0)
+            )
+            rows += [
+                {"variant": f"new {place - n + 1}" if is_fresh else str(place), "outcome": outcome,
+                 "value": build + rng.normal(0, 0.3), **settings}
+                for _ in range(2)
+            ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def verdicts(found):
+    return dict(zip(found.table["outcome"], found.table["verdict"], strict=True))
+
+
+def test_a_promise_that_is_kept_is_said_to_be():
+    found = confirm(log(3), FACTORS, [NOISE, FLOW], ["new 1", "new 2", "new 3"])
+    assert verdicts(found) == {"noise": KEPT, "flow": KEPT}
+    assert found.verdict == KEPT
+    assert found.headline == "Variants new 1, new 2 and new 3 (3 fresh builds) kept the promise in every outcome."
+    assert ((found.table["promised_low"] < found.table["observed"]) & found.table["is_inside"].astype(bool)).all()
+
+
+def test_builds_that_fall_short_are_said_to_by_how_much():
+    """Truth: 4 dB louder than the log's 37.5, twice what matters; the log is told to be contradicted."""
+    found = confirm(log(3, off=4.0), FACTORS, [NOISE, FLOW], ["new 1", "new 2", "new 3"])
+    assert verdicts(found) == {"noise": FELL_SHORT, "flow": KEPT}
+    assert found.headline == "Variants new 1, new 2 and new 3 (3 fresh builds) fell short in noise."
+    assert found.table["finding"].iloc[0].startswith("Noise: fell short by ")
+    assert any(note.startswith("Noise contradicts the log: it came out worse") for note in found.notes)
+
+
+def test_better_than_promised_is_no_broken_promise_but_contradicts_the_log():
+    found = confirm(log(3, off=-5.0), FACTORS, [NOISE], ["new 1", "new 2", "new 3"])
+    assert found.verdict == KEPT
+    assert "better than promised by" in found.table["finding"].iloc[0]
+    assert any("outside of what the log predicted" in note for note in found.notes)
+
+
+def test_a_lack_of_difference_is_no_proof():
+    """One build with scatter as large as what matters is not different, and not confirmed either."""
+    row, _ = judge(NOISE, 30.0, (25.0, 35.0), 30.2, 1.6, 15, True)
+    assert row[11] == NOT_KNOWN
+    assert "it may be off by up to 3" in row[12]
+
+
+def test_kept_and_short_exclude_each_other_and_follow_the_interval():
+    for observed in np.linspace(25, 35, 41):
+        row, _ = judge(NOISE, 30.0, (20.0, 40.0), observed, 0.5, 20, True)
+        low, high = row[6], row[7]
+        assert (row[11] == KEPT) == (high < 2.0)
+        assert (row[11] == FELL_SHORT) == (low > 0 and observed - 30 >= 2.0 and high >= 2.0)
+
+
+def test_without_a_margin_nothing_is_called_the_same():
+    row, _ = judge(Outcome("noise", goal="lower", best=0, worst=60), 30.0, (29.0, 31.0), 30.0, 0.01, 20, True)
+    assert (row[11], "say what 'matters'" in row[12]) == (NOT_KNOWN, True)
+
+
+@pytest.mark.parametrize("off", [2.0, -2.0])
+@pytest.mark.slow
+def test_a_promise_off_by_the_margin_is_confirmed_in_five_percent_at_most(off):
+    """Truth: flow is off by just what matters. Of 60 logs at most 8 may confirm it.
+
+    Binomial with 5 %: 3 are expected, and more than 8 have 0.3 %.
+    """
+    wrong = 0
+    for seed in range(60):
+        frame = log(3, seed=seed)
+        is_new = frame["variant"].str.startswith("new") & (frame["outcome"] == "flow")
+        frame.loc[is_new, "value"] += off
+        wrong += confirm(frame, FACTORS, [FLOW], ["new 1", "new 2", "new 3"]).verdict == KEPT
+    assert wrong <= 8
+
+
+def test_known_scatter_needs_the_builds_of_the_closed_form():
+    """Normal: z(0.95) and z(0.95) for 10 % on two sides, n = ((1.645 + 1.645) sd / margin)^2, rounded up."""
+    scatter = Scatter(build_sd=1.5, reading_sd=0.0, session_sd=0.0, df=math.inf)
+    plan = size_confirmation({"noise": scatter}, [NOISE], build_minutes=100)
+    assert plan.builds == math.ceil((2 * stats.norm.ppf(0.95) * 1.5 / 2.0) ** 2)
+    assert plan.rounds == 1
+
+
+def test_estimated_scatter_needs_the_builds_of_statsmodels():
+    """With the builds' own scatter only (df = n - 1), both tests need power 95 %: statsmodels solves for the same n."""
+    scatter = Scatter(build_sd=1.5, reading_sd=0.0, session_sd=0.0, df=0.0)
+    n = TTestPower().solve_power(2.0 / 1.5, alpha=0.05, power=0.95, alternative="larger")
+    assert size_confirmation({"noise": scatter}, [NOISE], build_minutes=100).builds == math.ceil(n)
+
+
+def test_the_fewest_minutes_are_looked_for():
+    """Reading scatter is beaten by readings where builds are dear, and by builds where readings are."""
+    scatter = {"noise": Scatter(build_sd=0.3, reading_sd=1.2, session_sd=0.0, df=30)}
+    dear = size_confirmation(scatter, [NOISE], effort=Effort(reading_minutes=5), build_minutes=200)
+    cheap = size_confirmation(scatter, [NOISE], effort=Effort(reading_minutes=50), build_minutes=1)
+    assert dear.builds == 1 < dear.rounds
+    assert cheap.builds > 1 == cheap.rounds
+    assert dear.minutes == 200 + 5 * dear.rounds
+
+
+def test_raters_of_one_round_count_as_readings_and_sessions_ask_for_company():
+    scatter = {"noise": Scatter(build_sd=0.2, reading_sd=1.2, session_sd=0.5, df=30)}
+    one = size_confirmation(scatter, [NOISE], effort=Effort(reading_minutes=5), build_minutes=500)
+    three = size_confirmation(
+        scatter, [NOISE], effort=Effort(reading_minutes=5), build_minutes=500, raters={"noise": 3}
+    )
+    assert three.rounds < one.rounds
+    assert any("same session" in note for note in three.notes)
+
+
+def test_what_no_number_of_builds_confirms_is_said():
+    plan = size_confirmation({"noise": Scatter(9.0, 1.0, 0.0, 20)}, [NOISE])
+    assert (plan.builds, plan.rounds) == (0, 0)
+    assert plan.headline.startswith("Not even 12 fresh builds with 12 rounds each would confirm noise at this risk")
+
+
+def test_the_scatter_of_a_log_is_read_from_its_analysis():
+    """Truth: 0.4 between builds, 0.3 a reading."""
+    scatter = scatter_of(analyse(log(0, n=40), FACTORS, NOISE))
+    assert 0.25 < scatter.build_sd < 0.55
+    assert 0.2 < scatter.reading_sd < 0.4
+
+
+def test_what_cannot_be_confirmed_is_refused():
+    frame = log(2)
+    with refused(UsageError, "Nothing has been read of variant 'nowhere' yet."):
+        confirm(frame, FACTORS, [NOISE], ["nowhere"])
+    with refused(UsageError, "Name at least one fresh build to confirm with."):
+        confirm(frame, FACTORS, [NOISE], [])
+    odd = frame.copy()
+    odd.loc[odd["variant"] == "new 1", "gap"] = 6
+    with refused(DataError, "The fresh builds differ in gap (6 and 5); only builds of the same settings confirm it."):
+        confirm(odd, FACTORS, [NOISE], ["new 1", "new 2"])
+    with pytest.raises(DataError, match="Nothing but these builds"):
+        confirm(frame[frame["variant"] == "new 1"], FACTORS, [NOISE], ["new 1"])
+    with pytest.raises(DataError, match="says what matters"):
+        size_confirmation({}, [Outcome("a")])
+    with refused(UsageError, "risk is 0.7; it must be above 0 and below 0.5."):
+        size_confirmation({}, [NOISE], risk=0.7)
