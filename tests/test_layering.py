@@ -36,6 +36,7 @@ ONLY_IN = {
     "starlette": {"web"},
     "uvicorn": {"web"},
     "segno": {"web"},
+    "markdown_it": {"web"},
     "PIL": {"web"},
     "pydantic": {"web"},
     "argparse": {"cli"},

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from doe.cli.parser import Parser
+from doe.guides.topics import TOPICS
 from doe.model.errors import UsageError, did_you_mean, listed
 
 LIST = "list"
@@ -162,6 +163,9 @@ def overview() -> str:
         "  --project FILE  project file; otherwise FETTLE_PROJECT, or the one project in this folder",
         "  --version       print the version",
         "  --help          show this page; 'fettle COMMAND --help' explains one command",
+        "",
+        "Topics, each explained with an example by 'fettle help TOPIC':",
+        f"{', '.join(TOPICS)}.",
         "",
         "Examples:",
         "  fettle demo",

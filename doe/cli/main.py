@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 
 from doe.cli.commands import NAMES, find, overview
-from doe.cli.screen import note, say
+from doe.cli.screen import heading, note, say
 from doe.model.errors import FettleError, UsageError, did_you_mean
 
 DONE, PROBLEM, WRONG_USAGE, STOPPED = 0, 1, 2, 130
@@ -66,6 +66,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _run(words: list[str]) -> None:
     words, project = _leading_project(words)
     if words[:1] == ["help"]:
+        if words[1:] and find(words[1]) is None:
+            _teach(words[1])
+            return
         words = [*words[1:], "--help"]
     if not words or words[0] in ("--help", "-h"):
         say(overview())
@@ -85,6 +88,22 @@ def _run(words: list[str]) -> None:
         action, rest = command.action_of(rest)
     chosen = command.parser(action).parse_args([*rest, *project])
     chosen.run(chosen)
+
+
+def _teach(name: str) -> None:
+    """Print a help page.
+
+    Raises
+    ------
+    UsageError
+        If that is neither a topic nor a command.
+    """
+    from doe.guides.topics import TOPICS, topic
+
+    if name not in TOPICS:
+        raise UsageError(f"There is no help on '{name}'.{did_you_mean(name, (*TOPICS, *NAMES))}")
+    title, _, rest = topic(name).plain().partition("\n")
+    say(f"{heading(title)}\n{rest}")
 
 
 def _leading_project(words: list[str]) -> tuple[list[str], list[str]]:

@@ -15,6 +15,7 @@ from doe.web import (
     bench,
     faults,
     files,
+    help_pages,
     history,
     importing,
     listen,
@@ -34,7 +35,7 @@ from doe.web.settings import Settings
 from doe.web.tokens import Tokens
 
 _ROOMS = (access, files, live, start, bench, log, readings, variants, sessions, listen, moves, next_change, history)
-_LAST_ROOMS = (importing, setup, api)
+_LAST_ROOMS = (importing, setup, api, help_pages)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:

@@ -464,3 +464,12 @@ class ApiPage:
 
     routes: tuple[tuple[str, str, str], ...] = field(metadata=said("method, address, what it does"))
     description: str = field(metadata=said("address of the OpenAPI document"))
+
+
+@dataclass(frozen=True, slots=True)
+class HelpPage:
+    """A help topic, or the list of them."""
+
+    title: str = field(metadata=said("heading of the topic; empty for the list"))
+    body: str = field(metadata=said("the page as HTML made from our own text, heading left out"))
+    topics: tuple[tuple[str, str, bool], ...] = field(metadata=said("title, address, and whether it is the one shown"))

@@ -41,6 +41,11 @@ def start(kind: str = "") -> str:
     return f"/start/{_part(kind)}" if kind else "/start"
 
 
+def help_page(topic: str = "") -> str:
+    """Return a help page, or the list of them."""
+    return f"/help/{_part(topic)}" if topic else "/help"
+
+
 def log(unit: str | None = None, start: str | None = None, again: bool = False) -> str:
     """Return the form that logs a variant on a unit, or from a variant."""
     return _with("/log", unit=unit, start=start, again="yes" if again else None)

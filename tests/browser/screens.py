@@ -19,7 +19,8 @@ PAGES = {
     "sessions": "/sessions", "session-new": "/sessions/new", "moves": "/moves/echo", "raw": "/moves/bass/readings",
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",
     "history": "/history", "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome",
-    "import": "/import", "start": "/start", "api": "/api", "missing": "/nowhere",
+    "import": "/import", "start": "/start", "api": "/api", "help": "/help", "help-topic": "/help/verdicts",
+    "missing": "/nowhere",
 }  # fmt: skip
 
 

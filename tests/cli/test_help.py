@@ -4,6 +4,7 @@ import pytest
 
 from doe.cli.commands import COMMANDS, NAMES, find, overview
 from doe.cli.reference import FILE, all_parsers, reference_text
+from doe.guides.topics import topics
 from tests.cli.running import command
 
 PARSERS = {parser.prog: parser for parser in all_parsers()}
@@ -96,3 +97,14 @@ def test_the_real_command_needs_no_project_for_help(tmp_path):
     done = command("read", "--help", cwd=tmp_path)
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("Usage: fettle read ")
+
+
+def test_topics_are_listed_and_taught(fettle):
+    """`fettle help` names every topic, `fettle help TOPIC` prints its page; a slip is answered with the nearest."""
+    listed = fettle("help").out
+    for page in topics():
+        assert page.key in listed
+        assert fettle("help", page.key).out == page.plain() + "\n"
+    done = fettle("help", "verdict")
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith("There is no help on 'verdict'. Did you mean 'verdicts'?\n")
