@@ -17,6 +17,7 @@ import pandas as pd
 from doe.rehearse.nature import FAMILIES, Family
 from doe.rehearse.report import section
 from doe.rehearse.run import HOURS, STRATEGIES, one_row
+from doe.rehearse.summaries import FRONTIER
 
 FIRST_SEED = 5000
 """Seeds below are for tuning; the report is on seeds from here on, which nothing was tuned on."""
@@ -37,10 +38,12 @@ def missing(plays: pd.DataFrame, seeds: Sequence[int], strategies: Sequence[str]
 
 
 def complete(plays: pd.DataFrame, strategies: Sequence[str]) -> pd.DataFrame:
-    """Keep the benches that all the strategies have played."""
+    """Keep the seeds that all the strategies have played in every family, and what the frontier played of them."""
+    competing = [name for name in strategies if name != FRONTIER]
     mine = plays[plays["strategy"].isin(list(strategies))]
-    counts = mine.groupby(["family", "seed"])["strategy"].transform("nunique")
-    return mine[counts == len(strategies)].sort_values(KEYS, ignore_index=True)
+    counts = mine[mine["strategy"].isin(competing)].groupby("seed").size()
+    whole = counts.index[counts == len(competing) * len(FAMILIES)]
+    return mine[mine["seed"].isin(whole)].sort_values(KEYS, ignore_index=True)
 
 
 def play_on(

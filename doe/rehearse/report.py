@@ -8,7 +8,7 @@ import pandas as pd
 
 from doe.model import wording
 from doe.rehearse.nature import WHERE_SOMETHING_MATTERS
-from doe.rehearse.summaries import claim_figures, outcomes_by_strategy, ratios
+from doe.rehearse.summaries import FRONTIER, claim_figures, outcomes_by_strategy, ratios
 from doe.rehearse.targets import TARGET_HEADINGS, targets
 
 RATIO_HEADINGS = ("strategy", *WHERE_SOMETHING_MATTERS, "all five")
@@ -29,15 +29,15 @@ def section(plays: pd.DataFrame, *, hours: float, command: str) -> str:
     command : str
         That produced it, quoted so that the figures can be had again.
     """
-    seeds = plays["seed"]
+    seeds, ahead = plays["seed"], plays["seed"][plays["strategy"] == FRONTIER]
     lines = [
         "## Rehearsal: simulated benches with a written-down truth",
         "",
         f"Written by `{command}`. {plays.groupby('family')['seed'].nunique().min()} benches a family, seeds {seeds.min()} to "
-        f"{seeds.max()}, {hours:g} bench hours, the same benches for every strategy; no seed from "
-        "5000 on ever served for tuning. "
-        "A variant counts as right from 90 % of the worth of the best design on, judged by the truth; minutes are those "
-        "until the first right declaration, capped at the end. Intervals: paired percentile bootstrap over benches, 95 %.",
+        f"{seeds.max()}, {hours:g} bench hours, the same benches for every strategy; the frontier, told which terms are real, "
+        f"on {ahead.nunique()} of them. No seed from 5000 on ever served for tuning. A variant counts as right from 90 % of "
+        "the worth of the best design on, judged by the truth; minutes are those until the first right declaration, capped at "
+        "the end. Intervals: paired percentile bootstrap over benches, 95 %.",
         "",
         "### Targets",
         "",

@@ -2,6 +2,8 @@ import pandas as pd
 import pytest
 
 from doe.rehearse.benchmark import complete, missing, play_on, write_section
+from doe.rehearse.nature import FAMILIES
+from doe.rehearse.summaries import FRONTIER
 
 
 def test_only_what_is_missing_is_played_seed_by_seed():
@@ -13,10 +15,12 @@ def test_only_what_is_missing_is_played_seed_by_seed():
     assert [seed for _, seed, _ in waiting] == sorted(seed for _, seed, _ in waiting)
 
 
-def test_benches_that_one_strategy_has_not_played_are_left_out():
-    rows = [("main", 1, "a"), ("main", 1, "b"), ("main", 2, "a")]
-    kept = complete(pd.DataFrame(rows, columns=["family", "seed", "strategy"]), ["a", "b"])
-    assert kept["seed"].tolist() == [1, 1]
+def test_seeds_that_one_strategy_has_not_played_everywhere_are_left_out_and_the_frontier_may_lag_behind():
+    rows = [(family, seed, name) for family in FAMILIES for seed in (1, 2, 3) for name in ("a", "b")]
+    rows = [row for row in rows if row != ("noisy", 3, "b")] + [("main", 1, FRONTIER)]
+    kept = complete(pd.DataFrame(rows, columns=["family", "seed", "strategy"]), ["a", FRONTIER, "b"])
+    assert set(kept["seed"]) == {1, 2}
+    assert len(kept) == 2 * 2 * len(FAMILIES) + 1
 
 
 def test_the_section_replaces_its_older_self_and_nothing_else(tmp_path):
