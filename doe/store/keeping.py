@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -45,15 +45,30 @@ class Keeping(Opened):
         StoreError
             If the folder of attachments cannot be written.
         """
-        name = attachments.clean_name(filename)
-        digest = attachments.save(self.files_folder, data)
+        return self.attach_all(variant, [(filename, data)], note)
+
+    def attach_all(self, variant: str | None, files: Sequence[tuple[str, bytes]], note: str = "") -> Entry:
+        """Keep several files (name and content) in one entry, all of them or none.
+
+        Raises
+        ------
+        DataError
+            If the variant is unknown.
+        StoreError
+            If the folder of attachments cannot be written.
+        """
+        rows: list[dict[str, Any]] = []
+        for filename, data in files:
+            name = attachments.clean_name(filename)
+            digest = attachments.save(self.files_folder, data)
+            rows.append({"filename": name, "sha256": digest, "size": len(data), "note": note})
         with self._writing() as con:
             entry = journal.begin(con)
             owner = known(names_to_ids(con, "live_variant"), variant, "Variant")
-            row = {"variant": owner, "filename": name, "sha256": digest, "size": len(data), "note": note}
-            attachments.add(con, entry, [row])
+            attachments.add(con, entry, [{"variant": owner, **row} for row in rows])
             where = f" to variant {variant}" if variant is not None else ""
-            return journal.close(con, entry, "attachment", f"attached {name}{where}", subject=variant or "")
+            what = listed([row["filename"] for row in rows], "and")
+            return journal.close(con, entry, "attachment", f"attached {what}{where}", subject=variant or "")
 
     def attachments(self) -> list[dict[str, Any]]:
         """Return the attachments, one dict each: id, variant, filename, sha256, size, note, path."""

@@ -108,7 +108,7 @@ def _variant(variant: Variant) -> dict[str, Any]:
     }
 
 
-@router.get("/api/variants/{name}")
+@router.get("/api/variants/{name:path}")
 def one_variant(desk: AtDesk, name: str) -> JSONResponse:
     """Show one variant with its readings."""
     view = desk.view()

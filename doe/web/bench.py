@@ -13,6 +13,7 @@ from doe.web import urls
 from doe.web.contexts import BenchPage, Settled
 from doe.web.desk import View
 from doe.web.factor_fields import time_text
+from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page, think, waiting
 
 router = APIRouter(include_in_schema=False)
@@ -46,15 +47,15 @@ def show(request: Request, desk: AtDesk) -> Response:
     )
 
 
-@router.get("/thinking/again")
-def again(desk: AtDesk) -> Response:
+@router.post("/thinking/again")
+def again(sent: Sent, desk: AtDesk) -> Response:
     """Begin a cancelled analysis again."""
     desk.thinker.again()
     return go_to(urls.bench())
 
 
 @router.post("/thinking/cancel")
-def cancel(desk: AtDesk) -> Response:
+def cancel(sent: Sent, desk: AtDesk) -> Response:
     """Cancel the analysis under way; nothing is stored or lost by it."""
     desk.thinker.cancel()
     return go_to(urls.history())

@@ -74,6 +74,7 @@ class FaultPage:
     heading: str = field(metadata=said("in a few words"))
     sentence: str = field(metadata=said("one sentence"))
     home: str = field(metadata=said("address to go on from"))
+    typed: tuple[tuple[str, str], ...] = field(metadata=said("what was typed, so that it is not lost"), default=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +199,8 @@ class Offer:
     facts: tuple[tuple[str, str], ...] = field(metadata=said("name and value"))
     steps: tuple[str, ...] = field(metadata=said("bench steps"))
     existing: str = field(metadata=said("address where an existing variant is read again; empty for a new one"))
+    typed: str = field(metadata=said("why not, as it was typed"), default="")
+    error: str = field(metadata=said("why that was not kept"), default="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,6 +353,7 @@ class StartPage:
     others: tuple[str, ...] = field(metadata=said("project files in the folder"))
     fields: tuple[Field, ...] = field(metadata=said("title and question"))
     error: str = field(metadata=said("why it was not made"))
+    chosen: str = field(metadata=said("key of the set that is marked"))
     folder: str = field(metadata=said("name of the folder"))
 
 
@@ -456,6 +460,7 @@ class ListenPage:
     token: str = field(metadata=said("token of the form"))
     cautions: tuple[str, ...] = field(metadata=said("safe listening"))
     note: str = field(metadata=said("remark that was typed"))
+    note_error: str = field(metadata=said("why it was not taken"))
 
 
 @dataclass(frozen=True, slots=True)

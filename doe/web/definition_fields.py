@@ -198,7 +198,11 @@ def _outcome_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
 
 def _is_about(error: str, name: str) -> bool:
     """Tell whether a sentence names this field."""
+    if error.startswith("'"):  # the parser of expressions begins with what it could not read
+        return name in ("rule", "expression")
     words = {"scale_low": "scale", "scale_high": ""}.get(name, name)
+    if name == "name" and " name '" in error[:25]:
+        return True
     return bool(error and words) and (f": {words} " in error or f": {words}:" in error or error.startswith(f"{words} "))
 
 

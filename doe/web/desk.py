@@ -125,6 +125,7 @@ class Desk:
     def open(self, project: Project) -> None:
         """Turn to another project."""
         with self._writing, self._viewing:
+            self.thinker.cancel()
             self._project, self._view = project, None
             self.thinker = Thinker()
 
@@ -165,6 +166,8 @@ class Desk:
             The address, the same for every copy of the form.
         """
         with self._writing:
+            if not token:  # no form of ours lacks one, so it cannot tell copies apart
+                return action()
             if token in self._done:
                 return self._done[token]
             address = action()

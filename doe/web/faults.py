@@ -63,7 +63,8 @@ def fault(request: Request, status: int, sentence: str) -> Response:
         return JSONResponse(body, status_code=status, headers=headers)
     from doe.web.pages import plain_page  # pages render faults too
 
-    return plain_page("fault.html", FaultPage(title, sentence, urls.bench()), status, headers)
+    typed = getattr(request.state, "typed", ())
+    return plain_page("fault.html", FaultPage(title, sentence, urls.bench(), typed), status, headers)
 
 
 def install(app: FastAPI) -> None:

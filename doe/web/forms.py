@@ -42,6 +42,13 @@ class Posted:
         """Return every value of a field that may be chosen several times."""
         return [value for value in self.values.get(name, []) if value]
 
+    def shown(self) -> tuple[tuple[str, str], ...]:
+        """Return what was typed, for a page that cannot show the form again."""
+        hidden = ("token", "once", "seen", "carried", "mark", "sheet")
+        return tuple(
+            (name, "\n".join(values)) for name, values in self.values.items() if name not in hidden and any(values)
+        )
+
     @property
     def once(self) -> str:
         """Token of this showing of the form."""
@@ -58,6 +65,7 @@ async def posted(request: Request) -> Posted:
     """
     async with request.form(max_files=20, max_fields=3000, max_part_size=_MOST_TEXT * 4) as form:
         sent = await _sorted(form)
+    request.state.typed = sent.shown()
     if not request.app.state.tokens.is_form_token(request.state.caller, sent.text("token")):
         raise Refused(403, _STALE)
     return sent
@@ -83,8 +91,22 @@ async def _sorted(form: FormData) -> Posted:
         elif len(value) > _MOST_TEXT:
             raise Refused(413, f"The text in '{name[:60]}' is too long: at most {_MOST_TEXT} characters.")
         else:
-            values.setdefault(name, []).append(value.replace("\r\n", "\n").strip())
+            clean = value.replace("\r\n", "\n").replace("\0", "").strip()
+            values.setdefault(name, []).append(clean)
     return Posted(values, files)
+
+
+def at_most(text: str, name: str, most: int) -> str:
+    """Return text that is not too long for its field; it is never cut silently.
+
+    Raises
+    ------
+    DataError
+        If it is.
+    """
+    if len(text) > most:
+        raise DataError(f"{name} has {len(text)} characters; it may have at most {most}.")
+    return text
 
 
 def not_negative_or_none(text: str, name: str) -> float | None:

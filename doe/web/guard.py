@@ -31,6 +31,11 @@ _HEADERS = {
     "Permissions-Policy": "geolocation=(), microphone=(), camera=(self)",
 }
 _log = logging.getLogger("fettle.web")
+_EXPIRED = (
+    "The key that opened this page counts no more, so nothing was stored. Enter the new key, then go back and send the form "
+    "again; the browser still holds what was typed."
+)
+_LONGEST_NUMBER = 18
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
 
@@ -100,7 +105,7 @@ class Guard:
         if scope["method"] not in _SAFE and not _is_same_site(headers, host):
             raise Refused(403, "This was sent from another site; open the page here and send it again.")
         size = headers.get("content-length", "0")
-        if not size.isdigit() or int(size) > self.settings.most_bytes:
+        if not size.isdecimal() or len(size) > _LONGEST_NUMBER or int(size) > self.settings.most_bytes:
             raise Refused(
                 413, f"That is too big: at most {self.settings.most_bytes // 1024**2} MB can be sent at once."
             )
@@ -109,6 +114,8 @@ class Guard:
         request = Request(scope)
         if scope["path"].startswith("/api"):
             return fault(request, 401, "The access key is missing; open the pages once with the key that was printed.")
+        if scope["method"] not in _SAFE:  # a redirect would throw away what was typed
+            return fault(request, 401, _EXPIRED)
         return RedirectResponse(urls.enter(), status_code=303)
 
 

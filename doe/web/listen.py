@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from hmac import compare_digest
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -20,11 +21,12 @@ from doe.web.contexts import Choice, ListenPage, Scale
 from doe.web.desk import Desk
 from doe.web.factor_fields import whole_grades
 from doe.web.faults import Refused
-from doe.web.forms import Posted, SentBlind
+from doe.web.forms import Posted, SentBlind, at_most
 from doe.web.pages import AtDesk, go_to, plain_page
 from doe.web.tokens import Tokens
 
 router = APIRouter(include_in_schema=False)
+MOST_REMARK = 500
 
 
 @router.get("/listen/{key}")
@@ -44,7 +46,7 @@ def _sheet(desk: Desk, key: str) -> tuple[KeptSession, RaterSheet]:
     """
     for item in desk.view().prepared:
         for sheet in item.session.sheets:
-            if sheet.key == key:
+            if compare_digest(sheet.key.encode(), key.encode()):
                 return item, sheet
     raise HTTPException(404)
 
@@ -84,6 +86,7 @@ def _shown(
         token=tokens.form_token(sheet.key),
         cautions=(LISTENING,),
         note=typed.get("note", before.note if before is not None else ""),
+        note_error=errors.get("note", ""),
     )
     return plain_page("listen.html", context, status)
 
@@ -145,11 +148,12 @@ def judge(request: Request, sent: SentBlind, desk: AtDesk, key: str) -> Response
         return _shown(request, desk, kept, sheet, 0, {}, {}, 409)
     errors: dict[str, str] = {}
     try:
+        remark = at_most(sent.text("note"), "remark", MOST_REMARK)
         values = _values(desk, kept, sent, errors)
-        desk.project.file.judge(kept.id, Judgement(sheet.rater, place, values, sent.text("note")[:500]))
+        desk.project.file.judge(kept.id, Judgement(sheet.rater, place, values, remark))
     except FettleError as err:
         if not errors:
-            errors[kept.session.outcomes[0]] = str(err)
+            errors["note" if str(err).startswith("remark ") else kept.session.outcomes[0]] = str(err)
         return _shown(request, desk, kept, sheet, place, typed, errors, 422)
     return go_to(urls.listen(key))
 

@@ -181,7 +181,11 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Store a variant."""
     snapshot = desk.view().snapshot
     typed = Typed({name: values[0] for name, values in sent.values.items()})
-    place = _place(snapshot, sent.text("unit"), sent.text("start"))
+    try:
+        place = _place(snapshot, sent.text("unit"), sent.text("start"))
+    except FettleError as err:
+        typed.error = f"{err} What you typed is still here: look where it belongs, then store it again."
+        return _shown(request, snapshot, _place(snapshot, "", ""), typed, 409)
     status = 422
     try:
         return go_to(desk.once(sent.once, lambda: _stored(desk, sent, typed)))

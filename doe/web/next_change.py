@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from hashlib import sha256
 from typing import Any
 
@@ -12,7 +13,7 @@ from starlette.responses import Response
 
 from doe.advise.record import suggestions_of
 from doe.charts import text
-from doe.model.errors import FettleError
+from doe.model.errors import DataError, FettleError
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.wording import counted
@@ -24,12 +25,13 @@ from doe.web.bench import planned
 from doe.web.contexts import NextPage, Offer
 from doe.web.desk import Desk, View
 from doe.web.factor_fields import change_steps
-from doe.web.forms import Posted, Sent
+from doe.web.forms import Posted, Sent, at_most
 from doe.web.pages import AtDesk, go_to, page, think, waiting
 from doe.web.thinking import Thought
 
 router = APIRouter(include_in_schema=False)
 ASIDE = "set aside"
+_MOST_WHY = 500
 _GONE = "That suggestion is no longer on the page: the log has changed since. Here is what is suggested now."
 
 
@@ -39,15 +41,23 @@ def show(request: Request, desk: AtDesk) -> Response:
     return _shown(request, desk)
 
 
-def _shown(request: Request, desk: Desk, error: str = "", status: int = 200) -> Response:
+def _shown(
+    request: Request, desk: Desk, error: str = "", status: int = 200, refused: tuple[str, str, str] = ("", "", "")
+) -> Response:
     view, known = desk.view(), think(desk)
     thought = known.thought
+    offers = _offers(desk, view, thought) if thought is not None else ()
+    mark, why, why_error = refused
+    if why_error and mark not in [offer.mark for offer in offers]:
+        error = why_error
     return page(
         request,
         "next.html",
         NextPage(
             next_change=thought.next_change if thought is not None else None,
-            offers=_offers(desk, view, thought) if thought is not None else (),
+            offers=tuple(
+                replace(offer, typed=why, error=why_error) if offer.mark == mark else offer for offer in offers
+            ),
             aside=_aside(view),
             planned=planned(view),
             waiting=waiting(known),
@@ -79,13 +89,14 @@ def take(request: Request, sent: Sent, desk: AtDesk) -> Response:
 @router.post("/next/aside")
 def aside(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Keep why a suggestion was not taken."""
-    if not sent.text("why"):
-        return _shown(request, desk, "Say in a few words why not; it is kept for the next time you look.", 422)
 
     def store() -> str:
+        why = at_most(sent.text("why"), "Why not", _MOST_WHY)
+        if not why:
+            raise DataError("Why not is empty; say it in a few words, it is kept for the next time you look.")
         view, row, unit = _row(desk, sent.text("mark"))
         settings = {factor.name: _plain(row[factor.name]) for factor in view.snapshot.setup.factors}
-        body = {"kind": ASIDE, "settings": settings, "unit": unit or "new", "why": sent.text("why")[:500]}
+        body = {"kind": ASIDE, "settings": settings, "unit": unit or "new", "why": why}
         entry = desk.project.file.add_suggestion(body)
         return urls.with_done(urls.next_change(), entry.id)
 
@@ -98,6 +109,8 @@ def _answered(request: Request, desk: Desk, sent: Posted, store: Any) -> Respons
     except LookupError:
         return _shown(request, desk, _GONE, 409)
     except FettleError as err:
+        if str(err).startswith("Why not "):
+            return _shown(request, desk, "", 422, refused=(sent.text("mark"), sent.text("why"), str(err)))
         return _shown(request, desk, str(err), 422)
 
 

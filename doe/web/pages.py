@@ -22,6 +22,7 @@ from doe.web.desk import Desk, View
 from doe.web.thinking import Known
 
 TEMPLATES = Path(__file__).parent / "templates"
+_LONGEST_NUMBER = 18
 _NAV = (
     ("Bench", urls.bench()),
     ("Log", urls.log()),
@@ -123,7 +124,7 @@ def _counts(view: View) -> str:
 
 def _notice(request: Request, view: View | None) -> Notice | None:
     done = request.query_params.get("done", "")
-    if view is None or not done.isdigit():
+    if view is None or not done.isdecimal() or len(done) > _LONGEST_NUMBER:
         return None
     entry = next((item for item in reversed(view.history) if item.id == int(done)), None)
     if entry is None:

@@ -28,7 +28,7 @@ from doe.web.pages import AtDesk, go_to, page
 router = APIRouter(include_in_schema=False)
 
 
-@router.get("/variants/{name}/readings")
+@router.get("/variants/{name:path}/readings")
 def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
     """Show the form that takes readings."""
     view = desk.view()
@@ -96,7 +96,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
     )
 
 
-@router.post("/variants/{name}/readings")
+@router.post("/variants/{name:path}/readings")
 def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Store readings."""
     view = desk.view()
@@ -161,10 +161,10 @@ def _takes(outcome: Outcome, typed: str) -> list[str]:
 def _place(typed: str, errors: dict[str, str]) -> int | None:
     if not typed:
         return None
-    if not typed.isdecimal() or int(typed[:9]) < 1:
-        errors["order"] = f"order is '{typed[:40]}'; it must be a whole number from 1."
+    if not typed.isdecimal() or len(typed) > 6 or int(typed) < 1:
+        errors["order"] = f"order is '{typed[:40]}'; it must be a whole number from 1 to 999999."
         raise DataError("Nothing is stored yet: see the field marked below.")
-    return int(typed[:9])
+    return int(typed)
 
 
 def _pinned(message: str, errors: dict[str, str], outcomes: list[str]) -> str:
@@ -232,6 +232,8 @@ def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response
         item = _reading(desk.view(), number)
         present = {"value": _as_typed(item), "note": str(item["note"] or "")}
         check_unchanged(sent.text("seen"), _seen(item), present, typed)
+        if typed == present:
+            raise DataError("Nothing was changed, so nothing is stored.")
         entry = desk.project.file.correct_reading(number, value=typed["value"], note=typed["note"])
         return urls.with_done(urls.variant(str(item["variant"])), entry.id)
 

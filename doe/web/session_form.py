@@ -15,12 +15,14 @@ from doe.sheets.cautions import LISTENING
 from doe.web import urls
 from doe.web.contexts import Choice, Field, FormPage
 from doe.web.desk import View
-from doe.web.forms import Posted
+from doe.web.forms import Posted, at_most
 
 LEVEL = (
     "Match the level of all samples first, by ear or better with a meter at the listening place: the louder one sounds better "
     "for no reason of its own."
 )
+_MOST_WRITTEN = {"low_end": 60, "high_end": 60, "note": 2000}
+_CALLED = {"low_end": "The low end", "high_end": "The high end", "note": "The note"}
 _MOST_SAMPLES = 40
 _MOST_RATERS = 30
 _MOST_PAIRED = 8
@@ -85,6 +87,9 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
     def many(name: str, names: Sequence[str]) -> tuple[Choice, ...]:
         return tuple(Choice(item, text.name(item), item in values.get(name, ())) for item in names)
 
+    def _written(name: str, label: str, kind: str = "text", hint: str = "") -> Field:
+        return Field(name, label, kind, first(name), hint=hint, error=errors.get(name, ""))
+
     judged = _judged(setup)
     return [
         Field("name", "What it is called", value=first("name"), error=errors.get("name", ""), is_needed=True),
@@ -120,9 +125,9 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
             error=errors.get("raters", ""),
             is_needed=True,
         ),
-        Field("low_end", "Low end of the scale is called", value=first("low_end"), hint="Such as: not at all."),
-        Field("high_end", "High end is called", value=first("high_end"), hint="Such as: very much."),
-        Field("note", "Room, level, programme", "long", first("note")),
+        _written("low_end", "Low end of the scale is called", hint="Such as: not at all."),
+        _written("high_end", "High end is called", hint="Such as: very much."),
+        _written("note", "Room, level, programme", "long"),
     ]
 
 
@@ -144,10 +149,10 @@ def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSe
     if errors:
         raise DataError("Nothing is prepared yet: see the fields marked below.")
     samples, sheets = _arranged([*chosen, *twice], raters, outcomes[0].kind == "compared")
-    low, high = sent.text("low_end")[:60], sent.text("high_end")[:60]
+    low, high = sent.text("low_end"), sent.text("high_end")
     ends = {item.name: (low, high) for item in outcomes if item.kind == "rated" and (low or high)}
     names = [item.name for item in outcomes]
-    return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note")[:2000])
+    return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note"))
 
 
 def _check_form(
@@ -159,6 +164,11 @@ def _check_form(
     errors: dict[str, str],
 ) -> None:
     compared = [item for item in outcomes if item.kind == "compared"]
+    for field, most in _MOST_WRITTEN.items():
+        try:
+            at_most(sent.text(field), _CALLED[field], most)
+        except DataError as err:
+            errors[field] = str(err)
     if not sent.text("name"):
         errors["name"] = "name is empty; it must be a label, such as 'Tuesday evening'."
     if not outcomes:

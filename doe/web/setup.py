@@ -20,9 +20,10 @@ from doe.web.contexts import Defined, FormPage, SetupPage
 from doe.web.definition_fields import KINDS, Kind, as_typed, build, fields_of
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
-from doe.web.forms import Sent
+from doe.web.forms import Sent, at_most
 from doe.web.pages import AtDesk, go_to, page
 
+MOST_TITLE, MOST_QUESTION = 200, 2000
 router = APIRouter(include_in_schema=False)
 
 
@@ -184,7 +185,9 @@ def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any)
         was = typed.get("was") or None
         return file.change_setup(kind, build(kind, typed, old), name=name or None, was=was).id
     last = desk.view().last_entry
+    at_most(typed.get("title", ""), "title", MOST_TITLE)
+    at_most(typed.get("question", ""), "question", MOST_QUESTION)
     for key in ("title", "question"):
         if typed.get(key, "") != getattr(old, key):
-            last = file.change_setup(key, typed.get(key, "")[:2000]).id
+            last = file.change_setup(key, typed.get(key, "")).id
     return last

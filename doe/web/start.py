@@ -20,8 +20,10 @@ from doe.project import Project
 from doe.web import urls
 from doe.web.contexts import Field, StartPage
 from doe.web.desk import Desk
-from doe.web.forms import Sent
+from doe.web.factor_fields import blame
+from doe.web.forms import Sent, at_most
 from doe.web.pages import go_to, page
+from doe.web.setup import MOST_QUESTION, MOST_TITLE
 
 router = APIRouter(include_in_schema=False)
 DEMOS = {
@@ -47,6 +49,7 @@ def show(request: Request, desk: AnyDesk) -> Response:
 
 def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, status: int = 200) -> Response:
     folder = desk.settings.folder
+    about = blame(error, ("title", "question"))
     is_ours = desk.project.path.name if desk.is_open else ""
     others = sorted(path.name for path in folder.glob(f"*{_SUFFIX}") if path.is_file() and path.name != is_ours)
     context = StartPage(
@@ -54,10 +57,24 @@ def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, 
         demos=tuple((key, name, told) for key, (name, told) in DEMOS.items()),
         others=tuple(others),
         fields=(
-            Field("title", "What is tuned", value=values.get("title", ""), hint="Such as: Tabletop radio."),
-            Field("question", "What is wrong with it", "long", values.get("question", "")),
+            Field(
+                "title",
+                "What is tuned",
+                value=values.get("title", ""),
+                hint="Such as: Tabletop radio.",
+                error=error if about == "title" else "",
+                is_needed=True,
+            ),
+            Field(
+                "question",
+                "What is wrong with it",
+                "long",
+                values.get("question", ""),
+                error=error if about == "question" else "",
+            ),
         ),
-        error=error,
+        error=error if not about else "",
+        chosen=values.get("set") or "blank",
         folder=folder.resolve().name,
     )
     return page(request, "start.html", context, status)
@@ -80,8 +97,11 @@ def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
 
     def do() -> str:
         if not sent.text("title"):
-            raise DataError("What is tuned is empty; it must be a few words, such as 'Tabletop radio'.")
-        setup = replace(starter(key).setup, title=sent.text("title")[:200], question=sent.text("question")[:2000])
+            raise DataError("title is empty; it must be a few words, such as 'Tabletop radio'.")
+        title = at_most(sent.text("title"), "title", MOST_TITLE)
+        setup = replace(
+            starter(key).setup, title=title, question=at_most(sent.text("question"), "question", MOST_QUESTION)
+        )
         desk.open(Project.create(_free_path(desk.settings.folder, setup.title), setup))
         return urls.bench()
 

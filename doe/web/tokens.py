@@ -71,7 +71,7 @@ class Tokens:
     def count_wrong(self, address: str) -> None:
         """Count a wrong key."""
         if len(self._wrong) > _MOST_CALLERS:
-            self._wrong.clear()
+            self._wrong = defaultdict(deque, {"*": self._wrong["*"]})  # the count of all stays
         for name in (address, "*"):
             self._wrong[name].append(time.monotonic())
 

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.charts.rows import rows_of
-from doe.model.change import find_variant
+from doe.model.change import find_unit, find_variant
 from doe.model.errors import DataError, FettleError
 from doe.model.limit import derive
 from doe.model.records import Unit, Variant, check_ways
@@ -31,6 +31,7 @@ from doe.web.thinking import Known
 
 router = APIRouter(include_in_schema=False)
 _DEEPEST = 12
+_MARKED = "Nothing is stored yet: see the fields marked below."
 
 
 @router.get("/variants")
@@ -164,12 +165,6 @@ def _find(variants: Sequence[Variant], name: str) -> Variant:
         raise HTTPException(404) from None
 
 
-@router.get("/variants/{name}")
-def show(request: Request, desk: AtDesk, name: str) -> Response:
-    """Show one variant."""
-    return _shown(request, desk, name)
-
-
 def _shown(
     request: Request,
     desk: Desk,
@@ -202,9 +197,9 @@ def _shown(
             [item for item in view.readings if variant.name in (item["variant"], item["versus"])], snapshot.setup
         ),
         steps=change_steps(snapshot.setup, start, variant.settings) if is_planned else (),
-        built_fields=_built_fields(variant, typed or {}) if is_planned else (),
+        built_fields=_built_fields(variant, typed or {}, error) if is_planned else (),
         photo_error=photo_error,
-        error=error,
+        error="" if typed and _built_blame(error) else error,
         cautions=cautions(snapshot.setup) if is_planned else (),
     )
     return page(request, "variant.html", context, status)
@@ -239,14 +234,24 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[t
     return tuple(rows)
 
 
-def _built_fields(variant: Variant, typed: Mapping[str, str]) -> tuple[Field, ...]:
-    minutes = Field("minutes", "Bench time it really took", "number", typed.get("minutes", ""), "min")
+def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tuple[Field, ...]:
+    about = _built_blame(error)
+
+    def made(name: str, label: str, kind: str, unit: str = "", *, is_needed: bool = False) -> Field:
+        told = error if about == name else ""
+        return Field(name, label, kind, typed.get(name, ""), unit, error=told, is_needed=is_needed)
+
+    minutes = made("minutes", "Bench time it really took", "number", "min")
     if variant.unit is not None:
         return (minutes,)
-    return (Field("unit", "Name of the new unit", value=typed.get("unit", ""), is_needed=True), minutes)
+    return (made("unit", "Name of the new unit", "text", is_needed=True), minutes)
 
 
-@router.post("/variants/{name}/built")
+def _built_blame(error: str) -> str:
+    return "unit" if error.startswith("Unit ") else blame(error, ("unit", "minutes"))
+
+
+@router.post("/variants/{name:path}/built")
 def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Say that a planned variant is built."""
 
@@ -259,7 +264,7 @@ def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         facts = {"status": "built", "when": datetime.now().replace(microsecond=0), "minutes": minutes}
         if variant.unit is None:
             return _built_on_new(desk, variant, sent.text("unit"), facts)
-        unit = next(item for item in snapshot.units if item.name == variant.unit)
+        unit = find_unit(variant.unit, snapshot.units)
         check_ways(unit.settings, variant.settings, snapshot.setup.factors, unit.name)
         facts["parent"] = unit.variant or variant.parent
         entry = desk.project.file.correct_variant(variant.name, **facts)
@@ -285,7 +290,7 @@ def _built_on_new(desk: Desk, variant: Variant, unit: str, facts: dict[str, obje
     return urls.with_done(urls.readings(variant.name), entry.id)
 
 
-@router.post("/variants/{name}/photos")
+@router.post("/variants/{name:path}/photos")
 def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Keep photos of a variant."""
 
@@ -294,8 +299,8 @@ def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Respons
         ready = [ready_photo(data, file) for file, data in sent.files.get("photos", [])]
         if not ready:
             raise DataError("No photo was chosen.")
-        entries = [desk.project.file.attach(variant.name, file, data) for file, data in ready]
-        return urls.with_done(urls.variant(variant.name), entries[-1].id)
+        entry = desk.project.file.attach_all(variant.name, ready)
+        return urls.with_done(urls.variant(variant.name), entry.id)
 
     try:
         return go_to(desk.once(sent.once, do))
@@ -313,7 +318,7 @@ class _Edit:
     conflict: tuple[tuple[str, str, str], ...] = ()
 
 
-@router.get("/variants/{name}/correct")
+@router.get("/variants/{name:path}/correct")
 def show_correction(request: Request, desk: AtDesk, name: str) -> Response:
     """Show the form that corrects a variant."""
     snapshot = desk.view().snapshot
@@ -366,7 +371,7 @@ def _correction(variant: Variant, setup: Setup, edit: _Edit) -> FormPage:
     )
 
 
-@router.post("/variants/{name}/correct")
+@router.post("/variants/{name:path}/correct")
 def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Store a corrected variant."""
     snapshot = desk.view().snapshot
@@ -387,11 +392,21 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     except Conflict as err:
         edit, status = _Edit(typed, {}, conflict=err.rows), 409
     except FettleError as err:
-        field = blame(str(err), [factor.name for factor in setup.factors])
+        field = _field_of(str(err), setup)
         errors |= {field: str(err)} if field and field not in errors else {}
-        edit, status = _Edit(typed, errors, str(err)), 422
+        edit, status = _Edit(typed, errors, _MARKED if errors else str(err)), 422
     variant = _find(desk.view().snapshot.variants, name)
     return page(request, "form.html", _correction(variant, setup, edit), status)
+
+
+def _field_of(message: str, setup: Setup) -> str:
+    """Return the field of a correction that a sentence is about; empty if it is none."""
+    own = ("minutes", "price", "name", "unit", "parent", "note")
+    found = blame(message, [*(factor.name for factor in setup.factors), *own])
+    if found:
+        return found
+    named = {"Variant '": "name", "Variant ": "parent", "Parent ": "parent", "Unit ": "unit"}
+    return next((field for start, field in named.items() if message.startswith(start)), "")
 
 
 def _changes(
@@ -422,13 +437,13 @@ def _changes(
         if typed[key] != present[key]:
             changes[key] = typed[key]
     if errors:
-        raise DataError("Nothing is stored yet: see the fields marked below.")
+        raise DataError(_MARKED)
     if not changes:
         raise DataError("Nothing was changed, so nothing is stored.")
     return changes
 
 
-@router.post("/variants/{name}/withdraw")
+@router.post("/variants/{name:path}/withdraw")
 def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Take a variant out with its readings."""
 
@@ -440,3 +455,9 @@ def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return go_to(desk.once(sent.once, do))
     except FettleError as err:
         return _shown(request, desk, name, 422, error=str(err))
+
+
+@router.get("/variants/{name:path}")
+def show(request: Request, desk: AtDesk, name: str) -> Response:
+    """Show one variant; the last route of its kind, since a label may hold a slash."""
+    return _shown(request, desk, name)

@@ -158,8 +158,8 @@
 
   function listen() {
     if (!body.dataset.live || !window.EventSource) { return; }
-    var source = new EventSource(body.dataset.live + "?since=" + body.dataset.entry);
-    source.addEventListener("change", function (event) {
+    var source = null;
+    function change(event) {
       var told = JSON.parse(event.data);
       if (told.entry <= Number(body.dataset.entry)) { return; }
       var main = document.getElementById("main");
@@ -168,8 +168,18 @@
       } else {
         say("Just now, elsewhere: " + told.summary + ".", "Reload the page", function () { location.reload(); });
       }
-    });
-    window.addEventListener("pagehide", function () { source.close(); });
+    }
+    // A browser keeps about six connections to one server: tabs in the background give theirs up, and catch up when seen.
+    function follow() {
+      if (source) { source.close(); source = null; }
+      if (document.hidden) { return; }
+      source = new EventSource(body.dataset.live + "?since=" + body.dataset.entry);
+      source.addEventListener("change", change);
+    }
+    document.addEventListener("visibilitychange", follow);
+    window.addEventListener("pagehide", function () { if (source) { source.close(); } });
+    window.addEventListener("pageshow", function (event) { if (event.persisted) { follow(); } });
+    follow();
   }
 
   function watchWork() {
