@@ -126,6 +126,10 @@ class NextChange:
     others: tuple[Suggestion, ...] = field(metadata=said("runners-up, best first"))
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions for this kind of work"))
     picture: Picture | None = field(metadata=said("all candidates"), default=None)
+    front: Picture | None = field(metadata=said("where one outcome is traded for another"), default=None)
+    beside: tuple[str, ...] = field(
+        metadata=said("what is cheaper, what other weights would choose, and what limits the advice"), default=()
+    )
 
 
 @dataclass(frozen=True, slots=True)

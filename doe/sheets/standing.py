@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from doe.advise.trade_off import kept_sentence
 from doe.charts import goal, text
 from doe.charts.rows import Row, rows_of
 from doe.charts.worth import best_sentence
@@ -84,10 +85,13 @@ def next_change(setup: Setup, advice: Advice | None, refusal: str = "") -> NextC
         return NextChange(refusal, "", None, (), cautions(setup))
     made = [_suggestion(advice, place, row, setup) for place, row in enumerate(rows_of(advice.table), start=1)]
     drawn = picture("chart-candidates", advice, "candidates") if len(advice.candidates) else None
+    traded = picture("chart-front", advice, "front") if len(advice.front) else None
+    beside = (advice.runner_up, kept_sentence(advice.weights), *advice.notes)
     nothing = "" if made or advice.stop else "No change is within reach."
     return NextChange(
-        nothing, text.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn
-    )
+        nothing, text.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
+        tuple(sentence for sentence in beside if sentence),
+    )  # fmt: skip
 
 
 def _suggestion(advice: Advice, place: int, row: Row, setup: Setup) -> Suggestion:

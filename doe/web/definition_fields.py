@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, get_args
 
-from doe.model.choices import FactorKind, Goal, OutcomeKind, Way
+from doe.model.choices import Direction, FactorKind, Goal, OutcomeKind, Way
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.numbers import read_number
@@ -16,6 +17,8 @@ from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
 from doe.web.contexts import Choice, Field
+
+Record = Factor | Outcome | Limit | Derived | Expectation | Effort
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +69,14 @@ KINDS = {
         "Quantities computed from the settings, such as the air that is left.",
         ("Arithmetic over factors, such as rings * 42 - wool * 2.1; it may stand in limits.",),
     ),
+    "expectation": Kind(
+        "Expectation",
+        "Expectations",
+        "What you expect",
+        "Add an expectation",
+        "What you think a factor does. It steers the next change a little; a few clear readings overrule it.",
+        ("A mild opinion: such effects count three times likelier to begin with, and readings overrule it.",),
+    ),
     "effort": Kind(
         "Effort",
         "Effort",
@@ -102,6 +113,11 @@ _OUTCOME_KINDS = {
     "measured": "measured by an instrument",
     "rated": "rated by people on a scale",
     "compared": "compared: which of two is better",
+}
+_DIRECTIONS = {
+    "raises": "more of it raises the outcome",
+    "lowers": "more of it lowers it",
+    "nothing": "it does nothing to it",
 }
 _GOALS = {"raise": "more is better", "lower": "less is better", "hit": "hit a target", "within": "stay in a range"}
 
@@ -141,6 +157,17 @@ def fields_of(kind: str, values: Mapping[str, str], error: str, *, with_was: boo
             made("name", "Name", hint="Letters, digits and underscores.", is_needed=True),
             made("expression", "Expression", is_needed=True),
             made("unit", "Unit of measure"),
+        )
+    if kind == "expectation":
+        effect = values.get("effect", "raises")
+        return (
+            made("factor", "Of which factor", is_needed=True),
+            made("outcome", "On which outcome", is_needed=True),
+            made("effect", "What it does", "list", choices=_choices(_DIRECTIONS, effect, Direction)),
+            made(
+                "size", "By how much over its range", "number", "In the outcome's unit, without sign; may stay empty."
+            ),
+            made("note", "Why", "long"),
         )
     if kind == "effort":
         return (
@@ -217,6 +244,7 @@ def as_typed(kind: str, record: Any) -> dict[str, str]:
         "outcome": [item.name for item in fields(Outcome) if item.name not in ("scale", "recipe")],
         "limit": ["rule", "note"],
         "derived": ["name", "expression", "unit"],
+        "expectation": [item.name for item in fields(Expectation)],
         "effort": [item.name for item in fields(Effort)],
     }[kind]
     typed = {name: _text(getattr(record, name)) for name in names}
@@ -235,7 +263,7 @@ def _text(value: Any) -> str:
     return exact(value) if isinstance(value, int | float) else str(value)
 
 
-def build(kind: str, typed: Mapping[str, str], old: Any) -> Factor | Outcome | Limit | Derived | Effort:
+def build(kind: str, typed: Mapping[str, str], old: Any) -> Record:
     """Make a definition from what was typed; what the form does not show stays as it was.
 
     Raises
@@ -251,6 +279,10 @@ def build(kind: str, typed: Mapping[str, str], old: Any) -> Factor | Outcome | L
         return Limit(typed.get("rule", ""), typed.get("note", ""))
     if kind == "derived":
         return Derived(typed.get("name", ""), typed.get("expression", ""), typed.get("unit", ""))
+    if kind == "expectation":
+        effect: Any = typed.get("effect", "raises")
+        names = typed.get("factor", ""), typed.get("outcome", "")
+        return Expectation(*names, effect, _number(typed, "size"), typed.get("note", ""))
     return Effort(**{item.name: _number(typed, item.name) or 0.0 for item in fields(Effort)})
 
 

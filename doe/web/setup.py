@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.model.errors import FettleError
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.setup import Setup
 from doe.model.wording import duration, number
@@ -36,6 +37,7 @@ def show(request: Request, desk: AtDesk) -> Response:
         _group("outcome", [(item.name, about_outcome(item)) for item in setup.outcomes]),
         _group("limit", [(item.rule, item.note) for item in setup.limits]),
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip()) for item in setup.derived]),
+        _group("expectation", [(item.name, about_expectation(item)) for item in setup.expectations]),
     )
     effort = (
         ("A new unit", duration(setup.effort.new_unit_minutes)),
@@ -63,6 +65,11 @@ def about_factor(factor: Factor) -> str:
     }.get(factor.way, [])
     parts += [f"{duration(factor.minutes)} a change"] if factor.minutes else []
     return "; ".join(parts)
+
+
+def about_expectation(expectation: Expectation) -> str:
+    """Describe an expectation in a phrase."""
+    return expectation.sentence() + (f" ({expectation.note})" if expectation.note else "")
 
 
 @router.get("/setup/{kind}")
@@ -103,6 +110,7 @@ def _record(setup: Setup, kind: str, name: str) -> Any:
         "outcome": {item.name: item for item in setup.outcomes},
         "limit": {item.rule: item for item in setup.limits},
         "derived": {item.name: item for item in setup.derived},
+        "expectation": {item.name: item for item in setup.expectations},
     }
     if name not in records[kind]:
         raise HTTPException(404)

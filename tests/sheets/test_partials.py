@@ -38,6 +38,7 @@ FIRST = Suggestion(
     "improve", "Fit poly.", "It may help.", (("Takes", "25 min"),), (Expected("bass", "1.1 dB (-0.6 to 2.8)"),)
 )
 NEXT = NextChange("", "", FIRST, (Suggestion("learn", "Add wool.", "", ()),), ("Start quiet.",), CHART)
+BESIDE = replace(NEXT, others=(), picture=None, front=CHART, beside=("Cheaper: <b>wool</b>.", "Expected by the maker."))
 CASES = {
     "answer": ("_answer.html", {"item": ANSWER}),
     "answer_refused": (
@@ -45,6 +46,7 @@ CASES = {
         {"item": Answer("outcome-2", "echo", "rated", "", "No answer yet.", "One variant only.")},
     ),
     "next": ("_next.html", {"next_change": NEXT}),
+    "next_beside": ("_next.html", {"next_change": BESIDE}),
     "next_stop": ("_next.html", {"next_change": replace(NEXT, stop="Stop here.", others=(), picture=None)}),
     "next_refused": ("_next.html", {"next_change": NextChange("No goal.", "", None, (), ("Start quiet.",))}),
     "standing": (

@@ -48,6 +48,20 @@ def test_a_suggestion_is_set_aside_with_its_reason(thoughtful, project):
     assert project.file.suggestions()[-1]["why"] == "no drill at hand"
 
 
+def test_an_expectation_is_stored_shown_and_told_beside_the_advice(thoughtful, project):
+    form = thoughtful.get("/setup/expectation")
+    bad = thoughtful.send(form, "/expectation", factor="wol", outcome="bass", effect="lowers")
+    assert (bad.status, "which is no factor. Did you mean" in bad.text) == (422, True)
+    kept = thoughtful.send(form, "/expectation", factor="wool", outcome="bass", effect="lowers", size="2,5")
+    assert "more wool lowers bass by about 2.5" in kept.text
+    assert project.setup.expectations[0].size == 2.5
+    assert "wool on bass" in thoughtful.get("/setup/expectation?name=wool%20on%20bass").text
+    assert (
+        "Expected by the maker, as a mild prior: more wool lowers bass by about 2.5"
+        in worked_out(thoughtful, "/next").text
+    )
+
+
 def test_a_suggestion_of_an_older_page_is_told(thoughtful):
     page = thoughtful.get("/next")
     answer = thoughtful.send(page, "/take", mark="0" * 16)

@@ -13,7 +13,7 @@ PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/varia
          "/variants/1/readings", "/readings/1/correct", "/compare?a=1&b=3", "/sessions", "/sessions/new", "/moves",
          "/moves/echo", "/moves/bass/readings", "/what-if?f.vents=2&f.rings=9&f.wool=0&f.driver=poly", "/next", "/history",
          "/setup", "/setup/factor", "/setup/factor?name=wool", "/setup/outcome?name=echo", "/setup/limit",
-         "/setup/derived?name=inner_air", "/setup/effort", "/setup/about", "/import", "/start", "/api",
+         "/setup/derived?name=inner_air", "/setup/expectation", "/setup/effort", "/setup/about", "/import", "/start", "/api",
          "/help", "/help/verdicts"]  # fmt: skip
 TEMPLATES = {
     "bench.html": contexts.BenchPage, "moves.html": contexts.MovesPage, "what_if.html": contexts.WhatIfPage,
