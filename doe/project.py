@@ -436,7 +436,7 @@ class Project(Planning):
         facts = [
             ("factors", listed([factor.name for factor in setup.factors], "and")),
             ("outcomes", listed([outcome.name for outcome in setup.outcomes], "and")),
-            ("variants", str(len(self.file.variants()))),
+            ("variants", str(sum(item.status == "built" for item in self.file.variants()))),
             ("units", str(len(self.file.units()))),
             ("readings", str(len(self.file.readings()))),
             ("file", str(self.path)),

@@ -15,7 +15,9 @@ from doe.charts.front import draw_front
 from doe.charts.interaction import draw_interaction
 from doe.charts.levels import draw_levels
 from doe.charts.normal import draw_normal
+from doe.charts.plan import draw_correlations, draw_prediction
 from doe.charts.precision import draw_precision
+from doe.charts.route import draw_route
 from doe.charts.theme import recolour
 from doe.charts.timeline import draw_timeline
 from doe.charts.track import draw_track
@@ -33,7 +35,8 @@ CHARTS: Mapping[str, Mapping[str, Draw]] = {
         "normal": draw_normal,
     },
     "Advice": {"candidates": draw_candidates, "worth": draw_worth, "front": draw_front},
-    "Plan": {"precision": draw_precision},
+    "Plan": {"precision": draw_precision, "correlations": draw_correlations, "prediction": draw_prediction},
+    "Route": {"route": draw_route},
     "Track": {"track": draw_track},
 }
 """Result class -> chart name -> function; the first chart is the one drawn when none is named.
@@ -54,13 +57,13 @@ def figure(result: object, what: str | None = None, *, dark: bool = False, **opt
 
     Parameters
     ----------
-    result : Effects, Advice, Plan, Track, Response, Decay or Waterfall
-        What `doe.analyse`, `doe.recommend`, `doe.plan`, `Project.track` or a measurement returned; responses and decays may
-        be several.
+    result : Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall
+        What `doe.analyse`, `doe.recommend`, `doe.plan`, `doe.route`, `Project.track` or a measurement returned; responses and
+        decays may be several.
     what : str, optional
         Which chart. Effects: ``effects`` (the default), ``levels``, ``interaction``, ``timeline``, ``normal``.
-        Advice: ``candidates`` (the default), ``worth``, ``front``. Plan: ``precision``. Track: ``track``. What comes from
-        recordings has one chart each.
+        Advice: ``candidates`` (the default), ``worth``, ``front``. Plan: ``precision`` (the default), ``correlations``,
+        ``prediction``. A route, a track, and what comes from recordings have one chart each.
     dark : bool
         Whether to draw for a dark ground.
     **options

@@ -133,6 +133,8 @@ COMMANDS = (
     Command("analyse", "Find out", "analyse", "which factor moves which outcome, by how much, how surely"),
     Command("next", "Choose", "advice", "the next change, most worth for its bench time"),
     Command("rehearse", "Choose", "rehearse", "how many builds and hours it will take, and what could be seen at all"),
+    Command("plan", "Choose", "plan", "which runs to make before anything is built, compared and adopted"),
+    Command("route", "Choose", "route", "the order and the unit for each planned variant, in the fewest minutes"),
     Command("report", "Choose", "report", "write the whole story as one page that opens offline"),
     Command("export", "Keep safe", "transfer", "write the project out as CSV, Parquet or XLSX"),
     Command("backup", "Keep safe", "transfer", "copy the project file with its attachments"),

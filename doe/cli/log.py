@@ -28,6 +28,7 @@ def build_log() -> Parser:
             "fettle log vents=5",
             'fettle log --set wool=20 driver=poly --unit "body B" --note "sounds fuller" --minutes 40',
             'fettle log --from 12 --new-unit "body F" --set rings=8 --photo back.jpg',
+            'fettle log --planned 14 --unit "body A" --minutes 25',
             'fettle log --reference "shop radio"',
         ],
         run_log,
@@ -38,6 +39,7 @@ def build_log() -> Parser:
     add("--unit", metavar="NAME", help="the unit that was changed; not needed if there is only one")
     add("--new-unit", nargs="?", const="", metavar="NAME", help="it was made as a new unit; without a name the next")
     add("--from", dest="start", metavar="VARIANT", help="variant whose settings it starts from")
+    add("--planned", metavar="VARIANT", help="the planned variant that was built; give only what came out otherwise")
     add("--name", metavar="VARIANT", help="its own label instead of the next number")
     add("--again", action="store_true", help="nothing was changed, but the unit was taken apart and put together again")
     add("--reference", metavar="NAME", help="log a reference object, which has no settings, such as a bought radio")
@@ -82,6 +84,7 @@ def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes
         start=options.start,
         name=options.name,
         again=options.again,
+        planned=options.planned,
         minutes=options.minutes,
         price=options.price,
         when=options.when,
@@ -92,7 +95,9 @@ def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes
 
 def _reference(project: Project, options: Namespace, photos: list[tuple[str, bytes]]) -> Logged:
     given = [
-        name for name in ("changes", "set", "unit", "new_unit", "start", "name", "again") if getattr(options, name)
+        name
+        for name in ("changes", "set", "unit", "new_unit", "start", "planned", "name", "again")
+        if getattr(options, name)
     ]
     if given:
         raise UsageError("--reference logs an object without settings, so nothing but --note and --photo goes with it.")
@@ -118,6 +123,7 @@ def _told(logged: Logged) -> str:
         (f"  {name}", f"{_text(old)} -> {_text(new)}" if old is not None else _text(new), units[name])
         for name, (old, new) in change.changed.items()
     ]
+    origin += ", as planned" if logged.was_planned else ""
     lines = [f"Stored: variant {variant.name}{where}{origin}{':' if rows else ', settings unchanged.'}"]
     lines += table(("", "", ""), rows).splitlines()[1:]
     if change.minutes and variant.minutes is None:
@@ -135,6 +141,7 @@ def _record(logged: Logged) -> dict[str, object]:
         "settings": variant.settings,
         "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
         "expected_minutes": change.minutes,
+        "was_planned": logged.was_planned,
         "entry": logged.entry.id,
         "photo_entries": [entry.id for entry in logged.photo_entries],
     }

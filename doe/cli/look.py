@@ -52,11 +52,16 @@ def run_variants(options: Namespace) -> None:
                 item.parent,
                 *(item.settings.get(name) for name in names),
                 counts[item.name],
+                "planned" if item.status == "planned" else "",
                 item.note,
             )
             for item in known.variants
         ]
-        say(table(("variant", "unit", "from", *names, "readings", "note"), rows))
+        headings = ("variant", "unit", "from", *names, "readings", "status", "note")
+        planned = len(headings) - 2
+        if not any(row[planned] for row in rows):
+            headings, rows = headings[:planned] + headings[-1:], [row[:planned] + row[-1:] for row in rows]
+        say(table(headings, rows))
 
 
 def build_show() -> Parser:
@@ -102,7 +107,9 @@ def _facts(variant: Variant, project: Project) -> list[str]:
     where = f" on {variant.unit}" if variant.unit else ""
     origin = f", changed from variant {variant.parent}" if variant.parent else ""
     lines = [f"Variant {variant.name}{where}{origin}"]
-    if variant.when is not None:
+    if variant.status == "planned":
+        lines.append("Planned, not built yet")
+    elif variant.when is not None:
         lines.append(f"Built {cell(variant.when)}")
     if variant.minutes is not None:
         lines.append(f"Took {duration(variant.minutes)}")

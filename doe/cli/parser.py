@@ -136,6 +136,13 @@ def a_count(text: str) -> int:
     return int(text)
 
 
+def a_whole_number(text: str) -> int:
+    """Read a whole number from 0."""
+    if not text.strip().isdigit():
+        raise argparse.ArgumentTypeError(f"is '{text}'; it must be a whole number from 0.")
+    return int(text)
+
+
 def not_below_zero(text: str) -> float:
     """Read a number from 0: minutes, hours, money."""
     number = a_number(text)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, not_below_zero
-from doe.cli.progress import bar
+from doe.cli.progress import Progress
 from doe.cli.screen import heading, note, print_json, say, table, titled
 from doe.model.choices import Settings
 from doe.model.errors import UsageError
 from doe.model.setup import Setup
-from doe.model.wording import duration, number, percent
+from doe.model.wording import counted, duration, number, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,17 +59,18 @@ def run_rehearse(options: Namespace) -> None:
     setup, start, where = _asked(options)
     from doe.rehearse import rehearse  # takes a second, which a slip in the options need not wait for
 
-    found = rehearse(
-        setup,
-        hours=options.hours,
-        benches=options.benches,
-        noise=options.scatter / 100,
-        start=start,
-        seed=options.seed,
-        jobs=-1,
-        progress=bar("benches"),
-        compare=options.compare,
-    )
+    with Progress("what is done") as progress:
+        found = rehearse(
+            setup,
+            hours=options.hours,
+            benches=options.benches,
+            noise=options.scatter / 100,
+            start=start,
+            seed=options.seed,
+            jobs=-1,
+            progress=lambda done, count: progress(done / count, f"{done} of {counted(count, 'bench', 'benches')}"),
+            compare=options.compare,
+        )
     if options.json:
         print_json({name: getattr(found, name) for name in _FRAMES})
         return

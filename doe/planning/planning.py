@@ -45,7 +45,11 @@ class Planning:
             """Analyse one outcome."""
 
     def judged_by(
-        self, outcome: str | None = None, scatter: float | None = None, matters: float | None = None
+        self,
+        outcome: str | None = None,
+        scatter: float | None = None,
+        matters: float | None = None,
+        tell: Tell | None = None,
     ) -> Judged:
         """Return the scatter known so far, which plans are judged by; see `doe.planning.known.judged_by`.
 
@@ -54,7 +58,15 @@ class Planning:
         UsageError
             If there is no outcome of that name, or it compares two variants.
         """
-        return judged_by(self.setup.outcomes, self.analyse, outcome, scatter, matters)
+        outcomes = self.setup.outcomes
+        names = [item.name for item in outcomes]
+
+        def analyse(name: str) -> Effects:
+            if tell is not None:
+                tell(names.index(name) / len(names), f"what the log says of {name}")
+            return self.analyse(name)
+
+        return judged_by(outcomes, analyse, outcome, scatter, matters)
 
     def plan(
         self,

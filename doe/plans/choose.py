@@ -18,7 +18,7 @@ from doe.model.wording import counted, duration, number, percent
 from doe.plans.frame import check_factors
 from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
 from doe.plans.precision import POWER
-from doe.plans.request import Tell, check_count
+from doe.plans.request import Tell, check_count, check_request
 from doe.plans.result import Plan
 
 RUNGS = (
@@ -142,7 +142,9 @@ def choose(
     Raises
     ------
     UsageError
-        If neither runs nor hours are given, or no plan fits; the smallest that would is named.
+        If neither runs nor hours are given, or no plan fits; the smallest that would, or what stands in the way, is named.
+    DataError
+        If a variant in the log has a setting that is not allowed.
     """
     known = check_factors(factors)
     if runs is None and hours is None:
@@ -151,6 +153,7 @@ def choose(
         check_count("runs", runs)
     if hours is not None and not hours > 0:
         raise UsageError(f"hours is {hours}; it must be more than 0.")
+    check_request(known, "main", existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters)
     budget = Budget(runs, None if hours is None else 60.0 * hours, effort, units)
     shared = {
         "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,

@@ -260,7 +260,7 @@ def _priced(made: Plan, budget: Budget) -> Offer:
 def nothing_fits(
     budget: Budget, factors: Sequence[Factor], too_dear: Sequence[Offer], left_out: Sequence[tuple[str, str]]
 ) -> str:
-    """Say that the budget is too small, and name the smallest that would do."""
+    """Say that the budget is too small, and name the smallest that would do; or what else stands in the way."""
     spent = " and ".join(
         part
         for part in (
@@ -273,6 +273,9 @@ def nothing_fits(
         cheapest = min(too_dear, key=lambda offer: offer.minutes)
         return f"No plan fits into {spent}; the cheapest takes {duration(cheapest.minutes)}: {cheapest.plan.headline}"
     unknowns = Layout(Coding(tuple(factors)), Coding(tuple(factors)).terms("main")).n_columns
+    refusals = [why for kind, why in left_out if kind == "d-optimal"]
+    if refusals and most_runs(budget, factors) > unknowns:
+        return refusals[0]
     return (
         f"No plan of {counted(len(factors), 'factor')} fits into {spent}: the main effects alone are {unknowns} unknowns, so "
         f"ask for {unknowns + 1} runs or more, or plan with fewer factors."

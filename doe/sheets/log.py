@@ -38,7 +38,10 @@ def log_table(setup: Setup, variants: pd.DataFrame, readings: pd.DataFrame) -> L
     rows = []
     for row in rows_of(variants):
         name = str(row["variant"])
-        cells = [name, text.plain(row.get("unit")), text.plain(row.get("parent"))]
+        unit = text.plain(row.get("unit"))
+        if row.get("status") == "planned":
+            unit = f"planned, {unit}" if unit else "planned"
+        cells = [name, unit, text.plain(row.get("parent"))]
         cells += [text.plain(row.get(factor.name)) for factor in setup.factors]
         cells += [_mean(values.get((name, outcome.name), []), outcome) for outcome in setup.outcomes]
         rows.append(tuple(cell or "-" for cell in cells))

@@ -174,7 +174,8 @@ def _answers(setup: Setup, known: Known) -> tuple[Answer, ...]:
 
 
 def _counts(readings: pd.DataFrame, variants: pd.DataFrame) -> str:
-    parts = [wording.counted(len(variants), "variant"), wording.counted(len(readings), "reading")]
+    built = variants[variants["status"] == "built"]
+    parts = [wording.counted(len(built), "variant"), wording.counted(len(readings), "reading")]
     for column in ("session", "rater"):
         if column in readings:
             count = int(readings[column].nunique())

@@ -12,6 +12,8 @@ import pandas as pd
 
 from doe.advise import recommend
 from doe.advise.advice import Advice
+from doe.advise.route import Route
+from doe.advise.route import route as make_route
 from doe.advise.track import Track
 from doe.advise.track import track as hold
 from doe.fit import Effects, analyse
@@ -119,6 +121,12 @@ def track() -> Track:
 def plan() -> Plan:
     """A starting plan for the same factors."""
     return make_plan(FACTORS, runs=12, model="main", scatter=0.5, matters=1.0, seed=1)
+
+
+@cache
+def route() -> Route:
+    """The order to build that plan in."""
+    return make_route(plan().table, FACTORS)
 
 
 FIRST_EVENING = datetime(2025, 9, 2, 19, 0)

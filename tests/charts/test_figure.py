@@ -39,16 +39,24 @@ def test_unknown_option_is_refused_with_the_near_name():
 def test_what_is_no_result_is_refused():
     with pytest.raises(
         UsageError,
-        match=whole("A dict cannot be drawn; it must be Effects, Advice, Plan, Track, Response, Decay or Waterfall."),
+        match=whole(
+            "A dict cannot be drawn; it must be Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall."
+        ),
     ):
         figure({})
 
 
 def test_results_are_known_under_their_real_names():
     """Charts know result classes by name; a renamed class would fall out silently."""
-    assert {type(result).__name__ for result in (radio.effects(), radio.advice(), radio.plan(), radio.track())} == set(
-        CHARTS
-    )
+    results = (radio.effects(), radio.advice(), radio.plan(), radio.route(), radio.track())
+    assert {type(result).__name__ for result in results} == set(CHARTS)
+
+
+def test_every_chart_of_a_plan_is_drawn_by_name():
+    plan = radio.plan()
+    kinds = [figure(plan, what).layout.meta["kind"] for what in (None, "correlations", "prediction")]
+    assert kinds == ["precision", "correlations", "prediction"]
+    assert figure(radio.route()).layout.meta["kind"] == "route"
 
 
 def test_what_comes_from_recordings_is_drawn_too():

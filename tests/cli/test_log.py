@@ -129,6 +129,7 @@ def test_json_tells_the_same_in_full(rig, fettle):
         "settings": {"vents": 3, "rings": 9, "wool": 30.0, "driver": "paper"},
         "changed": {"vents": {"from": 2, "to": 3}},
         "expected_minutes": 12.0,
+        "was_planned": False,
         "entry": 7,
         "photo_entries": [],
     }

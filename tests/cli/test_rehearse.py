@@ -58,9 +58,9 @@ def test_ctrl_c_keeps_what_is_done(here):
     """The whole group of processes is interrupted, as a terminal does it, once the bar tells of a first bench."""
     code = (
         "import doe.cli.progress, sys\n"
-        "def bar(what):\n"
-        "    return lambda done, count: print(done, file=sys.stderr, flush=True)\n"
-        "doe.cli.progress.bar = bar\n"
+        "def told(self, share, words):\n"
+        "    print(words.split()[0], file=sys.stderr, flush=True)\n"
+        "doe.cli.progress.Progress.__call__ = told\n"
         "from doe.cli.main import main\n"
         "sys.exit(main(['rehearse', '--setup', 'setup.toml', '--benches', '400', '--hours', '2']))"
     )
@@ -103,13 +103,13 @@ def test_goals_are_needed(here, fettle):
 
 
 def test_the_bar_is_drawn_on_a_terminal_only(monkeypatch, capsys):
-    assert progress.bar("benches") is None
+    """It says how far the work is and what an interruption keeps, and is gone when the work is done."""
+    with progress.Progress("what is done", patience_s=0) as tell:
+        tell(0.5, "1 of 2 benches")
+    assert capsys.readouterr().err == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
-    draw = progress.bar("benches")
-    draw(1, 2)
-    draw(2, 2)
-    last = capsys.readouterr().err.split("\r")[-2:]
-    assert last == [
-        "[###############...............] 1 of 2 benches",
-        "[##############################] 2 of 2 benches\n",
-    ]
+    with progress.Progress("what is done", patience_s=0) as tell:
+        tell(0.5, "1 of 2 benches")
+    drawn, wiped = capsys.readouterr().err.split("\r")[1:3]
+    assert drawn == "############............ 50 %  1 of 2 benches  (Ctrl-C keeps what is done)"
+    assert wiped == " " * len(drawn)

@@ -1,0 +1,261 @@
+"""``fettle plan``: which runs to make, before anything is built."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from doe.cli.chosen import open_project
+from doe.cli.parser import Parser, a_count, a_number, a_whole_number, not_below_zero
+from doe.cli.plan_text import as_choice, as_plan, in_options, run_lines
+from doe.cli.progress import Progress
+from doe.cli.screen import note, print_json, say, stored, titled
+from doe.model.errors import DataError, UsageError, listed
+
+if TYPE_CHECKING:
+    from doe.planning.known import Judged
+    from doe.plans import Plan, PlanChoice
+    from doe.project import Project
+
+_SHAPE = ("kind", "model", "blocks", "session_runs", "replicates", "centre", "units", "fold", "starts")
+"""Options that ask for one plan of that shape; without them --runs compares plans."""
+
+CHARTS = ("precision", "correlations", "prediction")
+
+
+def build_plan() -> Parser:
+    """Return the parser of ``fettle plan``."""
+    parser = Parser(
+        "fettle plan",
+        "Plan which runs to make. With --hours, or with --runs alone, the plans that fit are compared and one is\n"
+        "recommended; otherwise the plan asked for is made. Without any option the adopted plan is shown.\n"
+        "Ctrl-C ends a long search with the best plan reached so far.",
+        [
+            "fettle plan --hours 12",
+            "fettle plan --runs 10 --adopt",
+            "fettle plan --runs 16 --kind fraction --blocks 2 --centre 3 --plot plan.html",
+            "fettle plan --model vents,wool,vents:wool --runs 9 --beside-log --csv plan.csv",
+            "fettle plan --edit plan.csv",
+            "fettle plan --abandon",
+        ],
+        run_plan,
+    )
+    _add_request(parser)
+    _add_keeping(parser)
+    parser.json_option()
+    return parser
+
+
+def _add_request(parser: Parser) -> None:
+    add = parser.add_argument
+    add("--runs", type=a_count, metavar="COUNT", help="variants to build at most; what the kind needs by default")
+    add("--hours", type=not_below_zero, help="bench hours to spend at most, readings included")
+    add("--kind", metavar="KIND", help="kind of plan, such as d-optimal, fraction or definitive")
+    add("--model", metavar="MODEL", help="main, two-factor, quadratic, or terms with commas between; main by default")
+    add("--blocks", type=a_count, metavar="COUNT", help="groups of runs, each read in one session")
+    add("--session-runs", type=a_count, metavar="COUNT", help="runs that one session can take at most")
+    add("--replicates", type=a_count, metavar="COUNT", help="how often every run is made")
+    add("--centre", type=a_whole_number, metavar="COUNT", help="runs in the middle of all ranges")
+    add("--units", type=a_count, metavar="COUNT", help="units to build where a factor needs a rebuild")
+    add("--fold", metavar="FACTORS", help="fold-over only: the factors to mirror, with commas between; all by default")
+    add("--beside-log", action="store_true", help="complement the variants that are built")
+    add("--outcome", metavar="OUTCOME", help="judge by this outcome; by default the one that is hardest to see")
+    add("--scatter", type=a_number, help="standard deviation between runs, instead of what the log says")
+    add("--matters", type=a_number, help="smallest difference that matters, instead of the outcome's own")
+    add("--starts", type=a_count, metavar="COUNT", help="starts of the search; what a few seconds allow by default")
+    add("--seed", type=a_count, default=1, metavar="NUMBER", help="of search and run order; 1 by default")
+
+
+def _add_keeping(parser: Parser) -> None:
+    keep = parser.add_mutually_exclusive_group()
+    keep.add_argument("--adopt", action="store_true", help="keep the plan: its runs become planned variants")
+    keep.add_argument("--edit", metavar="FILE", help="take an edited table of runs instead: CSV, Parquet or XLSX")
+    keep.add_argument("--abandon", action="store_true", help="give up the adopted plan; what is built of it stays")
+    add = parser.add_argument
+    add("--csv", metavar="FILE", help="write the runs to a .csv file, to look at or to edit")
+    add("--plot", metavar="FILE", help="draw the plan to a .html, .png or .svg file")
+    add("--chart", metavar="CHART", help=f"what --plot draws: {listed(CHARTS)}; {CHARTS[0]} by default")
+    add("--replace", action="store_true", help="let --csv and --plot overwrite a file")
+
+
+def run_plan(options: Namespace) -> None:
+    """Make, compare, adopt, edit, show or abandon a plan."""
+    _check(options)
+    try:
+        _run(options)
+    except UsageError as err:
+        raise UsageError(in_options(str(err))) from None
+
+
+def _run(options: Namespace) -> None:
+    project = open_project(options.project)
+    if options.abandon:
+        entry = project.abandon_plan()
+        stored(f"{entry.summary[0].upper()}{entry.summary[1:]}.", entry)
+        return
+    judged = _judged(project, options)
+    if options.edit:
+        _edit(project, options, judged)
+    elif _asks_nothing(options) and project.file.adopted_plan() is not None:
+        made = project.review_plan(judged)
+        _show(made, None, judged, options)
+        if not options.json:
+            note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
+    else:
+        _make(project, options, judged)
+
+
+def _check(options: Namespace) -> None:
+    """Refuse options that contradict each other before anything is searched.
+
+    Raises
+    ------
+    UsageError
+        Naming both.
+    """
+    shape = [name for name in _SHAPE if getattr(options, name) is not None]
+    request = [*shape, *(name for name in ("runs", "hours") if getattr(options, name) is not None)]
+    if options.hours is not None and shape:
+        raise UsageError(
+            f"--hours compares plans of every kind, so {_option(shape[0])} does not go with it; give --runs instead."
+        )
+    for word in ("edit", "abandon"):
+        if getattr(options, word) and [name for name in request if word != "edit" or name != "model"]:
+            raise UsageError(f"{_option(request[0])} does not go with --{word}; it belongs to a new plan.")
+    if options.chart is not None and options.plot is None:
+        raise UsageError("--chart says what --plot draws, so it needs --plot FILE.")
+    if options.chart is not None and options.chart not in CHARTS:
+        raise UsageError(f"--chart is '{options.chart}'; it must be {listed(CHARTS)}.")
+    if options.abandon and (options.plot or options.csv):
+        raise UsageError("--abandon draws and writes nothing; leave --plot and --csv out.")
+    _check_files(options)
+
+
+def _check_files(options: Namespace) -> None:
+    from doe.charts.export import check_free, check_target
+
+    if options.plot:
+        check_target(Path(options.plot), replace=options.replace)
+    if options.csv:
+        if not options.csv.casefold().endswith(".csv"):
+            raise UsageError(f"'{Path(options.csv).name}' must end in .csv.")
+        check_free(Path(options.csv), replace=options.replace)
+
+
+def _option(name: str) -> str:
+    return "--" + name.replace("_", "-")
+
+
+def _asks_nothing(options: Namespace) -> bool:
+    asked = (*_SHAPE, "runs", "hours")
+    return all(getattr(options, name) is None for name in asked) and not (options.adopt or options.beside_log)
+
+
+def _judged(project: Project, options: Namespace) -> Judged:
+    """Work out the scatter known so far, which takes a moment of analysis."""
+    outcome = options.outcome
+    if outcome is None and (options.edit or _asks_nothing(options)):
+        adopted = project.file.adopted_plan()
+        outcome = (adopted.facts.get("outcome") or None) if adopted is not None else None
+    return project.judged_by(outcome, options.scatter, options.matters)
+
+
+def _make(project: Project, options: Namespace, judged: Judged) -> None:
+    choice, model = None, _terms(options.model) or "main"
+    shape = [name for name in _SHAPE if getattr(options, name) is not None]
+    with Progress() as tell:
+        if options.hours is not None or (options.runs is not None and not shape):
+            choice = project.choose_plan(
+                options.runs, options.hours, beside_log=options.beside_log, judged=judged, seed=options.seed, tell=tell
+            )
+            made, model = choice.plan, _model_of(choice)
+        else:
+            made = project.plan(
+                options.runs, model, beside_log=options.beside_log, judged=judged, tell=tell, **_shape(options)
+            )
+    entry = project.adopt(made, model, judged.outcome) if options.adopt else None
+    _show(made, choice, judged, options)
+    if options.json:
+        return
+    if entry is not None:
+        stored(f"{entry.summary[0].upper()}{entry.summary[1:]}.", entry)
+        note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
+    else:
+        note("Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.")
+
+
+def _model_of(choice: PlanChoice) -> str:
+    recommended = choice.table[choice.table["is_recommended"]]
+    return str(recommended["model"].iloc[0])
+
+
+def _shape(options: Namespace) -> dict[str, Any]:
+    """Return what was said of the plan's shape, as arguments of `doe.plan`."""
+    words = ("kind", "session_runs", "centre", "units", "starts", "seed", "blocks", "replicates")
+    said = {name: getattr(options, name) for name in words if getattr(options, name) is not None}
+    return {**said, "fold": tuple(_parts(options.fold))} if options.fold is not None else said
+
+
+def _terms(text: str | None) -> str | list[str] | None:
+    if text is None or text in ("main", "two-factor", "quadratic"):
+        return text
+    parts = _parts(text)
+    if not parts:
+        raise UsageError(f"--model is '{text}'; give main, two-factor, quadratic, or terms with commas between.")
+    return parts
+
+
+def _parts(text: str) -> list[str]:
+    return [part.strip() for part in text.split(",") if part.strip()]
+
+
+def _edit(project: Project, options: Namespace, judged: Judged) -> None:
+    import pandas as pd
+
+    from doe.store.run_table import read_run_table
+
+    table = pd.DataFrame(read_run_table(options.edit, project.setup.factors))
+    if project.file.adopted_plan() is not None:
+        if options.model is not None:
+            raise UsageError("--model does not go with --edit while a plan is adopted; the plan keeps its own.")
+        entry, made = project.edit_plan(table, judged)
+    else:
+        if "variant" in table.columns and table["variant"].notna().any():
+            raise DataError("The table names variants, but no plan is adopted; leave the column 'variant' out.")
+        model = _terms(options.model) or "main"
+        made = project.judge_plan(table, model, beside_log=options.beside_log, judged=judged)
+        entry = project.adopt(made, model, judged.outcome)
+    _show(made, None, judged, options)
+    if not options.json:
+        stored(f"{entry.summary[0].upper()}{entry.summary[1:]}.", entry)
+
+
+def _show(made: Plan, choice: PlanChoice | None, judged: Judged, options: Namespace) -> None:
+    if options.json:
+        print_json(as_choice(choice) if choice is not None else as_plan(made))
+    else:
+        say(titled(choice.summary() if choice is not None else _first_lines(made)))
+        say("\n" + "\n".join(run_lines(made.table)))
+        for line in (*made.notes, *([judged.note] if judged.note else [])):
+            say(f"Note: {line}")
+    if options.csv:
+        _write_runs(made, Path(options.csv), options.replace)
+    if options.plot:
+        from doe.charts import figure, write_figure  # plotly is slow to import
+
+        drawn = write_figure(figure(made, options.chart or CHARTS[0]), options.plot, replace=options.replace)
+        note(f"Drawn: {drawn}.")
+
+
+def _first_lines(made: Plan) -> str:
+    lines: Sequence[str] = (made.headline, *made.separation.sentences, *made.precision_sentences())
+    return "\n".join(lines)
+
+
+def _write_runs(made: Plan, path: Path, replace: bool) -> None:
+    from doe.charts.export import write_whole
+
+    write_whole(path, made.table.to_csv(index=False).encode(), replace=replace)
+    note(f"Written: {path}.")
