@@ -22,6 +22,7 @@ from doe.store import (
     plans,
     readings,
     sessions,
+    settled,
     suggestions,
     units,
     variants,
@@ -170,6 +171,7 @@ def content(con: duckdb.DuckDBPyConnection, files_folder: Path) -> dict[str, Any
     prepared, said = listening.export_rows(listening.load(con, variant_ids, outcome_ids))
     adopted = [{"body": row["body"]} for row in plans.export_rows(plans.load(con, kept))]
     later = {"measurements": computed, "prepared": prepared, "judgements": said, "plans": adopted}
+    later["settled"] = settled.export_rows(settled.load(con))
     return {**everything, **{part: rows for part, rows in later.items() if rows}}  # a log without any hashes as ever
 
 

@@ -13,6 +13,7 @@ from doe.store.rows import fetch, insert, next_id, statement
 
 VERSIONED = (
     "definition", "unit", "variant", "session", "reading", "suggestion", "attachment", "prepared", "judgement", "plan",
+    "settled",
 )  # fmt: skip
 """Tables whose records have versions: (id, entry, replaces, withdrawn, ...)."""
 
@@ -29,7 +30,7 @@ class Entry:
         When, by the bench's own clock (no zone).
     kind : str
         What was done: create, setup, unit, variant, plan, session, readings, measurement, judgement, correction, withdrawal,
-        import, suggestion, attachment, take back, restore.
+        settled, import, suggestion, attachment, take back, restore.
     summary : str
         One line for people.
     subject : str

@@ -17,10 +17,13 @@ from doe.store.opened import make
 from doe.store.place import check_free
 from doe.store.plan_records import PlanRecords
 from doe.store.reading_records import ReadingRecords
+from doe.store.settled_records import SettledRecords
 from doe.store.setup_records import SetupRecords
 
 
-class ProjectFile(SetupRecords, BuildRecords, PlanRecords, ReadingRecords, MeasuringRecords, ListeningRecords, Keeping):
+class ProjectFile(
+    SetupRecords, BuildRecords, PlanRecords, ReadingRecords, MeasuringRecords, ListeningRecords, SettledRecords, Keeping
+):
     """A project on disk: one DuckDB file, and a folder of attachments beside it.
 
     Every method opens the file, does one transaction and closes it again, so that several programs can work on it at

@@ -24,6 +24,7 @@ from doe.store import (
     plans,
     readings,
     sessions,
+    settled,
     suggestions,
     units,
     variants,
@@ -62,6 +63,7 @@ _JUDGEMENTS: dict[str, Kind] = {
     "prepared": "whole", "rater": "text", "place": "whole", "values": "text", "when": "time", "note": "text"
 }  # fmt: skip
 _PLANS: dict[str, Kind] = {"id": "whole", "body": "text"}
+_SETTLED: dict[str, Kind] = {"number": "whole", "name": "text", "variant": "text", "at": "time", "body": "text"}
 _SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
 _ATTACHMENTS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
@@ -84,8 +86,9 @@ TABLES = (
     "prepared",
     "judgements",
     "plans",
+    "settled",
 )
-_CAME_LATER = ("measurements", "prepared", "judgements", "plans")
+_CAME_LATER = ("measurements", "prepared", "judgements", "plans", "settled")
 """Tables that an export of an earlier version does not have."""
 
 
@@ -99,7 +102,8 @@ class Content:
         The definitions.
     tables : dict of str to Table
         variants, units, arrivals (units with the settings they came in with), sessions, readings, suggestions,
-        attachments, history, measurements (how readings were computed from files), prepared (sessions), judgements and plans.
+        attachments, history, measurements (how readings were computed from files), prepared (sessions), judgements, plans and
+        settled (versions).
     files : tuple of dict
         The attachments with their paths.
     """
@@ -138,6 +142,7 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
         "prepared": prepared,
         "judgements": said,
         "plans": plans.export_rows(plans.load(con, kept)),
+        "settled": settled.export_rows(settled.load(con)),
         "measurements": measurements.table_rows(measurements.load(con, defined, files_folder)),
     }
     return Content(setup, {name: _table(name, rows[name], setup) for name in rows}, tuple(files))
@@ -167,6 +172,7 @@ def _columns(name: str, setup: Setup) -> dict[str, Kind]:
         "prepared": _PREPARED,
         "judgements": _JUDGEMENTS,
         "plans": _PLANS,
+        "settled": _SETTLED,
     }
     factors: dict[str, Kind] = {factor.name: "number" if factor.is_numeric else "text" for factor in setup.factors}
     return {**own[name], **factors} if name in ("variants", "units", "arrivals", "readings") else own[name]
@@ -283,6 +289,7 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
     outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
     listening.restore(con, entry, rows["prepared"], rows["judgements"], ids, outcome_ids)
     plans.restore(con, entry, rows["plans"], ids)
+    settled.restore(con, entry, rows["settled"], ids)
     advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
     suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
     owned = [

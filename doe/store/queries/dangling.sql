@@ -23,4 +23,6 @@ UNION ALL SELECT m.entry, 'reading', m.reading, 'file' FROM live_measurement m J
     WHERE NOT EXISTS (SELECT 1 FROM live_attachment a WHERE a.sha256 = m.sha256 AND a.variant = r.variant)
 UNION ALL SELECT entry, 'judgement', id, 'prepared session' FROM live_judgement
     WHERE prepared NOT IN (SELECT id FROM live_prepared)
+UNION ALL SELECT entry, 'settled version', number, 'variant' FROM live_settled
+    WHERE variant NOT IN (SELECT id FROM live_variant)
 ORDER BY 1, 3

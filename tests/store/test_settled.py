@@ -1,0 +1,96 @@
+"""Settled versions: frozen, numbered, in lines, kept by exports."""
+
+from __future__ import annotations
+
+import pytest
+
+from doe.model.errors import DataError
+from doe.model.records import Reading, Variant
+from doe.model.settled import SettledVersion
+from doe.store import ProjectFile
+from tests.refusing import refused
+from tests.store.radio import SETTINGS
+
+
+def version(name="kitchen radio", variant="2", **more):
+    return SettledVersion(0, name, variant, {}, **more)
+
+
+def test_a_version_freezes_what_counts_when_it_is_settled(radio):
+    radio.attach("2", "front.jpg", b"\xff\xd8 a picture")
+    entry = radio.settle_version(version(evidence={"expected": [{"outcome": "bass", "mean": -1.0}]}, note="the one"))
+    assert (entry.kind, entry.summary) == ("settled", "settled version 1, kitchen radio: variant 2")
+    (made,) = radio.settled_versions()
+    assert (made.number, made.name, made.variant, made.came_from, made.lineage) == (
+        1,
+        "kitchen radio",
+        "2",
+        None,
+        ("1",),
+    )
+    assert made.settings == {**SETTINGS, "vents": 4}
+    assert made.evidence == {"expected": [{"outcome": "bass", "mean": -1.0}]}
+    assert [file["filename"] for file in made.files] == ["front.jpg"]
+    radio.correct_variant("2", settings={"vents": 5}, name="two")
+    radio.add_readings([Reading("two", "bass", 1.0)])
+    (later,) = radio.settled_versions()
+    assert (later.settings, later.readings_sha256) == (made.settings, made.readings_sha256)
+    assert later.variant == "two"
+    assert radio.check() == []
+
+
+def test_other_readings_have_another_fingerprint(radio):
+    radio.settle_version(version())
+    radio.add_readings([Reading("2", "bass", 1.0)])
+    radio.settle_version(version("second"))
+    one, two = radio.settled_versions()
+    assert one.readings_sha256 != two.readings_sha256
+
+
+def test_later_changes_start_a_new_line(radio):
+    """Version 2 was changed from version 1; version 3 has nothing settled among its parents."""
+    radio.settle_version(version())
+    radio.add_variant(Variant("3", {**SETTINGS, "vents": 6}, unit="A", parent="2"))
+    radio.settle_version(version("workshop radio", "3"))
+    radio.add_variant(Variant("4", SETTINGS))
+    radio.settle_version(version("bath radio", "4"))
+    assert [(item.number, item.came_from) for item in radio.settled_versions()] == [(1, None), (2, 1), (3, None)]
+
+
+def test_a_number_is_given_once_even_when_taken_back(radio):
+    entry = radio.settle_version(version())
+    radio.take_back(entry.id)
+    assert radio.settled_versions() == []
+    radio.settle_version(version())
+    assert [item.number for item in radio.settled_versions()] == [2]
+
+
+def test_a_variant_cannot_be_taken_back_under_its_version(radio):
+    entry = radio.add_variant(Variant("3", SETTINGS))
+    radio.settle_version(version("third", "3"))
+    with pytest.raises(DataError, match="other records stand on it"):
+        radio.take_back(entry.id)
+
+
+@pytest.mark.parametrize(
+    ("made", "sentence"),
+    [
+        (version(variant="9"), "Variant '9' is not in this project."),
+        (version(variant="shop"), "Variant 'shop' is a reference object without settings, so it cannot be settled."),
+        (version("Kitchen Radio"), "A version is called 'Kitchen Radio' already; give this one a name of its own."),
+    ],
+)
+def test_what_cannot_be_settled_is_refused(radio, made, sentence):
+    radio.settle_version(version())
+    with refused(DataError, sentence):
+        radio.settle_version(made)
+    assert len(radio.settled_versions()) == 1
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+def test_an_export_and_back_loses_nothing(radio, tmp_path, kind):
+    radio.settle_version(version(evidence={"expected": [{"outcome": "bass", "mean": -1.25, "low": None}]}))
+    target = radio.export(tmp_path / ("out.xlsx" if kind == "xlsx" else "out"), kind)
+    back = ProjectFile.restore(tmp_path / "back.duckdb", target)
+    assert back.fingerprint() == radio.fingerprint()
+    assert back.settled_versions() == radio.settled_versions()
