@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from doe.advise import recommend as recommend
     from doe.advise.route import Route as Route
     from doe.advise.route import route as route
+    from doe.advise.settle import settle as settle
     from doe.charts import figure as figure
     from doe.fit import Effects as Effects
     from doe.fit import analyse as analyse
@@ -73,6 +74,7 @@ _HOMES = {
     "recommend": "doe.advise",
     "report": "doe.sheets",
     "route": "doe.advise.route",
+    "settle": "doe.advise.settle",
 }
 
 __all__ = [
@@ -107,6 +109,7 @@ __all__ = [
     "recommend",
     "report",
     "route",
+    "settle",
 ]
 
 

@@ -14,6 +14,7 @@ from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.planning import Planning
+from doe.settling import Settling
 from doe.store import ProjectFile
 from doe.store.photos import clean_photo
 from doe.store.receipts import Imported, Logged, ReadingsStored
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from doe.store import Entry
 
 
-class Project(Planning):
+class Project(Planning, Settling):
     """A project file with its history, and the questions that can be asked of it.
 
     Parameters

@@ -21,6 +21,7 @@ FLOORS = {
     "project": 5,
     "measuring": 5,
     "planning": 5,
+    "settling": 5,
     "rehearse": 5,
     "guides": 5,
     "sheets": 6,
@@ -28,7 +29,13 @@ FLOORS = {
     "cli": 7,
     "web": 7,
 }
-ALLOWED_BESIDE = {("sheets", "charts"), ("rehearse", "project"), ("project", "measuring"), ("project", "planning")}
+ALLOWED_BESIDE = {
+    ("sheets", "charts"),
+    ("rehearse", "project"),
+    ("project", "measuring"),
+    ("project", "planning"),
+    ("project", "settling"),
+}
 ONLY_IN = {
     "duckdb": {"store"},
     "plotly": {"charts", "sheets"},

@@ -88,16 +88,22 @@ def _through(
     """Fit the quantity, bent if need be, beside the main effects of the other factors."""
     if not usable_as_terms([stand_in.quantity], factors):
         return None
-    varied = [factor.name for factor in factors if readings[factor.name].nunique() > 1]
-    others = [name for name in varied if name not in stand_in.quantity.parsed.names]
     quantity: Derived = stand_in.quantity
-    coding = Coding(tuple(factors), (quantity,))
-    terms = [quantity.name, f"{quantity.name}^2", *(term.name for term in coding.terms("main", others))]
+    terms = terms_through(readings, factors, quantity)
     try:
         effects = analyse(readings, factors, outcome, terms, derived=[quantity], seed=seed)
     except FettleError:
         return None
     return effects if effects.basis is not None else None
+
+
+def terms_through(readings: pd.DataFrame, factors: Sequence[Factor], quantity: Derived) -> list[str]:
+    """Return the terms that put a quantity, bent if need be, in the place of its parts, beside the other factors."""
+    varied = [factor.name for factor in factors if readings[factor.name].nunique() > 1]
+    coding = Coding(tuple(factors), (quantity,))
+    parts = coding.derived[0].parsed.names
+    others = [name for name in varied if name not in parts]
+    return [quantity.name, f"{quantity.name}^2", *(term.name for term in coding.terms("main", others))]
 
 
 def disagreement(routes: Routes, stand_in: StandIn, rows: Mapping[str, Any]) -> str:

@@ -1,0 +1,67 @@
+"""Two variants compared outcome by outcome, with intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from doe.advise.limits_kept import shortfall
+from doe.fit.effects import Effects
+from doe.model.choices import Value
+from doe.model.outcome import Outcome
+from doe.model.wording import CANT_TELL
+
+BETTER, WORSE, SAME, DIFFERS = "better", "worse", "no difference that matters", "differs"
+COLUMNS = ["outcome", "first", "second", "difference", "low", "high", "verdict"]
+_DRAWS = 4000
+
+
+def compare(
+    analyses: Sequence[Effects],
+    first: tuple[str, Mapping[str, Value]],
+    second: tuple[str, Mapping[str, Value]],
+    *,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Compare two variants in every outcome.
+
+    Parameters
+    ----------
+    analyses : sequence of Effects
+        One per outcome, of the same log.
+    first, second : (str, mapping)
+        Name and settings. Where both were read they are compared as built, else as their settings are predicted.
+    seed : int
+
+    Returns
+    -------
+    DataFrame
+        `outcome`; `first`, `second`, posterior means; `difference` of the second from the first with its 95 % interval `low,
+        high`; `verdict`: better, worse or differs (the interval leaves zero out; by the outcome's goal), no difference that
+        matters (it lies within what matters), else can't tell yet.
+    """
+    rows = []
+    for effects in analyses:
+        drawn = effects.posterior(_DRAWS, np.random.default_rng(seed))
+        names = list(drawn.variants)
+        if first[0] in names and second[0] in names:
+            one, two = (drawn.variant_means[:, names.index(name)] for name in (first[0], second[0]))
+        else:
+            matrix = drawn.coding.matrix(pd.DataFrame([dict(first[1]), dict(second[1])]), drawn.terms).values
+            one, two = (drawn.coefficients[:, :1] + drawn.coefficients[:, 1:] @ matrix.T).T
+        low, high = np.quantile(two - one, [0.025, 0.975])
+        verdict = _verdict(effects.outcome, one, two, float(low), float(high))
+        rows.append((effects.outcome.name, one.mean(), two.mean(), (two - one).mean(), low, high, verdict))
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _verdict(outcome: Outcome, one: Any, two: Any, low: float, high: float) -> str:
+    if outcome.matters is not None and -outcome.matters <= low and high <= outcome.matters:
+        return SAME
+    if outcome.goal is None:
+        return DIFFERS if low > 0 or high < 0 else CANT_TELL
+    least, most = np.quantile(shortfall(outcome, two) - shortfall(outcome, one), [0.025, 0.975])
+    return BETTER if most < 0 else WORSE if least > 0 else CANT_TELL
