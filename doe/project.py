@@ -431,7 +431,7 @@ class Project(Planning, Settling):
         return measure_again(self.file, variants, outcomes, dry_run=dry_run)
 
     def _repr_html_(self) -> str:
-        from html import escape
+        from doe.model import markup
 
         setup = self.setup
         facts = [
@@ -440,10 +440,9 @@ class Project(Planning, Settling):
             ("variants", str(sum(item.status == "built" for item in self.file.variants()))),
             ("units", str(len(self.file.units()))),
             ("readings", str(len(self.file.readings()))),
-            ("file", str(self.path)),
+            ("file", self.path.name),
         ]
-        rows = "".join(f"<tr><th>{escape(name)}</th><td>{escape(text or '-')}</td></tr>" for name, text in facts)
-        return f"<table><caption>{escape(setup.title)}</caption><tbody>{rows}</tbody></table>"
+        return markup.shown(markup.facts(setup.title, facts))
 
     def __repr__(self) -> str:
         return f"Project({str(self.path)!r})"

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from doe.model import wording
+from doe.model import markup, wording
 from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -103,14 +102,27 @@ class Advice:
         return self.summary()
 
     def _repr_html_(self) -> str:
-        parts = [f"<p><strong>{html.escape(self.headline)}</strong></p>"] if self.headline else []
-        if self.stop:
-            parts.append(f"<p>{html.escape(self.stop)}</p>")
-        items = "".join(f"<li>{html.escape(reason)}</li>" for reason in self.table["reason"])
-        parts.append(f"<ol>{items}</ol>")
-        parts += [f"<p>{html.escape(self.runner_up)}</p>"] if self.runner_up else []
-        parts += [f"<p><small>{html.escape(note)}</small></p>" for note in self.notes]
-        return "".join(parts)
+        return markup.shown(
+            markup.headline(self.headline),
+            markup.paragraphs([self.stop] if self.stop else []),
+            markup.listing(self.table["reason"], is_ranked=True),
+            self._expected(),
+            markup.paragraphs([self.runner_up] if self.runner_up else []),
+            markup.paragraphs(self.notes, is_small=True),
+        )
+
+    def _expected(self) -> str:
+        """Return what each suggestion should show, as a table; nothing where nothing is predicted."""
+        units = {outcome.name: outcome.unit for outcome in self.outcomes}
+        rows = [
+            (
+                row["place"],
+                row["outcome"],
+                wording.with_interval(row["mean"], row["low"], row["high"], units.get(row["outcome"], "")),
+            )
+            for row in self.predictions.to_dict("records")
+        ]
+        return markup.table(("suggestion", "outcome", "expected (95 %)"), rows) if rows else ""
 
 
 def worth_text(best: Mapping[str, Any]) -> str:

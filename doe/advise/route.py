@@ -5,11 +5,11 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from html import escape
 
 import numpy as np
 import pandas as pd
 
+from doe.model import markup
 from doe.model.choices import Settings
 from doe.model.effort import Effort
 from doe.model.errors import UsageError
@@ -94,10 +94,12 @@ class Route:
         return f"<Route: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
-        notes = "".join(f"<p><small>{escape(note)}</small></p>" for note in self.notes)
-        table = shown.to_html(index=False, border=0, escape=True)
-        return f"<p><strong>{escape(self.headline)}</strong></p>{table}{notes}"
+        table = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        return markup.shown(
+            markup.headline(self.headline),
+            markup.table(list(table.columns), table.itertuples(index=False)),
+            markup.paragraphs(self.notes, is_small=True),
+        )
 
 
 def route(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from doe.fit.builds import Builds
 from doe.fit.draws import Draws, draw
 from doe.fit.estimates import Averages
 from doe.fit.lenth import Margins
+from doe.model import markup
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.wording import counted, percent, verdict_text, with_interval
@@ -195,9 +195,12 @@ class Effects:
         return f"{counted(self.n_readings, 'reading')} of {counted(self.n_variants, 'variant')}."
 
     def _repr_html_(self) -> str:
-        table = self._shown().to_html(index=False, border=0, escape=True)
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self._remarks())
-        return f"<p><b>{escape(self.headline)}</b></p>{table}{notes}<p>{escape(self._footer())}</p>"
+        table = self._shown()
+        return markup.shown(
+            markup.headline(self.headline),
+            markup.table(list(table.columns), table.itertuples(index=False)),
+            markup.paragraphs([*self._remarks(), self._footer()]),
+        )
 
     def __repr__(self) -> str:
         return f"<Effects on {self.outcome.name}: {self.headline}>"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from doe.coding import Coding, Term
+from doe.model import markup
 from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.wording import number, percent
@@ -214,11 +214,13 @@ class Plan:
         return f"<Plan: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<li>{escape(line)}</li>" for line in (*self.separation.sentences, *self.precision_sentences()))
-        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
-        notes = "".join(f"<p><small>{escape(note)}</small></p>" for note in self.notes)
-        table = shown.to_html(index=False, border=0, escape=True)
-        return f"<p><strong>{escape(self.headline)}</strong></p><ul>{said}</ul>{table}{notes}"
+        table = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        return markup.shown(
+            markup.headline(self.headline),
+            markup.listing((*self.separation.sentences, *self.precision_sentences())),
+            markup.table(list(table.columns), table.itertuples(index=False)),
+            markup.paragraphs(self.notes, is_small=True),
+        )
 
 
 def beside_fixed(arrangement: Arrangement) -> Array:
