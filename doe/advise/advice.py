@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Advice:
     """The next change, the version to keep if work stopped now, and why.
 
@@ -100,6 +100,9 @@ class Advice:
 
     def __str__(self) -> str:
         return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<Advice: {self.headline or self.stop}>"
 
     def _repr_html_(self) -> str:
         return markup.shown(

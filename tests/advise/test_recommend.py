@@ -283,6 +283,7 @@ def test_summary_and_html_say_the_same(log, factors, outcomes, effort):
     advice = recommend(log, factors, outcomes, effort=effort)
     assert advice.table["reason"].iloc[0] in advice.summary()
     assert advice.headline in advice._repr_html_()
+    assert repr(advice) == f"<Advice: {advice.headline}>"
 
 
 def test_predictions_cover_what_truth_gives(log, factors, outcomes, effort):
