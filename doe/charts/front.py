@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
@@ -67,11 +68,11 @@ def front_sentence(advice: Advice) -> str:
     if not rows:
         return "There is nothing to trade off yet"
     first = rows[0]
-    named = label(advice, first).replace("new: ", "a new one with ")
-    named = f"{named}, worth {wording.fixed(first['worth'], 2)}"
+    named = f"variant {text.plain(first['variant'])}" if text.plain(first["variant"]) else "one yet to build"
     if len(rows) == 1:
-        return f"Nothing has to be traded: one variant is best in every outcome ({named})"
-    return f"In {len(rows)} variants no outcome improves without loss in another; most worth now is {named}"
+        return f"Nothing has to be traded: {named} is best in every outcome"
+    worth = wording.fixed(first["worth"], 2)
+    return f"In {len(rows)} variants no outcome improves without loss in another; most worth now, {worth}, is {named}"
 
 
 def describe_front(advice: Advice) -> str:
@@ -83,18 +84,30 @@ def describe_front(advice: Advice) -> str:
     for row in rows:
         values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
         chance = f"on the front with a chance of {wording.chance(row['chance_on_front'])}"
-        parts.append(f"{label(advice, row)}: {', '.join(values)}, {chance}")
+        parts.append(f"{_named(advice, row)}: {', '.join(values)}, {chance}")
     return text.sentences(parts)
 
 
 def label(advice: Advice, row: Row) -> str:
-    """Name a variant of the front: its label, or where it could be built the settings that differ among them."""
+    """Name a variant of the front: its label, or for one yet to build the settings in which these differ."""
     if text.plain(row["variant"]):
         return f"variant {text.plain(row['variant'])}"
+    possible = advice.front[advice.front["variant"] == ""]
+    factors = [name for name in _factors(advice) if possible[name].nunique() > 1] or _factors(advice)
+    return "new: " + _settings(row, factors)
+
+
+def _named(advice: Advice, row: Row) -> str:
+    return label(advice, row) if text.plain(row["variant"]) else f"new: {_settings(row, _factors(advice))}"
+
+
+def _factors(advice: Advice) -> list[str]:
     columns = list(advice.front.columns)
-    factors = columns[columns.index("variant") + 1 : columns.index("worth")]
-    differing = [name for name in factors if advice.front[name].nunique() > 1] or factors
-    return "new: " + ", ".join(f"{text.name(name)} {text.setting(row[name])}" for name in differing)
+    return columns[columns.index("variant") + 1 : columns.index("worth")]
+
+
+def _settings(row: Row, factors: Sequence[str]) -> str:
+    return ", ".join(f"{text.name(name)} {text.setting(row[name])}" for name in factors)
 
 
 def _shown(advice: Advice) -> list[Outcome]:
@@ -150,4 +163,4 @@ def _key(fig: go.Figure, rows: Rows, width: str) -> None:
 
 
 def _hover(advice: Advice, row: Row, outcome: Outcome) -> str:
-    return text.stacked([label(advice, row), f"{text.name(outcome.name)} {_value(row, outcome)}"])
+    return text.stacked([_named(advice, row), f"{text.name(outcome.name)} {_value(row, outcome)}"])

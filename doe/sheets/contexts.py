@@ -130,6 +130,7 @@ class NextChange:
     beside: tuple[str, ...] = field(
         metadata=said("what is cheaper, what other weights would choose, and what limits the advice"), default=()
     )
+    track: Picture | None = field(metadata=said("what was predicted, and what came"), default=None)
 
 
 @dataclass(frozen=True, slots=True)

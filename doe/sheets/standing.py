@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.advise.advice import Advice
+    from doe.advise.track import Track
     from doe.fit.effects import Effects
 
 
@@ -69,7 +70,7 @@ def _now(effects: Effects, variant: str) -> Now:
     return Now(text.name(effects.outcome.name), now, goal.phrase(effects.outcome) or "no goal")
 
 
-def next_change(setup: Setup, advice: Advice | None, refusal: str = "") -> NextChange:
+def next_change(setup: Setup, advice: Advice | None, refusal: str = "", track: Track | None = None) -> NextChange:
     """Say what to do next, why, and with what care.
 
     Parameters
@@ -80,17 +81,21 @@ def next_change(setup: Setup, advice: Advice | None, refusal: str = "") -> NextC
         Result of `doe.recommend`.
     refusal : str
         Why there is no advice, if so.
+    track : Track, optional
+        How earlier predictions held.
     """
     if advice is None:
         return NextChange(refusal, "", None, (), cautions(setup))
     made = [_suggestion(advice, place, row, setup) for place, row in enumerate(rows_of(advice.table), start=1)]
     drawn = picture("chart-candidates", advice, "candidates") if len(advice.candidates) else None
     traded = picture("chart-front", advice, "front") if len(advice.front) else None
-    beside = (advice.runner_up, kept_sentence(advice.weights), *advice.notes)
+    is_met = track is not None and len(track.table) > 0
+    held = (f"Earlier predictions: {track.headline}",) if track is not None and is_met else ()
+    beside = (advice.runner_up, kept_sentence(advice.weights), *held, *advice.notes)
     nothing = "" if made or advice.stop else "No change is within reach."
     return NextChange(
         nothing, text.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
-        tuple(sentence for sentence in beside if sentence),
+        tuple(sentence for sentence in beside if sentence), picture("chart-track", track, "track") if is_met else None,
     )  # fmt: skip
 
 
@@ -126,7 +131,8 @@ def _worth(row: Row) -> str:
         return ""
     change = f"{wording.fixed(now, 2)} now, " if now is not None and now == now else ""
     chance = row.get("chance_better")
-    beats = f"; beats the best with {wording.chance(chance)}" if chance is not None and chance == chance else ""
+    is_told = bool(change) and chance is not None and chance == chance
+    beats = f"; beats the best with {wording.chance(chance)}" if is_told else ""
     return f"{change}{wording.fixed(expected, 2)} expected{beats}"
 
 

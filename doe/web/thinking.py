@@ -217,5 +217,5 @@ def _in_words(
         advice=advice,
         answer_of=answer_of,
         standing=standing(setup, advice, list(analyses.values()), project.readings(), order),
-        next_change=next_change(setup, advice, no_advice),
+        next_change=next_change(setup, advice, no_advice, project.track()),
     )

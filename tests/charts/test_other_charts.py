@@ -204,8 +204,11 @@ def test_front_names_what_could_be_built_by_what_differs():
     advice = radio.advice()
     labels = [front.label(advice, row) for row in advice.front.to_dict("records")]
     assert len(set(labels)) == len(labels)
-    same = [factor.name for factor in radio.FACTORS if advice.front[factor.name].nunique() == 1]
+    possible = advice.front[advice.front["variant"] == ""]
+    assert len(possible) > 1
+    same = [factor.name for factor in radio.FACTORS if possible[factor.name].nunique() == 1]
     assert not any(name in label for label in labels for name in same)
+    assert all(name in figure(advice, "front").layout.meta["alt"] for name in same)
 
 
 def test_front_of_one_outcome_is_refused():

@@ -35,6 +35,10 @@ def test_a_suggestion_is_taken_built_and_read(thoughtful, project):
     now = project.file.variants()[-1]
     assert (now.status, now.minutes) == ("built", 40)
     assert now.unit is not None
+    project.read(planned.name, {"bass": 2.0})
+    page = worked_out(thoughtful, "/next")
+    assert "Earlier predictions: " in page.text
+    assert 'id="chart-track"' in page.html
 
 
 def test_a_suggestion_is_set_aside_with_its_reason(thoughtful, project):
