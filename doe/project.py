@@ -218,9 +218,10 @@ class Project(Planning, Settling):
     def _track(self, readings: pd.DataFrame, setup: Setup) -> Track:
         from doe.advise.track import track
 
-        times = self.file.reading_times()
+        suggestions = self.file.suggestions()
+        times = self.file.reading_times() if suggestions else {}
         timed = readings.assign(at=readings["id"].map(times).astype("datetime64[us]"))
-        return track(self.file.suggestions(), timed, setup.factors, setup.outcomes)
+        return track(suggestions, timed, setup.factors, setup.outcomes)
 
     def import_log(
         self, path: str | Path, mapping: Mapping[str, str] | None = None, *, dry_run: bool = False

@@ -17,7 +17,7 @@ from doe.model.wording import counted, duration, number, percent
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.rehearse.rehearsal import Rehearsal
+    from doe.rehearse.answer import Rehearsal
 
 _HOURS, _BENCHES, _SCATTER = 24.0, 20, 10.0
 _FRAMES = ("headline", "hours", "noise", "plays", "effects", "smallest", "rivals", "notes")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import html
 import signal
 import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,6 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.optimize import minimize
 
-from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 from doe.model.choices import Settings
 from doe.model.errors import UsageError
@@ -22,6 +20,7 @@ from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import MOVES
+from doe.rehearse.answer import Rehearsal
 from doe.rehearse.benches import Bench, first_unit, is_worth_playing
 from doe.rehearse.nature import Family, draw_truth, goal_range
 from doe.rehearse.run import GOOD, STRATEGIES, play, summarise, unordered
@@ -38,100 +37,6 @@ SEEN = 0.8
 """Chance of being claimed from which an effect counts as one that could be seen."""
 
 _DRAWS_PER_BENCH = 200
-
-
-@dataclass(frozen=True)
-class Rehearsal:
-    """What may be expected of a tuning effort before it starts.
-
-    Attributes
-    ----------
-    plays : DataFrame
-        One row per simulated bench: ``seed, family, minutes, reached, finally_right, regret, variants, builds`` (units made),
-        ``variants_until`` (built by the time a good one was declared, or in all), ``stop_minutes, stop_right``.
-    effects : DataFrame
-        One row per main effect of the truths: ``outcome, factor, swing, share`` (of the outcome's range), ``claimed``.
-    smallest : DataFrame
-        ``outcome, swing, share``: smallest swing that would be claimed with a chance of 80 %; missing where none would.
-    hours : float
-        Bench hours of each.
-    noise : float
-        Scatter of one reading, as a share of each outcome's range.
-    notes : tuple of str
-    rivals : DataFrame
-        The same for textbook ways of working on the same benches: ``strategy, seed, minutes, reached, finally_right, regret,
-        variants``; empty unless asked for.
-    """
-
-    plays: pd.DataFrame
-    effects: pd.DataFrame
-    smallest: pd.DataFrame
-    hours: float
-    noise: float
-    notes: tuple[str, ...] = ()
-    rivals: pd.DataFrame = field(default_factory=pd.DataFrame)
-
-    @property
-    def headline(self) -> str:
-        """The answer in one sentence."""
-        reached, count = int(self.plays["reached"].sum()), wording.counted(len(self.plays), "rehearsal")
-        if not reached:
-            return f"In none of {count} was a good variant found within {self.hours:g} h."
-        half = "half were not there by then"
-        if 2 * reached >= len(self.plays):
-            time = wording.duration(float(self.plays["minutes"].median()))
-            half = f"half were there after {time} and {_counted(self.plays['variants_until'], 'variant')}"
-        low, high = share_interval(reached, len(self.plays))
-        return (
-            f"{reached} of {count} found a variant with at least 90 % of the best attainable worth within {self.hours:g} h "
-            f"(95 % interval: {wording.percent(low)} to {wording.percent(high)}); {half}."
-        )
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return the plays, at full precision."""
-        return self.plays.copy()
-
-    def summary(self) -> str:
-        """Return the answer as text."""
-        lines = [self.headline, self._kept()]
-        for row in self.smallest.to_dict("records"):
-            if np.isnan(row["swing"]):
-                lines.append(f"{row['outcome']}: no effect, however large, would be seen with a chance of 80 %.")
-            else:
-                lines.append(
-                    f"{row['outcome']}: effects from about {wording.number(row['swing'], 2)} on "
-                    f"({wording.percent(row['share'])} of its range) would be seen with a chance of 80 %."
-                )
-        return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]) + "\n"
-
-    def _kept(self) -> str:
-        plays = self.plays
-        return (
-            f"The variant kept at the end was that good in {int(plays['finally_right'].sum())} of them, short of the best by "
-            f"{wording.number(plays['regret'].mean(), 2)} of worth on average; half built up to "
-            f"{_counted(plays['variants'], 'variant')} on {_counted(plays['builds'], 'unit')}."
-        )
-
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())
-
-
-def share_interval(count: int, of: int) -> tuple[float, float]:
-    """Return the 95 % interval of a share.
-
-    References
-    ----------
-    Wilson, E. B. (1927). Probable inference, the law of succession, and statistical inference. Journal of the American
-    Statistical Association 22, 209-212. doi:10.1080/01621459.1927.10502953
-    """
-    z2 = HALF_WIDTH**2
-    middle = (count + z2 / 2) / (of + z2)
-    half = np.sqrt(count * (of - count) / of * z2 + z2**2 / 4) / (of + z2)
-    return float(max(middle - half, 0.0)), float(min(middle + half, 1.0))
-
-
-def _counted(counts: pd.Series[Any], noun: str) -> str:
-    return wording.counted(round(float(counts.median())), noun)
 
 
 def rehearse(

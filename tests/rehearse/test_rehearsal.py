@@ -9,8 +9,9 @@ from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.rehearse import rehearse
+from doe.rehearse.answer import share_interval
 from doe.rehearse.benches import EFFORT, FACTORS, OUTCOMES
-from doe.rehearse.rehearsal import RIVALS, share_interval, smallest_seen
+from doe.rehearse.rehearsal import RIVALS, smallest_seen
 
 SETUP = Setup("radio", "", FACTORS[:4], OUTCOMES[:2], EFFORT)
 
