@@ -9,9 +9,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from doe.advise.space import kept as keeps
 from doe.fit.draws import Draws
 from doe.model.choices import Value
 from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 
 Array = npt.NDArray[Any]
@@ -26,7 +28,10 @@ class Watch:
         factors: Sequence[Factor],
         nominal: Mapping[str, Value],
         rng: np.random.Generator,
+        limits: Sequence[Limit] = (),
+        derived: Sequence[Derived] = (),
     ) -> None:
+        self.limits, self.derived = limits, derived
         self.judged, self.factors, self.nominal = judged, factors, dict(nominal)
         self.offsets = [drawn.build_sd * rng.standard_normal(len(drawn.build_sd)) for _, drawn in judged]
         here = pd.DataFrame([self.nominal])
@@ -54,7 +59,14 @@ class Watch:
         settings[factor.name] = list(values)
         kept = self.kept(settings)
         worst = kept.mean(axis=1).argmin(axis=0)
-        return kept.all(axis=0).mean(axis=0), [self.judged[int(place)][0].name for place in worst]
+        chances = kept.all(axis=0).mean(axis=0)
+        names = [self.judged[int(place)][0].name for place in worst]
+        columns = {name: settings[name].to_numpy() for name in settings.columns}
+        for limit in self.limits:
+            broken = ~keeps(limit, columns, self.derived)
+            chances[broken] = 0.0
+            names = [f"the limit {limit.rule}" if out else name for name, out in zip(names, broken, strict=True)]
+        return chances, names
 
     def chance_at(self, settings: pd.DataFrame) -> float:
         """Return the chance that all is kept where draw d has the settings of row d."""

@@ -16,6 +16,7 @@ from doe.fit.draws import Draws
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.wording import exact, number, percent
 
@@ -121,6 +122,8 @@ def tolerances(
     settings: Mapping[str, object],
     *,
     probability: float = PROBABILITY,
+    limits: Sequence[Limit] = (),
+    derived: Sequence[Derived] = (),
     seed: int = 1,
 ) -> Tolerances:
     """Work out how far each setting may drift.
@@ -140,6 +143,8 @@ def tolerances(
         As they should be, one entry per factor.
     probability : float
         Between 0.5 and 1.
+    limits, derived : sequence of Limit, sequence of Derived
+        Rules that no drift of one factor by itself may break, and the quantities they use.
     seed : int
         Of build offsets and drifts.
 
@@ -162,7 +167,7 @@ def tolerances(
             "No outcome has a goal or says what matters, so nothing limits a drift; set 'matters' on one of them."
         )
     nominal = _read(factors, settings)
-    watch = Watch(judged, factors, nominal, np.random.default_rng(seed))
+    watch = Watch(judged, factors, nominal, np.random.default_rng(seed), limits, derived)
     chance = float(watch.kept(pd.DataFrame([nominal])).all(axis=0).mean())
     rows = [_row(watch, factor, nominal[factor.name], probability) for factor in factors]
     table = pd.DataFrame(rows, columns=COLUMNS)

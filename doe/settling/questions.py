@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed
+from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
 from doe.store import Entry, ProjectFile
@@ -109,7 +110,16 @@ class Settling:
         settings = self._meant(variant, seed)[1]
         rng = np.random.default_rng(seed)
         draws = [(item.outcome, item.posterior(N_DRAWS, rng)) for item in self._analyses(through, seed)]
-        return tolerances(draws, self.setup.factors, settings, probability=probability, seed=seed)
+        setup = self.setup
+        return tolerances(
+            draws,
+            setup.factors,
+            settings,
+            probability=probability,
+            limits=setup.limits,
+            derived=setup.derived,
+            seed=seed,
+        )
 
     def plan_confirmation(
         self, variant: str | Mapping[str, object] | None = None, *, risk: float = 0.1, seed: int = 1
@@ -136,6 +146,27 @@ class Settling:
         return size_confirmation(
             scatters, setup.outcomes, effort=setup.effort, build_minutes=cost.minutes, raters=log.raters, risk=risk
         )
+
+    def prepare_confirmation(
+        self,
+        builds: Sequence[str],
+        raters: Sequence[str],
+        *,
+        beside: Sequence[str] = (),
+        rounds: int = 1,
+        name: str = "confirmation",
+    ) -> tuple[PreparedSession, Entry]:
+        """Prepare a blind session of fresh builds, beside something that was judged before.
+
+        Raises
+        ------
+        UsageError, DataError
+            If no outcome is rated, or a name is unknown or taken; nothing is stored then.
+        """
+        from doe.settling.sessions import confirmation_session
+
+        session = confirmation_session(name, self.setup.outcomes, builds, beside, raters, rounds)
+        return session, self.file.prepare_session(session)
 
     def confirm(self, builds: Sequence[str], *, through: str | None = None, seed: int = 1) -> Confirmation:
         """Judge fresh builds by what the log before them promised; see `doe.advise.confirm.confirm`.

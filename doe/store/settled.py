@@ -41,7 +41,7 @@ def add(con: duckdb.DuckDBPyConnection, entry: int, version: SettledVersion, var
 def body_of(version: SettledVersion) -> str:
     """Return what a version froze, as JSON."""
     frozen = {name: plain(getattr(version, name)) for name in _FROZEN}
-    return json.dumps(frozen, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    return json.dumps(frozen, ensure_ascii=False, allow_nan=False)
 
 
 def load(con: duckdb.DuckDBPyConnection) -> list[SettledVersion]:

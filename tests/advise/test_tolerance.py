@@ -14,6 +14,7 @@ from doe.fit import analyse
 from doe.fit.draws import Draws
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.outcome import Outcome
 from tests.refusing import refused
 
@@ -140,6 +141,15 @@ def test_from_a_log_the_true_room_is_found():
 def test_an_outcome_without_a_goal_may_move_by_what_matters_either_way():
     outcome = Outcome("weight", matters=2.0)
     assert is_kept(outcome, np.array([1.9, 2.1, -2.1]), np.zeros(3)).tolist() == [True, False, False]
+
+
+def test_no_drift_may_break_a_limit():
+    """Nothing moves the outcome; the limit alone ends at gap 6, from a nominal 5."""
+    draws = drawn(["gap"], [0.0], [0.0], n=100)
+    found = tolerances([(Outcome("a", matters=1), draws)], FACTORS, NOMINAL, limits=[Limit("gap + tilt <= 6")])
+    row = row_of(found, "gap")
+    assert (row["low"], row["breaks_high"]) == (0.0, "the limit gap + tilt <= 6")
+    assert row["high"] == pytest.approx(6.0, abs=1e-3)
 
 
 def test_what_cannot_be_asked_is_refused():
