@@ -283,7 +283,7 @@ def run_settle_sheet(options: Namespace) -> None:
 def build_settle_list() -> Parser:
     """Return the parser of ``fettle settle list``."""
     parser = Parser(
-        "fettle settle", "List the settled versions.", ["fettle settle", "fettle settle list --json"], run_settle_list
+        "fettle settle list", "List the settled versions.", ["fettle settle", "fettle settle --json"], run_settle_list
     )
     parser.json_option()
     return parser

@@ -178,6 +178,8 @@ def _drift(row: Mapping[str, Any] | None, unit: str) -> str:
     if row["low"] == row["high"]:
         return "no other" if row["kind"] == "count" else "as near as can be"
     tail = f" {unit}" if unit else ""
+    if row["kind"] == "count" and row["high"] - row["low"] == 1:
+        return f"{wording.number(row['low'])} or {wording.number(row['high'])}{tail}"
     return f"{wording.number(row['low'])} to {wording.number(row['high'])}{tail}"
 
 
@@ -194,7 +196,7 @@ def _parts(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[str, str]]:
         value = settings.get(factor.name)
         if not factor.is_numeric:
             parts.append((f"{text.name(factor.name)}: {value}", factor.prices.get(str(value), 0.0) + factor.price))
-        elif value:
+        elif value and (factor.price or factor.way == "rebuild"):
             parts.append((f"{text.name(factor.name)}: {text.setting(value, factor.unit)}", factor.price))
     lines = [(what, wording.number(price) if price else "-") for what, price in parts]
     total = sum(price for _, price in parts)
@@ -227,7 +229,8 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
             else f"Set {text.name(factor.name)} to {setting}."
         )
         one_way = "" if factor.way == "either" or is_none else f"It only goes {factor.way}: stop at {setting}."
-        steps.append((StepLine(what, f"{_sentence(factor.note)} {one_way}".strip(), _took(minutes)), minutes))
+        note = "" if is_none else f"{_sentence(factor.note)} {one_way}".strip()
+        steps.append((StepLine(what, note, _took(minutes)), minutes))
     return steps
 
 
