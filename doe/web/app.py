@@ -27,6 +27,7 @@ from doe.web import (
     sessions,
     setup,
     start,
+    symptom_pages,
     variants,
 )
 from doe.web.desk import Desk
@@ -35,7 +36,7 @@ from doe.web.settings import Settings
 from doe.web.tokens import Tokens
 
 _ROOMS = (access, files, live, start, bench, log, readings, variants, sessions, listen, moves, next_change, history)
-_LAST_ROOMS = (importing, setup, api, help_pages)
+_LAST_ROOMS = (importing, setup, api, help_pages, symptom_pages)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:

@@ -478,3 +478,30 @@ class HelpPage:
     title: str = field(metadata=said("heading of the topic; empty for the list"))
     body: str = field(metadata=said("the page as HTML made from our own text, heading left out"))
     topics: tuple[tuple[str, str, bool], ...] = field(metadata=said("title, address, and whether it is the one shown"))
+
+
+@dataclass(frozen=True, slots=True)
+class IdeaRow:
+    """One thing that is usually tried."""
+
+    factor: str = field(metadata=said("the project's factor that carries it out; may be empty"))
+    what: str = field(metadata=said("the change"))
+    cost: str = field(metadata=said("bench time, and whether it can be taken back; may be empty"))
+    why: str = field(metadata=said("the physics in one line"))
+    source: str = field(metadata=said("where that is published"))
+
+
+@dataclass(frozen=True, slots=True)
+class SymptomPage:
+    """What is tried against a symptom, or the list of symptoms."""
+
+    name: str = field(metadata=said("the symptom; empty for the list"))
+    told: str = field(metadata=said("what is meant"))
+    check: str = field(metadata=said("what to make sure of first"))
+    caution: str = field(metadata=said("what to beware of; may be empty"))
+    here: tuple[IdeaRow, ...] = field(metadata=said("for the project's factors, cheapest first"))
+    seldom: tuple[IdeaRow, ...] = field(metadata=said("the project's factors that seldom help"))
+    elsewhere: tuple[IdeaRow, ...] = field(metadata=said("what no factor of the project can carry out"))
+    symptoms: tuple[tuple[str, str, str, bool], ...] = field(
+        metadata=said("name, meaning, address, and whether it is the one shown")
+    )

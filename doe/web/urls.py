@@ -46,6 +46,11 @@ def help_page(topic: str = "") -> str:
     return f"/help/{_part(topic)}" if topic else "/help"
 
 
+def symptom(name: str = "") -> str:
+    """Return what is tried against a symptom, or the list of them."""
+    return f"/symptoms/{_part(name)}" if name else "/symptoms"
+
+
 def log(unit: str | None = None, start: str | None = None, again: bool = False) -> str:
     """Return the form that logs a variant on a unit, or from a variant."""
     return _with("/log", unit=unit, start=start, again="yes" if again else None)

@@ -20,6 +20,7 @@ PAGES = {
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",
     "history": "/history", "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome",
     "import": "/import", "start": "/start", "api": "/api", "help": "/help", "help-topic": "/help/verdicts",
+    "symptom": "/symptoms/boomy",
     "missing": "/nowhere",
 }  # fmt: skip
 
