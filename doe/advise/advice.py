@@ -13,6 +13,12 @@ from doe.model.outcome import Outcome
 if TYPE_CHECKING:
     import pandas as pd
 
+PARTS = (
+    "headline", "table", "best", "stop", "runner_up", "predictions", "candidates", "worth", "front", "weights", "notes",
+    "chance_left",
+)  # fmt: skip
+"""What `Advice.parts` holds."""
+
 
 @dataclass(frozen=True, repr=False)
 class Advice:
@@ -82,6 +88,10 @@ class Advice:
     def weights(self) -> pd.DataFrame:
         """How the choice moves when one outcome counts less or more; empty with one outcome."""
         return _computed(self._weights)
+
+    def parts(self) -> dict[str, object]:
+        """Return everything the advice holds by name, frames as frames: what both faces give as JSON."""
+        return {name: getattr(self, name) for name in PARTS}
 
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""

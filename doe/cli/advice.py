@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 SIDES = ("improve", "learn")
 FIGURES = ("candidates", "worth", "front")
-_FRAMES = ("table", "best", "stop", "runner_up", "predictions", "candidates", "worth", "front", "weights", "notes")
 _MOST_FRONT = 12
 
 
@@ -79,7 +78,7 @@ def _suggest(project: Project, options: Namespace) -> None:
     )
     kept = project.keep_advice(advice)
     if options.json:
-        print_json(as_tables(advice))
+        print_json(advice.parts())
     else:
         say(titled(advice.summary()))
         _tell_trade_offs(advice, whole=options.front)
@@ -89,11 +88,6 @@ def _suggest(project: Project, options: Namespace) -> None:
         undo = listed([f"'fettle undo {entry.id}'" for entry in kept], "and")
         one = len(kept) == 1
         note(f"Kept with {'its prediction; take it' if one else 'their predictions; take them'} back with {undo}.")
-
-
-def as_tables(advice: Advice) -> dict[str, object]:
-    """Return everything the advice holds, at full precision."""
-    return {name: getattr(advice, name) for name in ("headline", *_FRAMES, "chance_left")}
 
 
 def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:

@@ -22,12 +22,10 @@ from doe.web.moves import find_outcome
 from doe.web.pages import AtDesk, page
 
 if TYPE_CHECKING:
-    from doe.advise import Advice
     from doe.fit.effects import Effects
 
 router = APIRouter(tags=["project"])
 _EFFECTS = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models", "through")
-_ADVICE = ("headline", "table", "best", "stop", "predictions", "candidates", "worth", "front", "notes")
 _ENTRY = ("id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by")
 
 
@@ -244,9 +242,4 @@ def next_change(
     seed: int = 1,
 ) -> JSONResponse:
     """Suggest the next change; looking stores nothing."""
-    return _json(advice_tables(desk.project.recommend(count, hours=hours, unit=unit, seed=seed)))
-
-
-def advice_tables(advice: Advice) -> dict[str, Any]:
-    """Return everything the advice holds, at full precision."""
-    return {name: getattr(advice, name) for name in _ADVICE if hasattr(advice, name)}
+    return _json(desk.project.recommend(count, hours=hours, unit=unit, seed=seed).parts())
