@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
+from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from doe.advise.advice import Advice
 from doe.advise.choose import choose
@@ -91,6 +93,13 @@ def recommend(
         factors, outcomes, effort, limits, derived, count, hours, only, unit, seed, expectations, widen, terms
     )
     rng = np.random.default_rng(seed)
-    situation = look(question, readings, units, rng)
-    choices = choose(question, situation, rng)
-    return make_advice(question, situation, choices)
+    with _libraries().limit(limits=1, user_api="blas"):  # many small matrices: threads would only wait for each other
+        situation = look(question, readings, units, rng)
+        choices = choose(question, situation, rng)
+        return make_advice(question, situation, choices)
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """Find the linear algebra libraries once; that takes longer than holding them to one thread."""
+    return ThreadpoolController()
