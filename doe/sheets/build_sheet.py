@@ -72,6 +72,7 @@ class Sheet:
     takes: str = field(metadata=said("bench time of all steps"))
     promises: tuple[PromiseLine, ...] = field(metadata=said("expected outcomes"))
     confirmation: tuple[str, ...] = field(metadata=said("how it was confirmed"))
+    is_confirmed: bool = field(metadata=said("whether fresh builds were judged"))
     photos: tuple[tuple[str, str], ...] = field(metadata=said("data address and caption"))
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions"))
     fingerprint: str = field(metadata=said("hash of the project"))
@@ -127,6 +128,7 @@ def sheet_context(project: Any, version: SettledVersion) -> Sheet:
         takes=wording.duration(sum(minutes for _, minutes in steps)) if any(minutes for _, minutes in steps) else "",
         promises=tuple(_promises(setup, evidence)),
         confirmation=tuple(_confirmation(evidence.get("confirmation"))),
+        is_confirmed=bool(evidence.get("confirmation")),
         photos=tuple(_photos(project, version)),
         cautions=cautions(setup),
         fingerprint=str(project.file.fingerprint()),

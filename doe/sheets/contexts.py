@@ -134,6 +134,26 @@ class NextChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Ruled:
+    """What was ruled out, and what stays open."""
+
+    out: tuple[str, ...] = field(metadata=said("sentences on factors that are too small to matter"))
+    still: tuple[str, ...] = field(metadata=said("sentences on factors of which nothing can be said yet"))
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """One settled version."""
+
+    title: str = field(metadata=said("number and name"))
+    about: str = field(metadata=said("which variant, from what, note"))
+    settings: str = field(metadata=said("its settings"))
+    room: str = field(metadata=said("what to hold and what not; may be empty"))
+    expected: tuple[Expected, ...] = field(metadata=said("what to expect of a new build"))
+    confirmed: tuple[str, ...] = field(metadata=said("how it was confirmed"))
+
+
+@dataclass(frozen=True, slots=True)
 class LogTable:
     """All variants."""
 
@@ -150,7 +170,9 @@ class Report:
     question: str = field(metadata=said("what is wrong, in the maker's words; may be empty"))
     counts: str = field(metadata=said("how much there is to go by"))
     answers: tuple[Answer, ...] = field(metadata=said("one per outcome"))
+    ruled: Ruled = field(metadata=said("what was ruled out, and what stays open"))
     standing: Standing = field(metadata=said("where things stand"))
+    settled: tuple[Settled, ...] = field(metadata=said("settled versions, the newest first"))
     next_change: NextChange = field(metadata=said("what to do next"))
     log: LogTable = field(metadata=said("all variants with settings and raw means"))
     unknown: tuple[str, ...] = field(metadata=said("what cannot be known"))

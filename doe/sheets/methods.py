@@ -37,8 +37,22 @@ _WORTH = (
 )
 
 
-def methods(setup: Setup) -> tuple[str, ...]:
-    """List the methods that a project's numbers rest on; those of a kind of outcome or of a goal only where there is one."""
+_SETTLED = (
+    "Confirmation: a promise is kept where two one-sided tests place the fresh builds' difference from it within plus and "
+    "minus what matters (Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15, 657-680); how many builds "
+    "that takes is computed from the power of these tests (Phillips 1990, the same journal 18, 137-144).",
+    "How far a setting may drift: the share of joint posterior draws in which every outcome keeps its limits and loses no more "
+    "than what matters.",
+)
+
+
+def methods(setup: Setup, *, is_settled: bool = False) -> tuple[str, ...]:
+    """List the methods that a project's numbers rest on; each only where there is something for it to tell."""
     kinds = {outcome.kind for outcome in setup.outcomes}
-    rated, compared = _RATED if "rated" in kinds else (), _COMPARED if "compared" in kinds else ()
-    return _ALWAYS + rated + compared + (_WORTH if any(outcome.goal for outcome in setup.outcomes) else ())
+    asked = (
+        (_RATED, "rated" in kinds),
+        (_COMPARED, "compared" in kinds),
+        (_WORTH, any(outcome.goal for outcome in setup.outcomes)),
+        (_SETTLED, is_settled),
+    )
+    return _ALWAYS + tuple(line for lines, is_wanted in asked if is_wanted for line in lines)

@@ -19,6 +19,7 @@ from doe.sheets.log import log_table
 from doe.sheets.methods import methods
 from doe.sheets.pictures import chart_library, css_palette, page_settings
 from doe.sheets.render import asset, render
+from doe.sheets.settled import ruled, settled
 from doe.sheets.standing import next_change, standing
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class ProjectLike(Protocol):
 
     @property
     def file(self) -> Any:
-        """The project file, with `fingerprint()` and `last_reading_at()`."""
+        """The project file, with `fingerprint()`, `last_reading_at()` and `settled_versions()`."""
 
     def readings(self) -> pd.DataFrame:
         """One row per reading."""
@@ -121,16 +122,19 @@ def report_context(project: ProjectLike) -> Report:
     known = ask(project, setup)
     order = [str(name) for name in variants["variant"]]
     analyses = list(known.analyses.values())
+    versions = project.file.settled_versions()
     return Report(
         title=setup.title,
         question=setup.question,
         counts=_counts(readings, variants),
         answers=_answers(setup, known),
+        ruled=ruled(analyses),
+        settled=settled(setup, versions),
         standing=standing(setup, known.advice, analyses, readings, order),
         next_change=next_change(setup, known.advice, known.no_advice),
         log=log_table(setup, variants, readings),
         unknown=_unknown(known),
-        methods=methods(setup),
+        methods=methods(setup, is_settled=bool(versions)),
         fingerprint=str(project.file.fingerprint()),
         last_reading=_time(project.file.last_reading_at()),
         version=version(),

@@ -72,7 +72,7 @@ def test_same_content_gives_the_same_bytes(project, page, tmp_path):
 def test_parts_come_in_the_order_in_which_they_are_asked(page):
     parsed = Page(page)
     ids = [attributes["id"] for tag, attributes in parsed.tags if tag == "section"]
-    assert ids == ["outcome-1", "outcome-2", "standing", "next", "log", "unknown", "methods"]
+    assert ids == ["outcome-1", "outcome-2", "ruled", "standing", "next", "log", "unknown", "methods"]
     words = parsed.words
     assert words.index(radio.SETUP.title) < words.index(radio.SETUP.question) < words.index("20 variants")
 

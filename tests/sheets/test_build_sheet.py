@@ -1,0 +1,125 @@
+"""The build sheet: what a version froze, in words, safe whatever was typed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+
+import pytest
+
+from doe.model.errors import DataError, StoreError, UsageError
+from doe.model.records import Reading, Variant
+from doe.model.settled import SettledVersion
+from doe.project import Project
+from doe.sheets import build_sheet, print_pdf
+from doe.sheets import printing as printing_module
+from doe.sheets.build_sheet import bench_steps, sheet_context
+from doe.sheets.settled import ruled, settled
+from doe.store import ProjectFile
+from tests.refusing import refused
+from tests.store.radio import RADIO, SETTINGS
+
+EVIDENCE = {
+    "expected": [
+        {"outcome": "bass", "unit": "dB", "mean": 0.52, "low": 0.1, "high": 0.9, "build_low": -0.3, "build_high": 1.3}
+    ],
+    "tolerances": {
+        "rows": [
+            {"factor": "vents", "kind": "count", "setting": 2, "low": 2.0, "high": 3.0, "levels": [], "care": "some care"},
+            {"factor": "rings", "kind": "count", "setting": 9, "low": 9.0, "high": 9.0, "levels": [], "care": "hold it"},
+            {"factor": "wool", "kind": "continuous", "setting": 20.0, "low": 12.0, "high": 60.0, "levels": [], "care": "some care"},
+            {"factor": "driver", "kind": "categorical", "setting": "poly", "low": None, "high": None,
+             "levels": ["poly", "paper"], "care": "some care"},
+        ],
+        "headline": "Hold rings.",
+        "notes": ["One at a time."],
+    },
+    "confirmation": {
+        "verdict": "kept its promise", "headline": "Variant 1 kept the promise.", "readings": 4, "notes": [],
+        "rows": [{"outcome": "bass", "verdict": "kept its promise", "finding": "Bass: kept its promise."}],
+    },
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def project(tmp_path_factory):
+    path = tmp_path_factory.mktemp("sheet") / "radio.duckdb"
+    file = ProjectFile.create(path, RADIO)
+    file.add_variant(Variant("1", SETTINGS))
+    file.add_readings([Reading("1", "bass", 0.5)])
+    file.attach("1", "front.png", b"\x89PNG not really", "<b>front</b>")
+    file.settle_version(
+        SettledVersion(0, "<script>alert(1)</script>", "1", {}, evidence=EVIDENCE, note="for & against")
+    )
+    return Project.open(path)
+
+
+def test_what_was_frozen_is_told(project):
+    sheet = sheet_context(project, project.version())
+    assert [(line.factor, line.setting, line.room, line.kind) for line in sheet.settings] == [
+        ("vents", "2", "2 or 3", "some"),
+        ("rings", "9", "no other", "hold"),
+        ("wool", "20 %", "12 to 60 %", "some"),
+        ("driver", "poly", "or paper", "some"),
+    ]
+    assert [(line.outcome, line.expected, line.confirmed) for line in sheet.promises] == [
+        ("bass", "0.5 dB (-0.3 to 1.3)", "kept its promise")
+    ]
+    assert sheet.confirmation == ("Variant 1 kept the promise. 4 readings.", "Bass: kept its promise.")
+
+
+def test_steps_come_in_an_order_that_can_be_built():
+    """What needs a new unit comes first, one-way changes next, what goes back and forth last; bare states take no time."""
+    steps = bench_steps(RADIO, SETTINGS)
+    assert [(step.what, step.takes) for step, _ in steps] == [
+        ("Make a new unit: rings 9.", "2 h 30 min"),
+        ("Set vents to 2.", "12 min"),
+        ("Set wool to 20 %.", "8 min"),
+        ("Set driver to poly.", ""),
+    ]
+    assert "It only goes up: stop at 2." in steps[1][0].note
+    assert [step.what for step, _ in bench_steps(RADIO, {**SETTINGS, "wool": 0.0})][2] == "Leave wool at 0 %."
+
+
+def test_nothing_that_was_typed_becomes_markup(project, tmp_path):
+    page = build_sheet(project, tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+    assert re.search(r'<img src="data:image/png;base64,[A-Za-z0-9+/=]+" alt="variant 1: &lt;b&gt;front', page)
+    assert "http://" not in page.replace("http://www.w3.org", "")
+
+
+def test_the_same_content_gives_the_same_bytes(project, tmp_path):
+    one, two = (build_sheet(project, tmp_path / name).read_bytes() for name in ("a.html", "b.html"))
+    assert one == two
+
+
+def test_what_cannot_be_written_is_refused(project, tmp_path):
+    with refused(UsageError, "'sheet.txt' must end in .html."):
+        build_sheet(project, tmp_path / "sheet.txt")
+    with refused(UsageError, "There is no version 7; there are 1."):
+        build_sheet(project, tmp_path / "sheet.html", 7)
+    empty = Project.create(tmp_path / "empty.duckdb", RADIO)
+    with pytest.raises(DataError, match="Nothing is settled yet"):
+        build_sheet(empty, tmp_path / "sheet.html")
+
+
+def test_without_a_browser_no_pdf_is_written_and_it_is_said(tmp_path, monkeypatch):
+    monkeypatch.setattr(printing_module.shutil, "which", lambda name: None)
+    with pytest.raises(StoreError, match="No Chromium is installed"):
+        print_pdf(tmp_path / "a.html", tmp_path / "a.pdf")
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="Chromium is not installed")
+def test_a_page_prints(project, tmp_path):
+    page = build_sheet(project, tmp_path / "sheet.html")
+    assert print_pdf(page, tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_report_tells_settled_versions_the_newest_first(project):
+    (told,) = settled(project.setup, project.versions())
+    assert told.settings == "vents 2, rings 9, wool 20 %, driver poly"
+    assert told.confirmed[0] == "Variant 1 kept the promise."
+    assert ruled([]).out == ()
