@@ -27,7 +27,8 @@ EVIDENCE = {
         "rows": [
             {"factor": "vents", "kind": "count", "setting": 2, "low": 2.0, "high": 3.0, "levels": [], "care": "some care"},
             {"factor": "rings", "kind": "count", "setting": 9, "low": 9.0, "high": 9.0, "levels": [], "care": "hold it"},
-            {"factor": "wool", "kind": "continuous", "setting": 20.0, "low": 12.0, "high": 60.0, "levels": [], "care": "some care"},
+            {"factor": "wool", "kind": "continuous", "setting": 20.0, "low": 12.0, "high": 60.0, "levels": [],
+             "care": "some care"},
             {"factor": "driver", "kind": "categorical", "setting": "poly", "low": None, "high": None,
              "levels": ["poly", "paper"], "care": "some care"},
         ],
@@ -100,7 +101,7 @@ def test_what_cannot_be_written_is_refused(project, tmp_path):
         build_sheet(project, tmp_path / "sheet.txt")
     with refused(UsageError, "There is no version 7; there are 1."):
         build_sheet(project, tmp_path / "sheet.html", 7)
-    empty = Project.create(tmp_path / "empty.duckdb", RADIO)
+    empty = Project.create(tmp_path / "empty.duckdb")
     with pytest.raises(DataError, match="Nothing is settled yet"):
         build_sheet(empty, tmp_path / "sheet.html")
 
