@@ -20,25 +20,23 @@ if TYPE_CHECKING:
 
 def ruled(analyses: Sequence[Effects]) -> Ruled:
     """Say of every factor in which outcomes it was ruled out, and in which it is still open."""
-    out: dict[str, list[str]] = {}
-    still: dict[str, list[str]] = {}
+    out: dict[tuple[str, str], list[str]] = {}
+    still: dict[tuple[str, str], list[str]] = {}
     for effects in analyses:
         for row in rows_of(effects.table):
             name = str(row["term"])
-            if ":" in name or "^" in name:
+            if ":" in name or "^" in name or row["verdict"] == wording.MOVES:
                 continue
+            verdict = wording.verdict_text(str(row["verdict"]), text.tangle(row["tangled_with"]))
             place = out if row["verdict"] == wording.TOO_SMALL else still
-            if row["verdict"] != wording.MOVES:
-                place.setdefault(name, []).append(text.name(effects.outcome.name))
-    return Ruled(
-        _sentences(out, "does not move", "by anything that matters"), _sentences(still, "may or may not move", "")
-    )
+            place.setdefault((name, verdict), []).append(text.name(effects.outcome.name))
+    return Ruled(_sentences(out), _sentences(still))
 
 
-def _sentences(found: dict[str, list[str]], does: str, tail: str) -> tuple[str, ...]:
+def _sentences(found: dict[tuple[str, str], list[str]]) -> tuple[str, ...]:
     return tuple(
-        f"{text.capital(text.name(name))} {does} {listed(outcomes, 'or')}{' ' + tail if tail else ''}."
-        for name, outcomes in found.items()
+        f"{text.capital(text.name(name))}: {verdict} in {listed(outcomes, 'and')}."
+        for (name, verdict), outcomes in found.items()
     )
 
 

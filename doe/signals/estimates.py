@@ -10,6 +10,7 @@ from typing import Any
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.numbers import read_number
 from doe.signals.boxes import closed_box, vented_box
+from doe.signals.cavity_decay import cavity_decay
 from doe.signals.physics import Estimate, cavity_modes, helmholtz, leak, ring_cavity
 
 
@@ -44,6 +45,7 @@ ESTIMATES: Mapping[str, Callable[..., Estimate]] = {
     "vented_box": vented_box,
     "ring_cavity": ring_cavity,
     "cavity_modes": cavity_modes,
+    "cavity_decay": cavity_decay,
     "leak": leak,
 }
 """Every estimate by name."""

@@ -122,9 +122,12 @@ def listen(project: Project) -> None:
     )
     number = project.file.prepared_sessions()[-1].id
     (rated,) = (truth for truth in radio.TRUTHS if truth.raters)
-    for sheet in blind.sheets:
+    for sheet in blind.sheets:  # grades are drawn by variant, since the blind order is another one in every run
+        grades = {
+            name: [reading(rated, name, sheet.rater) for _ in range(ROUNDS)] for name in (radio.REFERENCE, *names)
+        }
         for place, (code,) in enumerate(sheet.trials, start=1):
-            grade = reading(rated, blind.variant_of(code), sheet.rater)
+            grade = grades[blind.variant_of(code)].pop()
             project.file.judge(number, Judgement(sheet.rater, place, {rated.name: grade}))
     project.file.close_session(number)
     print(

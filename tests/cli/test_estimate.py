@@ -38,8 +38,8 @@ def test_without_a_name_all_are_listed_with_what_they_take(fettle):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["helmhotz"], "estimate is 'helmhotz'; it must be helmholtz, closed_box, vented_box, ring_cavity, cavity_modes or "
-         "leak. Did you mean 'helmholtz'?"),
+        (["helmhotz"], "estimate is 'helmhotz'; it must be helmholtz, closed_box, vented_box, ring_cavity, cavity_modes, "
+         "cavity_decay or leak. Did you mean 'helmholtz'?"),
         (["helmholtz", "volume_cm3=1"], "helmholtz needs radius_mm and length_mm too."),
         ([*BOTTLE, "radius_mm=3"], "radius_mm is given twice, as 10 and 3; give it once."),
         (["helmholtz", "volume_cm3=0", "radius_mm=1", "length_mm=1"], "volume_cm3 is 0; it must be above 0."),

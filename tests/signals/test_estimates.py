@@ -22,6 +22,7 @@ GIVEN = {
     "vented_box": {"fs_hz": 40, "qts": 0.38, "vas_l": 14, "volume_l": 10, "tuning_hz": 40, "vent_radius_mm": 20},
     "ring_cavity": {"rings": 9, "thickness_mm": 18, "diameter_mm": 90},
     "cavity_modes": {"depth_mm": 160, "width_mm": 90, "height_mm": 100},
+    "cavity_decay": {"depth_mm": 84, "diameter_mm": 200, "stuffed_percent": 25},
     "leak": {"gap_mm": 0.1, "length_mm": 300, "depth_mm": 10, "volume_cm3": 1000},
 }
 
@@ -55,8 +56,8 @@ def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
 @pytest.mark.parametrize(
     ("name", "given", "message"),
     [
-        ("helmholz", {}, "estimate is 'helmholz'; it must be helmholtz, closed_box, vented_box, ring_cavity, cavity_modes or "
-         "leak. Did you mean 'helmholtz'?"),
+        ("helmholz", {}, "estimate is 'helmholz'; it must be helmholtz, closed_box, vented_box, ring_cavity, cavity_modes, "
+         "cavity_decay or leak. Did you mean 'helmholtz'?"),
         ("leak", {"gap_mm": 1}, "leak needs length_mm, depth_mm and volume_cm3 too."),
         ("leak", {"gap": 1}, "'gap' is no quantity of leak; it takes gap_mm, length_mm, depth_mm, volume_cm3 and "
          "temperature_c. Did you mean 'gap_mm'?"),
