@@ -71,6 +71,7 @@ def demo(tmp_path_factory):
     folder.mkdir()
     project = Project.create(folder / "radio.duckdb", EXAMPLES / "radio" / "setup.toml")
     project.import_log(EXAMPLES / "radio" / "log.csv")
+    shutil.copy(EXAMPLES / "radio" / "setup.toml", folder / "setup.toml")
     for name in ("tap1.txt", "tap2.txt"):
         shutil.copy(EXAMPLES / "ukulele" / name, folder / name)
     return folder
@@ -95,8 +96,9 @@ def missing_lines(quoted, printed):
 def test_the_worked_example_prints_what_the_page_quotes(page, demo, tmp_path, monkeypatch, capsys):
     """Run in order, on the demo or on a project that the page begins; figures in the text come from there, too."""
     work = tmp_path / "work"
-    starts_its_own = commands(page.text)[:1] and commands(page.text)[0].startswith("fettle init")
-    shutil.copytree(demo, work) if not starts_its_own else work.mkdir()
+    shutil.copytree(demo, work)
+    if commands(page.text)[:1] and commands(page.text)[0].startswith("fettle init"):
+        (work / "radio.duckdb").unlink()  # the page begins a project of its own
     monkeypatch.chdir(work)
     monkeypatch.delenv("FETTLE_PROJECT", raising=False)
     printed = everything = ""
