@@ -71,6 +71,8 @@ class PreparedSession:
         Free text: room, level, programme.
     is_closed : bool
         Whether the codes are resolved and the readings stored.
+    plays : bool
+        Whether kept recordings of the variants are played on the raters' pages.
 
     Raises
     ------
@@ -85,6 +87,7 @@ class PreparedSession:
     ends: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     note: str = ""
     is_closed: bool = False
+    plays: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", check_label("Session", self.name, 80))

@@ -74,6 +74,7 @@ def _session(
         ends={outcomes.get(int(key), GONE): tuple(pair) for key, pair in body["ends"].items()},
         note=body["note"],
         is_closed=is_closed,
+        plays=body.get("plays", False),  # older sessions do not say
     )
 
 
@@ -121,6 +122,7 @@ def _text(session: PreparedSession, variants: Ids, outcomes: Ids) -> str:
         "sheets": [[sheet.rater, sheet.key, [list(trial) for trial in sheet.trials]] for sheet in session.sheets],
         "ends": {str(known(outcomes, name, "Outcome")): list(pair) for name, pair in session.ends.items()},
         "note": session.note,
+        "plays": session.plays,
     }
     return json.dumps(body, ensure_ascii=False, sort_keys=True)
 
@@ -190,6 +192,7 @@ def export_rows(kept: Sequence[KeptSession]) -> tuple[list[dict[str, Any]], list
             "sheets": [[sheet.rater, sheet.key, [list(trial) for trial in sheet.trials]] for sheet in session.sheets],
             "ends": {name: list(pair) for name, pair in session.ends.items()},
             "note": session.note,
+            "plays": session.plays,
         }
         text = json.dumps(body, ensure_ascii=False, sort_keys=True)
         prepared.append({"id": item.id, "session": session.name, "closed": session.is_closed, "body": text})
@@ -227,6 +230,7 @@ def restore(
             ends=body["ends"],
             note=body["note"],
             is_closed=bool(row["closed"]),
+            plays=body.get("plays", False),
         )
         add(con, entry, session, with_gone_variants, with_gone_outcomes, number=row["id"])
     for number in dict.fromkeys(row["prepared"] for row in said):

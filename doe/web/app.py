@@ -19,6 +19,7 @@ from doe.web import (
     history,
     importing,
     listen,
+    listen_sound,
     live,
     log,
     moves,
@@ -35,7 +36,22 @@ from doe.web.guard import Guard
 from doe.web.settings import Settings
 from doe.web.tokens import Tokens
 
-_ROOMS = (access, files, live, start, bench, log, readings, variants, sessions, listen, moves, next_change, history)
+_ROOMS = (
+    access,
+    files,
+    live,
+    start,
+    bench,
+    log,
+    readings,
+    variants,
+    sessions,
+    listen_sound,
+    listen,
+    moves,
+    next_change,
+    history,
+)
 _LAST_ROOMS = (importing, setup, api, help_pages, symptom_pages)
 
 

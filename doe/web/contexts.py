@@ -458,6 +458,9 @@ class ListenPage:
     back: str = field(metadata=said("address of the judgement before; may be empty"))
     action: str = field(metadata=said("where it is sent"))
     token: str = field(metadata=said("token of the form"))
+    sounds: tuple[tuple[str, str, bool], ...] = field(
+        metadata=said("recordings: code, address, whether it is the one to be judged")
+    )
     cautions: tuple[str, ...] = field(metadata=said("safe listening"))
     note: str = field(metadata=said("remark that was typed"))
     note_error: str = field(metadata=said("why it was not taken"))

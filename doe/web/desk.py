@@ -23,6 +23,7 @@ from doe.web.thinking import Thinker
 _REMEMBERED = 2000
 _MOST_SHEETS = 8
 _MOST_OFFERS = 60
+_MOST_SOUNDS = 2
 
 
 class View:
@@ -72,6 +73,15 @@ class View:
         """The prepared sessions."""
         return self.project.file.prepared_sessions()
 
+    @cached_property
+    def recorded(self) -> frozenset[str]:
+        """Variants of which a recording is kept."""
+        if not self.attachments:
+            return frozenset()
+        from doe.measuring import recordings_of  # scipy
+
+        return frozenset(recordings_of(self.project.file))
+
     @property
     def last_entry(self) -> int:
         """Number of the last entry of the journal."""
@@ -99,7 +109,8 @@ class Desk:
         self.thinker = Thinker()
         self._project = Project.open(path) if path is not None else None
         self._view: tuple[object, View] | None = None
-        self._writing, self._viewing = RLock(), Lock()
+        self._writing, self._viewing, self._sounding = RLock(), Lock(), Lock()
+        self._sounds: OrderedDict[tuple[str, int], dict[str, bytes]] = OrderedDict()
         self._done: OrderedDict[str, str] = OrderedDict()
         self._offers: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
         self._sheets: OrderedDict[str, tuple[str, bytes]] = OrderedDict()
@@ -191,6 +202,15 @@ class Desk:
             If it never was, or too long ago.
         """
         return self._offers[mark]
+
+    def sounds(self, session: tuple[str, int], make: Callable[[], dict[str, bytes]]) -> dict[str, bytes]:
+        """Return the recordings of a session, made once and kept until other sessions push them out."""
+        with self._sounding:
+            if session not in self._sounds:
+                self._sounds[session] = make()
+                while len(self._sounds) > _MOST_SOUNDS:
+                    self._sounds.popitem(last=False)
+            return self._sounds[session]
 
     def keep_sheet(self, name: str, data: bytes) -> str:
         """Keep an uploaded spreadsheet until it is stored or pushed out by others, and return its token."""

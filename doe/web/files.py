@@ -24,6 +24,7 @@ _OWN = {
     "app.css": "text/css",
     "app.js": "text/javascript",
     "before-plotly.js": "text/javascript",
+    "listen.js": "text/javascript",
     "mark.svg": "image/svg+xml",
 }
 

@@ -18,7 +18,7 @@ from doe.web.tokens import COOKIE, Tokens
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
-    "font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "font-src 'self'; media-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "Content-Security-Policy": POLICY,

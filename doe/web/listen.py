@@ -32,11 +32,11 @@ MOST_REMARK = 500
 @router.get("/listen/{key}")
 def show(request: Request, desk: AtDesk, key: str, place: int = 0) -> Response:
     """Show what is to be judged next, or a place judged before."""
-    kept, sheet = _sheet(desk, key)
+    kept, sheet = sheet_of(desk, key)
     return _shown(request, desk, kept, sheet, place, {}, {})
 
 
-def _sheet(desk: Desk, key: str) -> tuple[KeptSession, RaterSheet]:
+def sheet_of(desk: Desk, key: str) -> tuple[KeptSession, RaterSheet]:
     """Return the session and sheet behind a secret.
 
     Raises
@@ -84,11 +84,23 @@ def _shown(
         back=urls.listen(sheet.key, last) if last >= 1 and last in said and state != "closed" else "",
         action=urls.listen(sheet.key),
         token=tokens.form_token(sheet.key),
+        sounds=_sounds(kept, sheet, trial, said),
         cautions=(LISTENING,),
         note=typed.get("note", before.note if before is not None else ""),
         note_error=errors.get("note", ""),
     )
     return plain_page("listen.html", context, status)
+
+
+def _sounds(
+    kept: KeptSession, sheet: RaterSheet, trial: tuple[str, ...], said: Mapping[int, Judgement]
+) -> tuple[tuple[str, str, bool], ...]:
+    """List what can be played: the sample in question first, then those judged before, to compare with."""
+    if not kept.session.plays or not trial:
+        return ()
+    before = [code for place in sorted(said, reverse=True) for code in sheet.trials[place - 1]]
+    codes = dict.fromkeys([*trial, *before])
+    return tuple((code, urls.listen_sound(sheet.key, code), code in trial) for code in codes)
 
 
 def _scales(
@@ -138,7 +150,7 @@ def _choices(outcome: Outcome, trial: tuple[str, ...], value: str) -> tuple[Choi
 @router.post("/listen/{key}")
 def judge(request: Request, sent: SentBlind, desk: AtDesk, key: str) -> Response:
     """Take one judgement in."""
-    kept, sheet = _sheet(desk, key)
+    kept, sheet = sheet_of(desk, key)
     tokens: Tokens = request.app.state.tokens
     if not tokens.is_form_token(key, sent.text("token")):
         raise Refused(403, "This page was shown before the server was last started; reload it and judge again.")

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from doe.charts import text
-from doe.model.errors import DataError
+from doe.model.errors import DataError, FettleError, listed
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -127,8 +127,18 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
         ),
         _written("low_end", "Low end of the scale is called", hint="Such as: not at all."),
         _written("high_end", "High end is called", hint="Such as: very much."),
+        *_playing(view, values, errors),
         _written("note", "Room, level, programme", "long"),
     ]
+
+
+def _playing(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str, str]) -> list[Field]:
+    """Return the field that offers playback, where there is something to play."""
+    if len(view.recorded) < 2:
+        return []
+    choice = Choice("yes", "Play the kept recordings on the raters' pages", "yes" in values.get("plays", ()))
+    hint = f"Aligned, at matched loudness, under their codes. Recorded: {listed(sorted(view.recorded), 'and')}."
+    return [Field("plays", "Playback", "many", hint=hint, error=errors.get("plays", ""), choices=(choice,))]
 
 
 def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSession:
@@ -139,6 +149,8 @@ def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSe
     DataError
         If something is missing; each is told at its field.
     """
+    from doe.measuring import playback  # scipy
+
     setup = view.snapshot.setup
     outcomes = [item for item in _judged(setup) if item.name in sent.many("outcomes")]
     heard = _heard(view)
@@ -146,13 +158,19 @@ def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSe
     twice = [name for name in heard if name in sent.many("twice")]
     raters = list(dict.fromkeys(line.strip() for line in sent.text("raters").split("\n") if line.strip()))
     _check_form(sent, outcomes, chosen, twice, raters, errors)
+    plays = bool(sent.many("plays"))
+    if plays and not errors:
+        try:
+            playback(view.project.file, chosen)
+        except FettleError as err:
+            errors["plays"] = str(err)
     if errors:
         raise DataError("Nothing is prepared yet: see the fields marked below.")
     samples, sheets = _arranged([*chosen, *twice], raters, outcomes[0].kind == "compared")
     low, high = sent.text("low_end"), sent.text("high_end")
     ends = {item.name: (low, high) for item in outcomes if item.kind == "rated" and (low or high)}
     names = [item.name for item in outcomes]
-    return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note"))
+    return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note"), plays=plays)
 
 
 def _check_form(

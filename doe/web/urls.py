@@ -116,6 +116,11 @@ def listen(key: str, place: int | None = None) -> str:
     return _with(f"/listen/{_part(key)}", place=place)
 
 
+def listen_sound(key: str, code: str) -> str:
+    """Return a recording under its code."""
+    return f"/listen/{_part(key)}/{_part(code)}.wav"
+
+
 def listen_code(key: str) -> str:
     """Return the picture that leads a phone to a rater's page."""
     return f"/sessions/link/{_part(key)}.svg"
