@@ -44,7 +44,7 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
     size = min(_CELL[width] * len(names), _TALLEST[width])
     height = size * len(rows) / len(names) if mains_only else size
     side = min(text.room(names, 12), 170) + 16 if named else 24
-    margins = canvas.Margins(left=side, right=96 if width == "wide" else 70, top=16, bottom=side + 40)
+    margins = canvas.Margins(left=side, right=96 if width == "wide" else 70, top=16, bottom=side + 12)
     fig = canvas.empty(
         "correlations",
         " ".join(plan.separation.sentences[:2]),

@@ -24,6 +24,7 @@ from doe.web import (
     log,
     moves,
     next_change,
+    plan,
     readings,
     sessions,
     setup,
@@ -33,6 +34,7 @@ from doe.web import (
 )
 from doe.web.desk import Desk
 from doe.web.guard import Guard
+from doe.web.planner import Planner
 from doe.web.settings import Settings
 from doe.web.tokens import Tokens
 
@@ -50,6 +52,7 @@ _ROOMS = (
     listen,
     moves,
     next_change,
+    plan,
     history,
 )
 _LAST_ROOMS = (importing, setup, api, help_pages, symptom_pages)
@@ -81,6 +84,7 @@ def create_app(project_path: str | Path | None = None, settings: Settings | None
     )
     app.state.desk = Desk(Path(project_path) if project_path is not None else None, settings)
     app.state.tokens = Tokens(settings.key, settings.key_attempts)
+    app.state.planner = Planner()
     app.state.is_closing = False
     faults.install(app)
     for room in (*_ROOMS, *_LAST_ROOMS):
@@ -94,3 +98,4 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     yield
     app.state.is_closing = True
     app.state.desk.thinker.cancel()
+    app.state.planner.close()

@@ -30,6 +30,7 @@ _NAV = (
     ("Sessions", urls.sessions()),
     ("What moves it", urls.moves()),
     ("Next change", urls.next_change()),
+    ("Plan", urls.plan()),
     ("History", urls.history()),
     ("Set-up", urls.setup()),
 )
@@ -109,7 +110,14 @@ def frame(request: Request) -> Frame:
 
 
 def _nav(path: str) -> tuple[NavItem, ...]:
-    family = {"readings": "variants", "compare": "variants", "what-if": "moves", "import": "setup", "start": "setup"}
+    family = {
+        "readings": "variants",
+        "compare": "variants",
+        "what-if": "moves",
+        "import": "setup",
+        "start": "setup",
+        "route": "plan",
+    }
     first = path.strip("/").split("/")[0]
     if path.startswith("/variants/") and path.endswith("/readings"):
         first = "log"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from urllib.parse import quote, urlencode
 
 
@@ -144,6 +145,16 @@ def what_if() -> str:
 def next_change(action: str = "") -> str:
     """Return the next change, or one of its actions: take, aside."""
     return "/next" + (f"/{action}" if action else "")
+
+
+def plan(action: str = "", asked: Iterable[tuple[str, str]] = ()) -> str:
+    """Return the plan, what was asked of it, or one of its actions: adopt, abandon, stop."""
+    return f"/plan/{action}" if action else _with("/plan", **dict(asked))
+
+
+def route(action: str = "") -> str:
+    """Return the route, or its action: built."""
+    return "/route" + (f"/{action}" if action else "")
 
 
 def history() -> str:

@@ -1,0 +1,76 @@
+"""What the templates of plan and route are given; see `doe.web.contexts`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from doe.sheets.contexts import Picture, said
+from doe.web.contexts import Field
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """The runs of a plan as a table."""
+
+    headings: tuple[str, ...] = field(metadata=said("column names"))
+    rows: tuple[tuple[str, ...], ...] = field(metadata=said("cells"))
+    hrefs: tuple[str, ...] = field(metadata=said("address of each run's variant; empty without one"))
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPage:
+    """A plan: adopted, recommended, or asked for."""
+
+    kicker: str = field(metadata=said("where the plan stands"))
+    heading: str = field(metadata=said("the plan in one sentence; empty without one"))
+    sentences: tuple[str, ...] = field(metadata=said("what it tells apart, how sure it is, what it costs"))
+    notes: tuple[str, ...] = field(metadata=said("what else to know"))
+    runs: Runs | None = field(metadata=said("its runs"))
+    others: tuple[tuple[str, str], ...] = field(metadata=said("other plans that fit: what, and how they do"))
+    pictures: tuple[Picture, ...] = field(metadata=said("its charts"))
+    is_adopted: bool = field(metadata=said("whether it is being built"))
+    hidden: tuple[tuple[str, str], ...] = field(metadata=said("what adopts this plan"))
+    fields: tuple[Field, ...] = field(metadata=said("what may be spent"))
+    finer: tuple[Field, ...] = field(metadata=said("which kind, for those who know"))
+    step: str = field(metadata=said("what is being worked on; empty when it is done"))
+    error: str = field(metadata=said("why there is no plan, or why it was not adopted"))
+    settings: str = field(metadata=said("palette and chart options as JSON"))
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a route."""
+
+    place: int = field(metadata=said("from 1, over all units"))
+    variant: str = field(metadata=said("what is built"))
+    href: str = field(metadata=said("address of the variant; empty if it is none yet"))
+    what: str = field(metadata=said("what is done"))
+    takes: str = field(metadata=said("how long"))
+    fields: tuple[Field, ...] = field(metadata=said("what is told when it is built; empty until its turn"))
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSteps:
+    """The steps of one unit."""
+
+    name: str = field(metadata=said("the unit"))
+    told: str = field(metadata=said("whether it is made, and how long it takes"))
+    steps: tuple[Step, ...] = field(metadata=said("in order"))
+
+
+@dataclass(frozen=True, slots=True)
+class RoutePage:
+    """The order to build in."""
+
+    heading: str = field(metadata=said("the route in one sentence; empty without one"))
+    notes: tuple[str, ...] = field(metadata=said("what is proven, and what the order cannot tell apart"))
+    units: tuple[UnitSteps, ...] = field(metadata=said("what is done on which unit"))
+    chance: tuple[tuple[str, str, str, str], ...] = field(
+        metadata=said("factor, how its order came about, changes, correlation with the order")
+    )
+    picture: Picture | None = field(metadata=said("the time line"))
+    fields: tuple[Field, ...] = field(metadata=said("what may be changed about it"))
+    cautions: tuple[str, ...] = field(metadata=said("the usual cautions"))
+    step: str = field(metadata=said("what is being worked on; empty when it is done"))
+    error: str = field(metadata=said("why there is no route, or why a step was not taken"))
+    settings: str = field(metadata=said("palette and chart options as JSON"))

@@ -1,0 +1,158 @@
+"""Route: what is built next, on which unit, in the fewest bench minutes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from doe.charts.rows import Row, rows_of
+from doe.model.change import next_unit_name
+from doe.model.errors import DataError, FettleError
+from doe.model.numbers import read_number
+from doe.model.wording import duration, number
+from doe.sheets.cautions import cautions
+from doe.sheets.pictures import page_settings, picture
+from doe.web import urls
+from doe.web.contexts import Field
+from doe.web.desk import Desk
+from doe.web.forms import Sent, not_negative_or_none
+from doe.web.pages import AtDesk, go_to, page
+from doe.web.plan_contexts import RoutePage, Step, UnitSteps
+from doe.web.planner import Planner, Tell, Worked
+
+if TYPE_CHECKING:
+    from doe.advise.route import Route
+    from doe.project import Project
+
+router = APIRouter(include_in_schema=False)
+_ASKED = ("shuffle", "new")
+_SECONDS = 10.0
+
+
+def planner_of(request: Request) -> Planner:
+    """Return what works plans and routes out for this app."""
+    planner: Planner = request.app.state.planner
+    return planner
+
+
+def in_words(message: str) -> str:
+    """Write a refusal that names arguments of the planning functions as a person at a form would say it."""
+    message = re.sub(r"\b(kind|model)='([\w-]+)'", r"\1 \2", message)
+    message = re.sub(r"\b(blocks|centre|runs|units)=(\d+)", r"\2 \1", message)
+    return message.replace("give existing=", "tick 'beside the log'").replace("fold=", "a fold-over").replace("_", " ")
+
+
+@router.get("/route")
+def show(request: Request, desk: AtDesk) -> Response:
+    """Show the route through everything planned."""
+    return _shown(request, desk, {name: request.query_params.get(name, "").strip()[:40] for name in _ASKED})
+
+
+def _shown(request: Request, desk: Desk, asked: Mapping[str, str], error: str = "", status: int = 200) -> Response:
+    key = (desk.mark(), "route", *(asked[name] for name in _ASKED))
+    found = planner_of(request).ask(key, lambda tell: _found(desk.project, asked, tell), desk.settings.patience_s)
+    is_empty = not any(item.status == "planned" for item in desk.view().snapshot.variants)
+    refused = "" if is_empty else in_words(found.refusal)
+    context = _context(desk, found, asked, error or refused)
+    return page(request, "route.html", context, 422 if refused and status == 200 else status)
+
+
+def _found(project: Project, asked: Mapping[str, str], tell: Tell) -> Route:
+    more = _amount(asked["shuffle"], "More time for chance")
+    new = _amount(asked["new"], "New units")
+    if new is not None and new % 1:
+        raise DataError(f"New units is '{asked['new']}'; it must be a whole number from 0.")
+    return project.route(
+        shuffle=(more or 0.0) / 100, new_units=None if new is None else int(new), seconds=_SECONDS, tell=tell
+    )
+
+
+def _amount(typed: str, label: str) -> float | None:
+    if not typed:
+        return None
+    amount = read_number(typed.removesuffix("%").strip(), label)
+    if not 0 <= amount <= 1000:
+        raise DataError(f"{label} is '{typed}'; it must be a number from 0 to 1000.")
+    return amount
+
+
+def _context(desk: Desk, found: Worked, asked: Mapping[str, str], error: str) -> RoutePage:
+    answer: Route | None = found.answer
+    setup = desk.view().snapshot.setup
+    return RoutePage(
+        heading=answer.headline if answer is not None else "",
+        notes=answer.notes if answer is not None else (),
+        units=_units(desk, answer) if answer is not None else (),
+        chance=_chance(answer) if answer is not None else (),
+        picture=picture("route-line", answer, "route") if answer is not None else None,
+        fields=(
+            Field("shuffle", "More time for a random order", "number", asked["shuffle"], "%",
+                  hint="25 lets a random order take a quarter more than the shortest."),
+            Field("new", "Most new units", "number", asked["new"], hint="Empty: as many as save time."),
+        ),
+        cautions=cautions(setup) if answer is not None else (),
+        step=(found.step or "the route") if found.is_working else "",
+        error=error,
+        settings=page_settings(),
+    )  # fmt: skip
+
+
+def _units(desk: Desk, answer: Route) -> tuple[UnitSteps, ...]:
+    snapshot = desk.view().snapshot
+    free = next_unit_name(snapshot.units)
+    found = []
+    for unit in rows_of(answer.units):
+        steps = [row for row in rows_of(answer.table) if row["unit"] == unit["unit"]]
+        label = free if unit["is_new"] else str(unit["unit"])
+        made = "to be made, " if unit["is_new"] else ""
+        told = tuple(_step(row, label if row is steps[0] else "") for row in steps)
+        found.append(UnitSteps(str(unit["unit"]), f"{made}{duration(unit['minutes'])}", told))
+    return tuple(found)
+
+
+def _step(row: Row, unit: str) -> Step:
+    variant = str(row["variant"])
+    fields = (
+        (
+            Field("unit", "On unit", value=unit, is_needed=True),
+            Field("minutes", "Bench time it really took", "number", unit="min"),
+        )
+        if unit
+        else ()
+    )
+    return Step(int(row["order"]), variant, urls.variant(variant), row["change"], duration(row["minutes"]), fields)
+
+
+def _chance(answer: Route) -> tuple[tuple[str, str, str, str], ...]:
+    return tuple(
+        (row["factor"], row["how"], str(row["changes"]), number(row["correlation"], 2))
+        for row in rows_of(answer.randomised)
+    )
+
+
+@router.post("/route/built")
+def built(request: Request, sent: Sent, desk: AtDesk) -> Response:
+    """Say that a planned variant is built."""
+    variant = sent.text("variant")
+
+    def store() -> str:
+        unit = sent.text("unit")
+        if not unit:
+            raise DataError("On unit is empty; it must be a unit at hand, or the name of a new one.")
+        known = [item.name for item in desk.view().snapshot.units]
+        where = {"unit": unit} if unit in known else {"new_unit": unit}
+        minutes = not_negative_or_none(sent.text("minutes"), "minutes")
+        logged = desk.project.log(
+            {}, planned=variant, minutes=minutes, when=datetime.now().replace(microsecond=0), **where
+        )
+        return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
+
+    try:
+        return go_to(desk.once(sent.once, store))
+    except FettleError as err:
+        return _shown(request, desk, dict.fromkeys(_ASKED, ""), f"Variant {variant}: {err}", 422)
