@@ -35,6 +35,9 @@ if TYPE_CHECKING:
     from doe.model.records import Variant as Variant
     from doe.model.setup import Setup as Setup
     from doe.plans import Plan as Plan
+    from doe.plans import PlanChoice as PlanChoice
+    from doe.plans import choose_plan as choose_plan
+    from doe.plans import judge_plan as judge_plan
     from doe.plans import plan as plan
     from doe.project import Project as Project
     from doe.project import create as create
@@ -56,6 +59,7 @@ _HOMES = {
     "Limit": "doe.model.limit",
     "Outcome": "doe.model.outcome",
     "Plan": "doe.plans",
+    "PlanChoice": "doe.plans",
     "Project": "doe.project",
     "Reading": "doe.model.records",
     "Route": "doe.advise.route",
@@ -66,9 +70,11 @@ _HOMES = {
     "UsageError": "doe.model.errors",
     "Variant": "doe.model.records",
     "analyse": "doe.fit",
+    "choose_plan": "doe.plans",
     "create": "doe.project",
     "estimate": "doe.signals.estimates",
     "figure": "doe.charts",
+    "judge_plan": "doe.plans",
     "open": "doe.project",
     "plan": "doe.plans",
     "recommend": "doe.advise",
@@ -91,6 +97,7 @@ __all__ = [
     "Limit",
     "Outcome",
     "Plan",
+    "PlanChoice",
     "Project",
     "Reading",
     "Route",
@@ -101,9 +108,11 @@ __all__ = [
     "UsageError",
     "Variant",
     "analyse",
+    "choose_plan",
     "create",
     "estimate",
     "figure",
+    "judge_plan",
     "open",
     "plan",
     "recommend",

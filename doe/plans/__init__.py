@@ -6,4 +6,19 @@ from doe.plans.make import judge, plan
 from doe.plans.precision import detectable, half_width, power
 from doe.plans.result import Plan
 
-__all__ = ["KINDS", "Plan", "PlanChoice", "choose", "detectable", "half_width", "judge", "plan", "power"]
+choose_plan, judge_plan = choose, judge
+"""Their names in `doe`, where "choose" and "judge" alone would not say what."""
+
+__all__ = [
+    "KINDS",
+    "Plan",
+    "PlanChoice",
+    "choose",
+    "choose_plan",
+    "detectable",
+    "half_width",
+    "judge",
+    "judge_plan",
+    "plan",
+    "power",
+]
