@@ -13,11 +13,10 @@ from doe.model.outcome import Outcome
 if TYPE_CHECKING:
     import pandas as pd
 
-PARTS = (
+_TOLD = (
     "headline", "table", "best", "stop", "runner_up", "predictions", "candidates", "worth", "front", "weights", "notes",
     "chance_left",
 )  # fmt: skip
-"""What `Advice.parts` holds."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -89,13 +88,13 @@ class Advice:
         """How the choice moves when one outcome counts less or more; empty with one outcome."""
         return _computed(self._weights)
 
-    def parts(self) -> dict[str, object]:
-        """Return everything the advice holds by name, frames as frames: what both faces give as JSON."""
-        return {name: getattr(self, name) for name in PARTS}
-
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""
         return self.table.copy()
+
+    def to_tables(self) -> dict[str, object]:
+        """Return everything the advice says as frames and plain data, by name."""
+        return {name: getattr(self, name) for name in _TOLD}
 
     def summary(self) -> str:
         """Return the advice as text."""

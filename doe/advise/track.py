@@ -63,6 +63,10 @@ class Track:
         """Return the predictions met so far, at full precision."""
         return self.table.copy()
 
+    def to_tables(self) -> dict[str, object]:
+        """Return the track record as a frame and plain data, by name."""
+        return {"headline": self.headline, "table": self.table, "widen": self.widen, "waiting": self.waiting}
+
     def summary(self) -> str:
         """Return the track record as text."""
         lines = [self.headline, *(self.sentence(outcome) for outcome in self.widen)]
@@ -152,7 +156,7 @@ def _asked(suggestions: Sequence[Mapping[str, Any]], factors: Sequence[Factor]) 
     """List all predictions in the order in which they were made; those that do not fit the factors are left out."""
     found: list[_Asked] = []
     for number, suggestion in enumerate(suggestions, start=1):
-        if set(suggestion["settings"]) != {factor.name for factor in factors}:
+        if set(suggestion.get("settings") or ()) != {factor.name for factor in factors}:
             continue
         with contextlib.suppress(DataError):  # a setting that is no longer allowed
             key = _key(suggestion["settings"], factors)

@@ -78,7 +78,7 @@ def _suggest(project: Project, options: Namespace) -> None:
     )
     kept = project.keep_advice(advice)
     if options.json:
-        print_json(advice.parts())
+        print_json(advice.to_tables())
     else:
         say(titled(advice.summary()))
         _tell_trade_offs(advice, whole=options.front)
@@ -126,7 +126,7 @@ def _look_back(project: Project, options: Namespace) -> None:
             raise UsageError(f"--track looks back and suggests nothing, so --{name} does not go with it.")
     track = project.track()
     if options.json:
-        print_json({name: getattr(track, name) for name in ("headline", "table", "widen", "waiting")})
+        print_json(track.to_tables())
     else:
         say(titled(_track_text(track)))
     if options.plot:

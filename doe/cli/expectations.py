@@ -79,7 +79,11 @@ def _names(parser: Parser) -> None:
 def run_add(options: Namespace) -> None:
     """Store an expectation."""
     made = Expectation(options.factor, options.outcome, options.effect, options.size, options.note)
-    _store(open_project(options.project), made, None)
+    project = open_project(options.project)
+    old = next((item for item in project.setup.expectations if item.name == made.name), None)
+    if old is not None:
+        raise UsageError(f"It is expected already that {old.sentence()}; 'fettle expect change' puts it otherwise.")
+    _store(project, made, None)
 
 
 def run_change(options: Namespace) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
@@ -239,7 +239,14 @@ def next_change(
     count: int = 1,
     hours: float | None = None,
     unit: str | None = None,
+    only: Literal["improve", "learn"] | None = None,
     seed: int = 1,
 ) -> JSONResponse:
     """Suggest the next change; looking stores nothing."""
-    return _json(desk.project.recommend(count, hours=hours, unit=unit, seed=seed).parts())
+    return _json(desk.project.recommend(count, hours=hours, only=only, unit=unit, seed=seed).to_tables())
+
+
+@router.get("/api/next/track")
+def track(desk: AtDesk) -> JSONResponse:
+    """Hold the predictions of earlier suggestions against what came."""
+    return _json(desk.project.track().to_tables())

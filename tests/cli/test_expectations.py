@@ -61,6 +61,16 @@ def test_a_factor_of_which_something_is_expected_stays(rig, fettle):
     assert "Something is expected of 'vents', which is no factor." in done.err
 
 
+def test_what_is_expected_already_is_changed_not_added(rig, fettle):
+    fettle("expect", "add", "wool", "echo", "lowers")
+    done = fettle("expect", "add", "wool", "echo", "raises")
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith(
+        "It is expected already that more wool lowers echo; 'fettle expect change' puts it otherwise.\n"
+    )
+    assert expected(rig) == (Expectation("wool", "echo", "lowers"),)
+
+
 @pytest.mark.usefixtures("unharmed")
 @pytest.mark.parametrize(
     ("words", "message"),

@@ -20,6 +20,8 @@ from doe.web import live
         ("/api/outcomes", ["outcome", "list"]),
         ("/api/analyse/bass", ["analyse", "bass"]),
         ("/api/next", ["next"]),
+        ("/api/next?only=learn&count=2", ["next", "--only", "learn", "--count", "2"]),
+        ("/api/next/track", ["next", "--track"]),
     ],
 )
 def test_the_api_says_what_the_command_says(visitor, address, words, project, capsys):
