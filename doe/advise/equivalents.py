@@ -97,13 +97,10 @@ class Equivalents:
     def _what(self, row: Mapping[str, Any]) -> str:
         changed = [name for name in self.start if row[name] != self.start[name]]
         changes = ", ".join(f"{name} {_shown(row[name])}" for name in changed) or "nothing else changed"
-        where = "a new unit" if row["unit"] == NEW else f"unit {row['unit']}"
+        where = _where(str(row["unit"]), float(row["minutes"]))
         fits = "" if row["fits"] is None or row["fits"] else "; too far off for at least one outcome"
         unit = f" {self.units.get(self.quantity, '')}".rstrip()
-        return (
-            f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['mismatch'])}), {where}, "
-            f"{duration(row['minutes'])}{fits}"
-        )
+        return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['mismatch'])}), {where}{fits}"
 
     def _expected(self, place: int) -> list[str]:
         mine = self.predictions[self.predictions["place"] == place]
@@ -249,15 +246,18 @@ def _notes(stand_in: StandIn, solved: Solved, routes: Sequence[Routes], test: Ma
     return tuple(dict.fromkeys(notes))
 
 
+def _where(unit: str, minutes: float) -> str:
+    if unit != NEW and minutes == 0:
+        return f"unit {unit} is so already"
+    return f"{'a new unit' if unit == NEW else f'unit {unit}'}, {duration(minutes)}"
+
+
 def _test_sentence(test: Mapping[str, Any]) -> str:
-    where = "a new unit" if test["unit"] == NEW else f"unit {test['unit']}"
+    where = _where(test["unit"], test["minutes"])
     settings = ", ".join(f"{name} {_shown(value)}" for name, value in test["settings"].items())
-    took = duration(test["minutes"])
     if test["is_equivalent"]:
-        return (
-            f"Building the first of these ({where}, {took}) is what tests the equivalence; read it beside the variant."
-        )
+        return f"Building the first of these ({where}) is what tests the equivalence; read it beside the variant."
     return (
-        f"The equivalence is tested best by {settings} ({where}, {took}): the same quantity from another mix, where the two "
+        f"The equivalence is tested best by {settings} ({where}): the same quantity from another mix, where the two "
         f"ways of predicting {test['outcome']} lie {number(test['apart'], 2)} standard deviations apart."
     )

@@ -27,6 +27,7 @@ from doe.web import (
     plan,
     readings,
     sessions,
+    settle,
     setup,
     start,
     symptom_pages,
@@ -53,6 +54,7 @@ _ROOMS = (
     moves,
     next_change,
     plan,
+    settle,
     history,
 )
 _LAST_ROOMS = (importing, setup, api, help_pages, symptom_pages)

@@ -31,6 +31,7 @@ _NAV = (
     ("What moves it", urls.moves()),
     ("Next change", urls.next_change()),
     ("Plan", urls.plan()),
+    ("Settle", urls.settle()),
     ("History", urls.history()),
     ("Set-up", urls.setup()),
 )

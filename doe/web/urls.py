@@ -157,6 +157,16 @@ def route(action: str = "") -> str:
     return "/route" + (f"/{action}" if action else "")
 
 
+def settle(action: str = "") -> str:
+    """Return the page that settles, or its action: keep."""
+    return "/settle" + (f"/{action}" if action else "")
+
+
+def settle_sheet(number: int) -> str:
+    """Return the build sheet of a settled version."""
+    return f"/settle/{number}/sheet.html"
+
+
 def history() -> str:
     """Return the journal."""
     return "/history"

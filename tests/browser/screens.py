@@ -19,7 +19,7 @@ PAGES = {
     "sessions": "/sessions", "session-new": "/sessions/new", "moves": "/moves/echo", "raw": "/moves/bass/readings",
     "plan": "/plan?runs=8&kind=d-optimal", "route": "/route",
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",
-    "history": "/history", "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome",
+    "settle": "/settle", "history": "/history", "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome",
     "import": "/import", "start": "/start", "api": "/api", "help": "/help", "help-topic": "/help/verdicts",
     "symptom": "/symptoms/boomy",
     "missing": "/nowhere",

@@ -1,0 +1,77 @@
+"""Two variants compared outcome by outcome."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.advise.compare import BETTER, DIFFERS, SAME, WORSE, compare
+from doe.fit import analyse
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.wording import CANT_TELL
+
+FACTORS = (Factor("gap", low=0, high=10, step=1), Factor("blades", kind="count", low=2, high=6))
+LOW, HIGH = ("none", {"gap": 1, "blades": 4}), ("none", {"gap": 9, "blades": 4})
+
+
+@pytest.fixture(scope="module")
+def log():
+    """Truth: 1.5 a mm of gap, nothing a blade, scatter 0.3."""
+    rng = np.random.default_rng(2)
+    rows = [{"variant": str(k), "gap": int(rng.integers(0, 11)), "blades": int(rng.integers(2, 7))} for k in range(20)]
+    frame = pd.DataFrame(rows)
+    frame["outcome"] = "noise"
+    frame["value"] = 30 + 1.5 * frame["gap"] + rng.normal(0, 0.3, 20)
+    return frame
+
+
+def row(log, outcome, first, second):
+    return compare([analyse(log, FACTORS, outcome)], first, second).iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("goal", "verdict"),
+    [
+        ({"goal": "lower", "best": 0, "worst": 90}, WORSE),
+        ({"goal": "raise", "best": 90, "worst": 0}, BETTER),
+        ({"goal": "hit", "target": 45, "worst": 90}, BETTER),
+        ({}, DIFFERS),
+    ],
+)
+def test_the_goal_says_what_is_better(log, goal, verdict):
+    """Truth: 12 more at 9 mm than at 1 mm; 31.5 and 43.5, so that a target of 45 is nearer to the second."""
+    found = row(log, Outcome("noise", **goal), LOW, HIGH)
+    assert found["verdict"] == verdict
+    assert found["low"] < 12 < found["high"]
+    assert found["difference"] == pytest.approx(found["second"] - found["first"])
+
+
+def test_a_difference_within_what_matters_is_none():
+    """Only with a margin can two be called the same; without one nothing is claimed."""
+    rng = np.random.default_rng(3)
+    frame = pd.DataFrame(
+        [
+            {
+                "variant": str(k),
+                "gap": k % 11,
+                "blades": 2 + k % 5,
+                "outcome": "noise",
+                "value": 30 + rng.normal(0, 0.1),
+            }
+            for k in range(30)
+        ]
+    )
+    goal = {"goal": "lower", "best": 0, "worst": 90}
+    assert row(frame, Outcome("noise", matters=1.0, **goal), LOW, HIGH)["verdict"] == SAME
+    assert row(frame, Outcome("noise", **goal), LOW, HIGH)["verdict"] == CANT_TELL
+
+
+def test_variants_that_were_read_are_compared_as_built(log):
+    """Two builds of the same settings that were read 4 apart are not said to be the same."""
+    twin = log.iloc[[0]].assign(variant="twin", value=log["value"].iloc[0] + 4.0)
+    both = pd.concat([log, twin], ignore_index=True)
+    first, second = ("0", dict(both.iloc[0][["gap", "blades"]])), ("twin", dict(both.iloc[0][["gap", "blades"]]))
+    found = row(both, Outcome("noise", goal="lower", best=0, worst=90), first, second)
+    assert found["difference"] > 0.5
