@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy.typing as npt
 from doe.advise.advice import Advice, worth_text
 from doe.advise.choose import Choice
 from doe.advise.front import front_frame, weights_frame
+from doe.advise.moves import with_worth
 from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.settles import settled_terms
@@ -36,6 +38,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
     """Put everything together."""
     import pandas as pd
 
+    choices = [as_believed(situation, choice) for choice in choices]
     best = best_variant(situation)
     matters = _matters(situation)
     chance = _chance_left(situation, matters)
@@ -64,6 +67,32 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         _weights=lambda: weights_frame(situation.belief, situation.promising) if traded else pd.DataFrame(),
         outcomes=question.outcomes,
     )
+
+
+def as_believed(situation: Situation, choice: Choice) -> Choice:
+    """Return a choice with what is believed of it now.
+
+    A later choice of a batch was made with the readings of the ones before in mind, which narrows its scatter. Those readings
+    are not in yet, so what is told, and put on record as a prediction, must do without.
+    """
+    belief, moves, place = situation.belief, choice.moves, choice.place
+    variant = int(moves.variant[place])
+    if variant >= 0:
+        values = tuple(value[:, [variant]] for value in belief.variant_values)
+        worth = belief.worth(values)
+    else:
+        designs = belief.values_on(moves.codes[[place]], choice.reach.unit_names, moves.start[[place]])
+        values, worth = belief.as_built(designs), belief.design_worth(designs)
+    told = [
+        _exchanged(old, place, new) for old, new in zip((*moves.values, moves.worth), (*values, worth), strict=True)
+    ]
+    return replace(choice, moves=with_worth(moves, told[:-1], told[-1]))
+
+
+def _exchanged(draws: Floats, place: int, column: Floats) -> Floats:
+    result = draws.copy()
+    result[:, place] = column[:, 0]
+    return result
 
 
 def best_variant(situation: Situation) -> dict[str, Any]:

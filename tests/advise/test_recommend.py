@@ -8,7 +8,7 @@ import pytest
 from doe.advise import recommend
 from doe.advise.choose import choose
 from doe.advise.effort import change_cost
-from doe.advise.present import move_kind
+from doe.advise.present import as_believed, move_kind
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.model.errors import DataError, UsageError
@@ -365,3 +365,26 @@ def test_knowing_that_nothing_matters_is_no_crash(log, factors, outcomes, effort
     terms = {"bass": [], "echo": []}
     advice = recommend(log if with_readings else None, factors, outcomes, effort=effort, terms=terms)
     assert len(advice.table) == 1
+
+
+def test_a_later_suggestion_is_told_as_believed_now(factors, outcomes, effort):
+    """Its interval knows nothing of what the suggestions before it will have shown: it lies where worth can lie, and one that
+    is on record is as wide as if it stood alone.
+    """
+    frame = readings_of([BASE, {**BASE, "wool": 40.0}], wool_and_vents, outcomes, np.random.default_rng(1), rounds=2)
+    question = ask(factors, outcomes, effort, (), (), 6, None, None, None, 1, (), None, None)
+    situation = look(question, frame, None, np.random.default_rng(1))
+    choices = choose(question, situation, np.random.default_rng(1))
+    assert len(choices) == 6
+    for choice in choices:
+        told = as_believed(situation, choice)
+        worth = told.moves.worth[:, told.place]
+        assert worth.min() >= 0
+        assert worth.max() <= 1
+        alone = situation.belief.values_on(
+            choice.moves.codes[[choice.place]], choice.reach.unit_names, choice.moves.start[[choice.place]]
+        )
+        if choice.moves.variant[choice.place] < 0:
+            for value, mean, offset in zip(told.moves.values, alone, situation.belief.offsets, strict=True):
+                expected = (mean[:, 0] + offset).std()
+                assert value[:, told.place].std() == pytest.approx(expected, rel=1e-4)

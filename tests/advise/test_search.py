@@ -68,7 +68,7 @@ def test_search_of_a_million_comes_within_one_percent_under_the_score_of_advice(
     factors = [Factor(f"f{k}", low=0, high=9, step=1, way=way[k], minutes=5.0 * (k + 1)) for k in range(6)]
     outcomes = [Outcome(name, goal="raise", worst=-2, best=3, matters=0.3) for name in ("one", "other")]
     question = ask(factors, outcomes, Effort(), (), (), 1, None, None, None, 1, (), None, None)
-    now = look(question, a_log(rng), None, {}, np.random.default_rng(1))
+    now = look(question, a_log(rng), None, np.random.default_rng(1))
     kept = now.belief.variant_worth()[:SCREEN_DRAWS, now.best]
     score = _Scorer(now.belief, now.reach, kept, 21.0, float("inf"), POWER)
     space = now.reach.space
