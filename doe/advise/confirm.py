@@ -246,7 +246,7 @@ def judge(
         why = "; say what 'matters' in it, since without a margin nothing can be called the same"
     elif tests.p < ALPHA or (outcome.goal is not None and short[1] < margin):
         verdict = KEPT
-        why = "" if tests.p < ALPHA else f", better than promised by {number(-estimate, 2)}{unit}"
+        why = "" if tests.p < ALPHA or estimate >= 0 else f", better than promised by {number(-estimate, 2)}{unit}"
     elif short[0] > 0 and estimate >= margin:
         verdict, why = FELL_SHORT, ""
     else:

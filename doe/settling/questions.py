@@ -57,8 +57,11 @@ class Settling:
             As `doe.settle`.
         """
         from doe.advise.settle import settle
+        from doe.advise.standin import choose_stand_in
 
         setup = self.setup
+        choose_stand_in(setup.factors, setup.derived, without, to, through, hold)  # told before the best is looked for
+        variant = variant if variant is not None else self._meant(None, seed)[0]
         return settle(
             self.readings(),
             setup.factors,

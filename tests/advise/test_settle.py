@@ -138,7 +138,7 @@ def test_the_test_build_has_the_same_quantity_from_another_mix():
         (
             log(MIXED, through_air),
             "1",
-            "wool is 0.0 in variant 1 already, so there is nothing to make permanent; name a variant that uses it.",
+            "wool is 0 in variant 1 already, so there is nothing to make permanent; name a variant that uses it.",
         ),
         (
             log(MIXED, through_air),

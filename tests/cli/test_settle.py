@@ -144,7 +144,7 @@ def test_a_blind_session_is_prepared_for_fresh_builds(radio, fettle):
         (
             ["find"],
             1,
-            "No variant is known to be the best yet, since none has been read; name the one to make permanent.",
+            "No variant is known to be the best yet, since none has been read; name the one that is meant.",
         ),
         (["find", "--without", "driver"], 1, "driver is part of no derived quantity"),
         (
