@@ -42,7 +42,7 @@ def test_the_notebook_runs_from_start_to_end_and_says_what_it_said(kept, run_ane
     """Every headline and every finding against the truth as kept; if not, run `python -m tests.notebooks` and read it."""
     told = [re.findall(r"<\w+[ :].*>|^true .*", text, re.MULTILINE) for text in outputs(run_anew)]
     assert told == [re.findall(r"<\w+[ :].*>|^true .*", text, re.MULTILINE) for text in outputs(kept)]
-    assert sum(map(len, told)) == 8
+    assert sum(map(len, told)) == 12
 
 
 @pytest.mark.slow
