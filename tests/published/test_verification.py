@@ -7,7 +7,11 @@ from typing import Any
 import pytest
 
 FOLDER = Path(__file__).parent
-MODULES = sorted(path.stem for path in FOLDER.glob("verification_*.py"))
+SLOW = ("verification_plans_by_property",)
+MODULES = [
+    pytest.param(path.stem, marks=pytest.mark.slow) if path.stem in SLOW else path.stem
+    for path in sorted(FOLDER.glob("verification_*.py"))
+]
 
 
 @pytest.mark.published
