@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.model.choices import Settings, Value
-from doe.model.effort import Effort
+from doe.model.effort import Effort, bare_setting, setting_minutes
 from doe.model.factor import Factor
 
 Array = npt.NDArray[np.float64]
@@ -29,26 +29,6 @@ class Cost:
 
     minutes: float
     price: float
-
-
-def bare_setting(factor: Factor) -> Value | None:
-    """Return the state of a factor on a unit just made, before its settings are counted.
-
-    A number or an ordered level starts where one-way changes start: at the low end, or at the high end of a factor that
-    only goes down. A categorical factor has nothing fitted yet (None), so every level takes one change.
-    """
-    if factor.kind == "categorical":
-        return None
-    low, high = factor.span
-    end = high if factor.way == "down" else low
-    return factor.read(end) if factor.is_numeric else factor.levels[int(end)]
-
-
-def setting_minutes(factor: Factor, start: Value | None, end: Value) -> float:
-    """Return the bench minutes of one factor; a start of None is a factor with nothing fitted."""
-    if start is None:
-        return factor.minutes + factor.minutes_per_step
-    return factor.change_minutes(start, end)
 
 
 def bought_levels(factors: Sequence[Factor], variants: Sequence[Mapping[str, Value]]) -> dict[str, set[str]]:

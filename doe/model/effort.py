@@ -1,9 +1,11 @@
-"""Effort: what bench work costs beside the change itself."""
+"""Effort: what bench work costs beside the change itself, and where a new unit's settings start."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
+from doe.model.choices import Value
+from doe.model.factor import Factor
 from doe.model.numbers import not_negative
 
 
@@ -36,3 +38,23 @@ class Effort:
     def __post_init__(self) -> None:
         for item in fields(self):
             object.__setattr__(self, item.name, not_negative(f"Effort: {item.name}", getattr(self, item.name)))
+
+
+def bare_setting(factor: Factor) -> Value | None:
+    """Return the state of a factor on a unit just made, before its settings are counted.
+
+    A number or an ordered level starts where one-way changes start: at the low end, or at the high end of a factor that
+    only goes down. A categorical factor has nothing fitted yet (None), so every level takes one change.
+    """
+    if factor.kind == "categorical":
+        return None
+    low, high = factor.span
+    end = high if factor.way == "down" else low
+    return factor.read(end) if factor.is_numeric else factor.levels[int(end)]
+
+
+def setting_minutes(factor: Factor, start: Value | None, end: Value) -> float:
+    """Return the bench minutes of one factor; a start of None is a factor with nothing fitted."""
+    if start is None:
+        return factor.minutes + factor.minutes_per_step
+    return factor.change_minutes(start, end)

@@ -1,6 +1,6 @@
 """Bench minutes of building variants one after another: from unit to variant, and from variant to variant.
 
-The arithmetic of `doe.advise.effort`, tabulated for all steps at once.
+The arithmetic that `doe.advise.effort` does for one move, tabulated for all steps at once.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from doe.model.choices import Value
-from doe.model.effort import Effort
+from doe.model.effort import Effort, bare_setting, setting_minutes
 from doe.model.factor import Factor
 from doe.plans.layout import Array
 
@@ -88,21 +88,7 @@ def _table(factor: Factor, starts: Sequence[Value | None], ends: Sequence[Value]
 
 def _step(factor: Factor, start: Value | None, end: Value) -> tuple[float, float]:
     if start is None:
-        return bare_minutes(factor, end), 0.0
+        return setting_minutes(factor, bare_setting(factor), end), 0.0
     if not factor.can_go(start, end):
         return np.inf, 1.0
     return factor.change_minutes(start, end), float(start != end)
-
-
-def bare_minutes(factor: Factor, end: Value) -> float:
-    """Return the minutes of one setting on a unit just made.
-
-    A number or an ordered level starts where one-way changes start: at the low end, or at the high end of a factor that only
-    goes down. A categorical factor has nothing fitted yet, so every level takes one change.
-    """
-    if factor.kind == "categorical":
-        return factor.minutes + factor.minutes_per_step
-    low, high = factor.span
-    place = high if factor.way == "down" else low
-    start = factor.read(place) if factor.is_numeric else factor.levels[int(place)]
-    return factor.change_minutes(start, end)

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from doe.advise.effort import bare_setting, bought_levels, change_cost, change_tables, new_unit_cost, reading_minutes
+from doe.advise.effort import bought_levels, change_cost, change_tables, new_unit_cost, reading_minutes
+from doe.model.effort import bare_setting
 from doe.model.factor import Factor
 
 START = {"vents": 2, "rings": 9, "wool": 20.0, "driver": "poly"}
