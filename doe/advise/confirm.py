@@ -117,6 +117,8 @@ def confirm(
     names = list(dict.fromkeys(fresh))
     frame, settings = _fresh(readings, factors, names)
     is_fresh = frame["variant"].astype(str).isin(names)
+    if "versus" in frame.columns:  # a comparison with a fresh build is a reading of it too
+        is_fresh |= frame["versus"].astype(str).isin(names)
     before = frame[~is_fresh]
     rows, notes = [], list(_same_unit(frame[is_fresh], names))
     for outcome in outcomes:

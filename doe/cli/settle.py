@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number
-from doe.cli.screen import print_json, say, stored, table, titled
+from doe.cli.screen import note, print_json, say, stored, table, titled
 from doe.model.wording import counted, number, with_interval
 
 if TYPE_CHECKING:
@@ -117,6 +117,11 @@ def run_settle_plan(options: Namespace) -> None:
     """Say how many builds would confirm."""
     found = open_project(options.project).plan_confirmation(options.variant, risk=options.risk, seed=options.seed)
     _tell(found, options, ("builds", "rounds", "minutes", "table", "risk", "alpha", "headline", "notes"))
+    if found.builds and not options.json:
+        note(
+            "Next: build them with 'fettle log ... --new-unit NAME', have what people judge judged blind with 'fettle settle "
+            "session', read the rest with 'fettle read', and ask 'fettle settle confirm'."
+        )
 
 
 def build_settle_session() -> Parser:

@@ -276,8 +276,20 @@ class Settling:
         """
         from doe.advise.compare import compare
 
-        one, two = self.version(first), self.version(second)
-        return compare(self._analyses(None, seed), (one.variant, one.settings), (two.variant, two.settings), seed=seed)
+        one, two = (self._now(self.version(number)) for number in (first, second))
+        return compare(self._analyses(None, seed), one, two, seed=seed)
+
+    def _now(self, version: SettledVersion) -> tuple[str, dict[str, Any]]:
+        """Return variant and settings of a version for the factors that there are now; what came later is as it was built.
+
+        Raises
+        ------
+        DataError
+            If a setting is no longer allowed.
+        """
+        built = {item.name: item.settings for item in self.file.variants()}.get(version.variant, {})
+        settings = {**built, **version.settings}
+        return version.variant, {item.name: item.read(settings.get(item.name)) for item in self.setup.factors}
 
     def _meant(self, variant: str | Mapping[str, object] | None, seed: int) -> tuple[str, dict[str, Any]]:
         """Return name and settings of what is meant, the best variant by default."""

@@ -12,7 +12,7 @@ from doe.charts import text
 from doe.charts.export import check_free, write_whole
 from doe.charts.goal import phrase
 from doe.model import wording
-from doe.model.errors import UsageError
+from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
@@ -196,6 +196,8 @@ def _parts(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[str, str]]:
         parts.append(("material of one unit", setup.effort.new_unit_price))
     for factor in setup.factors:
         value = settings.get(factor.name)
+        if value is None:
+            continue
         if not factor.is_numeric:
             parts.append((f"{text.name(factor.name)}: {value}", factor.prices.get(str(value), 0.0) + factor.price))
         elif value and (factor.price or factor.way == "rebuild"):
@@ -209,7 +211,8 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
     """Return the steps of a fresh build in order: what cannot be changed later first, then one-way changes, then the rest."""
     order = {"rebuild": 0, "up": 1, "down": 1, "either": 2}
     steps: list[tuple[StepLine, float]] = []
-    made = [factor for factor in setup.factors if factor.way == "rebuild"]
+    known = [factor for factor in setup.factors if factor.name in settings]  # others came after it was settled
+    made = [factor for factor in known if factor.way == "rebuild"]
     with_ = ", ".join(f"{text.name(factor.name)} {text.setting(settings[factor.name], factor.unit)}" for factor in made)
     minutes = setup.effort.new_unit_minutes + sum(_minutes(factor, settings[factor.name]) for factor in made)
     notes = " ".join(_sentence(factor.note) for factor in made if factor.note)
@@ -220,7 +223,7 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
             minutes,
         )
     )
-    rest = sorted((factor for factor in setup.factors if factor.way != "rebuild"), key=lambda factor: order[factor.way])
+    rest = sorted((factor for factor in known if factor.way != "rebuild"), key=lambda factor: order[factor.way])
     for factor in rest:
         minutes = _minutes(factor, settings[factor.name])
         setting = text.setting(settings[factor.name], factor.unit)
@@ -239,7 +242,10 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
 def _minutes(factor: Factor, value: Any) -> float:
     from doe.advise.effort import bare_setting, setting_minutes
 
-    return setting_minutes(factor, bare_setting(factor), value)
+    try:
+        return setting_minutes(factor, bare_setting(factor), value)
+    except DataError:  # a level that was taken out since
+        return 0.0
 
 
 def _took(minutes: float) -> str:

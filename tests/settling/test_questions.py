@@ -109,6 +109,19 @@ def test_a_blind_session_covers_rated_outcomes_and_hides_which_is_which(project)
         project.prepare_confirmation(["fresh 1", "fresh 2"], ["Ann"], rounds=13)
 
 
+@pytest.mark.slow
+def test_versions_are_compared_after_a_factor_came_late(project):
+    """What the settled variants had of it is what they were given when it became a factor."""
+    project.keep_version("one", "fresh 1")
+    other = next(item.name for item in project.file.variants() if item.settings["gap"] > 6)
+    project.keep_version("two", other)
+    project.file.change_setup("factor", Factor("feet", kind="categorical", levels=["felt", "cork"]), was="felt")
+    found = project.compare_versions(1, 2).set_index("outcome")
+    assert found.loc["noise", "verdict"] in ("worse", "can't tell yet")
+    with refused(UsageError, "There is no version 3; there are 1 and 2."):
+        project.compare_versions(1, 3)
+
+
 def test_without_rated_outcomes_there_is_nothing_to_judge_blind(tmp_path):
     bare = Project.create(tmp_path / "bare.duckdb", Setup(factors=SETUP.factors, outcomes=SETUP.outcomes[:1]))
     with pytest.raises(DataError, match="No outcome is rated by people"):

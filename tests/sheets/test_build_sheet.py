@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 
 from doe.model.errors import DataError, StoreError, UsageError
+from doe.model.factor import Factor
 from doe.model.records import Reading, Variant
 from doe.model.settled import SettledVersion
 from doe.project import Project
@@ -80,6 +82,19 @@ def test_steps_come_in_an_order_that_can_be_built():
     ]
     assert "It only goes up: stop at 2." in steps[1][0].note
     assert [step.what for step, _ in bench_steps(RADIO, {**SETTINGS, "wool": 0.0})][2] == "Leave wool at 0 %."
+
+
+def test_a_sheet_is_written_after_the_definitions_changed(tmp_path):
+    """A factor that came later is left out, and a level that is gone is still told."""
+    file = ProjectFile.create(tmp_path / "radio.duckdb", RADIO)
+    file.add_variant(Variant("1", SETTINGS))
+    file.settle_version(SettledVersion(0, "first", "1", {}))
+    file.correct_variant("1", settings={"driver": "paper"})
+    file.change_setup("factor", replace(RADIO.factors[3], levels=["paper", "bamboo"]), name="driver")
+    file.change_setup("factor", Factor("feet", kind="categorical", levels=["felt", "cork"]), was="cork")
+    page = build_sheet(Project.open(file.path), tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "Set driver to poly." in page
+    assert "feet" not in page
 
 
 def test_nothing_that_was_typed_becomes_markup(project, tmp_path):
