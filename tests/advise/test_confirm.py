@@ -113,6 +113,36 @@ def test_a_promise_off_by_the_margin_is_confirmed_in_five_percent_at_most(off):
     assert wrong <= 8
 
 
+def test_comparisons_with_a_fresh_build_are_no_promise():
+    """What was compared with the fresh build is a reading of it; the promise rests on the comparisons before."""
+    rng = np.random.default_rng(9)
+    quieter = Outcome("quieter", kind="compared", matters=1.0)
+    gaps = {str(k): k for k in range(8)}
+    pairs = [(a, b) for a in gaps for b in gaps if a < b]
+    rows = [
+        {"variant": a, "versus": b, "outcome": "quieter", "gap": gaps[a], "blades": 4, "rater": rater,
+         "value": float(rng.random() < 1 / (1 + math.exp(gaps[a] - gaps[b])))}
+        for a, b in pairs for rater in ("Ann", "Bo")
+    ]  # fmt: skip
+    before = pd.DataFrame(rows)
+    fresh = [
+        {
+            "variant": name,
+            "versus": "new",
+            "outcome": "quieter",
+            "gap": gaps[name],
+            "blades": 4,
+            "rater": "Ann",
+            "value": value,
+        }
+        for name, value in (("0", 1.0), ("6", 0.0), ("7", 0.0), ("2", 1.0))
+    ] + [{"variant": "new", "versus": "5", "outcome": "quieter", "gap": 4, "blades": 4, "rater": "Bo", "value": 1.0}]
+    found = confirm(pd.concat([before, pd.DataFrame(fresh)], ignore_index=True), FACTORS, [quieter], ["new"])
+    promised = analyse(before, FACTORS, quieter).predict({"gap": 4, "blades": 4})["mean"].iloc[0]
+    assert found.table["promised"].iloc[0] == pytest.approx(promised)
+    assert found.n_readings == 5
+
+
 def test_known_scatter_needs_the_builds_of_the_closed_form():
     """Normal: z(0.95) and z(0.95) for 10 % on two sides, n = ((1.645 + 1.645) sd / margin)^2, rounded up."""
     scatter = Scatter(build_sd=1.5, reading_sd=0.0, session_sd=0.0, df=math.inf)
