@@ -237,7 +237,8 @@ def test_text_stands_out_and_targets_are_big_enough(browser, served, scheme):
     device = Device(browser, served.address, color_scheme=scheme, **PHONE)
     page = show_demo(device)
     paths = ("/", "/log", "/variants", "/variants/21", "/variants/21/readings", "/moves/echo", "/next", "/history",
-             "/setup", "/setup/factor?name=wool", "/sessions", "/sessions/new", "/import", "/start", "/what-if")  # fmt: skip
+             "/setup", "/setup/factor?name=wool", "/sessions", "/sessions/new", "/import", "/start", "/what-if",
+             "/settle")  # fmt: skip
     for path in paths:
         device.go(path)
         ratio, where = page.evaluate(CONTRAST)
