@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from doe.plans.result import Plan
 
-MOST_NAMED = {"wide": 30, "narrow": 14}
+MOST_NAMED = {"wide": 30, "narrow": 18}
 """Most terms whose names are written beside the map."""
 
 _CELL = {"wide": 22, "narrow": 16}
@@ -39,12 +39,16 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
     """
     square = plan.correlations().dropna(how="all").dropna(how="all", axis="columns")
     rows = [name for name in square.index if not mains_only or (":" not in name and "^" not in name)]
-    names = [text.term(str(name)) for name in square.columns]
+    full = {name: text.term(str(name)) for name in square.columns}
+    short = {name: text.cut(said, 40 if width == "wide" else 17) for name, said in full.items()}
+    shown = short if len(set(short.values())) == len(full) else full  # terms of one name would share a cell
+    names = list(shown.values())
     named = len(names) <= MOST_NAMED[width]
     size = min(_CELL[width] * len(names), _TALLEST[width])
     height = size * len(rows) / len(names) if mains_only else size
-    side = min(text.room(names, 12), 170) + 16 if named else 24
-    margins = canvas.Margins(left=side, right=96 if width == "wide" else 70, top=16, bottom=side + 12)
+    font = 12 if width == "wide" else 11
+    side = min(text.room(names, font), 170) + 16 if named else 24
+    margins = canvas.Margins(left=side, right=96 if width == "wide" else 12, top=16, bottom=side + 12)
     fig = canvas.empty(
         "correlations",
         " ".join(plan.separation.sentences[:2]),
@@ -53,18 +57,19 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
         height,
         margins,
     )
-    fig.add_trace(_map(square.loc[rows], [text.term(str(name)) for name in rows], names))
+    kept = [shown[name] for name in rows]
+    fig.add_trace(_map(square.loc[rows], kept, names, has_scale=width == "wide"))
     ticks = "outside" if named else ""
     fig.update_xaxes(
-        showgrid=False, ticks=ticks, showticklabels=named, tickangle=-90, tickfont={"size": 12}, automargin=False
+        showgrid=False, ticks=ticks, showticklabels=named, tickangle=-90, tickfont={"size": font}, automargin=False
     )
     fig.update_yaxes(
-        showgrid=False, showticklabels=named, autorange="reversed", tickfont={"size": 12}, automargin=False
+        showgrid=False, showticklabels=named, autorange="reversed", tickfont={"size": font}, automargin=False
     )
     return fig
 
 
-def _map(square: pd.DataFrame, rows: list[str], columns: list[str]) -> go.Heatmap:
+def _map(square: pd.DataFrame, rows: list[str], columns: list[str], *, has_scale: bool) -> go.Heatmap:
     sizes = square.abs().to_numpy(dtype=float)
     hover = [
         [
@@ -83,7 +88,7 @@ def _map(square: pd.DataFrame, rows: list[str], columns: list[str]) -> go.Heatma
     }
     return go.Heatmap(
         z=sizes, x=[text.safe(name) for name in columns], y=[text.safe(name) for name in rows], zmin=0, zmax=1, xgap=1, ygap=1,
-        colorscale=scale, hovertext=hover, hoverinfo="text", colorbar=bar, name="correlation",
+        colorscale=scale, hovertext=hover, hoverinfo="text", colorbar=bar, showscale=has_scale, name="correlation",
     )  # fmt: skip
 
 

@@ -34,6 +34,13 @@ def test_the_map_of_main_effects_has_a_row_for_each(made):
     assert len(fig.data[0].x) == len(made.correlations())
 
 
+def test_long_names_that_begin_alike_keep_cells_of_their_own():
+    """Cut short they would be one category, and one cell would cover the other."""
+    factors = [Factor(f"a_rather_long_name_{end}", low=-1, high=1) for end in "XYZ"]
+    fig = draw_correlations(plan(factors, 8, kind="full"), width="narrow")
+    assert len(set(fig.data[0].x)) == len(fig.data[0].x) == 6
+
+
 @pytest.mark.parametrize("width", ["wide", "narrow"])
 def test_the_error_of_prediction_is_drawn_over_the_region(made, width):
     fig = draw_prediction(made, width=width)
