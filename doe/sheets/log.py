@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from doe.charts import text
-from doe.charts.rows import rows_of
+from doe.charts.rows import Row, rows_of
 from doe.model import wording
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -30,13 +31,26 @@ def log_table(setup: Setup, variants: pd.DataFrame, readings: pd.DataFrame) -> L
     LogTable
         Means are of raw readings, with how many there are; nothing is adjusted.
     """
+    return log_of_rows(setup, rows_of(variants), rows_of(readings))
+
+
+def log_of_rows(setup: Setup, variants: Iterable[Row], readings: Iterable[Row]) -> LogTable:
+    """List all variants as `log_table` does, from rows at hand.
+
+    Parameters
+    ----------
+    setup : Setup
+        Factors give columns, outcomes too.
+    variants, readings : iterable of mapping
+        One for each row; of a reading variant, versus, outcome and value count.
+    """
     headings = ["Variant", "Unit", "From"]
     headings += [_heading(factor.name, factor.unit) for factor in setup.factors]
     headings += [_heading(outcome.name, outcome.unit) for outcome in setup.outcomes]
     numeric = [False] * 3 + [factor.is_numeric for factor in setup.factors] + [True] * len(setup.outcomes)
     values = _values(readings)
     rows = []
-    for row in rows_of(variants):
+    for row in variants:
         name = str(row["variant"])
         unit = text.plain(row.get("unit"))
         if row.get("status") == "planned":
@@ -52,11 +66,13 @@ def _heading(name: str, unit: str) -> str:
     return f"{text.name(name)}, {unit}" if unit else text.name(name)
 
 
-def _values(readings: pd.DataFrame) -> dict[tuple[str, str], list[float]]:
+def _values(readings: Iterable[Row]) -> dict[tuple[str, str], list[float]]:
     values: dict[tuple[str, str], list[float]] = {}
-    for row in rows_of(readings):
-        for variant in (str(row["variant"]), text.plain(row.get("versus"))):
-            values.setdefault((variant, str(row["outcome"])), []).append(float(row["value"]))
+    for row in readings:
+        values.setdefault((str(row["variant"]), str(row["outcome"])), []).append(float(row["value"]))
+        versus = text.plain(row.get("versus"))
+        if versus:
+            values.setdefault((versus, str(row["outcome"])), []).append(float(row["value"]))
     return values
 
 

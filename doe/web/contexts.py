@@ -266,6 +266,8 @@ class VariantsPage:
     marks: tuple[str, ...] = field(metadata=said("planned, reference, best or empty"))
     lineage: tuple[Branch, ...] = field(metadata=said("as a tree, flattened"))
     fields: tuple[Field, ...] = field(metadata=said("the two to compare"))
+    earlier: str = field(metadata=said("address of earlier variants; may be empty"))
+    latest: str = field(metadata=said("address of the latest ones; empty if they are shown"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from typing import Any
 
 from doe.project import Project
 from doe.sheets.contexts import LogTable
-from doe.sheets.log import log_table
+from doe.sheets.log import log_of_rows
 from doe.store import Entry
 from doe.store.listening import KeptSession
 from doe.store.snapshot import Snapshot
@@ -49,6 +49,17 @@ class View:
         return self.project.file.readings()
 
     @cached_property
+    def in_sessions(self) -> dict[str, tuple[int, dict[str, None]]]:
+        """By session, how many readings it holds and of whom."""
+        found: dict[str, tuple[int, dict[str, None]]] = {}
+        for item in self.readings:
+            count, raters = found.get(item["session"], (0, {}))
+            if item["rater"]:
+                raters[item["rater"]] = None
+            found[item["session"]] = (count + 1, raters)
+        return found
+
+    @cached_property
     def history(self) -> list[Entry]:
         """The journal."""
         return self.project.file.history()
@@ -66,7 +77,11 @@ class View:
     @cached_property
     def log(self) -> LogTable:
         """The log as a table."""
-        return log_table(self.snapshot.setup, self.project.variants(), self.project.readings())
+        variants = (
+            {"variant": item.name, "unit": item.unit, "parent": item.parent, **item.settings}
+            for item in self.snapshot.variants
+        )
+        return log_of_rows(self.snapshot.setup, variants, self.readings)
 
     @cached_property
     def prepared(self) -> list[KeptSession]:

@@ -30,9 +30,8 @@ def show_all(request: Request, desk: AtDesk) -> Response:
     prepared = {item.session.name: item for item in view.prepared}
     rows = [_open_row(item) for item in reversed(prepared.values()) if not item.session.is_closed]
     for session in reversed(view.snapshot.sessions):
-        own = [reading for reading in view.readings if reading["session"] == session.name]
-        raters = list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"]))
-        parts = [time_text(session.when), counted(len(own), "reading"), ", ".join(raters), session.note]
+        count, raters = view.in_sessions.get(session.name, (0, {}))
+        parts = [time_text(session.when), counted(count, "reading"), ", ".join(raters), session.note]
         kept = prepared.get(session.name)
         href = urls.session(kept.id) if kept is not None else ""
         told = " · ".join(part for part in parts if part)

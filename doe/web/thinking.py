@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from doe.project import Project
 
 SUGGESTIONS = 3
-_SHORT_S = 0.15
-"""How long a page waits for a newer answer where it has an older one to show, in seconds."""
+_HEAD_START_S = 0.3
+"""How long the work waits where there is an older answer to show, so that the page is out first, in seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ class Thinker:
         mark : object
             Of the log as it is now; see `Desk.mark`.
         patience_s : float
-            In seconds; less where there is an older answer to show.
+            In seconds; not at all where there is an older answer to show, which the page then says and brings up to date.
         """
         with self._lock:
             if self._thought is not None and self._mark == mark:
@@ -113,7 +113,7 @@ class Thinker:
             job = self._started(project, mark)
             has_older = self._thought is not None
         try:
-            job.result(timeout=min(patience_s, _SHORT_S) if has_older else patience_s)
+            job.result(timeout=0.0 if has_older else patience_s)
         except Waited:
             return Known(self._thought, is_fresh=False, is_working=True, step=self._step)
         except Exception:
@@ -141,10 +141,11 @@ class Thinker:
             self._stop.set()  # it works on a log that has changed since
         stop = self._stop = Event()
         self._job_mark = mark
-        self._job = self._pool.submit(self._work, project, mark, stop)
+        self._job = self._pool.submit(self._work, project, mark, stop, _HEAD_START_S if self._thought else 0.0)
         return self._job
 
-    def _work(self, project: Project, mark: object, stop: Event) -> Thought:
+    def _work(self, project: Project, mark: object, stop: Event, head_start_s: float) -> Thought:
+        stop.wait(head_start_s)
         try:
             thought = self._think(project, stop)
         except Cancelled:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from fastapi import APIRouter, Request
@@ -31,23 +31,30 @@ from doe.web.thinking import Known
 
 router = APIRouter(include_in_schema=False)
 _DEEPEST = 12
+_A_PAGE = 100
 _MARKED = "Nothing is stored yet: see the fields marked below."
 
 
 @router.get("/variants")
-def show_all(request: Request, desk: AtDesk) -> Response:
-    """List all variants."""
+def show_all(request: Request, desk: AtDesk, before: int = 0) -> Response:
+    """List the variants, a page of them at a time."""
     view = desk.view()
     snapshot = view.snapshot
-    log = view.log
+    total = len(snapshot.variants)
+    stop = before if 0 < before < total else total
+    start = max(0, stop - _A_PAGE)
+    log = replace(view.log, rows=view.log.rows[start:stop])
+    shown = {row[0] for row in log.rows}
     best = _best(think(desk, is_patient=False))
     marks = {item.name: _mark(item, best) for item in snapshot.variants}
     context = VariantsPage(
         log=log,
         hrefs=tuple(urls.variant(row[0]) for row in log.rows),
         marks=tuple(marks.get(row[0], "") for row in log.rows),
-        lineage=_lineage(snapshot.variants, snapshot.setup, marks),
+        lineage=_lineage(snapshot.variants, snapshot.setup, marks, shown),
         fields=_pair_fields(snapshot.variants, "", ""),
+        earlier=f"{urls.variants()}?before={start}" if start else "",
+        latest=urls.variants() if stop < total else "",
     )
     return page(request, "variants.html", context)
 
@@ -67,14 +74,18 @@ def _mark(variant: Variant, best: str) -> str:
 
 def _pair_fields(variants: Sequence[Variant], first: str, second: str) -> tuple[Field, ...]:
     def field(name: str, label: str, chosen: str) -> Field:
+        if len(variants) > _A_PAGE:  # a list that long is slower than typing
+            return Field(name, label, value=chosen)
         choices = tuple(Choice(item.name, item.name, item.name == chosen) for item in variants)
         return Field(name, label, "list", choices=choices)
 
     return field("a", "First", first), field("b", "Second", second)
 
 
-def _lineage(variants: Sequence[Variant], setup: Setup, marks: Mapping[str, str]) -> tuple[Branch, ...]:
-    """Flatten the tree of changes, each variant under the one it was changed from."""
+def _lineage(
+    variants: Sequence[Variant], setup: Setup, marks: Mapping[str, str], shown: Set[str]
+) -> tuple[Branch, ...]:
+    """Flatten the tree of changes, each variant under the one it was changed from; those shown only."""
     children: dict[str | None, list[Variant]] = {}
     names = {item.name for item in variants}
     for item in variants:
@@ -84,8 +95,9 @@ def _lineage(variants: Sequence[Variant], setup: Setup, marks: Mapping[str, str]
     waiting = [(item, 0) for item in reversed(children.get(None, []))]
     while waiting:
         item, depth = waiting.pop()
-        what = _changed(item, by_name.get(item.parent or ""), setup)
-        found.append(Branch(item.name, urls.variant(item.name), what, min(depth, _DEEPEST), marks[item.name]))
+        if item.name in shown:
+            what = _changed(item, by_name.get(item.parent or ""), setup)
+            found.append(Branch(item.name, urls.variant(item.name), what, min(depth, _DEEPEST), marks[item.name]))
         waiting += [(child, depth + 1) for child in reversed(children.get(item.name, []))]
     return tuple(found)
 
