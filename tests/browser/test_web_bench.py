@@ -247,3 +247,63 @@ def test_text_stands_out_and_targets_are_big_enough(browser, served, scheme):
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
     assert [text for text in device.said if "404" not in text] == []
     device.context.close()
+
+
+def test_what_if_follows_the_settings_and_works_without_a_script(browser, served):
+    """The same prediction whether it is asked with the button or follows a change."""
+    device = Device(browser, served.address, **PHONE)
+    page = show_demo(device)
+    device.go("/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt")
+    first = page.locator("#answer td").first.inner_text()
+    page.locator("[name='f.vents']").fill("1")
+    page.wait_for_function("before => document.querySelector('#answer td').innerText !== before", arg=first)
+    live = page.locator("#answer").inner_text()
+    assert "f.vents=1" in page.url
+    page.locator("[name='f.vents']").fill("77")
+    page.wait_for_selector("#answer .problem")
+    plain = Device(browser, served.address, java_script_enabled=False, **PHONE)
+    plain.go("/what-if")
+    for name, value in {"vents": "1", "rings": "7", "wool": "50"}.items():
+        plain.page.locator(f"[name='f.{name}']").fill(value)
+    for name, value in {"driver": "poly", "feet": "felt"}.items():
+        plain.page.locator(f".chip:has([name='f.{name}'][value='{value}'])").tap()
+    tap(plain.page, "What would it do?")
+    assert plain.page.locator("#answer").inner_text() == live
+    device.context.close()
+    plain.context.close()
+
+
+INTERVALS = """id => {
+    const plot = document.getElementById(id), axis = plot._fullLayout.xaxis, found = [];
+    for (const line of plot.querySelectorAll(".scatterlayer path.js-line")) {
+        for (const [, x1, y, x2] of line.getAttribute("d").matchAll(/M([-\\d.]+),([-\\d.]+)[LH]([-\\d.]+)/g)) {
+            found.push([parseFloat(y), axis.p2d(parseFloat(x1)), axis.p2d(parseFloat(x2)), axis.p2d(1) - axis.p2d(0)]);
+        }
+    }
+    return found.sort((a, b) => a[0] - b[0]);
+}"""
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_drawn_intervals_equal_the_analysis_and_are_told_in_text(browser, served, width):
+    """Ends of the drawn lines, turned back from pixels, against the JSON interface; the text alternative names them too."""
+    device = Device(browser, served.address, viewport={"width": width, "height": 844})
+    device.go("/start")
+    with device.page.expect_navigation():
+        device.page.locator("button", has_text="Demo: Tabletop radio").click()
+    page = device.go("/moves/bass")
+    page.wait_for_function("() => [...document.querySelectorAll('.plot')].every(plot => plot.dataset.made)")
+    table = device.context.request.get(f"{served.address}/api/analyse/bass").json()["table"]
+    drawn = page.evaluate(INTERVALS, "chart-1-effects")
+    assert len(drawn) >= 5
+    ends = [(row["low"], row["high"]) for row in table]
+    for _, low, high, pixel in drawn:
+        assert min(max(abs(low - a), abs(high - b)) for a, b in ends) <= abs(pixel)
+    for plot in page.locator(".plot").all():
+        assert len(plot.get_attribute("aria-label")) > 40
+    told = page.locator("#chart-1-effects").get_attribute("aria-label")
+    shown = page.locator("#outcome-1 td[data-label='95 % interval']").all_inner_texts()
+    assert len(shown) == len(drawn)
+    assert all(interval in told for interval in shown), (told, shown)
+    device.check()
+    device.context.close()

@@ -186,11 +186,34 @@
     if (document.querySelector("[data-working]")) { window.setTimeout(function () { if (!isBusy()) { refresh(); } }, 800); }
   }
 
+  // Predictions follow the settings as they are changed; the answer takes the place of the one before.
+  function follow(form) {
+    var latest = 0;
+    form.addEventListener("input", function () {
+      var own = latest += 1;
+      window.setTimeout(function () {
+        if (own !== latest) { return; }
+        var query = new URLSearchParams(new FormData(form)).toString(), answer = document.getElementById("answer");
+        answer.setAttribute("aria-busy", "true");
+        fetch(form.getAttribute("action") + "?" + query, { headers: { Accept: "text/html" }, cache: "no-store" }).then(function (got) {
+          return got.text();
+        }).then(function (text) {
+          if (own !== latest) { return; }
+          var made = new DOMParser().parseFromString(text, "text/html").getElementById("answer");
+          answer.replaceChildren.apply(answer, Array.prototype.slice.call(made.childNodes));
+          answer.removeAttribute("aria-busy");
+          window.history.replaceState(null, "", "?" + query);
+        });
+      }, 250);
+    });
+  }
+
   function begin(part) {
     Array.prototype.forEach.call(part.querySelectorAll(".entry[data-step]"), addSteps);
     Array.prototype.forEach.call(part.querySelectorAll("form"), function (form) {
       countChanges(form);
       if (form.dataset.draft && store) { keepDrafts(form); countChanges(form); }
+      if (form.dataset.follow) { follow(form); }
       sendOnce(form);
     });
     Array.prototype.forEach.call(part.querySelectorAll("[data-keep]"), keepChecks);
