@@ -82,7 +82,7 @@ def planned(view: View) -> tuple[tuple[str, str, str], ...]:
     return tuple(
         (
             item.name,
-            (f"on {item.unit}: " if item.unit else "on a new unit: ") + settings_text(item.settings, setup),
+            (f"on {item.unit}: " if item.unit else "") + settings_text(item.settings, setup),
             urls.variant(item.name),
         )
         for item in view.snapshot.variants

@@ -127,8 +127,8 @@ def _nav(path: str) -> tuple[NavItem, ...]:
 
 
 def _counts(view: View) -> str:
-    parts = [counted(len(view.snapshot.variants), "variant"), counted(len(view.snapshot.units), "unit")]
-    return " · ".join(parts)
+    built = [item for item in view.snapshot.variants if item.status != "planned"]
+    return f"{counted(len(built), 'variant')} · {counted(len(view.snapshot.units), 'unit')}"
 
 
 def _notice(request: Request, view: View | None) -> Notice | None:

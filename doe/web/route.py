@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request
@@ -18,9 +17,10 @@ from doe.model.wording import duration, number
 from doe.sheets.cautions import cautions
 from doe.sheets.pictures import page_settings, picture
 from doe.web import urls
+from doe.web.building import build_planned
 from doe.web.contexts import Field
 from doe.web.desk import Desk
-from doe.web.forms import Sent, not_negative_or_none
+from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import RoutePage, Step, UnitSteps
 from doe.web.planner import Planner, Tell, Worked
@@ -141,16 +141,7 @@ def built(request: Request, sent: Sent, desk: AtDesk) -> Response:
     variant = sent.text("variant")
 
     def store() -> str:
-        unit = sent.text("unit")
-        if not unit:
-            raise DataError("On unit is empty; it must be a unit at hand, or the name of a new one.")
-        known = [item.name for item in desk.view().snapshot.units]
-        where = {"unit": unit} if unit in known else {"new_unit": unit}
-        minutes = not_negative_or_none(sent.text("minutes"), "minutes")
-        logged = desk.project.log(
-            {}, planned=variant, minutes=minutes, when=datetime.now().replace(microsecond=0), **where
-        )
-        return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
+        return build_planned(desk, variant, sent.text("unit"), sent.text("minutes"))
 
     try:
         return go_to(desk.once(sent.once, store))

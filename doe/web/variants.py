@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -12,14 +11,15 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.charts.rows import rows_of
-from doe.model.change import find_unit, find_variant
+from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError
 from doe.model.limit import derive
-from doe.model.records import Unit, Variant, check_ways
+from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.wording import counted, duration, exact
 from doe.sheets.cautions import cautions
 from doe.web import urls
+from doe.web.building import build_planned
 from doe.web.contexts import Branch, Choice, ComparePage, Field, FormPage, VariantPage, VariantsPage
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
@@ -256,7 +256,10 @@ def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tup
     minutes = made("minutes", "Bench time it really took", "number", "min")
     if variant.unit is not None:
         return (minutes,)
-    return (made("unit", "Name of the new unit", "text", is_needed=True), minutes)
+    where = replace(
+        made("unit", "Built on unit", "text", is_needed=True), hint="One at hand, or the name of a new one."
+    )
+    return (where, minutes)
 
 
 def _built_blame(error: str) -> str:
@@ -272,34 +275,13 @@ def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         variant = _find(snapshot.variants, name)
         if variant.status != "planned":
             raise DataError(f"Variant {variant.name} is built already.")
-        minutes = not_negative_or_none(sent.text("minutes"), "minutes")
-        facts = {"status": "built", "when": datetime.now().replace(microsecond=0), "minutes": minutes}
-        if variant.unit is None:
-            return _built_on_new(desk, variant, sent.text("unit"), facts)
-        unit = find_unit(variant.unit, snapshot.units)
-        check_ways(unit.settings, variant.settings, snapshot.setup.factors, unit.name)
-        facts["parent"] = unit.variant or variant.parent
-        entry = desk.project.file.correct_variant(variant.name, **facts)
-        return urls.with_done(urls.readings(variant.name), entry.id)
+        return build_planned(desk, variant.name, variant.unit or sent.text("unit"), sent.text("minutes"))
 
     try:
         return go_to(desk.once(sent.once, do))
     except FettleError as err:
         typed = {key: sent.text(key) for key in ("unit", "minutes")}
         return _shown(request, desk, name, 422, error=str(err), typed=typed)
-
-
-def _built_on_new(desk: Desk, variant: Variant, unit: str, facts: dict[str, object]) -> str:
-    """Take the new unit in, then say that the variant is built on it; both or neither."""
-    if not unit:
-        raise DataError("unit is empty; it must be the name of the new unit.")
-    made = desk.project.file.add_unit(Unit(unit))
-    try:
-        entry = desk.project.file.correct_variant(variant.name, unit=unit, **facts)
-    except FettleError:
-        desk.project.file.take_back(made.id)
-        raise
-    return urls.with_done(urls.readings(variant.name), entry.id)
 
 
 @router.post("/variants/{name:path}/photos")

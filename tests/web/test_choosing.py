@@ -3,6 +3,7 @@ import time
 
 import pytest
 
+from doe.model.records import Variant
 from doe.web import Settings, create_app
 from tests.web.client import Visitor
 
@@ -39,6 +40,17 @@ def test_a_suggestion_is_taken_built_and_read(thoughtful, project):
     page = worked_out(thoughtful, "/next")
     assert "Earlier predictions: " in page.text
     assert 'id="chart-track"' in page.html
+
+
+@pytest.mark.parametrize(("typed", "unit", "parent"), [("body A", "body A", "2"), ("body Z", "body Z", None)])
+def test_a_plan_without_a_unit_is_built_on_one_at_hand_or_a_new_one(visitor, project, typed, unit, parent):
+    """It goes the same way as from the command line: the unit's own variant is what it was changed from."""
+    project.file.add_variant(Variant("9", {"vents": 4, "rings": 9, "wool": 30, "driver": "paper"}, status="planned"))
+    page = visitor.get("/variants/9")
+    assert "a unit at hand, or the name of a new one" in visitor.send(page, "/built", unit="").text
+    assert visitor.send(page, "/built", unit=typed, minutes="24").status == 200
+    built = next(item for item in project.file.variants() if item.name == "9")
+    assert (built.status, built.unit, built.parent, built.minutes) == ("built", unit, parent, 24)
 
 
 def test_a_suggestion_is_set_aside_with_its_reason(thoughtful, project):

@@ -132,7 +132,7 @@ def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, proj
 @pytest.mark.parametrize(
     ("typed", "sentence"),
     [
-        ({"unit": ""}, "On unit is empty; it must be a unit at hand, or the name of a new one."),
+        ({"unit": ""}, "unit is empty; it must be a unit at hand, or the name of a new one."),
         ({"minutes": "-1"}, "minutes is '-1'; it must be a number from 0."),
         ({"variant": "99"}, "There is no planned variant '99'"),
     ],

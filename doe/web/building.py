@@ -1,0 +1,36 @@
+"""A planned variant becomes a built one: the same from its own page, a suggestion's and the route."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from doe.model.errors import DataError
+from doe.web import urls
+from doe.web.desk import Desk
+from doe.web.forms import not_negative_or_none
+
+
+def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
+    """Say that a planned variant was built, and return the address where its readings are entered.
+
+    Parameters
+    ----------
+    name : str
+        Of the planned variant.
+    unit : str
+        A unit at hand, or the name of a new one.
+    minutes : str
+        Bench time as typed; may be empty.
+
+    Raises
+    ------
+    DataError
+        If the unit is missing or cannot carry it, or the minutes are no number.
+    """
+    if not unit:
+        raise DataError("unit is empty; it must be a unit at hand, or the name of a new one.")
+    known = [item.name for item in desk.view().snapshot.units]
+    where = {"unit": unit} if unit in known else {"new_unit": unit}
+    when = datetime.now().replace(microsecond=0)
+    logged = desk.project.log({}, planned=name, minutes=not_negative_or_none(minutes, "minutes"), when=when, **where)
+    return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
