@@ -101,7 +101,7 @@ def rehearse(
     frame = pd.DataFrame(
         [row for one in played for row in one.effects], columns=["outcome", "factor", "swing", "share", "claimed"]
     )
-    plays = pd.DataFrame([one.row for one in played]).sort_values("seed", ignore_index=True)
+    plays = pd.DataFrame([one.row for one in played])
     rivals = pd.DataFrame([row for one in played for row in one.rivals])
     return Rehearsal(plays, frame, _smallest(frame, outcomes), hours, noise, notes, rivals)
 
@@ -134,7 +134,7 @@ def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what is under way is given up on purpose
             results.close()
-    return done
+    return sorted(done, key=lambda one: one.row["seed"])  # they end in any order
 
 
 def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
