@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from doe.project import Project
 
 _MODELS = ("main", "two-factor", "quadratic")
-_FRAMES = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models", "through")
 
 
 def build_analyse() -> Parser:
@@ -53,7 +52,12 @@ def run_analyse(options: Namespace) -> None:
     terms = _terms(options.terms)
     results, refusals = _analysed(project, names, terms, options)
     if options.json:
-        print_json([*map(as_tables, results), *({"outcome": name, "refused": text} for name, text in refusals)])
+        print_json(
+            [
+                *(effects.to_tables() for effects in results),
+                *({"outcome": name, "refused": text} for name, text in refusals),
+            ]
+        )
     else:
         say("\n\n".join(titled(effects.summary()) for effects in results))
         for name, text in refusals:
@@ -117,22 +121,6 @@ def _terms(text: str | None) -> str | list[str] | None:
     if not parts:
         raise UsageError(f"--terms is '{text}'; give {', '.join(_MODELS)}, or terms with commas between.")
     return parts
-
-
-def as_tables(effects: Effects) -> dict[str, Any]:
-    """Return everything a result holds, at full precision."""
-    return {
-        "outcome": effects.outcome.name,
-        "unit": effects.outcome.unit,
-        "headline": effects.headline,
-        "n_readings": effects.n_readings,
-        "n_variants": effects.n_variants,
-        **{name: getattr(effects, name) for name in _FRAMES},
-        "notes": effects.notes,
-        "sensitivity": effects.sensitivity,
-        "covered": effects.covered,
-        "seed": effects.seed,
-    }
 
 
 def _draw(effects: Effects, path: Path, replace: bool) -> None:

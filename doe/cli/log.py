@@ -58,7 +58,7 @@ def run_log(options: Namespace) -> None:
     photos = [(Path(path).name, _photo(Path(path))) for path in options.photo]
     logged = _reference(project, options, photos) if options.reference else _variant(project, options, photos)
     if options.json:
-        print_json(_record(logged))
+        print_json(logged.told())
         return
     say(_told(logged))
     for name, _ in photos:
@@ -129,22 +129,6 @@ def _told(logged: Logged) -> str:
     if change.minutes and variant.minutes is None:
         lines.append(f"By the definitions these changes take {duration(change.minutes)} at the bench.")
     return "\n".join(lines)
-
-
-def _record(logged: Logged) -> dict[str, object]:
-    variant, change = logged.variant, logged.change
-    return {
-        "variant": variant.name,
-        "unit": variant.unit,
-        "is_new_unit": change.is_new_unit,
-        "parent": variant.parent,
-        "settings": variant.settings,
-        "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
-        "expected_minutes": change.minutes,
-        "was_planned": logged.was_planned,
-        "entry": logged.entry.id,
-        "photo_entries": [entry.id for entry in logged.photo_entries],
-    }
 
 
 def _text(value: Value | None) -> str:

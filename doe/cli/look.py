@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
@@ -16,6 +17,7 @@ from doe.model.errors import DataError
 from doe.model.limit import derive
 from doe.model.records import Variant
 from doe.model.setup import Setup
+from doe.model.told import told_variant
 from doe.model.wording import duration
 
 if TYPE_CHECKING:
@@ -40,7 +42,7 @@ def run_variants(options: Namespace) -> None:
     known = project.snapshot()
     counts = Counter(reading["variant"] for reading in project.file.readings())
     if options.json:
-        print_json([{**_record(variant), "readings": counts[variant.name]} for variant in known.variants])
+        print_json([{**told_variant(variant), "readings": counts[variant.name]} for variant in known.variants])
     elif not known.variants:
         say("No variants yet; 'fettle log --help' shows how to log the first.")
     else:
@@ -84,7 +86,7 @@ def run_show(options: Namespace) -> None:
     variant = find_variant(options.variant, known.variants)
     readings = [item for item in project.file.readings() if variant.name in (item["variant"], item["versus"])]
     if options.json:
-        print_json({**_record(variant), "readings": readings})
+        print_json({**told_variant(variant), "readings": readings})
         return
     parent = next((item for item in known.variants if item.name == variant.parent), None)
     say("\n".join(_facts(variant, project)))
@@ -92,15 +94,6 @@ def run_show(options: Namespace) -> None:
     say(_settings(variant, parent, known.setup))
     say()
     say(_readings(readings))
-
-
-def _record(variant: Variant) -> dict[str, Any]:
-    names = ("unit", "parent", "minutes", "price", "when", "status", "note")
-    return {
-        "variant": variant.name,
-        "settings": variant.settings,
-        **{name: getattr(variant, name) for name in names},
-    }
 
 
 def _facts(variant: Variant, project: Project) -> list[str]:
@@ -162,8 +155,7 @@ def run_history(options: Namespace) -> None:
     entries = open_project(options.project).file.history()
     entries = entries[-options.last :] if options.last else entries
     if options.json:
-        names = ("id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by")
-        print_json([{name: getattr(entry, name) for name in names} for entry in entries])
+        print_json([asdict(entry) for entry in entries])
         return
     rows = [
         (entry.id, entry.at, entry.summary, f"taken back by {entry.taken_back_by}" if entry.taken_back_by else "")

@@ -13,6 +13,7 @@ from doe.cli.screen import note, print_json, stored
 from doe.model.errors import did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
+from doe.model.told import told_reading
 from doe.model.wording import number
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def run_read(options: Namespace) -> None:
         note=options.note,
     )
     if options.json:
-        print_json({"entry": done.entry.id, "readings": [_record(reading) for reading in done.readings]})
+        print_json({"entry": done.entry.id, "readings": [told_reading(reading) for reading in done.readings]})
         return
     stored(_told(done.readings, done.setup.outcomes), done.entry)
     if done.is_new_session:
@@ -86,12 +87,6 @@ def _value(reading: Reading) -> str:
     if reading.value == 0.5:
         return "tie"
     return f"variant {reading.variant if reading.value == 1 else reading.versus} was better"
-
-
-def _record(reading: Reading) -> dict[str, object]:
-    return {
-        name: getattr(reading, name) for name in ("variant", "outcome", "value", "versus", "session", "rater", "order")
-    }
 
 
 def warn_of_near_names(project: Project, session: str) -> None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_time
 from doe.cli.screen import print_json, say, stored, table
 from doe.model.records import Session
+from doe.model.told import told_session
 
 
 def build_session_add() -> Parser:
@@ -47,7 +46,7 @@ def run_list(options: Namespace) -> None:
     """List the sessions."""
     file = open_project(options.project).file
     readings = file.readings()
-    rows = [_record(session, readings) for session in file.sessions()]
+    rows = [told_session(session, readings) for session in file.sessions()]
     if options.json:
         print_json(rows)
     elif not rows:
@@ -55,15 +54,3 @@ def run_list(options: Namespace) -> None:
     else:
         cells = [{**row, "raters": ", ".join(row["raters"]) or "-"} for row in rows]
         say(table(list(cells[0]), [list(row.values()) for row in cells]))
-
-
-def _record(session: Session, readings: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Return one session with what was read in it; one without a time began with its first reading."""
-    own = [reading for reading in readings if reading["session"] == session.name]
-    return {
-        "session": session.name,
-        "when": session.when or next((reading["when"] for reading in own), None),
-        "readings": len(own),
-        "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
-        "note": session.note,
-    }

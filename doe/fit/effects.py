@@ -19,6 +19,11 @@ from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.wording import counted, percent, verdict_text, with_interval
 
+_TOLD = (
+    "headline", "n_readings", "n_variants", "table", "levels", "cells", "variance", "classical", "checks", "variants",
+    "models", "through", "notes", "sensitivity", "covered", "seed",
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Basis:
@@ -115,6 +120,11 @@ class Effects:
     seed: int
     basis: Basis | None = field(default=None, compare=False)
     margins: Margins | None = None
+
+    def to_tables(self) -> dict[str, object]:
+        """Return everything the result holds as frames and plain data, by name, at full precision."""
+        told = {name: getattr(self, name) for name in _TOLD}
+        return {"outcome": self.outcome.name, "unit": self.outcome.unit, **told}
 
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of `table`, in full precision."""

@@ -37,6 +37,22 @@ class Logged:
     photo_entries: tuple[Entry, ...] = ()
     was_planned: bool = False
 
+    def told(self) -> dict[str, object]:
+        """Return what was stored as the plain dictionary that both faces give as JSON."""
+        variant, change = self.variant, self.change
+        return {
+            "variant": variant.name,
+            "unit": variant.unit,
+            "is_new_unit": change.is_new_unit,
+            "parent": variant.parent,
+            "settings": variant.settings,
+            "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
+            "expected_minutes": change.minutes,
+            "was_planned": self.was_planned,
+            "entry": self.entry.id,
+            "photo_entries": [entry.id for entry in self.photo_entries],
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingsStored:

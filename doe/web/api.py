@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Literal
 
 from fastapi import APIRouter, Request
@@ -14,19 +14,17 @@ from starlette.responses import JSONResponse, Response
 from doe.model.change import find_variant
 from doe.model.errors import DataError, FitError
 from doe.model.plain import plain
-from doe.model.records import Session, Variant
 from doe.model.setup import table_of
+from doe.model.told import told_reading, told_session, told_variant
 from doe.web import urls
 from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
 from doe.web.pages import AtDesk, page
 
 if TYPE_CHECKING:
-    from doe.fit.effects import Effects
+    pass
 
 router = APIRouter(tags=["project"])
-_EFFECTS = ("table", "levels", "cells", "variance", "classical", "checks", "variants", "models", "through")
-_ENTRY = ("id", "at", "kind", "summary", "subject", "takes_back", "taken_back_by")
 
 
 class NewVariant(BaseModel):
@@ -94,16 +92,7 @@ def variants(desk: AtDesk) -> JSONResponse:
     """List all variants."""
     view = desk.view()
     counts = Counter(reading["variant"] for reading in view.readings)
-    return _json([{**_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
-
-
-def _variant(variant: Variant) -> dict[str, Any]:
-    names = ("unit", "parent", "minutes", "price", "when", "status", "note")
-    return {
-        "variant": variant.name,
-        "settings": variant.settings,
-        **{name: getattr(variant, name) for name in names},
-    }
+    return _json([{**told_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
 
 
 @router.get("/api/variants/{name:path}")
@@ -115,7 +104,7 @@ def one_variant(desk: AtDesk, name: str) -> JSONResponse:
     except DataError as err:
         raise HTTPException(404, str(err)) from None
     readings = [item for item in view.readings if variant.name in (item["variant"], item["versus"])]
-    return _json({**_variant(variant), "readings": readings})
+    return _json({**told_variant(variant), "readings": readings})
 
 
 @router.post("/api/variants", status_code=201)
@@ -123,21 +112,7 @@ def log(desk: AtDesk, new: NewVariant) -> JSONResponse:
     """Log a variant."""
     given = new.model_dump()
     logged = desk.project.log(given.pop("settings"), **given)
-    change = logged.change
-    return _json(
-        {
-            "variant": logged.variant.name,
-            "unit": logged.variant.unit,
-            "is_new_unit": change.is_new_unit,
-            "parent": logged.variant.parent,
-            "settings": logged.variant.settings,
-            "changed": {name: {"from": old, "to": new} for name, (old, new) in change.changed.items()},
-            "expected_minutes": change.minutes,
-            "entry": logged.entry.id,
-            "photo_entries": [],
-        },
-        201,
-    )
+    return _json(logged.told(), 201)
 
 
 @router.get("/api/readings")
@@ -158,9 +133,7 @@ def read(desk: AtDesk, new: NewReadings) -> JSONResponse:
         order=new.order,
         note=new.note,
     )
-    names = ("variant", "outcome", "value", "versus", "session", "rater", "order")
-    stored = [{name: getattr(reading, name) for name in names} for reading in done.readings]
-    return _json({"entry": done.entry.id, "readings": stored}, 201)
+    return _json({"entry": done.entry.id, "readings": [told_reading(item) for item in done.readings]}, 201)
 
 
 @router.get("/api/units")
@@ -176,18 +149,7 @@ def units(desk: AtDesk) -> JSONResponse:
 def sessions(desk: AtDesk) -> JSONResponse:
     """List the sessions that hold readings; one that is still blind shows nothing here."""
     view = desk.view()
-    return _json([_session(session, view.readings) for session in view.snapshot.sessions])
-
-
-def _session(session: Session, readings: list[dict[str, Any]]) -> Mapping[str, Any]:
-    own = [reading for reading in readings if reading["session"] == session.name]
-    return {
-        "session": session.name,
-        "when": session.when or next((reading["when"] for reading in own), None),
-        "readings": len(own),
-        "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
-        "note": session.note,
-    }
+    return _json([told_session(session, view.readings) for session in view.snapshot.sessions])
 
 
 @router.get("/api/history")
@@ -195,14 +157,14 @@ def history(desk: AtDesk, last: int | None = None) -> JSONResponse:
     """List the journal, oldest first."""
     entries = desk.view().history
     kept = entries[-last:] if last else entries
-    return _json([{name: getattr(entry, name) for name in _ENTRY} for entry in kept])
+    return _json([asdict(entry) for entry in kept])
 
 
 @router.post("/api/history/{entry}/undo")
 def undo(desk: AtDesk, entry: int) -> JSONResponse:
     """Take an entry back."""
     done = desk.project.file.take_back(entry)
-    return _json({name: getattr(done, name) for name in _ENTRY})
+    return _json(asdict(done))
 
 
 @router.get("/api/analyse/{outcome}")
@@ -214,23 +176,7 @@ def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: int = 1)
     effects = desk.project.analyse(chosen.name, wanted, seed=seed)
     if effects.basis is None:
         raise FitError(effects.notes[0] if effects.notes else effects.headline)
-    return _json(effects_tables(effects))
-
-
-def effects_tables(effects: Effects) -> dict[str, Any]:
-    """Return everything a result holds, at full precision."""
-    return {
-        "outcome": effects.outcome.name,
-        "unit": effects.outcome.unit,
-        "headline": effects.headline,
-        "n_readings": effects.n_readings,
-        "n_variants": effects.n_variants,
-        **{name: getattr(effects, name) for name in _EFFECTS},
-        "notes": effects.notes,
-        "sensitivity": effects.sensitivity,
-        "covered": effects.covered,
-        "seed": effects.seed,
-    }
+    return _json(effects.to_tables())
 
 
 @router.get("/api/next")

@@ -4,7 +4,6 @@ import re
 import pytest
 
 import doe
-from doe.cli.analyse import as_tables
 from doe.store import ProjectFile
 
 FACTORS = '[[factor]]\nname = "heat"\nlow = 0\nhigh = 10\n[[factor]]\nname = "time"\nlow = 1\nhigh = 5\n'
@@ -61,7 +60,7 @@ def test_json_holds_exactly_what_the_python_interface_gives(bench, fettle):
     told = json.loads(fettle("analyse", "grip", "--json").out)
     effects = doe.open(bench).analyse("grip")
     assert [row["swing"] for row in told[0]["table"]] == effects.to_frame()["swing"].tolist()
-    assert set(told[0]) == set(as_tables(effects))
+    assert set(told[0]) == set(effects.to_tables())
     assert (told[0]["outcome"], told[0]["n_readings"], told[0]["unit"]) == ("grip", 8, "N")
     everything = json.loads(fettle("analyse", "--json").out)
     assert everything[1] == {

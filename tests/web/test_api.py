@@ -42,6 +42,7 @@ def test_logging_and_reading_through_the_api(visitor, project):
     new = visitor.request("POST", "/api/variants", json={"settings": {"vents": 3}, "unit": "body A"})
     assert new.status == 201
     assert json.loads(new.html)["changed"] == {"vents": {"from": 2, "to": 3}}
+    assert json.loads(new.html)["was_planned"] is False
     read = visitor.request("POST", "/api/readings", json={"variant": "4", "values": [["bass", 2.5], ["bass", 2.7]]})
     assert read.status == 201
     assert len(project.file.readings()) == 5
