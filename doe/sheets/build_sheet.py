@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from doe.charts import text
-from doe.charts.export import check_free, write_whole
+from doe.charts.export import write_whole
 from doe.charts.goal import phrase
 from doe.model import wording
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
 from doe.sheets.cautions import cautions
 from doe.sheets.contexts import said
 from doe.sheets.pictures import css_palette
-from doe.sheets.render import asset, render
+from doe.sheets.render import asset, check_page, render
 
 _MOST_PHOTOS = 4
 _KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png"}
@@ -104,9 +104,7 @@ def build_sheet(project: Any, path: str | Path, number: int | None = None, *, re
         If the file exists and may not be replaced, or its folder cannot be written.
     """
     path = Path(path)
-    if path.suffix.casefold() not in (".html", ".htm"):
-        raise UsageError(f"'{path.name}' must end in .html.")
-    check_free(path, replace=replace)
+    check_page(path, replace=replace)
     page = render("build_sheet.html", sheet_context(project, project.version(number)))
     write_whole(path, page.encode("utf-8"), replace=replace)
     return path

@@ -132,6 +132,11 @@ class NextChange:
     )
     track: Picture | None = field(metadata=said("what was predicted, and what came"), default=None)
 
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Those that there are, in the order in which they are shown."""
+        return tuple(chart for chart in (self.picture, self.front, self.track) if chart is not None)
+
 
 @dataclass(frozen=True, slots=True)
 class Ruled:

@@ -9,6 +9,9 @@ from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from doe.charts.export import check_free
+from doe.model.errors import UsageError
+
 TEMPLATES = Path(__file__).parent / "templates"
 """Folder of the templates; pages of the web app may include its partials."""
 
@@ -24,6 +27,21 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+
+
+def check_page(path: Path, *, replace: bool) -> None:
+    """Refuse early, before anything is worked out, a page that could not be written.
+
+    Raises
+    ------
+    UsageError
+        If the name does not end in ``.html``.
+    StoreError
+        If the file exists and may not be replaced, or is a folder.
+    """
+    if path.suffix.casefold() not in (".html", ".htm"):
+        raise UsageError(f"'{path.name}' must end in .html.")
+    check_free(path, replace=replace)
 
 
 def render(name: str, context: Any) -> str:

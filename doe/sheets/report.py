@@ -9,16 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from doe.charts import text
-from doe.charts.export import check_free, write_whole
+from doe.charts.export import write_whole
 from doe.model import wording
-from doe.model.errors import FettleError, UsageError
+from doe.model.errors import FettleError
 from doe.model.setup import Setup
 from doe.sheets.answers import answer, no_answer
 from doe.sheets.contexts import Answer, Report
 from doe.sheets.log import log_table
 from doe.sheets.methods import methods
 from doe.sheets.pictures import chart_library, css_palette, page_settings
-from doe.sheets.render import asset, render
+from doe.sheets.render import asset, check_page, render
 from doe.sheets.settled import ruled, settled
 from doe.sheets.standing import next_change, standing
 
@@ -104,9 +104,7 @@ def report(project: ProjectLike, path: str | Path, *, replace: bool = False) -> 
         If the file exists and may not be replaced, or its folder cannot be written.
     """
     path = Path(path)
-    if path.suffix.casefold() not in (".html", ".htm"):
-        raise UsageError(f"'{path.name}' must end in .html.")
-    check_free(path, replace=replace)
+    check_page(path, replace=replace)
     write_whole(path, report_page(project).encode("utf-8"), replace=replace)
     return path
 
