@@ -152,12 +152,6 @@ def _forgive_encodings() -> None:
             stream.reconfigure(errors="replace")
 
 
-def _think_in_one_thread() -> None:
-    """Keep linear algebra to one thread: on matrices as small as these, waiting threads double the time of a command."""
-    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-
-
 def _silence_stdout() -> None:
     """Keep Python from complaining at exit that the reader of a pipe has gone."""
     with contextlib.suppress(OSError, ValueError):
