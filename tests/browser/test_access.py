@@ -8,7 +8,7 @@ import pytest
 
 from doe.project import Project
 from tests.browser.screens import PAGES, ROOT, session_pages
-from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
+from tests.browser.serving import Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -28,16 +28,6 @@ FOCUS = """() => {
     return {outline: parseFloat(style.outlineWidth), style: style.outlineStyle, name: document.activeElement.name || "",
             text: document.activeElement.textContent.trim().slice(0, 40), hidden: box.top >= under || box.bottom <= 0};
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium here")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

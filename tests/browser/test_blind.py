@@ -14,10 +14,11 @@ from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.project import Project
-from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
+from tests.browser.serving import Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
+MORE_ARGUMENTS = ["--autoplay-policy=no-user-gesture-required"]
 
 SECRETS = ["marmot", "zebrawood", "quillback", "ottersen", "kestrel", "puffin", "lemming", "walrus"]
 """Words for variants, factors, levels, units, files, notes and a photo that stand nowhere else."""
@@ -52,17 +53,6 @@ def bench(tmp_path_factory):
         project.file.attach(name, path.name, path.read_bytes(), "take")
     with Served(project.path, folder, patience_s=0) as served:
         yield served.address, project
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium here")
-    with sync_api.sync_playwright() as playwright:
-        autoplay = "--autoplay-policy=no-user-gesture-required"
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=[*ARGUMENTS, autoplay])
-        yield started
-        started.close()
 
 
 def prepare(browser, address, outcome, name):

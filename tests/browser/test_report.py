@@ -3,42 +3,17 @@
 from __future__ import annotations
 
 import re
-import shutil
 
 import pytest
 
 from doe.charts import theme
 from doe.sheets import report
+from tests.browser.drawn import INTERVALS
 from tests.charts import radio
 from tests.sheets import hard
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
-
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking",
-             "--disable-component-update", "--disable-sync"]  # fmt: skip
-
-INTERVALS = """id => {
-    const plot = document.getElementById(id), axis = plot._fullLayout.xaxis, found = [];
-    for (const line of plot.querySelectorAll(".scatterlayer path.js-line")) {
-        for (const [, x1, y, x2] of line.getAttribute("d").matchAll(/M([-\\d.]+),([-\\d.]+)[LH]([-\\d.]+)/g)) {
-            found.push([parseFloat(y), axis.p2d(parseFloat(x1)), axis.p2d(parseFloat(x2)), axis.p2d(1) - axis.p2d(0)]);
-        }
-    }
-    return found.sort((a, b) => a[0] - b[0]);
-}"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    path = shutil.which("chromium") or shutil.which("google-chrome")
-    if path is None:
-        pytest.skip("no Chromium here")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,8 @@ import io
 import pytest
 from PIL import Image
 
-from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
+from tests.browser.drawn import INTERVALS
+from tests.browser.serving import Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -30,16 +31,6 @@ SMALL = """() => [...document.querySelectorAll("button, .button, .chip, .tabs a,
     .filter(e => e.offsetParent && !e.matches(".quiet"))
     .filter(e => e.getBoundingClientRect().height < 43.5 || e.getBoundingClientRect().width < 24)
     .map(e => e.outerHTML.slice(0, 80))"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium here")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture
@@ -271,17 +262,6 @@ def test_what_if_follows_the_settings_and_works_without_a_script(browser, served
     assert plain.page.locator("#answer").inner_text() == live
     device.context.close()
     plain.context.close()
-
-
-INTERVALS = """id => {
-    const plot = document.getElementById(id), axis = plot._fullLayout.xaxis, found = [];
-    for (const line of plot.querySelectorAll(".scatterlayer path.js-line")) {
-        for (const [, x1, y, x2] of line.getAttribute("d").matchAll(/M([-\\d.]+),([-\\d.]+)[LH]([-\\d.]+)/g)) {
-            found.push([parseFloat(y), axis.p2d(parseFloat(x1)), axis.p2d(parseFloat(x2)), axis.p2d(1) - axis.p2d(0)]);
-        }
-    }
-    return found.sort((a, b) => a[0] - b[0]);
-}"""
 
 
 @pytest.mark.parametrize("width", [390, 1280])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from html.parser import HTMLParser
 
 import httpx
@@ -107,3 +108,14 @@ class Visitor:
             fields[name] = value if isinstance(value, list) else [value]
         answer = self.request("POST", form["action"], data=fields, files=files or None)
         return self.follow(answer) if follow else answer
+
+
+def worked_out(visitor, path):
+    """Look again until what the page waits for is worked out."""
+    page = visitor.get(path)
+    for _ in range(200):
+        if "Working out" not in page.text:
+            return page
+        time.sleep(0.1)
+        page = visitor.get(path)
+    raise AssertionError(f"the work on {path} did not end")

@@ -1,22 +1,10 @@
 import re
-import time
 
 import pytest
 
 from doe.model.records import Variant
 from doe.web import Settings, create_app
-from tests.web.client import Visitor
-
-
-def worked_out(visitor, path):
-    """Look again until the page is about the log as it is."""
-    page = visitor.get(path)
-    for _ in range(100):
-        if "Working out" not in page.text:
-            return page
-        time.sleep(0.1)
-        page = visitor.get(path)
-    raise AssertionError("the analysis did not end")
+from tests.web.client import Visitor, worked_out
 
 
 @pytest.mark.slow

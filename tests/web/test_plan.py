@@ -8,18 +8,8 @@ from doe.planning.known import Judged
 from doe.web import plan_contexts
 from doe.web.planner import Planner
 from doe.web.route import in_words
+from tests.web.client import worked_out
 from tests.web.test_pages import used_by
-
-
-def worked_out(visitor, path):
-    """Look again until the plan or the route is worked out."""
-    page = visitor.get(path)
-    for _ in range(200):
-        if "Working out" not in page.text:
-            return page
-        time.sleep(0.1)
-        page = visitor.get(path)
-    raise AssertionError("the search did not end")
 
 
 @pytest.fixture(autouse=True)
