@@ -228,7 +228,7 @@ def test_predictions_on_record_meet_the_readings_that_came_after(tmp_path):
         ),
     )
     project.log({"a": 0, "b": 0}, new_unit="u")
-    project.read("1", {"y": 3})
+    project.read("1", {"y": 3}, when=datetime.now() - timedelta(hours=1))  # an export keeps times to the second
     prediction = {"outcome": "y", "mean": 3.0, "low": 2.9, "high": 3.1, "widened": 1.0}
     project.keep_suggestions([{"settings": {"a": 0, "b": 0}, "predictions": [prediction]}])
     assert (len(project.track().table), project.track().waiting) == (0, 1)
