@@ -14,6 +14,7 @@ from doe.advise.question import Question
 from doe.advise.reach import Reach
 from doe.advise.situation import Situation
 from doe.advise.space import Codes
+from doe.model.patience import checkpoint
 
 Floats = npt.NDArray[np.floating[Any]]
 
@@ -69,6 +70,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
     read = reading_moves(belief, reach, question.effort, carried, len(question.factors))
     moves = join([built, read])
     for turn in range(question.count):
+        checkpoint()
         minutes = moves.minutes(question.effort, is_new_session=turn == 0)
         fits = minutes + spent <= question.most_minutes
         if not fits.any():

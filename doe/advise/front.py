@@ -11,6 +11,7 @@ import numpy.typing as npt
 from doe.advise.belief import Belief
 from doe.advise.space import Codes
 from doe.advise.worth import desirability, overall
+from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,9 +34,17 @@ def undominated(scores: Floats) -> npt.NDArray[np.bool_]:
     -------
     ndarray of bool of shape (..., n_variants)
     """
-    one, other = scores[..., :, None, :], scores[..., None, :, :]
-    beaten = (one <= other).all(axis=-1) & (one < other).any(axis=-1)
-    return ~np.asarray(beaten.any(axis=-1), dtype=bool)
+    if scores.ndim > 2:
+        return np.stack([undominated(world) for world in scores])
+    checkpoint()
+    # in this order no row is beaten by a later one, so whatever is still there when its turn comes is on the front
+    waiting = np.lexsort([*scores.T, scores.sum(axis=1)])[::-1]
+    on_front = np.zeros(len(scores), dtype=bool)
+    while len(waiting):
+        first, rest = scores[waiting[0]], scores[waiting]
+        on_front[waiting[(rest == first).all(axis=1)]] = True
+        waiting = waiting[(rest > first).any(axis=1)]
+    return on_front
 
 
 def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:

@@ -18,6 +18,7 @@ from doe.advise.prior import FullDraws
 from doe.advise.space import Codes, Space
 from doe.advise.worth import worth
 from doe.model.outcome import Outcome
+from doe.model.patience import checkpoint
 
 Floats = npt.NDArray[np.floating[Any]]
 
@@ -58,6 +59,7 @@ def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, 
     coefficients = [quick(item.coefficients) for item in draws]
     best = []
     for start in range(0, len(coefficients[0]), AT_ONCE):
+        checkpoint()
         block = slice(start, start + AT_ONCE)
         values = [rows[block] @ matrix for rows, matrix in zip(coefficients, matrices, strict=True)]
         best.append(worth(outcomes, values).max(axis=1))

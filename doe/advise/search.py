@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.space import Codes, Space
+from doe.model.patience import checkpoint
 
 Floats = npt.NDArray[np.floating[Any]]
 
@@ -69,6 +70,7 @@ def climb(space: Space, score: Callable[[Codes], Floats], start: Codes) -> Codes
     seen, scores = start, score(start)
     expanded: set[int] = set()
     for _ in range(MOST_ROUNDS):
+        checkpoint()
         order = np.argsort(-scores, kind="stable")[:N_CLIMBERS]
         keys = numbered(space, seen[order])
         fresh = order[[int(key) not in expanded for key in keys]]

@@ -24,6 +24,7 @@ from doe.advise.space import Codes, Space, make_space, usable_as_terms
 from doe.coding import Coding
 from doe.model.errors import FitError
 from doe.model.outcome import Outcome
+from doe.model.patience import checkpoint
 from doe.model.records import Unit
 
 if TYPE_CHECKING:
@@ -97,6 +98,7 @@ def look(
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
     outcomes, draws = _draws(question, readings, space, log, rng)
+    checkpoint()
     log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
     draws = picked(draws, log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
@@ -146,6 +148,7 @@ def _posterior(
     rng: np.random.Generator,
 ) -> FullDraws:
     """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
+    checkpoint()
     known = question.known_terms(outcome, space.coding)
     try:
         draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)

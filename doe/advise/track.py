@@ -15,6 +15,7 @@ from doe.model import wording
 from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -136,6 +137,7 @@ def track(
     asked = _asked(suggestions, factors)
     rows, waiting = [], 0
     for place, (number, key, at, promised) in enumerate(asked):
+        checkpoint()
         replaced = _replaced_at(asked[place + 1 :], key, promised["outcome"])
         values = _values_between(keyed.get(key), promised["outcome"], at, replaced)
         if len(values):

@@ -21,6 +21,7 @@ import numpy.typing as npt
 from doe.fit.growing import BEAM, Visited, engine_for, visit
 from doe.fit.priors import Prior
 from doe.fit.whiten import Problem
+from doe.model.patience import checkpoint
 
 Array = npt.NDArray[Any]
 Sets = npt.NDArray[np.bool_]
@@ -107,6 +108,7 @@ def search(problem: Problem, prior: Prior | None = None, *, floor: float = 0.0, 
     """
     engine = engine_for(problem, prior or Prior(), floor)
     visited = visit(engine, beam)
+    checkpoint()
     included, weights, sensitivity, log_evidence = _weighed(visited)
     scales, models = np.divmod(_kept(weights, included), len(included))
     kept, gammas = included[models], engine.sweeper.scales[scales]

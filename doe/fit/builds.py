@@ -18,6 +18,7 @@ from scipy import linalg
 from doe.coding import sum_contrasts
 from doe.fit.evidence import Evidence
 from doe.fit.reml import Grouping, Reml
+from doe.model.patience import checkpoint
 
 Array = npt.NDArray[Any]
 
@@ -65,6 +66,7 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
     Builds
         Of the variants with settings; reference objects have served to carry the session offsets.
     """
+    checkpoint()
     n_all, n_built = len(evidence.variants), evidence.n_built
     weights = np.bincount(evidence.variant, evidence.counts, n_all)
     precision = np.diag(weights)

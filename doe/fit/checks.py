@@ -21,6 +21,7 @@ from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
+from doe.model.patience import checkpoint
 from doe.model.wording import counted, number, percent
 
 Array = npt.NDArray[Any]
@@ -81,6 +82,7 @@ def run_checks(
     DataFrame
         Columns `check, finding, level, advice`.
     """
+    checkpoint()
     residuals = residuals_of(builds, matrix)
     found = [
         _lack_of_fit(evidence, builds, residuals),

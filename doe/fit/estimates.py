@@ -13,6 +13,7 @@ import numpy.typing as npt
 from doe.coding import Axis, Coding, Term, term_columns
 from doe.fit.active import Posterior
 from doe.fit.mixture import Mixture, mixture
+from doe.model.patience import checkpoint
 from doe.model.wording import number
 
 Array = npt.NDArray[Any]
@@ -107,6 +108,7 @@ def swings(average: Averages) -> list[dict[str, Any]]:
     posterior = average.posterior
     contrasts, weights, means, variances = [], [], [], []
     for term in average.terms:
+        checkpoint()
         place, given = posterior.problem.slices[term.name], average.given(term)
         contrast = term_contrast(average.coding, term, _mean_effect(average, place, given))
         turned = contrast.weights @ average.changes[place, place]
@@ -222,6 +224,7 @@ def _quadratic(rows: Array, posterior: Posterior, chunk: int = 500) -> Array:
     padded = np.column_stack([rows, np.zeros(len(rows))])
     parts = []
     for start in range(0, len(rows), chunk):
+        checkpoint()
         own = padded[start : start + chunk][:, posterior.columns].transpose(1, 0, 2)
         parts.append(np.einsum("mri,mri->mr", own @ posterior.covariances, own))
     return np.hstack(parts) if parts else np.zeros((len(posterior.weights), 0))

@@ -17,6 +17,7 @@ from doe.fit.priors import Prior
 from doe.fit.swept import Sweeper, Swept
 from doe.fit.term_space import TermSpace, distinct
 from doe.fit.whiten import Problem
+from doe.model.patience import checkpoint
 
 Array = npt.NDArray[Any]
 Sets = npt.NDArray[np.bool_]
@@ -137,6 +138,7 @@ def _grow(engine: Engine, beam: int) -> tuple[Family, bool]:
     levels = [Family(swept.included, engine.score(swept.included), hashes)]
     is_complete, n_visited = True, 1
     for size in range(1, LARGEST + 1):
+        checkpoint()
         children = engine.children(swept, hashes, once=is_complete)
         count = len(children.rows)
         if count == 0:
@@ -165,6 +167,7 @@ def _with_neighbours(engine: Engine, family: Family) -> tuple[Family, float]:
     """Look one term around the best sets until nothing new weighs anything; returns all, and the mass covered before."""
     covered = 0.0
     for _ in range(_ROUNDS):
+        checkpoint()
         fresh = _neighbours(engine, family.models[family.best(_AROUND)]).beyond(family)
         if len(fresh.hashes) == 0:
             return family, 1.0 - 1e-6

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from doe.model.patience import checkpoint
+
 Array = npt.NDArray[Any]
 
 _ROUNDS = 60
@@ -48,6 +50,7 @@ def climb(function: Callable[[Array], tuple[float, Array, Array]], start: Array)
     x = start
     value, gradient, information = function(x)
     for _ in range(_ROUNDS):
+        checkpoint()
         step = np.linalg.lstsq(information, gradient, rcond=1e-12)[0]
         step *= min(1.0, 5.0 / max(float(np.abs(step).max(initial=0.0)), 1e-300))
         moved = value

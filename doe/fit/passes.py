@@ -15,6 +15,7 @@ from doe.fit.growing import BEAM
 from doe.fit.origins import Origin
 from doe.fit.priors import Prior
 from doe.fit.whiten import Problem, usable_terms, whiten
+from doe.model.patience import checkpoint
 
 SUPPORTED = 0.5
 _FIRST_BEAM = 40
@@ -79,6 +80,7 @@ def fit(origin: Origin, coding: Coding, candidates: Sequence[Term], prior: Prior
 def _pass(
     origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term], prior: Prior, beam: int
 ) -> tuple[Builds, Problem, Posterior, float]:
+    checkpoint()
     scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms))
     problem = whiten(scatter.builds, matrix, coding, replicated=scatter.replicated)
     floor = prior.scale_df * problem.reading_share * problem.unit**2 if problem.reading_share < 1.0 else 0.0

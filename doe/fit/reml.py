@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize
 
+from doe.model.patience import checkpoint
+
 Array = npt.NDArray[Any]
 
 _CHUNK = 50_000
@@ -216,6 +218,7 @@ class Crossproducts:
 
     def solve(self, theta: Array) -> Solved:
         """Factorise the augmented system at `theta`."""
+        checkpoint()
         factors = self.factors(theta)
         inner, cross, log_determinant, diagonal = self.inner, self.cross, 0.0, np.ones(0)
         if self.n_random:

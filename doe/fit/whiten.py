@@ -13,6 +13,7 @@ from scipy import linalg
 from doe.coding import Coding, Matrix, Term
 from doe.fit.builds import Builds
 from doe.fit.priors import prior_columns
+from doe.model.patience import checkpoint
 
 Array = npt.NDArray[Any]
 
@@ -80,6 +81,7 @@ def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) 
     replicated : bool
         Whether some variant was read more than once, so that reading scatter is known apart.
     """
+    checkpoint()
     total = builds.total
     unit = float(np.sqrt(_contrast_variance(total)))
     factor = linalg.cholesky(total / unit**2, lower=True)

@@ -8,6 +8,7 @@ from typing import Any
 from plotly.offline import get_plotlyjs
 
 from doe.charts import figure, theme
+from doe.model.patience import checkpoint
 from doe.sheets.contexts import Picture
 
 
@@ -25,6 +26,7 @@ def picture(identity: str, result: object, what: str, **options: Any) -> Picture
     **options
         Passed to it.
     """
+    checkpoint()
     wide = figure(result, what, width="wide", **options)
     narrow = figure(result, what, width="narrow", **options)
     bare = theme.untitled(wide)

@@ -9,6 +9,7 @@ from threading import Event, Lock
 from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import FettleError
+from doe.model.patience import Interrupted, checkpoint, interruptible
 from doe.sheets.contexts import Answer, NextChange, Standing
 
 if TYPE_CHECKING:
@@ -74,10 +75,6 @@ class Known:
     trouble: str = ""
 
 
-class Cancelled(Exception):  # noqa: N818
-    """The person asked to stop."""
-
-
 class Thinker:
     """Works out what moves what and what to do next, off the threads that answer requests."""
 
@@ -126,7 +123,7 @@ class Thinker:
             return Known(self._thought, is_fresh=self._mark == mark, is_working=False)
 
     def cancel(self) -> None:
-        """Stop the work under way after the step that it is at; it begins again when the log changes, or on demand."""
+        """Stop the work under way, in the middle of a fit if need be; it begins again when the log changes, or on demand."""
         self._stop.set()
 
     def again(self) -> None:
@@ -147,8 +144,9 @@ class Thinker:
     def _work(self, project: Project, mark: object, stop: Event, head_start_s: float) -> Thought:
         stop.wait(head_start_s)
         try:
-            thought = self._think(project, stop)
-        except Cancelled:
+            with interruptible(stop.is_set):
+                thought = self._think(project)
+        except Interrupted:
             self._refuse(mark, "The analysis was cancelled.", is_final=stop is self._stop)
             raise
         except FettleError as err:
@@ -166,24 +164,23 @@ class Thinker:
             self._trouble = why
             self._refused_mark = mark if is_final else None
 
-    def _think(self, project: Project, stop: Event) -> Thought:
+    def _think(self, project: Project) -> Thought:
         setup = project.setup
         analyses: dict[str, Effects] = {}
         refusals: dict[str, str] = {}
         for outcome in setup.outcomes:
-            self._at(f"what moves {outcome.name}", stop)
+            self._at(f"what moves {outcome.name}")
             try:
                 analyses[outcome.name] = project.analyse(outcome.name)
             except FettleError as err:
                 refusals[outcome.name] = str(err)
-        self._at("the next change", stop)
+        self._at("the next change")
         advice, no_advice = _advice(project)
-        self._at("the charts", stop)
+        self._at("the charts")
         return _in_words(project, setup, analyses, refusals, advice, no_advice)
 
-    def _at(self, step: str, stop: Event) -> None:
-        if stop.is_set():
-            raise Cancelled
+    def _at(self, step: str) -> None:
+        checkpoint()
         self._step = step
 
 

@@ -64,3 +64,10 @@ def test_one_outcome_has_no_trade_off(factors, outcomes, effort):
     frame = readings_of(variants, lambda s: (s["wool"] / 15,), outcomes[:1], np.random.default_rng(1))
     advice = recommend(frame, factors, outcomes[:1], effort=effort)
     assert len(advice.front) == len(advice.weights) == 0
+
+
+@given(arrays(float, (9, 2), elements=st.sampled_from([0.0, 0.5, 0.5 + 2**-53, 1.0])))
+def test_the_front_is_that_of_comparing_all_pairs(scores):
+    """The definition, pair by pair; the halves differ by a last digit that a sum of two may lose."""
+    beaten = [any((b >= a).all() and (b > a).any() for b in scores) for a in scores]
+    assert undominated(scores).tolist() == [not one for one in beaten]

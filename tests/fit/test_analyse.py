@@ -14,6 +14,7 @@ from doe.fit import analyse
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.patience import Interrupted, interruptible
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
 from tests.fit.logs import BASS, FACTORS, plain_log, radio_log, random_settings
 
@@ -290,3 +291,17 @@ def test_the_result_shows_itself_safely():
     effects = analyse(radio_log(2), FACTORS, Outcome("bass", unit="<b>dB</b>"))
     assert "<b>dB</b>" not in effects._repr_html_()
     assert "driver" in effects.summary()
+
+
+def test_a_fit_can_be_given_up_at_many_places():
+    """Every checkpoint is a place to stop: given up at any of a few, an analysis ends there and leaves nothing behind."""
+    frame = radio_log(1)
+    counted = []
+    with interruptible(lambda: bool(counted.append(1))):
+        whole = analyse(frame, FACTORS, BASS)
+    assert len(counted) > 50
+    for place in (1, len(counted) // 2, len(counted) - 1):
+        left = iter(range(place, -1, -1))
+        with pytest.raises(Interrupted), interruptible(lambda left=left: next(left) == 0):
+            analyse(frame, FACTORS, BASS)
+    pd.testing.assert_frame_equal(analyse(frame, FACTORS, BASS).table, whole.table)

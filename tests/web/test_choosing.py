@@ -1,7 +1,9 @@
 import re
+import threading
 
 import pytest
 
+from doe.model.patience import Interrupted, interruptible
 from doe.model.records import Variant
 from doe.web import Settings, create_app
 from tests.web.client import Visitor, worked_out
@@ -92,14 +94,37 @@ def test_history_takes_back_once_and_tells_why_not(visitor, project):
     assert "taken back already" in again.text
 
 
-def test_a_cancelled_analysis_says_so_and_can_begin_again(path):
+def test_the_work_is_cancelled_in_the_middle_of_a_step_and_can_begin_again(path, monkeypatch):
+    """The engines ask at their checkpoints; the tenth of them waits here until the page's Cancel has been pressed."""
+    asked, reached, pressed = [], threading.Event(), threading.Event()
+
+    def listened(given_up):
+        def at_checkpoint():
+            asked.append(app.state.desk.thinker._step)
+            if len(asked) == 10:
+                reached.set()
+                assert pressed.wait(20)
+            return given_up()
+
+        return interruptible(at_checkpoint)
+
+    monkeypatch.setattr("doe.web.thinking.interruptible", listened)
     app = create_app(path, Settings(folder=path.parent, patience_s=0.0))
     visitor = Visitor(app)
-    thinker = app.state.desk.thinker
-    thinker._refuse(app.state.desk.mark(), "The analysis was cancelled.", is_final=True)
-    assert "The analysis was cancelled." in visitor.get("/").text
+    visitor.get("/")
+    assert reached.wait(20)
+    page = visitor.get("/")
+    assert visitor.send(page, "/thinking/cancel", follow=False).status == 303
+    pressed.set()
+    job = app.state.desk.thinker._job
+    with pytest.raises(Interrupted):
+        job.result(20)
+    assert len(asked) == 10
+    assert asked.count(asked[-1]) > 1, "it was stopped within a step, not between two"
+    stopped = visitor.get("/")
+    assert "The analysis was cancelled." in stopped.text
     app.state.desk.settings = Settings(folder=path.parent, patience_s=20.0)
-    assert "cancelled" not in visitor.follow(visitor.get("/thinking/again")).text
+    assert "cancelled" not in visitor.follow(visitor.send(stopped, "/thinking/again")).text
 
 
 def test_a_page_shows_that_work_is_under_way_instead_of_waiting(path):
