@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from doe.charts import text
@@ -31,24 +31,27 @@ def log_table(setup: Setup, variants: pd.DataFrame, readings: pd.DataFrame) -> L
     LogTable
         Means are of raw readings, with how many there are; nothing is adjusted.
     """
-    return log_of_rows(setup, rows_of(variants), rows_of(readings))
+    values = _values(rows_of(readings))
+    means = {key: (len(found), sum(found) / len(found)) for key, found in values.items()}
+    return log_of_rows(setup, rows_of(variants), means)
 
 
-def log_of_rows(setup: Setup, variants: Iterable[Row], readings: Iterable[Row]) -> LogTable:
-    """List all variants as `log_table` does, from rows at hand.
+def log_of_rows(setup: Setup, variants: Iterable[Row], means: Mapping[tuple[str, str], tuple[int, float]]) -> LogTable:
+    """List all variants as `log_table` does, from what is at hand.
 
     Parameters
     ----------
     setup : Setup
         Factors give columns, outcomes too.
-    variants, readings : iterable of mapping
-        One for each row; of a reading variant, versus, outcome and value count.
+    variants : iterable of mapping
+        One for each row.
+    means : mapping of pair of str to pair of int and float
+        By variant and outcome, how many readings and their mean.
     """
     headings = ["Variant", "Unit", "From"]
     headings += [_heading(factor.name, factor.unit) for factor in setup.factors]
     headings += [_heading(outcome.name, outcome.unit) for outcome in setup.outcomes]
     numeric = [False] * 3 + [factor.is_numeric for factor in setup.factors] + [True] * len(setup.outcomes)
-    values = _values(readings)
     rows = []
     for row in variants:
         name = str(row["variant"])
@@ -57,7 +60,7 @@ def log_of_rows(setup: Setup, variants: Iterable[Row], readings: Iterable[Row]) 
             unit = f"planned, {unit}" if unit else "planned"
         cells = [name, unit, text.plain(row.get("parent"))]
         cells += [text.plain(row.get(factor.name)) for factor in setup.factors]
-        cells += [_mean(values.get((name, outcome.name), []), outcome) for outcome in setup.outcomes]
+        cells += [_mean(*means.get((name, outcome.name), (0, 0.0)), outcome) for outcome in setup.outcomes]
         rows.append(tuple(cell or "-" for cell in cells))
     return LogTable(tuple(headings), tuple(numeric), tuple(rows))
 
@@ -76,10 +79,9 @@ def _values(readings: Iterable[Row]) -> dict[tuple[str, str], list[float]]:
     return values
 
 
-def _mean(values: list[float], outcome: Outcome) -> str:
-    if not values:
+def _mean(count: int, mean: float, outcome: Outcome) -> str:
+    if not count:
         return ""
     if outcome.kind == "compared":
-        return wording.counted(len(values), "comparison")
-    mean = wording.number(sum(values) / len(values))
-    return mean if len(values) == 1 else f"{mean} ({len(values)})"
+        return wording.counted(count, "comparison")
+    return wording.number(mean) if count == 1 else f"{wording.number(mean)} ({count})"

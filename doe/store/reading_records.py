@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 from doe.model.errors import DataError
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.model.wording import counted
-from doe.store import definitions, frames, journal, readings, sessions, units, variants
+from doe.store import definitions, frames, journal, readings, sessions, tally, units, variants
 from doe.store.journal import Entry
 from doe.store.kept import names_to_ids
 from doe.store.opened import Opened
 from doe.store.rows import fetch, statement
+from doe.store.tally import Tally
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -89,13 +90,25 @@ class ReadingRecords(Opened):
             subject, summary = readings.new_version(con, entry, reading, changes, definitions.load(con))
             return journal.close(con, entry, kind, summary, subject=subject)
 
-    def readings(self) -> list[dict[str, Any]]:
+    def readings(self, variant: str | None = None, number: int | None = None) -> list[dict[str, Any]]:
         """Return the readings in the order in which they came, one dict each.
 
         Keys: id, variant, outcome, value, versus, session, rater, order, unit, when, note.
+
+        Parameters
+        ----------
+        variant : str, optional
+            Only those in which this variant takes part, as one of two in comparisons.
+        number : int, optional
+            Only the one with this id, if there is any.
         """
         with self._reading() as con:
-            return readings.load(con, definitions.load(con))
+            return readings.load(con, definitions.load(con), variant=variant, number=number)
+
+    def tally(self) -> Tally:
+        """Return how many readings there are of what, in which sessions and by whom."""
+        with self._reading() as con:
+            return tally.load(con, definitions.load(con))
 
     def reading_times(self) -> dict[int, datetime]:
         """Return when each reading came, by its id: when it was put on record, or taken, where that was well before."""

@@ -21,10 +21,36 @@ from doe.store.rows import bench_time, fetch, insert, next_id, statement
 COLUMNS = ("id", "variant", "outcome", "value", "versus", "session", "rater", "order", "unit", "when", "note")
 
 
-def load(con: duckdb.DuckDBPyConnection, definitions: Definitions) -> list[dict[str, Any]]:
-    """Read the readings that count, one dict each with the keys of `COLUMNS`."""
+def load(
+    con: duckdb.DuckDBPyConnection,
+    definitions: Definitions,
+    *,
+    variant: str | None = None,
+    number: int | None = None,
+    only_last: bool = False,
+) -> list[dict[str, Any]]:
+    """Read the readings that count, one dict each with the keys of `COLUMNS`.
+
+    Parameters
+    ----------
+    con, definitions
+        Where from, and how outcomes are named.
+    variant : str, optional
+        Only those in which this variant takes part.
+    number : int, optional
+        Only the reading with this id.
+    only_last : bool
+        Only the last one.
+    """
     names = {identity: outcome.name for identity, outcome in definitions.outcomes().items()}
-    rows = fetch(con, statement("readings"))
+    sql, values = statement("readings"), []
+    if variant is not None:
+        sql, values = f"SELECT * FROM ({sql}) WHERE variant = $1 OR versus = $1", [variant]
+    elif number is not None:
+        sql, values = f"SELECT * FROM ({sql}) WHERE id = $1", [number]
+    elif only_last:
+        sql = f"SELECT * FROM ({sql}) WHERE id = (SELECT max(id) FROM ({sql}))"
+    rows = fetch(con, sql, values)
     return [{**{key: row[key] for key in COLUMNS}, "outcome": names[row["outcome"]]} for row in rows]
 
 

@@ -31,8 +31,8 @@ def show(request: Request, desk: AtDesk) -> Response:
         "bench.html",
         BenchPage(
             question=setup.question,
-            steps=() if view.readings else _first_steps(view),
-            standing=thought.standing if thought is not None and view.readings else None,
+            steps=() if view.tally.last else _first_steps(view),
+            standing=thought.standing if thought is not None and view.tally.last else None,
             settled=settled(tuple(thought.answer_of.values())) if thought is not None else (),
             next_change=thought.next_change if thought is not None else None,
             planned=planned(view),

@@ -16,6 +16,7 @@ from doe.sheets.log import log_of_rows
 from doe.store import Entry
 from doe.store.listening import KeptSession
 from doe.store.snapshot import Snapshot
+from doe.store.tally import Tally
 from doe.web.faults import NoProject
 from doe.web.settings import Settings
 from doe.web.thinking import Thinker
@@ -37,6 +38,7 @@ class View:
 
     def __init__(self, project: Project) -> None:
         self.project = project
+        self._readings_of: dict[str, list[dict[str, Any]]] = {}
 
     @cached_property
     def snapshot(self) -> Snapshot:
@@ -45,19 +47,19 @@ class View:
 
     @cached_property
     def readings(self) -> list[dict[str, Any]]:
-        """All readings."""
+        """All readings, one by one; where numbers will do, `tally` has them far sooner."""
         return self.project.file.readings()
 
     @cached_property
-    def in_sessions(self) -> dict[str, tuple[int, dict[str, None]]]:
-        """By session, how many readings it holds and of whom."""
-        found: dict[str, tuple[int, dict[str, None]]] = {}
-        for item in self.readings:
-            count, raters = found.get(item["session"], (0, {}))
-            if item["rater"]:
-                raters[item["rater"]] = None
-            found[item["session"]] = (count + 1, raters)
-        return found
+    def tally(self) -> Tally:
+        """How many readings there are of what, in which sessions and by whom."""
+        return self.project.file.tally()
+
+    def readings_of(self, variant: str) -> list[dict[str, Any]]:
+        """Return the readings in which a variant takes part."""
+        if variant not in self._readings_of:
+            self._readings_of[variant] = self.project.file.readings(variant=variant)
+        return self._readings_of[variant]
 
     @cached_property
     def history(self) -> list[Entry]:
@@ -81,7 +83,7 @@ class View:
             {"variant": item.name, "unit": item.unit, "parent": item.parent, **item.settings}
             for item in self.snapshot.variants
         )
-        return log_of_rows(self.snapshot.setup, variants, self.readings)
+        return log_of_rows(self.snapshot.setup, variants, self.tally.of_variant)
 
     @cached_property
     def prepared(self) -> list[KeptSession]:

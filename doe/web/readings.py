@@ -53,7 +53,7 @@ def _known(view: View, name: str) -> str:
 
 def _last_session(view: View) -> str:
     """Return the session of the last reading, if that was today: one sitting goes on until it is named otherwise."""
-    last = view.readings[-1] if view.readings else None
+    last = view.tally.last
     is_today = last is not None and last["when"] is not None and last["when"].date() == datetime.now().date()
     return (last["session"] or "") if last is not None and is_today else ""
 
@@ -75,7 +75,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
         Field("order", "Place in the order", "number", values.get("order", ""), error=errors.get("order", "")),
         Field("note", "Note", "long", values.get("note", "")),
     ]
-    own = [item for item in view.readings if variant in (item["variant"], item["versus"])]
+    own = view.readings_of(variant)
     by_ear = any(item.kind != "measured" or item.recipe for item in setup.outcomes)
     return FormPage(
         kicker=f"Variant {variant}",
@@ -184,10 +184,10 @@ def show_correction(request: Request, desk: AtDesk, number: int) -> Response:
 
 
 def _reading(view: View, number: int) -> Mapping[str, Any]:
-    found = next((item for item in view.readings if item["id"] == number), None)
-    if found is None:
+    found = view.project.file.readings(number=number)
+    if not found:
         raise HTTPException(404)
-    return found
+    return found[0]
 
 
 def _as_typed(item: Mapping[str, object]) -> str:

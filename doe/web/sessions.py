@@ -30,7 +30,7 @@ def show_all(request: Request, desk: AtDesk) -> Response:
     prepared = {item.session.name: item for item in view.prepared}
     rows = [_open_row(item) for item in reversed(prepared.values()) if not item.session.is_closed]
     for session in reversed(view.snapshot.sessions):
-        count, raters = view.in_sessions.get(session.name, (0, {}))
+        count, raters = view.tally.of_session.get(session.name, (0, ()))
         parts = [time_text(session.when), counted(count, "reading"), ", ".join(raters), session.note]
         kept = prepared.get(session.name)
         href = urls.session(kept.id) if kept is not None else ""
@@ -50,8 +50,7 @@ def _open_row(kept: KeptSession) -> SessionRow:
 def new(request: Request, desk: AtDesk) -> Response:
     """Show the form that prepares a session."""
     view = desk.view()
-    raters = list(dict.fromkeys(item["rater"] for item in view.readings if item["rater"]))[:8]
-    values = {"raters": ["\n".join(raters)], "name": [f"Session {len(view.snapshot.sessions) + 1}"]}
+    values = {"raters": ["\n".join(view.tally.raters[:8])], "name": [f"Session {len(view.snapshot.sessions) + 1}"]}
     return page(request, "form.html", session_form(view, values, {}, ""))
 
 

@@ -136,7 +136,7 @@ def _compared(desk: Desk, first: int, second: int) -> Told:
 def _shown(request: Request, desk: Desk, told: Told | None, problem: str, status: int) -> Response:
     view = desk.view()
     setup, versions = view.snapshot.setup, desk.project.versions()
-    read = dict.fromkeys(str(row["variant"]) for row in view.readings)
+    read = {name for name, _ in view.tally.of_variant}
     built = [item.name for item in view.snapshot.variants if not item.is_reference and item.status == "built"]
     asked = request.query_params
     variant = _variant(built, asked.get("variant", ""))

@@ -205,9 +205,7 @@ def _shown(
             for item in view.attachments
             if item["variant"] == variant.name and _is_photo(item["filename"])
         ),
-        readings=reading_rows(
-            [item for item in view.readings if variant.name in (item["variant"], item["versus"])], snapshot.setup
-        ),
+        readings=reading_rows(view.readings_of(variant.name), snapshot.setup),
         steps=change_steps(snapshot.setup, start, variant.settings) if is_planned else (),
         built_fields=_built_fields(variant, typed or {}, error) if is_planned else (),
         photo_error=photo_error,

@@ -1,9 +1,10 @@
-"""Time that the server takes for a page, with 200 variants and 4,000 readings: warm, and just after a new reading.
+"""Time that the server takes for a page, warm and just after a new reading, with 200 variants and with 2,000.
 
 The readings are simulated: one factor moves one outcome; what they say plays no part here. Requests go through the whole app in
 this process, without a network.
 """
 
+import contextlib
 import statistics
 import tempfile
 import time
@@ -14,6 +15,7 @@ import pytest
 
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.patience import Interrupted
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.model.setup import Setup
 from doe.project import Project
@@ -25,6 +27,8 @@ pytestmark = pytest.mark.slow
 PAGES = ("/", "/log", "/variants", "/variants/100", "/variants/100/readings", "/moves/bass", "/next", "/sessions",
          "/history", "/setup")  # fmt: skip
 WARM_MS, AFTER_READING_MS, LARGE_MS = 60, 250, 400
+MOST_WAITED_FOR = 500
+"""Variants from which on an analysis takes so long that its end is not waited for."""
 
 
 def project_of(folder, n_variants, n_readings):
@@ -65,11 +69,19 @@ def page_times(n_variants, n_readings, repeats=5):
         after = {}
         desk = visitor.app.state.desk
         for page in PAGES:
-            desk.thinker._job.result()  # what was worked out for the reading before is done by now
+            _let_end(desk.thinker, give_up=n_variants > MOST_WAITED_FOR)
             project.read("1", [("bass", 3.0)])
             after[page] = _timed(visitor, page)
         visitor.app.state.desk.thinker.cancel()
     return warm, after
+
+
+def _let_end(thinker, give_up):
+    """See that what was to be worked out for the reading before is done by now, or given up."""
+    if give_up:
+        thinker.cancel()
+    with contextlib.suppress(Interrupted):
+        thinker._job.result()
 
 
 def _timed(visitor, page):
@@ -82,13 +94,15 @@ def _timed(visitor, page):
 def figures():
     """Return the rows of the benchmark report."""
     warm, after = page_times(200, 4000)
-    large, _ = page_times(2000, 100_000, repeats=3)
+    large, large_after = page_times(2000, 100_000, repeats=3)
     return [
         {"check": "slowest page, warm, 200 variants and 4,000 readings, ms", "ours": max(warm.values()), "target": "<= 60"},
         {"check": "median page just after a new reading, ms", "ours": statistics.median(after.values()), "target": "<= 250"},
         {"check": "slowest page just after a new reading, ms", "ours": max(after.values()), "target": "-"},
         {"check": "slowest page, warm, 2,000 variants and 100,000 readings, ms", "ours": max(large.values()),
          "target": "<= 400"},
+        {"check": "slowest page just after a new reading, 2,000 variants and 100,000 readings, ms",
+         "ours": max(large_after.values()), "target": "<= 400"},
     ]  # fmt: skip
 
 
@@ -96,3 +110,10 @@ def test_pages_are_quick_with_200_variants():
     warm, after = page_times(200, 4000)
     assert statistics.median(warm.values()) <= WARM_MS
     assert statistics.median(after.values()) <= AFTER_READING_MS
+
+
+def test_pages_are_quick_with_2000_variants_and_100_000_readings():
+    """Warm, every page keeps the limit; just after a reading the median page, and the report gives the slowest."""
+    warm, after = page_times(2000, 100_000, repeats=3)
+    assert max(warm.values()) <= LARGE_MS
+    assert statistics.median(after.values()) <= LARGE_MS
