@@ -1,9 +1,10 @@
 """What a move is expected to bring, before its minutes are counted.
 
-All moves are judged by one question: after its readings, how much better would the variant that we then keep be? A
-move is a set of readings of one variant, built for it or there already. Its readings shift what is believed about every
-variant, its own and the others', by as much as the joint draws say; the shift is taken as linear in the readings, which
-is exact for Gaussian beliefs (Frazier, P., Powell, W. and Dayanik, S. (2009). The knowledge-gradient policy for
+A move is a set of readings of one variant, built for it or there already. It brings two things, both in worth. It
+*improves* by as much as the variant itself may be better than the best one, over all possible worlds in which it is: a
+single reading would rarely prove that, so whoever counts only what one move will have proved is too timid to build. And
+it *teaches*: its readings shift what is believed about every variant, its own and the others', by as much as the joint
+draws say; the shift is taken as linear in the readings, which is exact for Gaussian beliefs (Frazier, P., Powell, W. and Dayanik, S. (2009). The knowledge-gradient policy for
 correlated normal beliefs. INFORMS Journal on Computing 21, 599-613. doi:10.1287/ijoc.1080.0314).
 """
 
@@ -106,6 +107,28 @@ def expected_excess(mean: Floats, spread: Floats) -> Floats:
     safe = np.maximum(spread, 1e-12)
     z = mean / safe
     result: Floats = mean * ndtr(z) + safe * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
+    return result
+
+
+def expected_improvement(worths: Floats, best: Floats) -> Floats:
+    """Return by how much variants are expected to be better than the best one, worse counting as nothing.
+
+    Parameters
+    ----------
+    worths : ndarray of shape (n_draws, n_variants)
+    best : ndarray of shape (n_draws, 1)
+        Worth of the best variant as believed now, in the same worlds.
+
+    Returns
+    -------
+    ndarray of shape (n_variants,)
+
+    References
+    ----------
+    Jones, D., Schonlau, M. and Welch, W. (1998), as for `expected_excess`; here over joint draws, so that what the two have
+    in common cancels and a lucky reading of the best is no bar.
+    """
+    result: Floats = np.maximum(worths - best, 0.0).mean(axis=0)
     return result
 
 

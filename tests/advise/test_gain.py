@@ -83,3 +83,12 @@ def test_what_is_left_after_a_reading_is_the_conditional_covariance():
     column = covariance[:, [1]]
     np.testing.assert_allclose(np.cov(left.T), covariance - column @ column.T / (covariance[1, 1] + noise), atol=0.003)
     np.testing.assert_allclose(left.mean(axis=0), draws.mean(axis=0), atol=1e-9)
+
+
+def test_expected_improvement_of_joint_draws_is_the_closed_form():
+    """E max(a - b, 0) of two correlated normals: the difference is normal with variance Saa + Sbb - 2 Sab."""
+    mean, covariance, draws = linear_world()
+    found = gain.expected_improvement(draws, draws[:, [0]])
+    spread = np.sqrt(covariance[1, 1] + covariance[0, 0] - 2 * covariance[0, 1])
+    assert found[0] == 0
+    assert found[1] == pytest.approx(float(gain.expected_excess(mean[1] - mean[0], spread)), abs=0.002)
