@@ -22,7 +22,7 @@ from doe.fit.priors import Prior
 from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
 from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
-from doe.fit.words import headline, sensitivity_line, spoken
+from doe.fit.words import headline, open_sizes, sensitivity_line, spoken
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
@@ -160,7 +160,7 @@ def _result(
         variants=variants_of(evidence, fitted.builds, average, matrix.values),
         models=_models(average),
         through=through,
-        notes=(*notes, *fitted.notes, *_tie_notes(coding, evidence, average, ties, table)),
+        notes=(*notes, *fitted.notes, *open_sizes(table), *_tie_notes(coding, evidence, average, ties, table)),
         headline=headline(evidence.outcome, table),
         sensitivity=sensitivity_line(
             [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM

@@ -1,7 +1,8 @@
 """Verdicts: the four sentences a term can earn, by stated rules. Everything that shows a verdict takes it from here.
 
-* *moves it*: the term is active with probability `CLAIM` or more, its 95 % interval leaves zero out, and no other main effect
-  has always gone with it.
+* *moves it*: the term is active with probability `CLAIM` or more and its 95 % interval leaves zero out, or it is active with
+  probability `SURE` or more though how far it moves the outcome on average is open (it bends, or acts differently with others);
+  and no other main effect has always gone with it.
 * *tangled with X*: another main effect has always (or nearly) gone with it; or it and X are active together or in turn with
   probability `CLAIM`, but neither is by itself.
 * *too small to matter*: the 95 % interval, given that the term is active, lies inside plus or minus what matters.
@@ -24,6 +25,9 @@ from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, Verdict
 Array = npt.NDArray[Any]
 
 CLAIM = 0.90
+SURE = 0.95
+"""From here on a term is active whichever way: a factor that bends the outcome, or turns another's effect round, does
+something, though its average swing may be nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +88,7 @@ def _judge_one(
     is_small = matters is not None and -matters < low and high < matters
     if is_small:
         return Judged(TOO_SMALL)
-    if activity[place] >= CLAIM and (low > 0 or high < 0):
+    if activity[place] >= (CLAIM if low > 0 or high < 0 else SURE):
         return Judged(MOVES)
     partners = _partners(place, terms, activity, related, either)
     if partners:

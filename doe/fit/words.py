@@ -47,6 +47,19 @@ def spoken(term: str) -> str:
     return term.replace("_", " ").replace(":", " with ")
 
 
+def open_sizes(table: pd.DataFrame) -> list[str]:
+    """Say of which terms it is sure that they act and open how far they move the outcome on average."""
+    holds_zero = (table["low"] <= 0) & (table["high"] >= 0)
+    terms = [spoken(term) for term in table["term"][(table["verdict"] == MOVES) & holds_zero]]
+    if not terms:
+        return []
+    each = "it acts" if len(terms) == 1 else "each acts"
+    return [
+        f"How far {_some(terms)} {'moves' if len(terms) == 1 else 'move'} it on average is open, though {each} for sure: "
+        "the effect bends, or depends on another factor; look at its levels rather than at the average."
+    ]
+
+
 def sensitivity_line(terms: Sequence[str], claimed: Sequence[bool], by_scale: Any, claim: float) -> str:
     """Say whether a claim would fall under another prior size of effects.
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from doe.fit.verdicts import CLAIM
+from doe.fit.verdicts import CLAIM, SURE
 from doe.model import wording
 from doe.model.setup import Setup
 
-_CLAIM = wording.percent(CLAIM)
+_CLAIM, _SURE = wording.percent(CLAIM), wording.percent(SURE)
 _ALWAYS = (
     "Ten readings of one build are not ten builds. Readings are described by a linear mixed model with build, session and "
     "rater as sources of scatter, fitted by restricted maximum likelihood (Patterson and Thompson 1971, Biometrika 58, "
@@ -15,7 +15,8 @@ _ALWAYS = (
     "Which terms act: many models with few terms each are weighed and averaged (Box and Meyer 1993, Journal of Quality "
     "Technology 25, 94-105); interactions count as likelier where their factors act by themselves (Chipman 1996, Canadian "
     "Journal of Statistics 24, 17-36). How sure it is that a term acts is its share in that average.",
-    f"Verdicts: 'moves it' - the term acts with {_CLAIM} or more and its 95 % interval leaves zero out; 'too small to "
+    f"Verdicts: 'moves it' - the term acts with {_CLAIM} or more and its 95 % interval leaves zero out, or with {_SURE} "
+    f"or more though its average size is open; 'too small to "
     "matter' - the whole interval lies within plus and minus what matters; 'tangled with' - the log cannot tell it from "
     "another; otherwise 'can't tell yet'.",
     "Without repeated builds the margin in a normal plot is that of Lenth (1989), Technometrics 31, 469-473.",
