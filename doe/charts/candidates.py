@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from doe.advise.advice import Advice
 
 _TALL = {"wide": 300, "narrow": 280}
+_MOST_TOLD = 10
 _KINDS: Mapping[AdviceKind, tuple[str, str]] = {
     "improve": ("series1", "circle"),
     "learn": ("series2", "square"),
@@ -54,10 +55,27 @@ def draw_candidates(advice: Advice, *, width: canvas.Width = "wide") -> go.Figur
 
 
 def describe_candidates(advice: Advice) -> str:
-    """Say in words what the chart shows: how many candidates, and the ten that gain most."""
+    """Say in words what the chart shows: how many candidates, the first choice, the ten that gain most, and the others."""
     rows = sorted(rows_of(advice.candidates), key=lambda row: -row["gain"])
     head = f"Expected gain in worth against bench minutes for {wording.counted(len(rows), 'change')} within reach"
-    return text.sentences([head, *(f"{text.plain(row['label'])}: {_numbers(row)}" for row in rows[:10])])
+    kinds = ", ".join(f"{sum(row['kind'] == kind for row in rows)} to {kind}" for kind in _KINDS)
+    first = _first(advice)
+    parts = [f"{head}: {kinds}" if rows else head, f"First choice: {_told(first)}" if first is not None else ""]
+    return text.sentences([*parts, *map(_told, rows[:_MOST_TOLD]), _others(rows[_MOST_TOLD:])])
+
+
+def _told(row: Row) -> str:
+    unit = _unit(row)
+    return f"{text.plain(row['label'])}{f' on {unit}' if unit else ''}: to {row['kind']}, {_numbers(row)}"
+
+
+def _others(rows: Rows) -> str:
+    """Sum up, by their ends, the candidates that are not told one by one."""
+    if not rows:
+        return ""
+    gains, minutes = [row["gain"] for row in rows], [row["minutes"] for row in rows]
+    gain = f"gain {wording.number(min(gains), 2)} to {wording.number(max(gains), 2)}"
+    return f"{len(rows)} others: {gain} for {wording.duration(min(minutes))} to {wording.duration(max(minutes))}"
 
 
 def _draw_kind(fig: go.Figure, rows: Rows, kind: str, hue: str, symbol: str) -> None:

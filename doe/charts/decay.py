@@ -61,8 +61,18 @@ def describe_decays(decays: Sequence[Decay]) -> str:
         times = {"EDT": decay.edt_s, "T20": decay.t20_s, "T30": decay.t30_s}
         told = ", ".join(f"{what} {wording.number(value)} s" for what, value in times.items() if value is not None)
         slopes = ", two slopes" if decay.slopes is not None else ""
-        parts.append(f"{text.plain(name)}: {told or 'no decay time can be read'}{slopes}")
+        parts.append(f"{text.plain(name)}: {told or 'no decay time can be read'}{slopes}{_crossings(decay)}")
     return text.sentences(parts)
+
+
+def _crossings(decay: Decay) -> str:
+    """Say when the curve first lies at or below each of the thin lines."""
+    told = []
+    for line in _READ_DB:
+        below = decay.time_s[decay.level_db <= line]
+        if len(below):
+            told.append(f"{wording.number(line)} dB after {wording.number(float(below[0]))} s")
+    return f"; {', '.join(told)}" if told else ""
 
 
 def _names(decays: Sequence[Decay]) -> list[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import plotly.graph_objects as go
 
-from doe.charts import canvas, text, theme
+from doe.charts import canvas, goal, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 
@@ -83,9 +83,16 @@ def describe_effects(effects: Effects, most: int | None = None, *, every: bool =
     """Say in words what the chart shows: each term's swing, interval and verdict."""
     unit = effects.outcome.unit
     records = rows_worth_seeing(effects, every=every)[:most]
-    parts = [f"{text.term(row['term'])} {text.change(row, unit)}, {text.verdict(row)}" for row in records]
+    parts = [_told(row, unit) for row in records]
     head = f"Change in {text.name(effects.outcome.name)} by term, with 95 % intervals"
-    return text.sentences([head, *parts] if parts else [head, "No term could be estimated"])
+    band = goal.smallest(effects.outcome.matters, unit)
+    return text.sentences([head, band, *parts] if parts else [head, "No term could be estimated"])
+
+
+def _told(row: Row, unit: str) -> str:
+    start, end = text.plain(row.get("from")), text.plain(row.get("to"))
+    way = f" from {start} to {end}" if start and end else ""
+    return f"{text.term(row['term'])}{way}: {text.change(row, unit)}, {text.verdict(row)}"
 
 
 def rows_worth_seeing(effects: Effects, *, every: bool = False) -> list[Row]:

@@ -81,10 +81,13 @@ def describe_front(advice: Advice) -> str:
     parts = [front_sentence(advice)]
     if len(advice.front) > MOST:
         parts.append(f"The {MOST} with the most worth")
+    parts += [f"{text.name(outcome.name)}: {_wanted(outcome)}" for outcome in _shown(advice) if outcome.goal]
+    kept = text.plain(advice.best.get("variant")) if advice.best else ""
     for row in rows:
         values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
         chance = f"on the front with a chance of {wording.chance(row['chance_on_front'])}"
-        parts.append(f"{_named(advice, row)}: {', '.join(values)}, {chance}")
+        said = f"{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
+        parts.append(f"{said}: {', '.join(values)}, {chance}")
     return text.sentences(parts)
 
 
@@ -114,6 +117,11 @@ def _shown(advice: Advice) -> list[Outcome]:
     return [outcome for outcome in advice.outcomes if outcome.name in advice.front.columns]
 
 
+def _wanted(outcome: Outcome) -> str:
+    side = {"raise": "more is better, ", "lower": "less is better, "}.get(str(outcome.goal), "")
+    return f"{side}{goal.phrase(outcome)}"
+
+
 def _value(row: Row, outcome: Outcome) -> str:
     name = outcome.name
     return wording.with_interval(row[name], row[f"{name}_low"], row[f"{name}_high"], outcome.unit)
@@ -134,8 +142,8 @@ def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: d
         if items:
             canvas.intervals(fig, items, limits, size=10, thick=3.5, **style, **cell)
     fig.update_xaxes(range=list(limits), nticks=5, **cell)
-    wanted = {"raise": "more is better", "lower": "less is better"}.get(str(outcome.goal), goal.phrase(outcome))
-    wanted = wanted.split(", worst")[0]
+    short = {"raise": "more is better", "lower": "less is better"}.get(str(outcome.goal), goal.phrase(outcome))
+    wanted = short.split(", worst")[0]
     unit = f" {text.safe(text.cut(outcome.unit, 8))}" if outcome.unit else ""
     head = f"<b>{text.safe(text.cut(text.name(name), 18))}</b>{unit}<br>{text.small(text.safe(wanted), theme.colour('soft'))}"
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)

@@ -44,6 +44,12 @@ def phrase(outcome: Outcome) -> str:
     return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered)
 
 
+def smallest(matters: float | None, unit: str = "") -> str:
+    """Say what the band of a chart of changes means; empty without one."""
+    reach = f"{wording.number(matters)} {unit}".rstrip()
+    return f"A change of less than {reach} is too small to matter" if matters is not None else ""
+
+
 def lines(fig: go.Figure, outcome: Outcome, limits: tuple[float, float], *, upright: bool = False, **cell: Any) -> None:
     """Draw the goal's values that lie on the axis as thin lines across it.
 

@@ -85,15 +85,20 @@ def describe_interaction(effects: Effects, term: str) -> str:
     """Say in words what the chart shows: each cell's mean with its interval."""
     first, second = term.split(":")
     parts = [
-        f"Mean of {text.name(effects.outcome.name)} by {text.name(first)} for each {text.name(second)}, with 95 % intervals"
+        f"Mean of {text.name(effects.outcome.name)} by {text.name(first)} for each {text.name(second)}, with 95 % intervals",
+        goal.phrase(effects.outcome),
     ]
+    units = [axis_of(effects, name)[1] for name in (first, second)]
     by_group: dict[str, list[str]] = {}
     for row in rows_of(effects.cells):
         if row["term"] == term:
-            cell = f"{text.name(first)} {text.setting(row['first'])} {text.level(row, effects.outcome.unit)}"
-            by_group.setdefault(text.setting(row["second"]), []).append(cell)
+            at, group = (
+                f"{text.setting(row[end])} {unit}".rstrip()
+                for end, unit in zip(("first", "second"), units, strict=True)
+            )
+            by_group.setdefault(group, []).append(f"{text.name(first)} {at}: {text.level(row, effects.outcome.unit)}")
     return text.sentences(
-        [*parts, *(f"{text.name(second)} {group}: {', '.join(cells)}" for group, cells in by_group.items())]
+        [*parts, *(f"With {text.name(second)} {group}, {', '.join(cells)}" for group, cells in by_group.items())]
     )
 
 

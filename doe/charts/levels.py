@@ -57,11 +57,14 @@ def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequ
 def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> str:
     """Say in words what the chart shows: each factor's level means with intervals."""
     parts = [
-        f"Mean of {text.name(effects.outcome.name)} at each setting, other factors at their middle, with 95 % intervals"
+        f"Mean of {text.name(effects.outcome.name)} at each setting, other factors at their middle, with 95 % intervals",
+        goal.phrase(effects.outcome),
     ]
     for name, records in _panels(effects, factors).items():
-        means = [f"{text.setting(row['level'])} {text.level(row, effects.outcome.unit)}" for row in records]
-        parts.append(f"{text.name(name)}: {', '.join(means)}")
+        own_unit = axis_of(effects, name)[1]
+        settings = [f"{text.setting(row['level'])} {own_unit}".rstrip() for row in records]
+        means = [f"{at}: {text.level(row, effects.outcome.unit)}" for at, row in zip(settings, records, strict=True)]
+        parts.append(f"{text.name(name)} {', '.join(means)}")
     return text.sentences(parts)
 
 

@@ -81,8 +81,13 @@ def describe_normal(effects: Effects, margin: float | None = None) -> str:
     parts = [f"Effects on {text.name(effects.outcome.name)} in order of size, as a normal plot"]
     if margin is not None:
         parts.append(f"Lenth's margin of error is {wording.number(margin)} {unit}".rstrip())
-    said = [f"{text.term(row['term'])} {wording.signed(row['swing'])} {unit}".rstrip() for row in rows]
+    said = [_told(row, margin, unit) for row in rows if canvas.finite([row["swing"]])]
     return text.sentences([*parts, ", ".join(said)])
+
+
+def _told(row: Row, margin: float | None, unit: str) -> str:
+    beyond = " (beyond it)" if _beyond(row, margin) else ""
+    return f"{text.term(row['term'])} {wording.signed(row['swing'])} {unit}".rstrip() + beyond
 
 
 def normal_places(count: int) -> list[float]:

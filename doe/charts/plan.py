@@ -21,6 +21,8 @@ MOST_NAMED = {"wide": 30, "narrow": 18}
 _CELL = {"wide": 22, "narrow": 16}
 _TALLEST = {"wide": 620, "narrow": 300}
 _TALL = 280
+_MOST_TOLD = 8
+_TOLD_SHARES = (0.1, 0.5, 0.9, 1.0)
 
 
 def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: bool = False) -> go.Figure:
@@ -94,11 +96,14 @@ def _map(square: pd.DataFrame, rows: list[str], columns: list[str], *, has_scale
 
 def describe_correlations(plan: Plan) -> str:
     """Say in words what the map shows."""
-    strong = [row for row in rows_of(plan.confounded) if row["with"] != "mean"][:8]
+    found = [row for row in rows_of(plan.confounded) if row["with"] != "mean"]
     parts = [
         f"{text.term(row['term'])} and {text.term(row['with'])} {wording.number(row['correlation'], 2)}"
-        for row in strong
+        for row in found[:_MOST_TOLD]
     ]
+    if len(found) > _MOST_TOLD:
+        least = wording.number(abs(found[_MOST_TOLD]["correlation"]), 2)
+        parts.append(f"{len(found) - _MOST_TOLD} more pairs, none above {least}")
     head = "Correlation between terms, largest first" if parts else "No two terms are correlated"
     return text.sentences([head, *parts, *plan.separation.sentences])
 
@@ -116,7 +121,9 @@ def draw_prediction(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
     spread = plan.prediction_spread()
     title = plan.prediction_headline(spread)
     margins = canvas.Margins(left=64 if width == "wide" else 54, right=24, top=16, bottom=62)
-    fig = canvas.empty("prediction", title, text.sentences([title, plan.headline]), width, _TALL, margins)
+    fig = canvas.empty(
+        "prediction", title, text.sentences([title, *_told(spread), plan.headline]), width, _TALL, margins
+    )
     line = {"color": theme.colour("data"), "width": 3}
     hover = "%{x:.0f} % of the region: %{y:.3g} or less<extra></extra>"
     shares, errors = (100 * spread["share"]).tolist(), spread["error"].tolist()
@@ -128,6 +135,15 @@ def draw_prediction(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
         rangemode="tozero", title_text=_axis_title(plan, "error of prediction") if width == "wide" else "error"
     )
     return fig
+
+
+def _told(spread: pd.DataFrame) -> list[str]:
+    """Read the curve at a few shares of the region."""
+    told = []
+    for share in _TOLD_SHARES:
+        row = spread.loc[(spread["share"] - share).abs().idxmin()]
+        told.append(f"{wording.percent(row['share'])} of the region: {wording.number(row['error'])} or less")
+    return told
 
 
 def _axis_title(plan: Plan, what: str) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import plotly.graph_objects as go
 
-from doe.charts import canvas, text, theme
+from doe.charts import canvas, goal, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 
@@ -54,6 +54,7 @@ def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
 def describe_precision(plan: Plan) -> str:
     """Say in words what the chart shows: each term with the interval to expect, and what it would be sure to see."""
     parts = [f"Expected 95 % interval of each swing, {_measure(plan)}"]
+    parts.append(goal.smallest(plan.matters))
     return text.sentences([*parts, *(f"{text.term(row['term'])}: {_says(row)}" for row in rows_of(plan.precision))])
 
 

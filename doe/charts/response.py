@@ -93,8 +93,18 @@ def describe_response(
         levels = ", ".join(f"{wording.number(float(curve.at(hz)))} at {label(hz)}" for hz in ticks)
         parts.append(f"{text.plain(curve.name)}: {levels}")
     for name, found in (differences or {}).items():
-        parts.append(f"{text.plain(name)} differs by {wording.number(found.rms_db)} dB (root mean square)")
+        differs = f"{text.plain(name)} differs by {wording.number(found.rms_db)} dB (root mean square)"
+        parts.append(f"{differs}: {_at_octaves(found)}")
     return text.sentences(parts)
+
+
+def _at_octaves(found: Difference) -> str:
+    """Read the drawn difference at the point nearest to each octave."""
+    told = []
+    for hz in _octaves(float(found.frequency[0]), float(found.frequency[-1])):
+        nearest = int(abs(found.frequency - hz).argmin())
+        told.append(f"{wording.signed(float(found.level[nearest]))} at {label(hz)}")
+    return ", ".join(told)
 
 
 def _title(

@@ -81,10 +81,15 @@ def _hover(row: Row) -> str:
     return f"{what}, {wording.duration(row['minutes'])}"
 
 
+def _when(row: Row) -> str:
+    """Say how long a step takes, and when it is done counted from the first."""
+    return f"{wording.duration(row['minutes'])}, done at {wording.duration(row['total'])}"
+
+
 def describe_route(route: Route) -> str:
     """Say in words what the chart shows: every step in order."""
     parts = [
-        f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['change']}, {wording.duration(row['minutes'])}"
+        f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['change']}, {_when(row)}"
         for row in rows_of(route.table)
     ]
     return text.sentences([route.headline, *parts])

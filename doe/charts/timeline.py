@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from doe.fit.effects import Effects
 
 _TALL = 300
+_MOST_TOLD = 200
 _ASIDE, _APART, _WIDEST = 0.18, 0.12, 0.3
 
 
@@ -40,7 +41,7 @@ def draw_timeline(effects: Effects, readings: pd.DataFrame | None = None, *, wid
     dots = _dots(effects, readings, rows)
     right = 20 if layout.down else (92 if width == "wide" else 60)
     margins = canvas.Margins(left=layout.gutter, right=right, top=52, bottom=62)
-    alt = describe_timeline(effects, order)
+    alt = describe_timeline(effects, order, readings)
     fig = canvas.empty("timeline", _title(effects, rows), alt, width, layout.height, margins)
     values = [row["mean"] for row in rows] + [value for group in dots.values() for _, value in group]
     limits = canvas.extent(values, [row[end] for row in rows for end in ("low", "high")])
@@ -61,15 +62,37 @@ def draw_timeline(effects: Effects, readings: pd.DataFrame | None = None, *, wid
     return fig
 
 
-def describe_timeline(effects: Effects, order: Sequence[str] | None = None) -> str:
-    """Say in words what the chart shows: the goal, then each variant's adjusted mean with its interval."""
+def describe_timeline(
+    effects: Effects, order: Sequence[str] | None = None, readings: pd.DataFrame | None = None
+) -> str:
+    """Say in words what the chart shows: the goal, then each variant's adjusted mean with its interval, and its readings."""
     outcome = effects.outcome
+    rows = variants.ordered(rows_of(effects.variants), order)
+    read = _read(_dots(effects, readings, rows))
     parts = [f"{goal.axis_title(outcome)}, by variant in build order, mean with 95 % interval", goal.phrase(outcome)]
     parts += [
-        f"{row['variant']}: {text.level(row, outcome.unit)}"
-        for row in variants.ordered(rows_of(effects.variants), order)
+        f"{row['variant']}: {text.level(row, outcome.unit)}{read.get(place, '')}" for place, row in enumerate(rows)
     ]
     return text.sentences(parts)
+
+
+def _read(dots: Mapping[str, Sequence[tuple[float, float]]]) -> dict[int, str]:
+    """Say what was read of each variant, by its place: each rater's readings, or their range where they are many."""
+    found: dict[int, dict[str, list[float]]] = {}
+    for rater, points in dots.items():
+        for place, value in points:
+            found.setdefault(int(place), {}).setdefault(rater, []).append(value)
+    is_long = sum(map(len, dots.values())) > _MOST_TOLD
+    return {place: f", read {_range(own) if is_long else _each(own)}" for place, own in found.items()}
+
+
+def _each(own: Mapping[str, Sequence[float]]) -> str:
+    return ", ".join(f"{rater} {' and '.join(map(text.setting, values))}" for rater, values in own.items())
+
+
+def _range(own: Mapping[str, Sequence[float]]) -> str:
+    values = [value for group in own.values() for value in group]
+    return f"{len(values)} times, {text.setting(min(values))} to {text.setting(max(values))}"
 
 
 def _dots(effects: Effects, readings: pd.DataFrame | None, rows: Rows) -> dict[str, list[tuple[float, float]]]:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 _TALL = {"wide": 190, "narrow": 190}
 _HEAD = 54
+_MOST_TOLD = 20
 
 
 def draw_track(track: Track, *, width: canvas.Width = "wide") -> go.Figure:
@@ -55,12 +56,20 @@ def draw_track(track: Track, *, width: canvas.Width = "wide") -> go.Figure:
 
 def describe_track(track: Track) -> str:
     """Say in words what the chart shows: each prediction with what came of it."""
-    parts = [track.headline, *(track.sentence(outcome) for outcome in track.widen)]
-    for row in rows_of(track.table)[-20:]:
-        told = "held" if row["held"] else "did not hold"
-        unit = _unit(track, row["outcome"])
-        parts.append(f"{text.name(row['outcome'])} predicted {text.level(row, unit)}, read {_read(row, unit)}: {told}")
+    parts = [track.headline]
+    for outcome, rows in _panels(track).items():
+        parts.append(track.sentence(outcome))
+        older = rows[:-_MOST_TOLD]
+        if older:
+            held = sum(bool(row["held"]) for row in older)
+            parts.append(f"Of the oldest {len(older)}, {held} held; the newest {_MOST_TOLD} one by one")
+        parts += [_told(row, _unit(track, outcome)) for row in rows[-_MOST_TOLD:]]
     return text.sentences(parts)
+
+
+def _told(row: Row, unit: str) -> str:
+    came = "held" if row["held"] else "did not hold"
+    return f"Suggestion {text.plain(row['suggestion'])}: predicted {text.level(row, unit)}, read {_read(row, unit)}, {came}"
 
 
 def _panels(track: Track) -> dict[str, list[Row]]:

@@ -95,8 +95,9 @@ def test_narrow_drawing_puts_names_above_instead_of_beside():
 def test_alternative_text_says_what_the_chart_shows():
     alt = draw_effects(invented()).layout.meta["alt"]
     assert alt == (
-        "Change in bass by term, with 95 % intervals. driver -4.1 dB (-5.6 to -2.6), moves it. rings -2.0 dB (-4.4 to "
-        "0.4), tangled with driver. wool with feet +0.9 dB (-0.5 to 2.3), can't tell yet. vents +0.2 dB (-0.6 to 0.9), too "
+        "Change in bass by term, with 95 % intervals. A change of less than 1 dB is too small to matter. driver from paper "
+        "to poly: -4.1 dB (-5.6 to -2.6), moves it. rings from 7 to 12: -2.0 dB (-4.4 to 0.4), tangled with driver. wool "
+        "with feet: +0.9 dB (-0.5 to 2.3), can't tell yet. vents from 0 to 6: +0.2 dB (-0.6 to 0.9), too "
         "small to matter."
     )
 
