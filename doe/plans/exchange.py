@@ -227,7 +227,7 @@ class _Form:
         """Return q and s after each trial; `delta` has shape (n_plans, n_trials, n_touched)."""
         size, n = self.A.shape[1], len(touched)
         places = (touched[:, None] * size + touched).ravel()
-        block = np.take(self.A.reshape(len(self.A), -1), places, axis=1).reshape(-1, n, n)
+        block = np.take(self.A.reshape(len(self.A), -1), places, axis=1).reshape(len(self.A), n, n)
         linear = np.matmul(delta, np.stack([2 * self.g[:, touched], self.u[:, touched]], axis=2))
         square = np.einsum("scm,scm->sc", np.matmul(delta, block), delta)
         return self.q[:, None] + linear[:, :, 0] + square, self.s[:, None] + linear[:, :, 1]

@@ -255,3 +255,10 @@ def test_too_few_units_are_refused():
         "units is 1; the terms that only change with a rebuild need 2, and 12 runs can use 12 at most.",
     ):
         plan(RADIO, 12, units=1)
+
+
+def test_a_factor_outside_the_model_does_not_stand_in_the_way():
+    """Closed form: 8 runs for two terms are orthogonal, whatever a third factor does; its column changes nothing."""
+    made = plan(numbers(3), 8, ["A", "B"], kind="d-optimal", starts=4, seed=3)
+    X = matrix(made, ["A", "B"])
+    assert np.allclose(X.T @ X, 8 * np.eye(3))
