@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, a_whole_number, not_below_zero
-from doe.cli.plan_text import as_choice, as_plan, in_options, run_lines
+from doe.cli.plan_text import in_options, run_lines
 from doe.cli.progress import Progress
 from doe.cli.screen import note, print_json, say, stored, titled
 from doe.model.errors import DataError, UsageError, listed
+from doe.model.told import told_choice, told_plan
 
 if TYPE_CHECKING:
     from doe.planning.known import Judged
@@ -234,7 +235,7 @@ def _edit(project: Project, options: Namespace, judged: Judged) -> None:
 
 def _show(made: Plan, choice: PlanChoice | None, judged: Judged, options: Namespace) -> None:
     if options.json:
-        print_json(as_choice(choice) if choice is not None else as_plan(made))
+        print_json(told_choice(choice) if choice is not None else told_plan(made))
     else:
         say(titled(choice.summary() if choice is not None else _first_lines(made)))
         say("\n" + "\n".join(run_lines(made.table)))

@@ -1,35 +1,14 @@
-"""Plans and routes as text columns, and as the plain data that ``--json`` prints."""
+"""Plans as text columns, and refusals in the words of the command."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.cli.screen import table
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from doe.advise.route import Route
-    from doe.plans import Plan, PlanChoice
-
-_OF_A_PLAN = (
-    "kind",
-    "headline",
-    "confounded",
-    "precision",
-    "efficiency",
-    "facts",
-    "notes",
-    "scatter",
-    "matters",
-    "seed",
-)
-_OF_A_ROUTE = (
-    "headline", "units", "randomised", "minutes", "least_minutes", "bound", "is_proven", "new_units", "reading_minutes",
-    "shuffle", "notes",
-)  # fmt: skip
-
 
 _ARGUMENTS = (
     "kind", "model", "runs", "hours", "blocks", "session_runs", "replicates", "centre", "units", "fold", "scatter", "matters",
@@ -61,29 +40,3 @@ def run_lines(runs: pd.DataFrame) -> list[str]:
     """Return the runs of a plan in columns."""
     rows = [list(row) for row in runs.itertuples(index=False)]
     return table([str(name) for name in runs.columns], rows).splitlines()
-
-
-def as_plan(made: Plan) -> dict[str, Any]:
-    """Return everything a plan holds, at full precision."""
-    return {
-        "runs": made.table,
-        "apart": made.separation.sentences,
-        **{name: getattr(made, name) for name in _OF_A_PLAN},
-    }
-
-
-def as_choice(choice: PlanChoice) -> dict[str, Any]:
-    """Return everything a comparison of plans holds, at full precision."""
-    return {
-        "headline": choice.headline,
-        "reason": choice.reason,
-        "plans": choice.table,
-        "left_out": choice.left_out,
-        "was_stopped": choice.was_stopped,
-        "recommended": as_plan(choice.plan),
-    }
-
-
-def as_route(found: Route) -> dict[str, Any]:
-    """Return everything a route holds, at full precision."""
-    return {"steps": found.table, **{name: getattr(found, name) for name in _OF_A_ROUTE}}

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_whole_number, not_below_zero
-from doe.cli.plan_text import as_route
 from doe.cli.progress import Progress
 from doe.cli.screen import heading, note, print_json, say, table
+from doe.model.told import told_route
 from doe.model.wording import duration, number, percent
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def run_route(options: Namespace) -> None:
             seconds=options.seconds, seed=options.seed, tell=tell,
         )  # fmt: skip
     if options.json:
-        print_json(as_route(found))
+        print_json(told_route(found))
     else:
         say(f"{heading(found.headline)}\n")
         say("\n\n".join([*_of_units(found), _of_chance(found)]))

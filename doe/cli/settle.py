@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number
 from doe.cli.screen import note, print_json, say, stored, table, titled
+from doe.model.told import told_settling, told_version
 from doe.model.wording import counted, number, with_interval
 
 if TYPE_CHECKING:
@@ -58,19 +59,7 @@ def run_settle_find(options: Namespace) -> None:
         count=options.count,
         seed=options.seed,
     )
-    names = (
-        "variant",
-        "start",
-        "stand_in",
-        "quantity",
-        "wanted",
-        "table",
-        "predictions",
-        "disagreements",
-        "must_give",
-        "test",
-    )
-    _tell(found, options, (*names, "is_exact", "headline", "notes"))
+    _tell(found, options)
 
 
 def build_settle_tolerance() -> Parser:
@@ -95,7 +84,7 @@ def run_settle_tolerance(options: Namespace) -> None:
     found = open_project(options.project).tolerances(
         options.variant, probability=options.probability, through=options.through, seed=options.seed
     )
-    _tell(found, options, ("table", "probability", "chance", "headline", "notes"))
+    _tell(found, options)
 
 
 def build_settle_plan() -> Parser:
@@ -116,7 +105,7 @@ def build_settle_plan() -> Parser:
 def run_settle_plan(options: Namespace) -> None:
     """Say how many builds would confirm."""
     found = open_project(options.project).plan_confirmation(options.variant, risk=options.risk, seed=options.seed)
-    _tell(found, options, ("builds", "rounds", "minutes", "table", "risk", "alpha", "headline", "notes"))
+    _tell(found, options)
     if found.builds and not options.json:
         note(
             "Next: build them with 'fettle log ... --new-unit NAME', have what people judge judged blind with 'fettle settle "
@@ -172,7 +161,7 @@ def build_settle_confirm() -> Parser:
 def run_settle_confirm(options: Namespace) -> None:
     """Judge fresh builds."""
     found = open_project(options.project).confirm(options.builds, through=options.through, seed=options.seed)
-    _tell(found, options, ("verdict", "settings", "builds", "n_readings", "table", "headline", "notes"))
+    _tell(found, options)
 
 
 def build_settle_keep() -> Parser:
@@ -299,7 +288,7 @@ def run_settle_list(options: Namespace) -> None:
     project: Project = open_project(options.project)
     found = project.versions()
     if options.json:
-        print_json([{name: getattr(item, name) for name in item.__slots__} for item in found])
+        print_json([told_version(item) for item in found])
     elif not found:
         say("Nothing is settled yet. 'fettle settle find' looks for a permanent equivalent of the best variant.")
     else:
@@ -324,9 +313,9 @@ def _version_lines(version: SettledVersion) -> list[str]:
     return [*lines, f"  {confirmation.get('headline', 'Not confirmed by fresh builds.')}"]
 
 
-def _tell(found: Any, options: Namespace, names: tuple[str, ...]) -> None:
+def _tell(found: Any, options: Namespace) -> None:
     if options.json:
-        print_json({name: getattr(found, name) for name in names})
+        print_json(told_settling(found))
     else:
         say(titled(found.summary()))
 

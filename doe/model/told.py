@@ -6,9 +6,26 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from doe.model.records import Reading, Session, Variant
+from doe.model.settled import SettledVersion
 
 _VARIANT = ("unit", "parent", "minutes", "price", "when", "status", "note")
 _READING = ("variant", "outcome", "value", "versus", "session", "rater", "order")
+_PLAN = (
+    "kind", "headline", "confounded", "precision", "efficiency", "facts", "notes", "scatter", "matters", "seed",
+)  # fmt: skip
+_ROUTE = (
+    "headline", "units", "randomised", "minutes", "least_minutes", "bound", "is_proven", "new_units", "reading_minutes",
+    "shuffle", "notes",
+)  # fmt: skip
+_SETTLING: Mapping[str, Sequence[str]] = {
+    "Equivalents": (
+        "variant", "start", "stand_in", "quantity", "wanted", "table", "predictions", "disagreements", "must_give", "test",
+        "is_exact", "headline", "notes",
+    ),
+    "Tolerances": ("table", "probability", "chance", "headline", "notes"),
+    "ConfirmationPlan": ("builds", "rounds", "minutes", "table", "risk", "alpha", "headline", "notes"),
+    "Confirmation": ("verdict", "settings", "builds", "n_readings", "table", "headline", "notes"),
+}  # fmt: skip
 
 
 def told_variant(variant: Variant) -> dict[str, Any]:
@@ -39,3 +56,35 @@ def told_session(session: Session, readings: Sequence[Mapping[str, Any]]) -> dic
         "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
         "note": session.note,
     }
+
+
+def told_plan(made: Any) -> dict[str, Any]:
+    """Return everything that a `Plan` holds, at full precision; it is known by its fields, since it lives floors above."""
+    return {"runs": made.table, "apart": made.separation.sentences, **{name: getattr(made, name) for name in _PLAN}}
+
+
+def told_choice(choice: Any) -> dict[str, Any]:
+    """Return everything that a `PlanChoice` holds, at full precision."""
+    return {
+        "headline": choice.headline,
+        "reason": choice.reason,
+        "plans": choice.table,
+        "left_out": choice.left_out,
+        "was_stopped": choice.was_stopped,
+        "recommended": told_plan(choice.plan),
+    }
+
+
+def told_route(found: Any) -> dict[str, Any]:
+    """Return everything that a `Route` holds, at full precision."""
+    return {"steps": found.table, **{name: getattr(found, name) for name in _ROUTE}}
+
+
+def told_settling(found: Any) -> dict[str, Any]:
+    """Return what `Equivalents`, `Tolerances`, a `ConfirmationPlan` or a `Confirmation` says, at full precision."""
+    return {name: getattr(found, name) for name in _SETTLING[type(found).__name__]}
+
+
+def told_version(version: SettledVersion) -> dict[str, Any]:
+    """Return a settled version."""
+    return {name: getattr(version, name) for name in version.__slots__}

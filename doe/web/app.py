@@ -12,6 +12,8 @@ from doe.sheets.report import version
 from doe.web import (
     access,
     api,
+    api_plan,
+    api_settle,
     bench,
     faults,
     files,
@@ -57,7 +59,7 @@ _ROOMS = (
     settle,
     history,
 )
-_LAST_ROOMS = (importing, setup, api, help_pages, symptom_pages)
+_LAST_ROOMS = (importing, setup, api, api_plan, api_settle, help_pages, symptom_pages)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:
