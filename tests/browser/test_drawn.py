@@ -29,6 +29,7 @@ def bench(tmp_path_factory):
     settings = {factor.name: row[factor.name] for factor in project.setup.factors}
     name = project.log(settings, new_unit="fresh").variant.name
     project.read(name, [("bass", 0.4), ("echo", 2.0)], session="later", rater="Ann")
+    assert len(project.track().table) == 2
     project.adopt(project.plan(14, kind="d-optimal", starts=2), "main", "bass")
     with Served(project.path, folder, patience_s=60.0) as served:
         yield served, report(project, folder / "radio.html").as_uri()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -134,6 +135,21 @@ def test_nothing_is_told_without_the_key_or_to_a_foreign_name(path, address):
         answer, known = stranger.get(address), stranger.get("/api/variants")
         assert (answer.status, answer.html) == (known.status, known.html)
         assert answer.status in (303, 400, 401, 403)
+
+
+def test_an_open_blind_session_changes_no_answer(visitor, app):
+    """Neither what lies behind a code nor what was judged so far shows through a plan, a route or a settled version."""
+    adopt(visitor)
+    asked = [item for item in NEW if item != "/api/settle/find"] + ["/api/settle/find?without=wool"]
+    before = [(visitor.get(address).status, visitor.get(address).html) for address in asked]
+    page = visitor.get("/sessions/new")
+    page = visitor.send(page, "/new", name="Evening", outcomes=["echo"], variants=["1", "2", "3"], twice=["2"],
+                        raters="Ann", low_end="dry", high_end="wet")  # fmt: skip
+    link = re.search(r'<p class="link"><a href="http://127.0.0.1(/listen/[^"]+)"', page.html)[1]
+    rater = Visitor(app)
+    judged = rater.send(rater.get(link), link.rsplit("/", 1)[1], o__echo="7")
+    assert judged.status == 200
+    assert [(visitor.get(address).status, visitor.get(address).html) for address in asked] == before
 
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE"])
