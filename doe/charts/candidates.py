@@ -59,13 +59,14 @@ def describe_candidates(advice: Advice) -> str:
     rows = sorted(rows_of(advice.candidates), key=lambda row: -row["gain"])
     head = f"Expected gain in worth against bench minutes for {wording.counted(len(rows), 'change')} within reach"
     kinds = ", ".join(f"{sum(row['kind'] == kind for row in rows)} to {kind}" for kind in _KINDS)
-    first = _first(advice)
+    first = next((row for row in rows if row["chosen"]), None)
     parts = [f"{head}: {kinds}" if rows else head, f"First choice: {_told(first)}" if first is not None else ""]
-    return text.sentences([*parts, *map(_told, rows[:_MOST_TOLD]), _others(rows[_MOST_TOLD:])])
+    rest = [row for row in rows if row is not first]
+    return text.sentences([*parts, *map(_told, rest[:_MOST_TOLD]), _others(rest[_MOST_TOLD:])])
 
 
 def _told(row: Row) -> str:
-    unit = _unit(row)
+    unit = "a new unit" if row.get("unit") == "new" else _unit(row)
     return f"{text.plain(row['label'])}{f' on {unit}' if unit else ''}: to {row['kind']}, {_numbers(row)}"
 
 

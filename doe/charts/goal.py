@@ -44,6 +44,12 @@ def phrase(outcome: Outcome) -> str:
     return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered)
 
 
+def sentence(outcome: Outcome) -> str:
+    """Say the goal as a sentence of a text alternative; empty without one."""
+    said = phrase(outcome)
+    return f"Goal: {said}" if said else ""
+
+
 def smallest(matters: float | None, unit: str = "") -> str:
     """Say what the band of a chart of changes means; empty without one."""
     reach = f"{wording.number(matters)} {unit}".rstrip()

@@ -86,7 +86,7 @@ def describe_interaction(effects: Effects, term: str) -> str:
     first, second = term.split(":")
     parts = [
         f"Mean of {text.name(effects.outcome.name)} by {text.name(first)} for each {text.name(second)}, with 95 % intervals",
-        goal.phrase(effects.outcome),
+        goal.sentence(effects.outcome),
     ]
     units = [axis_of(effects, name)[1] for name in (first, second)]
     by_group: dict[str, list[str]] = {}

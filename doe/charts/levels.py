@@ -58,7 +58,7 @@ def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> s
     """Say in words what the chart shows: each factor's level means with intervals."""
     parts = [
         f"Mean of {text.name(effects.outcome.name)} at each setting, other factors at their middle, with 95 % intervals",
-        goal.phrase(effects.outcome),
+        goal.sentence(effects.outcome),
     ]
     for name, records in _panels(effects, factors).items():
         own_unit = axis_of(effects, name)[1]

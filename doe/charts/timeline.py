@@ -69,7 +69,7 @@ def describe_timeline(
     outcome = effects.outcome
     rows = variants.ordered(rows_of(effects.variants), order)
     read = _read(_dots(effects, readings, rows))
-    parts = [f"{goal.axis_title(outcome)}, by variant in build order, mean with 95 % interval", goal.phrase(outcome)]
+    parts = [f"{goal.axis_title(outcome)}, by variant in build order, mean with 95 % interval", goal.sentence(outcome)]
     parts += [
         f"{row['variant']}: {text.level(row, outcome.unit)}{read.get(place, '')}" for place, row in enumerate(rows)
     ]

@@ -163,13 +163,17 @@ def of_normal():
 def of_candidates():
     advice = radio.advice()
     rows = sorted(records(advice.candidates), key=lambda row: -row["gain"])
-    said = [f"{row['label']} on unit {row['unit']}: to {row['kind']}, gain {wording.number(row['gain'], 2)} "
-            f"for {wording.duration(row['minutes'])}" for row in rows]  # fmt: skip
+    said = []
+    for row in rows:
+        where = "a new unit" if row["unit"] == "new" else f"unit {row['unit']}"
+        gain = f"gain {wording.number(row['gain'], 2)} for {wording.duration(row['minutes'])}"
+        said.append(f"{row['label']} on {where}: to {row['kind']}, {gain}")
     first = next(place for place, row in enumerate(rows) if row["chosen"])
-    rest = pd.DataFrame(rows[10:])
+    others = [place for place in range(len(rows)) if place != first]
+    rest = pd.DataFrame([rows[place] for place in others[10:]])
     gains = [wording.number(float(value), 2) for value in (rest["gain"].min(), rest["gain"].max())]
     times = [wording.duration(value) for value in (rest["minutes"].min(), rest["minutes"].max())]
-    told = [f"for {len(rows)} changes within reach", f"First choice: {said[first]}", *said[:10],
+    told = [f"for {len(rows)} changes within reach", f"First choice: {said[first]}", *(said[place] for place in others[:10]),
             f"{len(rest)} others: gain {' to '.join(gains)} for {' to '.join(times)}"]  # fmt: skip
     told += [
         f"{sum(advice.candidates['kind'] == kind)} to {kind}" for kind in ("improve", "learn", "repeat", "confirm")
