@@ -35,6 +35,8 @@ _EXPIRED = (
     "The key that opened this page counts no more, so nothing was stored. Enter the new key, then go back and send the form "
     "again; the browser still holds what was typed."
 )
+TOO_BIG = 413
+_MOST_THROWN_AWAY = 1024**3
 _LONGEST_NUMBER = 18
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
@@ -73,6 +75,8 @@ class Guard:
         try:
             self._check(scope, headers)
         except Refused as err:
+            if err.status == TOO_BIG:
+                await _thrown_away(receive)
             await fault(Request(scope), err.status, str(err))(scope, receive, answer)
             return
         if not scope["state"]["is_open"] and not _is_public(scope["path"]):
@@ -107,7 +111,7 @@ class Guard:
         size = headers.get("content-length", "0")
         if not size.isdecimal() or len(size) > _LONGEST_NUMBER or int(size) > self.settings.most_bytes:
             raise Refused(
-                413, f"That is too big: at most {self.settings.most_bytes // 1024**2} MB can be sent at once."
+                TOO_BIG, f"That is too big: at most {self.settings.most_bytes // 1024**2} MB can be sent at once."
             )
 
     def _turn_away(self, scope: Scope) -> Any:
@@ -178,7 +182,19 @@ def _bounded(receive: Receive, most: int) -> Receive:
         message = await receive()
         seen += len(message.get("body", b""))
         if seen > most:
+            if message.get("more_body"):
+                await _thrown_away(receive)
             raise TooLarge(most)
         return message
 
     return bounded
+
+
+async def _thrown_away(receive: Receive, most: int = _MOST_THROWN_AWAY) -> None:
+    """Let the rest of a body come and keep none of it: a browser that is cut off while it sends shows no page."""
+    seen = 0
+    while seen <= most:
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return
