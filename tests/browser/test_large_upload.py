@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import http.client
-import os
 import re
 import subprocess
 import sys
@@ -41,8 +40,8 @@ def served(folder):
     scratch = folder / "scratch"
     scratch.mkdir()
     server = subprocess.Popen(
-        [sys.executable, "-m", "doe.cli.main", "serve", "--port", "0"], cwd=folder, env={**environment(), "TMPDIR": str(scratch)},
-        stdout=subprocess.PIPE, text=True,
+        [sys.executable, "-m", "doe.cli.main", "serve", "--port", "0"], cwd=folder, stdout=subprocess.PIPE, text=True,
+        env={**environment(), "TMPDIR": str(scratch)},
     )  # fmt: skip
     try:
         yield server, re.search(r"http://[\w.:]+", server.stdout.readline()).group(), project, scratch
@@ -102,4 +101,4 @@ def test_a_person_who_chose_200_mb_reads_a_sentence(browser, large, tmp_path, fo
         assert TOLD in page.inner_text("main")
         page.close()
         assert len(project.file.history()) == entries
-    assert os.path.getsize(large) == SIZE
+    assert large.stat().st_size == SIZE

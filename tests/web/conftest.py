@@ -43,6 +43,9 @@ class NoThinker:
     def cancel(self):
         pass
 
+    def again(self):
+        pass
+
 
 @pytest.fixture(scope="session")
 def app_once(rig_once):
