@@ -32,12 +32,12 @@ router = APIRouter(include_in_schema=False)
 def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
     """Show the form that takes readings."""
     view = desk.view()
-    variant = _known(view, name)
-    values = {"session": session or _last_session(view), "rater": rater}
+    variant = known_variant(view, name)
+    values = {"session": session or last_session(view), "rater": rater}
     return page(request, "form.html", _form(view, variant, values, {}, ""))
 
 
-def _known(view: View, name: str) -> str:
+def known_variant(view: View, name: str) -> str:
     """Return the variant's own spelling.
 
     Raises
@@ -51,7 +51,7 @@ def _known(view: View, name: str) -> str:
         raise HTTPException(404) from None
 
 
-def _last_session(view: View) -> str:
+def last_session(view: View) -> str:
     """Return the session of the last reading, if that was today: one sitting goes on until it is named otherwise."""
     last = view.tally.last
     is_today = last is not None and last["when"] is not None and last["when"].date() == datetime.now().date()
@@ -100,7 +100,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
 def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Store readings."""
     view = desk.view()
-    variant = _known(view, name)
+    variant = known_variant(view, name)
     errors: dict[str, str] = {}
 
     def do() -> str:

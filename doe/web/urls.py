@@ -78,7 +78,7 @@ def variants() -> str:
 
 
 def variant(name: str, action: str = "") -> str:
-    """Return the page of a variant, or one of its actions: correct, withdraw, built."""
+    """Return the page of a variant, or one of its actions: correct, withdraw, built, recordings."""
     return f"/variants/{_part(name)}" + (f"/{action}" if action else "")
 
 

@@ -15,7 +15,8 @@ from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
 ROOT = Path(__file__).parents[2]
 PAGES = {
     "bench": "/", "log": "/log", "log-new": "/log?unit=new", "variants": "/variants", "variant": "/variants/21",
-    "readings": "/variants/21/readings", "correct": "/variants/21/correct", "compare": "/compare?a=3&b=21",
+    "readings": "/variants/21/readings", "recordings": "/variants/21/recordings",
+    "correct": "/variants/21/correct", "compare": "/compare?a=3&b=21",
     "sessions": "/sessions", "session-new": "/sessions/new", "moves": "/moves/echo", "raw": "/moves/bass/readings",
     "plan": "/plan?runs=8&kind=d-optimal", "route": "/route",
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",

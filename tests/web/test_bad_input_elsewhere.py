@@ -16,6 +16,7 @@ SWEPT = {
 HERE = {"/import", "/import/store", "/enter", "/next/aside"}
 ELSEWHERE = {
     "/variants/{name:path}/photos": "files only: tests/web/test_bad_input.py and test_log.py",
+    "/variants/{name:path}/recordings": "files: tests/web/test_recordings.py",
     "/settle/keep": "tests/web/test_settle.py",
     "/plan/adopt": "what was asked is in the address: tests/web/test_plan.py",
     "/route/built": "tests/web/test_plan.py",

@@ -1,0 +1,93 @@
+"""Recordings of a variant, sent from where they were made: measured and kept as by ``fettle measure``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from doe.model.errors import DataError, FettleError
+from doe.sheets.cautions import LISTENING
+from doe.store.attachments import clean_name
+from doe.web import urls
+from doe.web.contexts import Field, FormPage
+from doe.web.desk import Desk, View
+from doe.web.forms import Posted, Sent
+from doe.web.pages import AtDesk, go_to, page
+from doe.web.readings import known_variant, last_session
+
+router = APIRouter(include_in_schema=False)
+
+_KINDS = ".wav,.flac,.aif,.aiff,.frd,.txt,.csv"
+
+
+@router.get("/variants/{name:path}/recordings")
+def show(request: Request, desk: AtDesk, name: str) -> Response:
+    """Show the form that takes recordings."""
+    view = desk.view()
+    variant = known_variant(view, name)
+    return page(request, "form.html", _form(view, variant, {"session": last_session(view)}, ""))
+
+
+@router.post("/variants/{name:path}/recordings")
+def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+    """Measure what was sent, and keep it."""
+    view = desk.view()
+    variant = known_variant(view, name)
+    try:
+        return go_to(desk.once(sent.once, lambda: _measured(desk, variant, sent)))
+    except FettleError as err:
+        values = {key: found[0] for key, found in sent.values.items()}
+        return page(request, "form.html", _form(view, variant, values, str(err)), 422)
+
+
+def _measured(desk: Desk, variant: str, sent: Posted) -> str:
+    """Measure takes from files of their own, which are gone afterwards; the project keeps its copies."""
+    takes = sent.files.get("takes", [])
+    if not takes:
+        raise DataError("No recording was chosen; choose one file for each take.")
+    with TemporaryDirectory(prefix="fettle-") as folder:
+        paths = []
+        for place, (name, data) in enumerate(takes):
+            paths.append(Path(folder) / str(place) / clean_name(name))
+            paths[-1].parent.mkdir()
+            paths[-1].write_bytes(data)
+        try:
+            done = desk.project.measure(
+                variant, paths, session=sent.text("session") or None, rater=sent.text("rater") or None,
+                note=sent.text("note"),
+            )  # fmt: skip
+        except FettleError as err:  # a person knows the file by its name, not by where it lay for a moment
+            told = str(err)
+            for place in range(len(paths)):
+                told = told.replace(f"{Path(folder) / str(place)}/", "")
+            raise type(err)(told) from None
+    return urls.with_done(urls.variant(variant), done.entry.id if done.entry is not None else 0)
+
+
+def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormPage:
+    outcomes = [item.name for item in view.snapshot.setup.outcomes if item.recipe]
+    fields = (
+        Field("takes", "Recordings", "files", step=_KINDS, error=error, is_needed=True,
+              hint="One file for each take: put up anew, measured again. Sound as WAV, FLAC or AIFF; curves as text."),
+        Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
+        Field("rater", "Measured by", value=values.get("rater", ""), hint="Such as the microphone."),
+        Field("note", "Note", "long", values.get("note", "")),
+    )  # fmt: skip
+    told = f"Each file gives a reading of {', '.join(outcomes)}, and is kept with the project."
+    nothing = (
+        "No outcome of this project is computed from files yet; say how, such as 'fettle outcome change bass --from "
+        "band_level --with band=40,150'. 'fettle measure --recipes' lists what can be computed."
+    )
+    return FormPage(
+        kicker=f"Variant {variant}",
+        heading="Recordings",
+        intro=(told if outcomes else nothing,),
+        action=urls.variant(variant, "recordings"),
+        fields=fields if outcomes else (),
+        button="Measure and keep them" if outcomes else "",
+        back=urls.variant(variant),
+        cautions=(LISTENING,),
+    )
