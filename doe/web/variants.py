@@ -52,7 +52,7 @@ def show_all(request: Request, desk: AtDesk, before: int = 0) -> Response:
         hrefs=tuple(urls.variant(row[0]) for row in log.rows),
         marks=tuple(marks.get(row[0], "") for row in log.rows),
         lineage=_lineage(snapshot.variants, snapshot.setup, marks, shown),
-        fields=_pair_fields(snapshot.variants, "", ""),
+        fields=_pair_fields(snapshot.variants, *_telling_pair(snapshot.variants, best)),
         earlier=f"{urls.variants()}?before={start}" if start else "",
         latest=urls.variants() if stop < total else "",
     )
@@ -80,6 +80,17 @@ def _pair_fields(variants: Sequence[Variant], first: str, second: str) -> tuple[
         return Field(name, label, "list", choices=choices)
 
     return field("a", "First", first), field("b", "Second", second)
+
+
+def _telling_pair(variants: Sequence[Variant], best: str) -> tuple[str, str]:
+    """Choose what a person most likely wants to compare: the last one built, against the best or what it came from."""
+    built = [item for item in variants if item.status == "built" and not item.is_reference]
+    if len(built) < 2:
+        return "", ""
+    last = built[-1]
+    names = [item.name for item in built]
+    others = [name for name in (best, last.parent, names[-2]) if name in names and name != last.name]
+    return str(others[0]), last.name
 
 
 def _lineage(

@@ -104,3 +104,9 @@ def test_a_fault_of_our_own_shows_no_traceback(visitor, app, monkeypatch, caplog
     assert "secret detail" not in page.html
     assert "What was acknowledged is stored" in page.text
     assert page.headers["content-security-policy"].startswith("default-src 'none'")
+
+
+def test_comparing_begins_with_the_last_one_and_what_it_came_from(visitor, project):
+    """Variant 3 was built last, started from 1; with a single variant there is nothing to choose yet."""
+    fields = dict(visitor.get("/variants").form("/compare")["fields"])
+    assert (fields["a"], fields["b"]) == ("1", "3")
