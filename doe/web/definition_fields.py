@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, get_args
 
@@ -127,7 +127,15 @@ def _choices(words: Mapping[str, str], chosen: str, literal: Any, none: str = ""
     return (*first, *(Choice(name, f"{name} - {words[name]}", name == chosen) for name in get_args(literal)))
 
 
-def fields_of(kind: str, values: Mapping[str, str], error: str, *, with_was: bool = False) -> tuple[Field, ...]:
+def _names(records: Sequence[Factor] | Sequence[Outcome], chosen: str) -> tuple[Choice, ...]:
+    """List names to choose from, and what came back of another one, so that it is not lost."""
+    names = dict.fromkeys([*(item.name for item in records), *([chosen] if chosen else [])])
+    return tuple(Choice(name, name, name == chosen) for name in names)
+
+
+def fields_of(
+    kind: str, values: Mapping[str, str], error: str, setup: Setup, *, with_was: bool = False
+) -> tuple[Field, ...]:
     """Return the fields of a form.
 
     Parameters
@@ -138,6 +146,8 @@ def fields_of(kind: str, values: Mapping[str, str], error: str, *, with_was: boo
         What stands in them.
     error : str
         Why the last version was not stored; told at the field that it names.
+    setup : Setup
+        Its factors and outcomes can be chosen from.
     with_was : bool
         Whether a factor is new, so that variants on record need a setting of it.
     """
@@ -161,8 +171,8 @@ def fields_of(kind: str, values: Mapping[str, str], error: str, *, with_was: boo
     if kind == "expectation":
         effect = values.get("effect", "raises")
         return (
-            made("factor", "Of which factor", is_needed=True),
-            made("outcome", "On which outcome", is_needed=True),
+            made("factor", "Of which factor", "list", choices=_names(setup.factors, values.get("factor", ""))),
+            made("outcome", "On which outcome", "list", choices=_names(setup.outcomes, values.get("outcome", ""))),
             made("effect", "What it does", "list", choices=_choices(_DIRECTIONS, effect, Direction)),
             made(
                 "size", "By how much over its range", "number", "In the outcome's unit, without sign; may stay empty."

@@ -77,7 +77,7 @@ def edit(request: Request, desk: AtDesk, kind: str, name: str = "") -> Response:
     """Show the form of one definition."""
     words, setup = _kind(kind), desk.view().snapshot.setup
     record = _record(setup, kind, name) if name or words.is_single else None
-    return page(request, "form.html", _form(words, kind, name, record, as_typed(kind, record)))
+    return page(request, "form.html", _form(setup, words, kind, name, record, as_typed(kind, record)))
 
 
 def _kind(kind: str) -> Kind:
@@ -118,6 +118,7 @@ def _record(setup: Setup, kind: str, name: str) -> Any:
 
 
 def _form(
+    setup: Setup,
     words: Kind,
     kind: str,
     name: str,
@@ -133,7 +134,7 @@ def _form(
         heading=words.title if record is None or words.is_single else f"{words.singular} {text.name(name)}",
         intro=words.intro,
         action=urls.definition(kind, name or None),
-        fields=fields_of(kind, values, error, with_was=was),
+        fields=fields_of(kind, values, error, setup, with_was=was),
         button="Store",
         hidden=(("seen", seen_mark(as_typed(kind, record)) if record is not None else ""),),
         error=error,
@@ -158,7 +159,7 @@ def remove(request: Request, sent: Sent, desk: AtDesk, kind: str) -> Response:
     try:
         return go_to(desk.once(sent.once, do))
     except FettleError as err:
-        form = _form(words, kind, name, record, as_typed(kind, record), str(err))
+        form = _form(desk.view().snapshot.setup, words, kind, name, record, as_typed(kind, record), str(err))
         return page(request, "form.html", form, 422)
 
 
@@ -182,8 +183,9 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
         error, status, conflict = "", 409, err.rows
     except FettleError as err:
         error, status, conflict = str(err), 422, ()
-    record = _record(desk.view().snapshot.setup, kind, name) if name or words.is_single else None
-    return page(request, "form.html", _form(words, kind, name, record, typed, error, conflict), status)
+    setup = desk.view().snapshot.setup
+    record = _record(setup, kind, name) if name or words.is_single else None
+    return page(request, "form.html", _form(setup, words, kind, name, record, typed, error, conflict), status)
 
 
 def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any) -> int:
