@@ -158,8 +158,12 @@ def test_the_whole_job_on_a_phone(browser, served, tmp_path):
         assert page.locator(".checklist input").first.is_checked()
     device.check()
     device.go("/")
+    report = page.locator(".foot a[data-making]")
     with page.expect_download() as download:
-        page.locator(".foot a", has_text="Report").tap()
+        report.tap()
+        assert report.inner_text() == "Making the report"
+    page.locator(".foot a[data-making]:not([aria-busy])").wait_for()
+    assert download.value.suggested_filename.endswith(".html")
     download.value.save_as(tmp_path / "report.html")
     assert "Desk fan" in (tmp_path / "report.html").read_text(encoding="utf-8")
     device.context.close()

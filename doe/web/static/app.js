@@ -208,6 +208,34 @@
     });
   }
 
+  // A file that takes a while to make: the link says so until it is there. Without this script the browser itself waits.
+  function keepWhenMade(link) {
+    link.addEventListener("click", function (event) {
+      if (!window.fetch || !window.URL || !URL.createObjectURL) { return; }
+      event.preventDefault();
+      if (link.getAttribute("aria-busy")) { return; }
+      var told = link.textContent;
+      link.setAttribute("aria-busy", "true");
+      link.textContent = link.dataset.making;
+      fetch(link.href, { cache: "no-store" }).then(function (got) {
+        if (!got.ok) { throw new Error(got.status); }
+        var named = /filename="([^"]*)"/.exec(got.headers.get("Content-Disposition") || "");
+        return got.blob().then(function (file) {
+          var made = document.createElement("a");
+          made.href = URL.createObjectURL(file);
+          made.download = named ? named[1] : "report.html";
+          document.body.appendChild(made);
+          made.click();
+          made.remove();
+          window.setTimeout(function () { URL.revokeObjectURL(made.href); }, 60000);
+        });
+      }).catch(function () { window.location.assign(link.href); }).then(function () {
+        link.removeAttribute("aria-busy");
+        link.textContent = told;
+      });
+    });
+  }
+
   function begin(part) {
     Array.prototype.forEach.call(part.querySelectorAll(".entry[data-step]"), addSteps);
     Array.prototype.forEach.call(part.querySelectorAll("form"), function (form) {
@@ -217,6 +245,7 @@
       sendOnce(form);
     });
     Array.prototype.forEach.call(part.querySelectorAll("[data-keep]"), keepChecks);
+    Array.prototype.forEach.call(part.querySelectorAll("[data-making]"), keepWhenMade);
   }
 
   begin(document);
