@@ -215,7 +215,7 @@ def main(arguments: Sequence[str]) -> None:
     report = Path(arguments[0] if arguments else "reports/verification.md")
     free, nothing, steered = range(800), range(800, 1000), range(1000, 1200)
     found = calibrate(free, nothing, steered, jobs=-1)
-    text = report.read_text(encoding="utf-8").split("\n## Calibration", 1)[0].rstrip() if report.exists() else ""
+    text = report.read_text(encoding="utf-8").split("\n## Calibration", 1)[0].rstrip("\n") if report.exists() else ""
     report.write_text(f"{text}\n\n{section(found, len(free), len(nothing), len(steered))}", encoding="utf-8")
 
 
