@@ -158,8 +158,7 @@ def _judged(project: Project, options: Namespace) -> Judged:
     """Work out the scatter known so far, which takes a moment of analysis."""
     outcome = options.outcome
     if outcome is None and (options.edit or _asks_nothing(options)):
-        adopted = project.file.adopted_plan()
-        outcome = (adopted.facts.get("outcome") or None) if adopted is not None else None
+        outcome = project.adopted_outcome()
     return project.judged_by(outcome, options.scatter, options.matters)
 
 
@@ -171,7 +170,7 @@ def _make(project: Project, options: Namespace, judged: Judged) -> None:
             choice = project.choose_plan(
                 options.runs, options.hours, beside_log=options.beside_log, judged=judged, seed=options.seed, tell=tell
             )
-            made, model = choice.plan, _model_of(choice)
+            made, model = choice.plan, choice.model
         else:
             made = project.plan(
                 options.runs, model, beside_log=options.beside_log, judged=judged, tell=tell, **_shape(options)
@@ -185,11 +184,6 @@ def _make(project: Project, options: Namespace, judged: Judged) -> None:
         note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
     else:
         note("Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.")
-
-
-def _model_of(choice: PlanChoice) -> str:
-    recommended = choice.table[choice.table["is_recommended"]]
-    return str(recommended["model"].iloc[0])
 
 
 def _shape(options: Namespace) -> dict[str, Any]:

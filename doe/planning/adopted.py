@@ -37,6 +37,11 @@ def model_of(plan: AdoptedPlan) -> str | list[str]:
     return model if isinstance(model, str) else list(model)
 
 
+def outcome_of(plan: AdoptedPlan) -> str | None:
+    """Return the outcome that a plan on record is judged by, None if it names none."""
+    return plan.facts.get("outcome") or None
+
+
 def runs_of(table: pd.DataFrame, factors: Sequence[Factor]) -> list[Run]:
     """Return the runs of a table in its order; `variant`, `block`, `unit` and `kind` are used where they stand.
 

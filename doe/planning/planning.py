@@ -10,7 +10,7 @@ from doe.model.errors import DataError
 from doe.model.planned import AdoptedPlan, find_planned, same_as_planned
 from doe.model.records import Unit, Variant
 from doe.model.setup import Setup
-from doe.planning.adopted import facts_of, frame_of, left_of, model_of, runs_of
+from doe.planning.adopted import facts_of, frame_of, left_of, model_of, outcome_of, runs_of
 from doe.planning.known import Judged, judged_by
 from doe.store import Entry, ProjectFile
 
@@ -156,6 +156,11 @@ class Planning:
         plan = self.file.adopted_plan()
         return None if plan is None else (plan, frame_of(plan, self.setup.factors))
 
+    def adopted_outcome(self) -> str | None:
+        """Return the outcome that the plan being built is judged by; None without such a plan, or if it names none."""
+        plan = self.file.adopted_plan()
+        return None if plan is None else outcome_of(plan)
+
     def review_plan(self, judged: Judged | None = None) -> Plan:
         """Return the plan that is being built as it stands: its table says `variant` and `status`, its headline how far it is.
 
@@ -170,7 +175,7 @@ class Planning:
         if found is None:
             raise DataError("No plan is adopted, or the last one is built.")
         plan, table = found
-        known = judged if judged is not None else self.judged_by(plan.facts.get("outcome") or None)
+        known = judged if judged is not None else self.judged_by(outcome_of(plan))
         beside = bool(plan.facts.get("beside_log"))
         made = self.judge_plan(table, model_of(plan), beside_log=beside, judged=known)
         return replace(made, table=table, headline=plan.headline, kind=str(plan.facts.get("kind", made.kind)))
@@ -221,7 +226,7 @@ class Planning:
         plan = self.file.adopted_plan()
         if plan is None:
             raise DataError("No plan is adopted, or the last one is built.")
-        known = judged if judged is not None else self.judged_by(plan.facts.get("outcome") or None)
+        known = judged if judged is not None else self.judged_by(outcome_of(plan))
         made = self.judge_plan(table, model_of(plan), beside_log=bool(plan.facts.get("beside_log")), judged=known)
         entry = self.file.edit_plan(facts_of(made, model_of(plan), known.outcome), runs_of(table, self.setup.factors))
         return entry, made

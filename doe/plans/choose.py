@@ -65,6 +65,11 @@ class PlanChoice:
     left_out: pd.DataFrame
     was_stopped: bool = False
 
+    @property
+    def model(self) -> str:
+        """Model of the recommended plan."""
+        return str(self.table[self.table["is_recommended"]]["model"].iloc[0])
+
     def to_frame(self) -> pd.DataFrame:
         """Return the comparison."""
         return self.table.copy()

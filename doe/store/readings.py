@@ -49,7 +49,7 @@ def load(
     elif number is not None:
         sql, values = f"SELECT * FROM ({sql}) WHERE id = $1", [number]
     elif only_last:
-        sql = f"SELECT * FROM ({sql}) WHERE id = (SELECT max(id) FROM ({sql}))"
+        sql = f"SELECT * FROM ({sql}) ORDER BY id DESC LIMIT 1"
     rows = fetch(con, sql, values)
     return [{**{key: row[key] for key in COLUMNS}, "outcome": names[row["outcome"]]} for row in rows]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
@@ -13,13 +13,12 @@ from starlette.responses import JSONResponse, Response
 
 from doe.model.change import find_variant
 from doe.model.errors import DataError, FitError
-from doe.model.plain import plain
 from doe.model.setup import table_of
 from doe.model.told import told_reading, told_session, told_variant
 from doe.web import urls
 from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
-from doe.web.pages import AtDesk, page
+from doe.web.pages import AtDesk, as_json, page
 
 if TYPE_CHECKING:
     pass
@@ -53,10 +52,6 @@ class NewReadings(BaseModel):
     note: str = Field("", max_length=20_000)
 
 
-def _json(content: Any, status: int = 200) -> JSONResponse:
-    return JSONResponse(plain(content), status)
-
-
 @router.get("/api", include_in_schema=False)
 def about_api(request: Request, desk: AtDesk) -> Response:
     """Show what the interface offers."""
@@ -72,19 +67,19 @@ def about_api(request: Request, desk: AtDesk) -> Response:
 def about(desk: AtDesk) -> JSONResponse:
     """Say what is tuned, and what is wrong."""
     setup = desk.view().snapshot.setup
-    return _json({"title": setup.title, "question": setup.question, "file": desk.project.path.name})
+    return as_json({"title": setup.title, "question": setup.question, "file": desk.project.path.name})
 
 
 @router.get("/api/factors")
 def factors(desk: AtDesk) -> JSONResponse:
     """List what can be changed."""
-    return _json([table_of(item) for item in desk.view().snapshot.setup.factors])
+    return as_json([table_of(item) for item in desk.view().snapshot.setup.factors])
 
 
 @router.get("/api/outcomes")
 def outcomes(desk: AtDesk) -> JSONResponse:
     """List what is judged."""
-    return _json([table_of(item) for item in desk.view().snapshot.setup.outcomes])
+    return as_json([table_of(item) for item in desk.view().snapshot.setup.outcomes])
 
 
 @router.get("/api/variants")
@@ -92,7 +87,7 @@ def variants(desk: AtDesk) -> JSONResponse:
     """List all variants."""
     view = desk.view()
     counts = Counter(reading["variant"] for reading in view.readings)
-    return _json([{**told_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
+    return as_json([{**told_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
 
 
 @router.get("/api/variants/{name:path}")
@@ -103,8 +98,7 @@ def one_variant(desk: AtDesk, name: str) -> JSONResponse:
         variant = find_variant(name, view.snapshot.variants)
     except DataError as err:
         raise HTTPException(404, str(err)) from None
-    readings = [item for item in view.readings if variant.name in (item["variant"], item["versus"])]
-    return _json({**told_variant(variant), "readings": readings})
+    return as_json({**told_variant(variant), "readings": view.readings_of(variant.name)})
 
 
 @router.post("/api/variants", status_code=201)
@@ -112,13 +106,13 @@ def log(desk: AtDesk, new: NewVariant) -> JSONResponse:
     """Log a variant."""
     given = new.model_dump()
     logged = desk.project.log(given.pop("settings"), **given)
-    return _json(logged.told(), 201)
+    return as_json(logged.told(), 201)
 
 
 @router.get("/api/readings")
 def readings(desk: AtDesk, outcome: str | None = None) -> JSONResponse:
     """List all readings, or those of one outcome."""
-    return _json([item for item in desk.view().readings if outcome in (None, item["outcome"])])
+    return as_json([item for item in desk.view().readings if outcome in (None, item["outcome"])])
 
 
 @router.post("/api/readings", status_code=201)
@@ -133,14 +127,14 @@ def read(desk: AtDesk, new: NewReadings) -> JSONResponse:
         order=new.order,
         note=new.note,
     )
-    return _json({"entry": done.entry.id, "readings": [told_reading(item) for item in done.readings]}, 201)
+    return as_json({"entry": done.entry.id, "readings": [told_reading(item) for item in done.readings]}, 201)
 
 
 @router.get("/api/units")
 def units(desk: AtDesk) -> JSONResponse:
     """List the units and what each carries now."""
     names = ("variant", "settings", "retired", "note")
-    return _json(
+    return as_json(
         [{"unit": unit.name, **{name: getattr(unit, name) for name in names}} for unit in desk.view().snapshot.units]
     )
 
@@ -149,7 +143,7 @@ def units(desk: AtDesk) -> JSONResponse:
 def sessions(desk: AtDesk) -> JSONResponse:
     """List the sessions that hold readings; one that is still blind shows nothing here."""
     view = desk.view()
-    return _json([told_session(session, view.readings) for session in view.snapshot.sessions])
+    return as_json([told_session(session, view.readings) for session in view.snapshot.sessions])
 
 
 @router.get("/api/history")
@@ -157,14 +151,14 @@ def history(desk: AtDesk, last: int | None = None) -> JSONResponse:
     """List the journal, oldest first."""
     entries = desk.view().history
     kept = entries[-last:] if last else entries
-    return _json([asdict(entry) for entry in kept])
+    return as_json([asdict(entry) for entry in kept])
 
 
 @router.post("/api/history/{entry}/undo")
 def undo(desk: AtDesk, entry: int) -> JSONResponse:
     """Take an entry back."""
     done = desk.project.file.take_back(entry)
-    return _json(asdict(done))
+    return as_json(asdict(done))
 
 
 @router.get("/api/analyse/{outcome}")
@@ -176,7 +170,7 @@ def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: int = 1)
     effects = desk.project.analyse(chosen.name, wanted, seed=seed)
     if effects.basis is None:
         raise FitError(effects.notes[0] if effects.notes else effects.headline)
-    return _json(effects.to_tables())
+    return as_json(effects.to_tables())
 
 
 @router.get("/api/next")
@@ -189,10 +183,10 @@ def next_change(
     seed: int = 1,
 ) -> JSONResponse:
     """Suggest the next change; looking stores nothing."""
-    return _json(desk.project.recommend(count, hours=hours, only=only, unit=unit, seed=seed).to_tables())
+    return as_json(desk.project.recommend(count, hours=hours, only=only, unit=unit, seed=seed).to_tables())
 
 
 @router.get("/api/next/track")
 def track(desk: AtDesk) -> JSONResponse:
     """Hold the predictions of earlier suggestions against what came."""
-    return _json(desk.project.track().to_tables())
+    return as_json(desk.project.track().to_tables())

@@ -9,9 +9,8 @@ from pydantic import BaseModel, Field
 from starlette.responses import JSONResponse
 
 from doe.model.errors import UsageError
-from doe.model.plain import plain
 from doe.model.told import told_choice, told_plan, told_route
-from doe.web.pages import AtDesk
+from doe.web.pages import AtDesk, as_json
 
 if TYPE_CHECKING:
     from doe.planning.known import Judged
@@ -71,9 +70,9 @@ class EditedRuns(BaseModel):
 def show_plan(desk: AtDesk, asked: Annotated[PlanRequest, Query()]) -> JSONResponse:
     """Show the adopted plan, or make or compare plans; nothing is stored."""
     if asked.asks_nothing() and desk.project.file.adopted_plan() is not None:
-        return JSONResponse(plain(told_plan(desk.project.review_plan(_judged(desk.project, asked)))))
+        return as_json(told_plan(desk.project.review_plan(_judged(desk.project, asked))))
     made, choice, _, _ = _made(desk.project, asked)
-    return JSONResponse(plain(told_choice(choice) if choice is not None else told_plan(made)))
+    return as_json(told_choice(choice) if choice is not None else told_plan(made))
 
 
 @router.post("/api/plan", status_code=201)
@@ -82,7 +81,7 @@ def adopt_plan(desk: AtDesk, asked: PlanRequest) -> JSONResponse:
     made, choice, model, judged = _made(desk.project, asked)
     entry = desk.project.adopt(made, model, judged.outcome)
     told = told_choice(choice) if choice is not None else told_plan(made)
-    return JSONResponse(plain({"entry": entry.id, **told}), 201)
+    return as_json({"entry": entry.id, **told}, 201)
 
 
 @router.put("/api/plan")
@@ -91,14 +90,14 @@ def edit_plan(desk: AtDesk, edited: EditedRuns) -> JSONResponse:
     import pandas as pd
 
     entry, made = desk.project.edit_plan(pd.DataFrame(edited.runs), _judged(desk.project, PlanRequest()))
-    return JSONResponse(plain({"entry": entry.id, **told_plan(made)}))
+    return as_json({"entry": entry.id, **told_plan(made)})
 
 
 @router.delete("/api/plan")
 def abandon_plan(desk: AtDesk) -> JSONResponse:
     """Give up the adopted plan; what is built of it stays."""
     entry = desk.project.abandon_plan()
-    return JSONResponse({"entry": entry.id, "summary": entry.summary})
+    return as_json({"entry": entry.id, "summary": entry.summary})
 
 
 @router.get("/api/route")
@@ -115,7 +114,7 @@ def show_route(
 ) -> JSONResponse:
     """Find the order, and the unit for each planned variant, that takes the fewest bench minutes."""
     found = desk.project.route(new_units=new_units, shuffle=shuffle, seconds=seconds, seed=seed)
-    return JSONResponse(plain(told_route(found)))
+    return as_json(told_route(found))
 
 
 def _made(project: Project, asked: PlanRequest) -> tuple[Plan, PlanChoice | None, str | list[str], Judged]:
@@ -129,8 +128,7 @@ def _made(project: Project, asked: PlanRequest) -> tuple[Plan, PlanChoice | None
         choice = project.choose_plan(
             asked.runs, asked.hours, beside_log=asked.beside_log, judged=judged, seed=asked.seed
         )
-        rows = choice.table[choice.table["is_recommended"]]
-        return choice.plan, choice, str(rows["model"].iloc[0]), judged
+        return choice.plan, choice, choice.model, judged
     wanted = model or "main"
     made = project.plan(asked.runs, wanted, beside_log=asked.beside_log, judged=judged, seed=asked.seed, **shape)
     return made, None, wanted, judged
@@ -139,8 +137,7 @@ def _made(project: Project, asked: PlanRequest) -> tuple[Plan, PlanChoice | None
 def _judged(project: Project, asked: PlanRequest) -> Judged:
     outcome = asked.outcome
     if outcome is None and asked.asks_nothing():
-        adopted = project.file.adopted_plan()
-        outcome = (adopted.facts.get("outcome") or None) if adopted is not None else None
+        outcome = project.adopted_outcome()
     return project.judged_by(outcome, asked.scatter, asked.matters)
 
 

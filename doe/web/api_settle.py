@@ -8,9 +8,8 @@ from fastapi import APIRouter, Query
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse
 
-from doe.model.plain import plain
 from doe.model.told import told_settling, told_version
-from doe.web.pages import AtDesk
+from doe.web.pages import AtDesk, as_json
 
 router = APIRouter(tags=["settling"])
 
@@ -22,7 +21,7 @@ Seed = Annotated[int, Query(ge=1, description="of whatever is drawn at random")]
 @router.get("/api/settle")
 def versions(desk: AtDesk) -> JSONResponse:
     """List the settled versions."""
-    return JSONResponse(plain([told_version(item) for item in desk.project.versions()]))
+    return as_json([told_version(item) for item in desk.project.versions()])
 
 
 @router.get("/api/settle/find")
@@ -40,7 +39,7 @@ def find(
     found = desk.project.settle(
         variant, without=without, to=to, through=through, hold=hold or (), count=count, seed=seed
     )
-    return JSONResponse(plain(told_settling(found)))
+    return as_json(told_settling(found))
 
 
 @router.get("/api/settle/tolerance")
@@ -53,7 +52,7 @@ def tolerance(
 ) -> JSONResponse:
     """Say how far each setting may drift before an outcome leaves its limits or loses what matters."""
     found = desk.project.tolerances(variant, probability=probability, through=through, seed=seed)
-    return JSONResponse(plain(told_settling(found)))
+    return as_json(told_settling(found))
 
 
 @router.get("/api/settle/plan")
@@ -64,7 +63,7 @@ def plan_confirmation(
     seed: Seed = 1,
 ) -> JSONResponse:
     """Say how many fresh builds and readings would confirm what the log promises."""
-    return JSONResponse(plain(told_settling(desk.project.plan_confirmation(variant, risk=risk, seed=seed))))
+    return as_json(told_settling(desk.project.plan_confirmation(variant, risk=risk, seed=seed)))
 
 
 @router.get("/api/settle/confirm")
@@ -75,7 +74,7 @@ def confirm(
     seed: Seed = 1,
 ) -> JSONResponse:
     """Judge fresh builds by what the log before them promised."""
-    return JSONResponse(plain(told_settling(desk.project.confirm(build, through=through, seed=seed))))
+    return as_json(told_settling(desk.project.confirm(build, through=through, seed=seed)))
 
 
 @router.get("/api/settle/compare")
@@ -86,7 +85,7 @@ def compare(
     seed: Seed = 1,
 ) -> JSONResponse:
     """Compare two settled versions outcome by outcome."""
-    return JSONResponse(plain(desk.project.compare_versions(first, second, seed=seed)))
+    return as_json(desk.project.compare_versions(first, second, seed=seed))
 
 
 @router.get("/api/settle/{number}")
@@ -95,4 +94,4 @@ def one_version(desk: AtDesk, number: int) -> JSONResponse:
     version = next((item for item in desk.project.versions() if item.number == number), None)
     if version is None:
         raise HTTPException(404, f"There is no settled version {number}.")
-    return JSONResponse(plain(told_version(version)))
+    return as_json(told_version(version))

@@ -60,11 +60,12 @@ class Field:
     hint: str = field(metadata=said("help below it"), default="")
     error: str = field(metadata=said("why it was not taken"), default="")
     choices: tuple[Choice, ...] = field(metadata=said("of a choice"), default=())
-    step: str = field(metadata=said("of the plus and minus buttons, empty without; of files the endings"), default="")
+    step: str = field(metadata=said("of the plus and minus buttons; empty without"), default="")
     low: str = field(metadata=said("where minus ends"), default="")
     high: str = field(metadata=said("where plus ends"), default="")
     was: str = field(metadata=said("what it started from, to show what changed"), default="")
     is_needed: bool = field(metadata=said("whether it must be filled"), default=False)
+    accept: str = field(metadata=said("endings of the files it takes"), default="")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from functools import cache
 from pathlib import Path
@@ -11,8 +11,13 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
+from doe.model.change import find_variant
+from doe.model.errors import DataError
+from doe.model.plain import plain
+from doe.model.records import Variant
 from doe.model.wording import counted
 from doe.sheets.render import TEMPLATES as SHEETS
 from doe.sheets.report import version
@@ -49,6 +54,25 @@ def environment() -> Environment:
     )
     made.globals["urls"] = urls
     return made
+
+
+def as_json(content: Any, status: int = 200) -> JSONResponse:
+    """Answer with plain data."""
+    return JSONResponse(plain(content), status)
+
+
+def known_variant(variants: Sequence[Variant], name: str) -> Variant:
+    """Return the variant of that name.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    try:
+        return find_variant(name, variants)
+    except DataError:
+        raise HTTPException(404) from None
 
 
 def desk_of(request: Request) -> Desk:

@@ -64,8 +64,7 @@ def _key(desk: Desk, asked: Mapping[str, str]) -> tuple[object, ...]:
 
 
 def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged]:
-    plan = project.file.adopted_plan()
-    judged = project.judged_by((plan.facts.get("outcome") or None) if plan is not None else None, tell=tell)
+    judged = project.judged_by(project.adopted_outcome(), tell=tell)
     return project.review_plan(judged), None, judged
 
 
@@ -193,9 +192,7 @@ def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
         if found is None:
             raise LookupError
         made, choice, judged = found
-        model = asked["model"] or "main"
-        if choice is not None:
-            model = str(choice.table[choice.table["is_recommended"]]["model"].iloc[0])
+        model = choice.model if choice is not None else asked["model"] or "main"
         return urls.with_done(urls.plan(), desk.project.adopt(made, model, judged.outcome).id)
 
     try:

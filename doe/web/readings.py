@@ -12,7 +12,6 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError
 from doe.model.outcome import Outcome
 from doe.model.wording import exact
@@ -23,7 +22,7 @@ from doe.web.desk import View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, outcome_field, reading_rows, value_text
 from doe.web.forms import Posted, Sent
-from doe.web.pages import AtDesk, go_to, page
+from doe.web.pages import AtDesk, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
 
@@ -32,23 +31,9 @@ router = APIRouter(include_in_schema=False)
 def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
     """Show the form that takes readings."""
     view = desk.view()
-    variant = known_variant(view, name)
+    variant = known_variant(view.snapshot.variants, name).name
     values = {"session": session or last_session(view), "rater": rater}
     return page(request, "form.html", _form(view, variant, values, {}, ""))
-
-
-def known_variant(view: View, name: str) -> str:
-    """Return the variant's own spelling.
-
-    Raises
-    ------
-    HTTPException
-        404 if there is none.
-    """
-    try:
-        return find_variant(name, view.snapshot.variants).name
-    except DataError:
-        raise HTTPException(404) from None
 
 
 def last_session(view: View) -> str:
@@ -100,7 +85,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
 def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Store readings."""
     view = desk.view()
-    variant = known_variant(view, name)
+    variant = known_variant(view.snapshot.variants, name).name
     errors: dict[str, str] = {}
 
     def do() -> str:

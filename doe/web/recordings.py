@@ -15,8 +15,8 @@ from doe.web import urls
 from doe.web.contexts import Field, FormPage
 from doe.web.desk import Desk, View
 from doe.web.forms import Posted, Sent
-from doe.web.pages import AtDesk, go_to, page
-from doe.web.readings import known_variant, last_session
+from doe.web.pages import AtDesk, go_to, known_variant, page
+from doe.web.readings import last_session
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,7 +27,7 @@ _KINDS = ".wav,.flac,.aif,.aiff,.frd,.txt,.csv"
 def show(request: Request, desk: AtDesk, name: str) -> Response:
     """Show the form that takes recordings."""
     view = desk.view()
-    variant = known_variant(view, name)
+    variant = known_variant(view.snapshot.variants, name).name
     return page(request, "form.html", _form(view, variant, {"session": last_session(view)}, ""))
 
 
@@ -35,7 +35,7 @@ def show(request: Request, desk: AtDesk, name: str) -> Response:
 def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Measure what was sent, and keep it."""
     view = desk.view()
-    variant = known_variant(view, name)
+    variant = known_variant(view.snapshot.variants, name).name
     try:
         return go_to(desk.once(sent.once, lambda: _measured(desk, variant, sent)))
     except FettleError as err:
@@ -70,7 +70,7 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
 def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormPage:
     outcomes = [item.name for item in view.snapshot.setup.outcomes if item.recipe]
     fields = (
-        Field("takes", "Recordings", "files", step=_KINDS, error=error, is_needed=True,
+        Field("takes", "Recordings", "files", accept=_KINDS, error=error, is_needed=True,
               hint="One file for each take: put up anew, measured again. Sound as WAV, FLAC or AIFF; curves as text."),
         Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
         Field("rater", "Measured by", value=values.get("rater", ""), hint="Such as the microphone."),

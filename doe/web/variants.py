@@ -6,12 +6,10 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
-from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
 from doe.charts.rows import rows_of
-from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError
 from doe.model.limit import derive
 from doe.model.records import Variant
@@ -25,7 +23,7 @@ from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, change_steps, factor_field, read_fields, reading_rows, time_text
 from doe.web.forms import Sent, not_negative_or_none
-from doe.web.pages import AtDesk, go_to, page, think
+from doe.web.pages import AtDesk, go_to, known_variant, page, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
 
@@ -136,7 +134,7 @@ def _changed(variant: Variant, parent: Variant | None, setup: Setup) -> str:
 def compare(request: Request, desk: AtDesk, a: str = "", b: str = "") -> Response:
     """Show the difference of two variants."""
     snapshot = desk.view().snapshot
-    first, second = _find(snapshot.variants, a), _find(snapshot.variants, b)
+    first, second = known_variant(snapshot.variants, a), known_variant(snapshot.variants, b)
     known = think(desk)
     rows = tuple(
         (
@@ -174,20 +172,6 @@ def _means(known: Known, first: str, second: str) -> tuple[tuple[str, str, str],
     return tuple(found)
 
 
-def _find(variants: Sequence[Variant], name: str) -> Variant:
-    """Return the variant of that name.
-
-    Raises
-    ------
-    HTTPException
-        404 if there is none.
-    """
-    try:
-        return find_variant(name, variants)
-    except DataError:
-        raise HTTPException(404) from None
-
-
 def _shown(
     request: Request,
     desk: Desk,
@@ -200,7 +184,7 @@ def _shown(
 ) -> Response:
     view = desk.view()
     snapshot = view.snapshot
-    variant = _find(snapshot.variants, name)
+    variant = known_variant(snapshot.variants, name)
     parent = next((item for item in snapshot.variants if item.name == variant.parent), None)
     unit = next((item for item in snapshot.units if item.name == variant.unit), None)
     is_planned = variant.status == "planned"
@@ -281,7 +265,7 @@ def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
 
     def do() -> str:
         snapshot = desk.view().snapshot
-        variant = _find(snapshot.variants, name)
+        variant = known_variant(snapshot.variants, name)
         if variant.status != "planned":
             raise DataError(f"Variant {variant.name} is built already.")
         return build_planned(desk, variant.name, variant.unit or sent.text("unit"), sent.text("minutes"))
@@ -298,7 +282,7 @@ def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Respons
     """Keep photos of a variant."""
 
     def do() -> str:
-        variant = _find(desk.view().snapshot.variants, name)
+        variant = known_variant(desk.view().snapshot.variants, name)
         ready = [ready_photo(data, file) for file, data in sent.files.get("photos", [])]
         if not ready:
             raise DataError("No photo was chosen.")
@@ -325,7 +309,7 @@ class _Edit:
 def show_correction(request: Request, desk: AtDesk, name: str) -> Response:
     """Show the form that corrects a variant."""
     snapshot = desk.view().snapshot
-    variant = _find(snapshot.variants, name)
+    variant = known_variant(snapshot.variants, name)
     edit = _Edit(_as_typed(variant, snapshot.setup), {})
     return page(request, "form.html", _correction(variant, snapshot.setup, edit))
 
@@ -378,12 +362,12 @@ def _correction(variant: Variant, setup: Setup, edit: _Edit) -> FormPage:
 def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Store a corrected variant."""
     snapshot = desk.view().snapshot
-    setup, variant = snapshot.setup, _find(snapshot.variants, name)
+    setup, variant = snapshot.setup, known_variant(snapshot.variants, name)
     typed = {key: sent.text(key) for key in _as_typed(variant, setup)}
     errors: dict[str, str] = {}
 
     def do() -> str:
-        now = _find(desk.view().snapshot.variants, name)
+        now = known_variant(desk.view().snapshot.variants, name)
         present = _as_typed(now, setup)
         check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
         changes = _changes(setup, now, present, typed, errors)
@@ -398,7 +382,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         field = _field_of(str(err), setup)
         errors |= {field: str(err)} if field and field not in errors else {}
         edit, status = _Edit(typed, errors, _MARKED if errors else str(err)), 422
-    variant = _find(desk.view().snapshot.variants, name)
+    variant = known_variant(desk.view().snapshot.variants, name)
     return page(request, "form.html", _correction(variant, setup, edit), status)
 
 
@@ -451,7 +435,7 @@ def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     """Take a variant out with its readings."""
 
     def do() -> str:
-        variant = _find(desk.view().snapshot.variants, name)
+        variant = known_variant(desk.view().snapshot.variants, name)
         return urls.with_done(urls.variants(), desk.project.file.withdraw_variant(variant.name).id)
 
     try:

@@ -21,12 +21,15 @@ SHORT = Sweep(50, 3500, 1.0)
 RATE = 8000
 
 
-def curve(folder, name, bass=-4.0, seed=0):
+def curve_text(bass=-4.0, seed=0):
     """A response curve that is flat at 0 dB, with a shelf below 200 Hz, and a little noise that tells takes apart."""
     level = np.where(GRID < 200, bass, 0.0) + 1e-4 * np.random.default_rng(seed).standard_normal(len(GRID))
-    (folder / name).write_text(
-        "\n".join(f"{f:.6g};{v:.6g}" for f, v in zip(GRID, level, strict=True)), encoding="utf-8"
-    )
+    return "\n".join(f"{f:.6g};{v:.6g}" for f, v in zip(GRID, level, strict=True))
+
+
+def curve(folder, name, bass=-4.0, seed=0):
+    """Write such a curve to a file, and return its name."""
+    (folder / name).write_text(curve_text(bass, seed), encoding="utf-8")
     return name
 
 

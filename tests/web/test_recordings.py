@@ -2,18 +2,16 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
-from tests.cli.test_measure import GRID
+from tests.cli.test_measure import curve_text
 
 RECIPE = {"from": "band_level", "band": [40.0, 150.0], "relative_to": [300.0, 1000.0]}
 
 
 def curve(bass, seed=0):
-    """A response curve that is flat at 0 dB, with a shelf below 200 Hz, and a little noise that tells takes apart."""
-    level = np.where(GRID < 200, bass, 0.0) + 1e-4 * np.random.default_rng(seed).standard_normal(len(GRID))
-    return "\n".join(f"{f:.6g};{v:.6g}" for f, v in zip(GRID, level, strict=True)).encode()
+    """A response curve as it is sent."""
+    return curve_text(bass, seed).encode()
 
 
 @pytest.fixture
