@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
@@ -13,6 +16,10 @@ from doe.model.records import Unit
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+MANY = 10_000
+"""Readings from which on a data frame finds the different ones faster than a dict does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +87,14 @@ def read_log(
             )
     variants = _read_variants(readings, factors)
     known = _read_units(units, factors) if units is not None else _units_from_readings(readings, variants)
-    counts = {str(name): int(count) for name, count in readings["variant"].astype(str).value_counts().items()}
+    counts = Counter(str(name) for name in readings["variant"].tolist())
     return Log(variants, known, _raters(readings), counts, _homes(readings, variants))
 
 
 def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
     names = [factor.name for factor in factors]
-    rows = readings[["variant", *names]].drop_duplicates()
     variants: dict[str, Settings] = {}
-    for name, *values in rows.itertuples(index=False, name=None):
+    for name, *values in _distinct(readings, ["variant", *names]):
         if all(_is_empty(value) for value in values):
             continue
         settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}
@@ -136,26 +142,46 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
 def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str, str]:
     if "unit" not in readings.columns:
         return {}
-    pairs = readings[["variant", "unit"]].dropna().drop_duplicates()
-    names = ((str(name), str(unit)) for name, unit in pairs.itertuples(index=False, name=None))
-    return {name: unit for name, unit in names if name in variants}
+    pairs = (pair for pair in _distinct(readings, ["variant", "unit"]) if not any(map(_is_missing, pair)))
+    return {str(name): str(unit) for name, unit in pairs if str(name) in variants}
+
+
+def _distinct(readings: pd.DataFrame, columns: Sequence[str]) -> Iterable[tuple[Any, ...]]:
+    """Return the different rows of some columns, in order of first appearance; missing values may come more than once."""
+    if len(readings) > MANY:
+        return readings[list(columns)].drop_duplicates().itertuples(index=False, name=None)
+    return dict.fromkeys(zip(*(readings[column].tolist() for column in columns), strict=True))
 
 
 def _raters(readings: pd.DataFrame) -> dict[str, int]:
     """Count the readings per round: the usual number of raters of one variant in one session."""
     if "rater" not in readings.columns:
         return {}
-    keys = ["outcome", "variant", *(["session"] if "session" in readings.columns else [])]
-    counts = readings.groupby(keys, dropna=False)["rater"].nunique().groupby(level=0).median()
-    return {str(name): max(1, round(float(count))) for name, count in counts.items()}
+    import pandas as pd
+
+    outcome, names = pd.factorize(readings["outcome"].astype(str))
+    group = outcome
+    for key in ("variant", "session"):
+        if key in readings.columns:
+            codes = pd.factorize(readings[key])[0]
+            group = pd.factorize(group * (codes.max() + 2) + codes + 1)[0]
+    rater = pd.factorize(readings["rater"])[0]
+    firsts = np.unique(group, return_index=True)[1]
+    pairs = np.unique(np.stack([group, rater])[:, rater >= 0], axis=1)
+    sizes = np.bincount(pairs[0], minlength=len(firsts))
+    usual = (np.median(sizes[outcome[firsts] == place]) for place in range(len(names)))
+    return {str(name): max(1, round(float(count))) for name, count in zip(names, usual, strict=True)}
+
+
+def _is_missing(value: object) -> bool:
+    """Whether a cell is None or a missing value, which does not equal itself."""
+    return not isinstance(value, str) and _is_empty(value)
 
 
 def _is_empty(value: object) -> bool:
     """Whether a cell holds nothing: None, an empty text or a missing value, which does not equal itself."""
-    if value is None or value == "":
-        return True
     try:
-        return bool(value != value)
+        return value is None or bool(value != value) or value == ""
     except TypeError:  # pandas' own missing value refuses to be true or false
         return True
 

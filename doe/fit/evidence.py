@@ -122,10 +122,11 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         raise FitError(
             f"There is no reading of {outcome.name} of any variant with settings; log a variant and read it."
         )
-    keys = pd.DataFrame({"variant": codes, "session": _codes(rows, "session"), "rater": _codes(rows, "rater")})
-    keys["order"] = _order(rows)
-    cells, counts, means, squares = _cells(keys, values)
-    firsts = pd.Series(np.arange(len(rows))).groupby(codes).first().to_numpy()[:n_built]
+    session, rater, order = _codes(rows, "session"), _codes(rows, "rater"), _order(rows)
+    number = _numbered(codes, session, rater, _factorized(order))
+    cells = np.unique(number, return_index=True)[1]
+    counts, means, squares = _summed(number, values)
+    firsts = np.unique(codes, return_index=True)[1][:n_built]
     if outcome.relative_to is not None:
         notes.append(_relative_note(outcome, [name for name, _ in names]))
     return Evidence(
@@ -134,10 +135,10 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         n_built=n_built,
         settings=settings_of(rows.iloc[firsts], factors),
         units=_codes(rows, "unit")[firsts],
-        variant=cells["variant"].to_numpy(dtype=np.intp),
-        session=cells["session"].to_numpy(dtype=np.intp),
-        rater=cells["rater"].to_numpy(dtype=np.intp),
-        place=_places(cells),
+        variant=codes[cells],
+        session=session[cells],
+        rater=rater[cells],
+        place=_places(order[cells], session[cells]),
         raters=_names(rows, "rater"),
         counts=counts,
         means=means,
@@ -221,19 +222,20 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
 
 def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[Index, list[tuple[str, bool]]]:
     """Code the variants in order of appearance, reference objects last."""
-    if rows["variant"].isna().any():
-        raise DataError("A reading has no variant; each reading must name the variant it was taken of.")
     codes, labels = pd.factorize(rows["variant"])
+    if (codes < 0).any():
+        raise DataError("A reading has no variant; each reading must name the variant it was taken of.")
     firsts = np.unique(codes, return_index=True)[1].astype(np.intp)
     names = [factor.name for factor in factors]
-    empty: npt.NDArray[np.bool_] = np.asarray(rows[names].isna(), dtype=bool)
-    for column in names:
-        _check_settled(rows[column], codes, labels, column)
-    is_reference: npt.NDArray[np.bool_] = np.asarray(empty[firsts].all(axis=1))
-    partly = np.asarray(empty[firsts].any(axis=1) & ~is_reference)
+    settings = [_factorized(rows[name]) for name in names]
+    for name, column in zip(names, settings, strict=True):
+        _check_settled(column, codes, firsts, labels, name)
+    empty = np.array([column[firsts] < 0 for column in settings]).T
+    is_reference: npt.NDArray[np.bool_] = np.asarray(empty.all(axis=1))
+    partly = np.asarray(empty.any(axis=1) & ~is_reference)
     if partly.any():
         place = int(np.flatnonzero(partly)[0])
-        factor = names[int(np.flatnonzero(empty[firsts[place]])[0])]
+        factor = names[int(np.flatnonzero(empty[place])[0])]
         raise DataError(f"Variant {labels[place]} has no {factor}; give it, or leave all factors of a reference empty.")
     order = np.argsort(is_reference, kind="stable")
     rank = np.empty(len(order), dtype=np.intp)
@@ -241,21 +243,20 @@ def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[In
     return rank[codes], [(str(labels[place]), not bool(is_reference[place])) for place in order]
 
 
-def _check_settled(column: pd.Series[Any], codes: Index, labels: Any, name: str) -> None:
-    values, _ = pd.factorize(column)
-    first = np.full(len(labels), -2, dtype=np.intp)
-    first[codes[::-1]] = values[::-1]
-    differs = values != first[codes]
+def _check_settled(column: Index, codes: Index, firsts: Index, labels: Any, name: str) -> None:
+    differs = column != column[firsts][codes]
     if differs.any():
         label = labels[codes[int(np.flatnonzero(differs)[0])]]
         raise DataError(f"Variant {label} appears with two settings of {name}; a changed build is a new variant.")
 
 
 def _codes(rows: pd.DataFrame, name: str) -> Index:
-    if name not in rows.columns or rows[name].isna().all():
-        return np.full(len(rows), -1, dtype=np.intp)
-    codes, _ = pd.factorize(rows[name])
-    return codes.astype(np.intp)
+    """Return numbers for the labels of a column, by first appearance; -1 where there is none."""
+    return _factorized(rows[name]) if name in rows.columns else np.full(len(rows), -1, dtype=np.intp)
+
+
+def _factorized(values: Array | pd.Series[Any]) -> Index:
+    return np.asarray(pd.factorize(values)[0], dtype=np.intp)
 
 
 def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:
@@ -271,35 +272,40 @@ def _order(rows: pd.DataFrame) -> Array:
     return pd.to_numeric(rows["order"], errors="coerce").to_numpy(dtype=float)
 
 
-def _cells(keys: pd.DataFrame, values: Array) -> tuple[pd.DataFrame, Array, Array, Array]:
-    """Sum readings under equal conditions up: keys, counts, means, sums of squares about the means."""
-    names = list(keys.columns)
-    number = keys.groupby(names, dropna=False, sort=False).ngroup().to_numpy()
-    firsts = np.unique(number, return_index=True)[1]
+def _numbered(*codes: Index) -> Index:
+    """Return numbers for combinations of codes, each from -1 on, by first appearance."""
+    number = np.zeros(len(codes[0]), dtype=np.intp)
+    for code in codes:
+        number = _factorized(number * (code.max() + 2) + code + 1)
+    return number
+
+
+def _summed(number: Index, values: Array) -> tuple[Array, Array, Array]:
+    """Sum readings under equal conditions up: counts, means, sums of squares about the means."""
     counts = np.bincount(number).astype(float)
     means = np.bincount(number, values) / counts
-    squares = np.bincount(number, (values - means[number]) ** 2)
-    return keys.iloc[firsts].reset_index(drop=True), counts, means, squares
+    return counts, means, np.bincount(number, (values - means[number]) ** 2)
 
 
-def _places(cells: pd.DataFrame) -> Array:
+def _places(order: Array, session: Index) -> Array:
     """Code the order to -1..1 within each session; 0 where it says nothing."""
-    order = cells["order"]
-    if order.isna().all():
-        return np.zeros(len(cells))
-    grouped = order.groupby(cells["session"])
-    low, high = grouped.transform("min"), grouped.transform("max")
-    half = (high - low) / 2
-    coded = (order - low - half) / half.where(half > 0)
-    return coded.fillna(0.0).to_numpy(dtype=float)
+    low, high = np.full(session.max() + 2, np.inf), np.full(session.max() + 2, -np.inf)
+    np.fmin.at(low, session, order)  # the last group is that of readings without a session
+    np.fmax.at(high, session, order)
+    low, half = low[session], (high - low)[session] / 2
+    is_placed = np.isfinite(half) & (half > 0) & np.isfinite(order)
+    places = np.zeros(len(order))
+    places[is_placed] = (order[is_placed] - low[is_placed] - half[is_placed]) / half[is_placed]
+    return places
 
 
 def settings_of(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
     """Read the settings of variants, one row each, in the factors' own types."""
     columns: dict[str, Any] = {}
     for factor in factors:
-        column = rows[factor.name]
-        columns[factor.name] = [factor.read(value) for value in column]
+        column = rows[factor.name].tolist()
+        read = {value: factor.read(value) for value in dict.fromkeys(column)}
+        columns[factor.name] = [read[value] for value in column]
     return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)))
 
 

@@ -388,3 +388,14 @@ def test_a_later_suggestion_is_told_as_believed_now(factors, outcomes, effort):
             for value, mean, offset in zip(told.moves.values, alone, situation.belief.offsets, strict=True):
                 expected = (mean[:, 0] + offset).std()
                 assert value[:, told.place].std() == pytest.approx(expected, rel=1e-4)
+
+
+def test_missing_settings_of_any_kind_make_a_reference(log, factors, outcomes, effort):
+    """A reference object has no settings: None, nan, or pandas' own missing value in columns that can hold it."""
+    none = {factor.name: None for factor in factors}
+    reference = pd.DataFrame([{"variant": "shop", "outcome": "bass", "value": -1.0, "unit": None, **none}])
+    frame = pd.concat([log.astype({"driver": object}), reference], ignore_index=True)
+    plain = recommend(frame, factors, outcomes, effort=effort)
+    nullable = recommend(frame.convert_dtypes(), factors, outcomes, effort=effort)
+    assert "shop" not in list(plain.worth["variant"])
+    pd.testing.assert_frame_equal(plain.table, nullable.table)
