@@ -155,6 +155,53 @@ def change_tables(
     return ChangeTables(tuple(minutes), tuple(price), fixed)
 
 
+@dataclass(frozen=True, slots=True)
+class Passages:
+    """Minutes of changing an existing unit from any considered settings to any others, for look-up by code.
+
+    Attributes
+    ----------
+    minutes : tuple of ndarray of shape (n_values, n_values)
+        One array per factor, from the row's setting to the column's; infinite where no unit can go.
+    """
+
+    minutes: tuple[Array, ...]
+
+    def between(self, starts: npt.NDArray[np.intp], ends: npt.NDArray[np.intp]) -> Array:
+        """Return the minutes from each of some variants to each of others, shape (n_starts, n_ends), by their codes."""
+        total = np.zeros((len(starts), len(ends)))
+        for place, table in enumerate(self.minutes):
+            total += table[starts[:, place, None], ends[None, :, place]]
+        return total
+
+
+def passages(factors: Sequence[Factor], values: Sequence[Sequence[Value]]) -> Passages:
+    """Tabulate the minutes of every change of every factor.
+
+    Parameters
+    ----------
+    factors : sequence of Factor
+        All factors.
+    values : sequence of sequence of setting
+        Considered settings of each.
+    """
+    return Passages(tuple(_passage(factor, settings) for factor, settings in zip(factors, values, strict=True)))
+
+
+def _passage(factor: Factor, settings: Sequence[Value]) -> Array:
+    """Return `Factor.change_minutes` of every pair of settings, infinite where `Factor.can_go` says no."""
+    positions = np.array([factor.position(value) for value in settings])
+    ahead = positions[None, :] - positions[:, None]
+    steps = np.ones_like(ahead) if factor.kind == "categorical" else np.abs(ahead) / (factor.step or 1.0)
+    minutes: Array = factor.minutes + factor.minutes_per_step * steps
+    if factor.way == "rebuild":
+        minutes = np.full_like(minutes, np.inf)
+    elif factor.way != "either":
+        minutes = np.where((ahead > 0) == (factor.way == "up"), minutes, np.inf)
+    np.fill_diagonal(minutes, 0.0)
+    return minutes
+
+
 def _level_price(factor: Factor, level: Value, bought: Mapping[str, Collection[str]] | None) -> float:
     if bought is not None and str(level) in bought.get(factor.name, ()):
         return 0.0
