@@ -20,7 +20,10 @@ pytestmark = [pytest.mark.slow]
 
 RATE = 96_000
 ROOT = Path(__file__).parents[2]
-SECONDS_ALLOWED, MEGABYTES_ALLOWED = 5.0, 600.0
+MEGABYTES_ALLOWED = 600.0
+TIMES_ALLOWED = 5.0
+"""Of the time of a plain filter over the same file: 5 s on a slow machine, on which that takes 1 s when nothing disturbs it."""
+
 RECIPES = {
     "level": {"from": "level"},
     "loudest_level": {"from": "loudest_level"},
@@ -38,6 +41,19 @@ seconds = time.perf_counter() - start
 status = Path("/proc/self/status")
 peak = [line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM")] if status.exists() else ["0"]
 print(seconds, int(peak[0]) / 1000)
+"""
+PLAIN_FILTER = """
+import sys, time
+import numpy as np
+import soundfile
+from scipy import signal
+start = time.perf_counter()
+band = signal.butter(4, [40, 150], "bandpass", fs=96_000, output="sos")
+state, power = np.zeros((len(band), 2)), 0.0
+for block in soundfile.blocks(sys.argv[1], blocksize=2**18):
+    heard, state = signal.sosfilt(band, block, zi=state)
+    power += float(np.sum(heard**2))
+print(time.perf_counter() - start, 0)
 """
 
 
@@ -64,17 +80,24 @@ def recordings(tmp_path_factory):
     return {minutes: recording(folder / f"{minutes}.wav", minutes) for minutes in (2.5, 10)}
 
 
-def measured(recipe, path):
-    words = [sys.executable, "-c", SCRIPT.format(recipe=recipe), str(path)]
-    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=ROOT)
+def run(script, path):
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True, cwd=ROOT
+    )
     seconds, megabytes = (float(part) for part in done.stdout.split())
     return seconds, megabytes
 
 
+def measured(recipe, path):
+    return run(SCRIPT.format(recipe=recipe), path)
+
+
 @pytest.mark.parametrize("name", RECIPES)
-def test_ten_minutes_at_96_khz_take_at_most_5_s_and_600_mb(recordings, name):
-    seconds, megabytes = measured(RECIPES[name], recordings[10])
-    assert seconds <= SECONDS_ALLOWED, f"{name}: {seconds:.2f} s"
+def test_ten_minutes_at_96_khz_take_few_times_a_plain_filter_and_at_most_600_mb(recordings, name):
+    """Best of two each, in turn, so that a machine that slows down slows both."""
+    tries = [(run(PLAIN_FILTER, recordings[10]), measured(RECIPES[name], recordings[10])) for _ in range(2)]
+    (filter_s, _), (seconds, megabytes) = (min(found) for found in zip(*tries, strict=True))
+    assert seconds <= TIMES_ALLOWED * filter_s, f"{name}: {seconds:.2f} s, the filter {filter_s:.2f} s"
     assert megabytes <= MEGABYTES_ALLOWED, f"{name}: {megabytes:.0f} MB"
 
 
