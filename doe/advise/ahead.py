@@ -38,7 +38,6 @@ CLOSED_OFF = 0.5
 LEAST_SHARE = 0.3
 """Least share of a move's own minutes that it is counted with, however much nearer it leads."""
 
-
 LOST = 480.0
 """Minutes counted for a variant hoped for that nothing reaches any more: a bench day."""
 

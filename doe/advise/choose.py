@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.ahead import look_ahead
-from doe.advise.moves import POWER, Judged, Moves, after, build_moves, join, judge, reading_moves, without
+from doe.advise.moves import POWER, Judged, Moves, after, best_now, build_moves, join, judge, reading_moves, without
 from doe.advise.nodes import normal_nodes
 from doe.advise.question import Question
 from doe.advise.reach import Reach
@@ -116,9 +116,8 @@ def _rate(
     leading = np.argsort(-judged.value / counted**POWER, kind="stable")[:LOOKED_AHEAD]
     teaching = np.argsort(-judged.learn / counted**POWER, kind="stable")[: LOOKED_AHEAD // 4]
     which = np.union1d(leading, teaching)
-    best = kept[:, [int(kept.mean(axis=0).argmax())]]
     rate: Floats = judged.improve / counted**POWER
-    rate[which] = ahead.worth_doing(best, noise, counted, which)
+    rate[which] = ahead.worth_doing(best_now(kept), noise, counted, which)
     return rate
 
 

@@ -189,17 +189,12 @@ def passages(factors: Sequence[Factor], values: Sequence[Sequence[Value]]) -> Pa
 
 
 def _passage(factor: Factor, settings: Sequence[Value]) -> Array:
-    """Return `Factor.change_minutes` of every pair of settings, infinite where `Factor.can_go` says no."""
-    positions = np.array([factor.position(value) for value in settings])
-    ahead = positions[None, :] - positions[:, None]
-    steps = np.ones_like(ahead) if factor.kind == "categorical" else np.abs(ahead) / (factor.step or 1.0)
-    minutes: Array = factor.minutes + factor.minutes_per_step * steps
-    if factor.way == "rebuild":
-        minutes = np.full_like(minutes, np.inf)
-    elif factor.way != "either":
-        minutes = np.where((ahead > 0) == (factor.way == "up"), minutes, np.inf)
-    np.fill_diagonal(minutes, 0.0)
-    return minutes
+    return np.array(
+        [
+            [factor.change_minutes(start, end) if factor.can_go(start, end) else np.inf for end in settings]
+            for start in settings
+        ]
+    )
 
 
 def _level_price(factor: Factor, level: Value, bought: Mapping[str, Collection[str]] | None) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.factor import Factor
+from doe.model.numbers import is_missing
 from doe.model.records import Unit
 
 if TYPE_CHECKING:
@@ -142,7 +143,7 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
 def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str, str]:
     if "unit" not in readings.columns:
         return {}
-    pairs = (pair for pair in _distinct(readings, ["variant", "unit"]) if not any(map(_is_missing, pair)))
+    pairs = (pair for pair in _distinct(readings, ["variant", "unit"]) if not any(map(is_missing, pair)))
     return {str(name): str(unit) for name, unit in pairs if str(name) in variants}
 
 
@@ -159,13 +160,11 @@ def _raters(readings: pd.DataFrame) -> dict[str, int]:
         return {}
     import pandas as pd
 
+    from doe.fit.evidence import label_codes, numbered
+
     outcome, names = pd.factorize(readings["outcome"].astype(str))
-    group = outcome
-    for key in ("variant", "session"):
-        if key in readings.columns:
-            codes = pd.factorize(readings[key])[0]
-            group = pd.factorize(group * (codes.max() + 2) + codes + 1)[0]
-    rater = pd.factorize(readings["rater"])[0]
+    group = numbered(outcome, label_codes(readings, "variant"), label_codes(readings, "session"))
+    rater = label_codes(readings, "rater")
     firsts = np.unique(group, return_index=True)[1]
     pairs = np.unique(np.stack([group, rater])[:, rater >= 0], axis=1)
     sizes = np.bincount(pairs[0], minlength=len(firsts))
@@ -173,17 +172,9 @@ def _raters(readings: pd.DataFrame) -> dict[str, int]:
     return {str(name): max(1, round(float(count))) for name, count in zip(names, usual, strict=True)}
 
 
-def _is_missing(value: object) -> bool:
-    """Whether a cell is None or a missing value, which does not equal itself."""
-    return not isinstance(value, str) and _is_empty(value)
-
-
 def _is_empty(value: object) -> bool:
-    """Whether a cell holds nothing: None, an empty text or a missing value, which does not equal itself."""
-    try:
-        return value is None or bool(value != value) or value == ""
-    except TypeError:  # pandas' own missing value refuses to be true or false
-        return True
+    """Whether a cell holds nothing: an empty text or a missing value."""
+    return is_missing(value) or value == ""
 
 
 def check_unit(unit: str | None, units: Sequence[Unit]) -> None:

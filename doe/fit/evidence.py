@@ -122,8 +122,8 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         raise FitError(
             f"There is no reading of {outcome.name} of any variant with settings; log a variant and read it."
         )
-    session, rater, order = _codes(rows, "session"), _codes(rows, "rater"), _order(rows)
-    number = _numbered(codes, session, rater, _factorized(order))
+    session, rater, order = label_codes(rows, "session"), label_codes(rows, "rater"), _order(rows)
+    number = numbered(codes, session, rater, _factorized(order))
     cells = np.unique(number, return_index=True)[1]
     counts, means, squares = _summed(number, values)
     firsts = np.unique(codes, return_index=True)[1][:n_built]
@@ -134,7 +134,7 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         variants=tuple(name for name, _ in names),
         n_built=n_built,
         settings=settings_of(rows.iloc[firsts], factors),
-        units=_codes(rows, "unit")[firsts],
+        units=label_codes(rows, "unit")[firsts],
         variant=codes[cells],
         session=session[cells],
         rater=rater[cells],
@@ -250,7 +250,7 @@ def _check_settled(column: Index, codes: Index, firsts: Index, labels: Any, name
         raise DataError(f"Variant {label} appears with two settings of {name}; a changed build is a new variant.")
 
 
-def _codes(rows: pd.DataFrame, name: str) -> Index:
+def label_codes(rows: pd.DataFrame, name: str) -> Index:
     """Return numbers for the labels of a column, by first appearance; -1 where there is none."""
     return _factorized(rows[name]) if name in rows.columns else np.full(len(rows), -1, dtype=np.intp)
 
@@ -272,7 +272,7 @@ def _order(rows: pd.DataFrame) -> Array:
     return pd.to_numeric(rows["order"], errors="coerce").to_numpy(dtype=float)
 
 
-def _numbered(*codes: Index) -> Index:
+def numbered(*codes: Index) -> Index:
     """Return numbers for combinations of codes, each from -1 on, by first appearance."""
     number = np.zeros(len(codes[0]), dtype=np.intp)
     for code in codes:
