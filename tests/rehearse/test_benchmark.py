@@ -1,8 +1,11 @@
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
-from doe.rehearse.benchmark import complete, missing, play_on, write_section
+from doe.rehearse.benchmark import TEXTBOOK, complete, missing, play_on, write_section
 from doe.rehearse.nature import FAMILIES
+from doe.rehearse.run import one_row
 from doe.rehearse.summaries import FRONTIER
 
 
@@ -45,3 +48,15 @@ def test_plays_are_kept_and_not_made_twice(tmp_path):
     changed = pd.read_csv(kept).assign(minutes=-1.0)
     changed.to_csv(kept, index=False)
     assert (play_on(kept, [3], ["random variants"], minutes=5, jobs=1, hours=2)["minutes"] == -1.0).all()
+
+
+@pytest.mark.parametrize("strategy", ["one factor at a time", "screening plan", "sequential simplex"])
+def test_textbook_plays_on_file_are_what_is_played(strategy):
+    kept = pd.read_csv(Path(__file__).parents[2] / TEXTBOOK)
+    for family in FAMILIES:
+        mine = kept[(kept["family"] == family) & (kept["seed"] == 5007) & (kept["strategy"] == strategy)]
+        assert len(mine) == 1
+        played = one_row(family, 5007, strategy)
+        for name in ("minutes", "regret", "variants"):
+            assert played[name] == pytest.approx(mine[name].item(), abs=1e-9), (family, name)
+        assert played["reached"] == mine["reached"].item()
