@@ -1,12 +1,13 @@
 """Write the section on rehearsals of `reports/benchmarks.md`: ``python -m doe.rehearse.benchmark``.
 
 All plays take hours on one core, so they are kept in a file and the command can be run in slices: each run plays what is
-missing for so many minutes, then writes the section from what there is. What the textbook strategies did does not change with
-the engine and stands in `reports/textbook_plays.csv`; a new file of plays begins with it.
+missing for so many minutes, then writes the section from what there is. What the textbook strategies did stands in
+`reports/textbook_plays.csv`, with which a new file of plays begins: it changes with the benches, not with the engine.
 """
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -84,9 +85,9 @@ def main(arguments: Sequence[str]) -> None:
     benches, minutes = int(given.get(0, "100")), float(given.get(1, "inf"))
     kept, report = Path(given.get(2, "rehearsals.csv")), Path(given.get(3, str(REPORT)))
     seeds = range(FIRST_SEED, FIRST_SEED + benches)
-    if not kept.exists() and TEXTBOOK.exists():
+    if TEXTBOOK.exists() and not kept.exists():
         kept.parent.mkdir(parents=True, exist_ok=True)
-        kept.write_bytes(TEXTBOOK.read_bytes())
+        shutil.copyfile(TEXTBOOK, kept)
     plays = play_on(kept, seeds, list(STRATEGIES), minutes, jobs=1)
     whole = complete(plays[plays["seed"].isin(list(seeds))], list(STRATEGIES))
     if len(whole):

@@ -3,10 +3,19 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.rehearse.benchmark import TEXTBOOK, complete, missing, play_on, write_section
+from doe.rehearse.benchmark import TEXTBOOK, complete, main, missing, play_on, write_section
 from doe.rehearse.nature import FAMILIES
-from doe.rehearse.run import one_row
+from doe.rehearse.run import STRATEGIES, one_row
 from doe.rehearse.summaries import FRONTIER
+
+HOME = Path(__file__).parents[2]
+QUICK = [
+    "one factor at a time",
+    "random variants",
+    "cheapest random change",
+    "screening plan",
+    "sequential simplex",
+]
 
 
 def test_only_what_is_missing_is_played_seed_by_seed():
@@ -50,9 +59,20 @@ def test_plays_are_kept_and_not_made_twice(tmp_path):
     assert (play_on(kept, [3], ["random variants"], minutes=5, jobs=1, hours=2)["minutes"] == -1.0).all()
 
 
-@pytest.mark.parametrize("strategy", ["one factor at a time", "screening plan", "sequential simplex"])
+def test_a_new_file_of_plays_begins_with_those_of_the_textbook_strategies(tmp_path, monkeypatch):
+    monkeypatch.chdir(HOME)
+    kept, report = tmp_path / "new" / "plays.csv", tmp_path / "benchmarks.md"
+    main(["1", "0", str(kept), str(report)])
+    assert kept.read_bytes() == TEXTBOOK.read_bytes()
+    assert not report.exists()  # ours has not been played
+    waiting = list(missing(pd.read_csv(kept), range(5000, 5100), list(STRATEGIES)))
+    assert {name for _, _, name in waiting} == {"advised", FRONTIER}
+    assert len(waiting) == 2 * 6 * 100
+
+
+@pytest.mark.parametrize("strategy", QUICK)
 def test_textbook_plays_on_file_are_what_is_played(strategy):
-    kept = pd.read_csv(Path(__file__).parents[2] / TEXTBOOK)
+    kept = pd.read_csv(HOME / TEXTBOOK)
     for family in FAMILIES:
         mine = kept[(kept["family"] == family) & (kept["seed"] == 5007) & (kept["strategy"] == strategy)]
         assert len(mine) == 1
