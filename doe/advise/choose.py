@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.advise.ahead import look_ahead
-from doe.advise.moves import POWER, Judged, Moves, after, best_now, build_moves, join, judge, reading_moves, without
+from doe.advise.moves import POWER, Judged, Moves, after, build_moves, join, judge, reading_moves, without
 from doe.advise.nodes import normal_nodes
 from doe.advise.question import Question
 from doe.advise.reach import Reach
@@ -20,9 +19,6 @@ from doe.model.patience import checkpoint
 Floats = npt.NDArray[np.floating[Any]]
 
 N_NODES = 32
-
-LOOKED_AHEAD = 32
-"""Moves that are looked at as the first of two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,42 +79,13 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         noise = belief.noise(moves.rounds, situation.log.raters)
         weights = _weights(question, minutes, spent)
         judged = judge(moves, kept, promised, noise, weights, nodes)
-        rate = _rate(question, situation, reach, moves, judged, minutes, spent, kept, promised, noise)
+        rate = judged.value / np.maximum(minutes, 1.0) ** POWER
         place = int(rate.argmax())
         choices.append(Choice(moves, judged, minutes, place, rate, reach))
         spent += float(minutes[place])
         if turn + 1 < question.count:
             moves, kept, promised, reach = _assume_made(choices[-1], kept, promised, noise, rng)
     return choices
-
-
-def _rate(
-    question: Question,
-    situation: Situation,
-    reach: Reach,
-    moves: Moves,
-    judged: Judged,
-    minutes: Floats,
-    spent: float,
-    kept: Floats,
-    promised: Floats,
-    noise: Floats,
-) -> Floats:
-    """Return what each move is worth per minutes to a power; if asked for, the leading ones as the first of two.
-
-    Whoever wants to look at one side only, or has nothing left to hope for, gets the plain gain of the move itself.
-    """
-    plain: Floats = judged.value / np.maximum(minutes, 1.0) ** POWER
-    if not question.ahead or question.only is not None or not promised.shape[1]:
-        return plain
-    ahead = look_ahead(moves, minutes, reach, question.effort, question.most_minutes - spent, POWER)
-    counted = np.maximum(ahead.with_detours(kept, promised, situation.promising), 1.0)
-    leading = np.argsort(-judged.value / counted**POWER, kind="stable")[:LOOKED_AHEAD]
-    teaching = np.argsort(-judged.learn / counted**POWER, kind="stable")[: LOOKED_AHEAD // 4]
-    which = np.union1d(leading, teaching)
-    rate: Floats = judged.improve / counted**POWER
-    rate[which] = ahead.worth_doing(best_now(kept), noise, counted, which)
-    return rate
 
 
 def _weights(question: Question, minutes: Floats, spent: float) -> tuple[float, float]:

@@ -155,48 +155,6 @@ def change_tables(
     return ChangeTables(tuple(minutes), tuple(price), fixed)
 
 
-@dataclass(frozen=True, slots=True)
-class Passages:
-    """Minutes of changing an existing unit from any considered settings to any others, for look-up by code.
-
-    Attributes
-    ----------
-    minutes : tuple of ndarray of shape (n_values, n_values)
-        One array per factor, from the row's setting to the column's; infinite where no unit can go.
-    """
-
-    minutes: tuple[Array, ...]
-
-    def between(self, starts: npt.NDArray[np.intp], ends: npt.NDArray[np.intp]) -> Array:
-        """Return the minutes from each of some variants to each of others, shape (n_starts, n_ends), by their codes."""
-        total = np.zeros((len(starts), len(ends)))
-        for place, table in enumerate(self.minutes):
-            total += table[starts[:, place, None], ends[None, :, place]]
-        return total
-
-
-def passages(factors: Sequence[Factor], values: Sequence[Sequence[Value]]) -> Passages:
-    """Tabulate the minutes of every change of every factor.
-
-    Parameters
-    ----------
-    factors : sequence of Factor
-        All factors.
-    values : sequence of sequence of setting
-        Considered settings of each.
-    """
-    return Passages(tuple(_passage(factor, settings) for factor, settings in zip(factors, values, strict=True)))
-
-
-def _passage(factor: Factor, settings: Sequence[Value]) -> Array:
-    return np.array(
-        [
-            [factor.change_minutes(start, end) if factor.can_go(start, end) else np.inf for end in settings]
-            for start in settings
-        ]
-    )
-
-
 def _level_price(factor: Factor, level: Value, bought: Mapping[str, Collection[str]] | None) -> float:
     if bought is not None and str(level) in bought.get(factor.name, ()):
         return 0.0

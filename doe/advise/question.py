@@ -47,8 +47,6 @@ class Question:
         Outcome -> factor for the width of predictions.
     terms : mapping of str to sequence of str
         Outcome -> the terms that matter, where that is known.
-    ahead : bool
-        Whether leading moves are looked at as the first of two.
     """
 
     factors: tuple[Factor, ...]
@@ -65,7 +63,6 @@ class Question:
     expect: tuple[Expectation, ...]
     widen: Mapping[str, float]
     terms: Mapping[str, Sequence[str]]
-    ahead: bool
 
     def known_terms(self, outcome: Outcome, coding: Coding) -> tuple[Term, ...] | None:
         """Return the terms that matter to an outcome, or None where that is to be found out."""
@@ -91,8 +88,6 @@ def ask(
     expect: Sequence[Expectation],
     widen: Mapping[str, float] | None,
     terms: Mapping[str, Sequence[str]] | None,
-    *,
-    ahead: bool = False,
 ) -> Question:
     """Check the arguments of `doe.advise.recommend`.
 
@@ -120,5 +115,5 @@ def ask(
     without_goal = tuple(outcome.name for outcome in outcomes if outcome.goal is None)
     return Question(
         tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,
-        hours, only, unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}), ahead,
+        hours, only, unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
     )  # fmt: skip

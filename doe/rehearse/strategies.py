@@ -50,15 +50,12 @@ class Advised:
         Whether it is told which terms are real: the frontier, out of reach for anyone who has to find out.
     count : int
         Suggestions to follow per session.
-    ahead : bool
-        Whether the advice looks one move further.
     """
 
     name: str = "advised"
     told: bool = False
     count: int = 1
     seed: int = 1
-    ahead: bool = False
     last: Advice | None = field(default=None, repr=False)
 
     def step(self, world: World, hours_left: float) -> Step:
@@ -68,7 +65,7 @@ class Advised:
         self.last = advice = recommend(
             world.frame() if world.rows else None, setup.factors, setup.outcomes, units=world.units,
             effort=setup.effort, limits=setup.limits, derived=setup.derived, hours=hours_left, seed=self.seed,
-            terms=terms, count=self.count, ahead=self.ahead,
+            terms=terms, count=self.count,
         )  # fmt: skip
         declared = advice.best.get("variant")
         moves = tuple(_move(world, row) for row in advice.table.to_dict("records"))
