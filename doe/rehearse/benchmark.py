@@ -2,7 +2,8 @@
 
 All plays take hours on one core, so they are kept in a file and the command can be run in slices: each run plays what is
 missing for so many minutes, then writes the section from what there is. What the textbook strategies did stands in
-`reports/textbook_plays.csv`, with which a new file of plays begins: it changes with the benches, not with the engine.
+`reports/textbook_plays.csv`, with which a new file of plays begins: it changes with the benches, not with the engine. What ours
+and the frontier did is put beside the report (`own_plays.csv`), so that the next engine can be paired with this one.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import pandas as pd
 from doe.rehearse.nature import FAMILIES, Family
 from doe.rehearse.report import section
 from doe.rehearse.run import HOURS, STRATEGIES, one_row
-from doe.rehearse.summaries import FRONTIER
+from doe.rehearse.summaries import FRONTIER, OURS
 
 FIRST_SEED = 5000
 """Seeds below are for tuning; the report is on seeds from here on, which nothing was tuned on."""
@@ -27,6 +28,9 @@ FIRST_SEED = 5000
 REPORT = Path("reports/benchmarks.md")
 TEXTBOOK = Path("reports/textbook_plays.csv")
 """Plays of the textbook strategies on the seeds reported."""
+
+OWN = "own_plays.csv"
+"""Plays of ours and of the frontier, beside the report that is made from them."""
 
 MARK = "\n## Rehearsal"
 KEYS = ["family", "seed", "strategy"]
@@ -91,6 +95,7 @@ def main(arguments: Sequence[str]) -> None:
     plays = play_on(kept, seeds, list(STRATEGIES), minutes, jobs=1)
     whole = complete(plays[plays["seed"].isin(list(seeds))], list(STRATEGIES))
     if len(whole):
+        whole[whole["strategy"].isin([OURS, FRONTIER])].to_csv(report.with_name(OWN), index=False)
         write_section(report, section(whole, hours=HOURS, command=f"python -m doe.rehearse.benchmark {benches}"))
 
 

@@ -3,10 +3,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.rehearse.benchmark import TEXTBOOK, complete, main, missing, play_on, write_section
+from doe.rehearse.benchmark import OWN, TEXTBOOK, complete, main, missing, play_on, write_section
 from doe.rehearse.nature import FAMILIES
 from doe.rehearse.run import STRATEGIES, one_row
-from doe.rehearse.summaries import FRONTIER
+from doe.rehearse.summaries import FRONTIER, OURS
 
 HOME = Path(__file__).parents[2]
 QUICK = [
@@ -68,6 +68,23 @@ def test_a_new_file_of_plays_begins_with_those_of_the_textbook_strategies(tmp_pa
     waiting = list(missing(pd.read_csv(kept), range(5000, 5100), list(STRATEGIES)))
     assert {name for _, _, name in waiting} == {"advised", FRONTIER}
     assert len(waiting) == 2 * 6 * 100
+
+
+def test_what_ours_and_the_frontier_played_stands_beside_the_report(tmp_path):
+    """Their plays are made up here: those of one factor at a time under their names, without a claim."""
+    textbook = pd.read_csv(HOME / TEXTBOOK)
+    nothing = dict.fromkeys(
+        ("claimed", "claimed_rightly", "real", "real_claimed", "twin_claimed", "twin_claimed_at_start"), 0.0
+    )
+    borrowed = textbook[(textbook["strategy"] == "one factor at a time") & (textbook["seed"] == 5000)].assign(**nothing)
+    own = pd.concat([borrowed.assign(strategy=name) for name in (OURS, FRONTIER)])
+    kept, report = tmp_path / "plays.csv", tmp_path / "benchmarks.md"
+    pd.concat([textbook, own]).to_csv(kept, index=False)
+    main(["1", "0", str(kept), str(report)])
+    written = pd.read_csv(tmp_path / OWN)
+    assert written.groupby("strategy").size().to_dict() == {OURS: 6, FRONTIER: 6}
+    assert sorted(written["minutes"]) == sorted(own["minutes"])
+    assert "## Rehearsal" in report.read_text()
 
 
 @pytest.mark.parametrize("strategy", QUICK)
