@@ -23,6 +23,7 @@ from doe.model.errors import DataError, UsageError, did_you_mean
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived
+from doe.model.model_words import MODELS
 from doe.model.numbers import read_number
 
 if TYPE_CHECKING:
@@ -248,8 +249,8 @@ class Coding:
         """
         if not isinstance(model, str):
             return tuple(dict.fromkeys(self.term(name) for name in model))
-        if model not in ("main", "two-factor", "quadratic"):
-            hint = did_you_mean(model, ("main", "two-factor", "quadratic"))
+        if model not in MODELS:
+            hint = did_you_mean(model, MODELS)
             raise UsageError(f"terms is '{model}'; it must be main, two-factor, quadratic or a list of terms.{hint}")
         chosen = list(names) if names is not None else [factor.name for factor in self.factors]
         for name in chosen:

@@ -11,12 +11,11 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
 from doe.cli.screen import note, print_json, say, titled
 from doe.model.errors import DataError, FettleError, FitError, UsageError
+from doe.model.model_words import MODELS, read_model
 
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
     from doe.project import Project
-
-_MODELS = ("main", "two-factor", "quadratic")
 
 
 def build_analyse() -> Parser:
@@ -35,7 +34,7 @@ def build_analyse() -> Parser:
     )
     add = parser.add_argument
     add("outcomes", nargs="*", metavar="OUTCOME", help="which outcomes; all by default")
-    add("--terms", metavar="TERMS", help=f"{', '.join(_MODELS)}, or terms with commas between: a,b,a:b,a^2")
+    add("--terms", metavar="TERMS", help=f"{', '.join(MODELS)}, or terms with commas between: a,b,a:b,a^2")
     add("--plot", metavar="FILE", help="draw the effects to a .html, .png or .svg file; needs one outcome")
     add("--replace", action="store_true", help="let --plot overwrite a file")
     add("--seed", type=a_count, default=1, metavar="NUMBER", help="of whatever is drawn at random; 1 by default")
@@ -49,7 +48,7 @@ def run_analyse(options: Namespace) -> None:
     names = options.outcomes or [outcome.name for outcome in project.setup.outcomes]
     if options.plot and len(names) != 1:
         raise UsageError(f"--plot draws one outcome; name it: 'fettle analyse OUTCOME --plot {options.plot}'.")
-    terms = _terms(options.terms)
+    terms = read_model(options.terms, "--terms")
     results, refusals = _analysed(project, names, terms, options)
     if options.json:
         print_json(
@@ -112,15 +111,6 @@ def _answered(effects: Effects, terms: str | list[str] | None) -> Effects:
             "search."
         )
     return effects
-
-
-def _terms(text: str | None) -> str | list[str] | None:
-    if text is None or text in _MODELS:
-        return text
-    parts = [part.strip() for part in text.split(",") if part.strip()]
-    if not parts:
-        raise UsageError(f"--terms is '{text}'; give {', '.join(_MODELS)}, or terms with commas between.")
-    return parts
 
 
 def _draw(effects: Effects, path: Path, replace: bool) -> None:

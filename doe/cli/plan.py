@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, a_whole_number, not_below_zero
@@ -14,14 +14,12 @@ from doe.cli.progress import Progress
 from doe.cli.screen import note, print_json, say, stored, titled
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.told import told_choice, told_plan
+from doe.planning.asked import asked_for
 
 if TYPE_CHECKING:
     from doe.planning.known import Judged
     from doe.plans import Plan, PlanChoice
     from doe.project import Project
-
-_SHAPE = ("kind", "model", "blocks", "session_runs", "replicates", "centre", "units", "fold", "starts")
-"""Options that ask for one plan of that shape; without them --runs compares plans."""
 
 CHARTS = ("precision", "correlations", "prediction")
 
@@ -83,8 +81,8 @@ def _add_keeping(parser: Parser) -> None:
 
 def run_plan(options: Namespace) -> None:
     """Make, compare, adopt, edit, show or abandon a plan."""
-    _check(options)
     try:
+        _check(options)
         _run(options)
     except UsageError as err:
         raise UsageError(in_options(str(err))) from None
@@ -99,7 +97,7 @@ def _run(options: Namespace) -> None:
     judged = _judged(project, options)
     if options.edit:
         _edit(project, options, judged)
-    elif _asks_nothing(options) and project.file.adopted_plan() is not None:
+    elif _shows_adopted(options) and project.file.adopted_plan() is not None:
         made = project.review_plan(judged)
         _show(made, None, judged, options)
         if not options.json:
@@ -116,15 +114,16 @@ def _check(options: Namespace) -> None:
     UsageError
         Naming both.
     """
-    shape = [name for name in _SHAPE if getattr(options, name) is not None]
-    request = [*shape, *(name for name in ("runs", "hours") if getattr(options, name) is not None)]
-    if options.hours is not None and shape:
+    asked = asked_for(options)
+    request = [*asked.named, *(name for name in ("runs", "hours") if getattr(options, name) is not None)]
+    if asked.hours is not None and asked.named:
         raise UsageError(
-            f"--hours compares plans of every kind, so {_option(shape[0])} does not go with it; give --runs instead."
+            f"--hours compares plans of every kind, so {_option(asked.named[0])} does not go with it; give --runs instead."
         )
     for word in ("edit", "abandon"):
-        if getattr(options, word) and [name for name in request if word != "edit" or name != "model"]:
-            raise UsageError(f"{_option(request[0])} does not go with --{word}; it belongs to a new plan.")
+        others = [name for name in request if word != "edit" or name != "model"]
+        if getattr(options, word) and others:
+            raise UsageError(f"{_option(others[0])} does not go with --{word}; it belongs to a new plan.")
     if options.chart is not None and options.plot is None:
         raise UsageError("--chart says what --plot draws, so it needs --plot FILE.")
     if options.chart is not None and options.chart not in CHARTS:
@@ -149,32 +148,22 @@ def _option(name: str) -> str:
     return "--" + name.replace("_", "-")
 
 
-def _asks_nothing(options: Namespace) -> bool:
-    asked = (*_SHAPE, "runs", "hours")
-    return all(getattr(options, name) is None for name in asked) and not (options.adopt or options.beside_log)
+def _shows_adopted(options: Namespace) -> bool:
+    """Tell whether nothing is asked for, so that the adopted plan is meant."""
+    return asked_for(options).is_open and not options.adopt
 
 
 def _judged(project: Project, options: Namespace) -> Judged:
     """Work out the scatter known so far, which takes a moment of analysis."""
     outcome = options.outcome
-    if outcome is None and (options.edit or _asks_nothing(options)):
+    if outcome is None and (options.edit or _shows_adopted(options)):
         outcome = project.adopted_outcome()
     return project.judged_by(outcome, options.scatter, options.matters)
 
 
 def _make(project: Project, options: Namespace, judged: Judged) -> None:
-    choice, model = None, _terms(options.model) or "main"
-    shape = [name for name in _SHAPE if getattr(options, name) is not None]
     with Progress() as tell:
-        if options.hours is not None or (options.runs is not None and not shape):
-            choice = project.choose_plan(
-                options.runs, options.hours, beside_log=options.beside_log, judged=judged, seed=options.seed, tell=tell
-            )
-            made, model = choice.plan, choice.model
-        else:
-            made = project.plan(
-                options.runs, model, beside_log=options.beside_log, judged=judged, tell=tell, **_shape(options)
-            )
+        made, choice, model = asked_for(options).made(project, judged, tell)
     entry = project.adopt(made, model, judged.outcome) if options.adopt else None
     _show(made, choice, judged, options)
     if options.json:
@@ -184,26 +173,6 @@ def _make(project: Project, options: Namespace, judged: Judged) -> None:
         note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
     else:
         note("Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.")
-
-
-def _shape(options: Namespace) -> dict[str, Any]:
-    """Return what was said of the plan's shape, as arguments of `doe.plan`."""
-    words = ("kind", "session_runs", "centre", "units", "starts", "seed", "blocks", "replicates")
-    said = {name: getattr(options, name) for name in words if getattr(options, name) is not None}
-    return {**said, "fold": tuple(_parts(options.fold))} if options.fold is not None else said
-
-
-def _terms(text: str | None) -> str | list[str] | None:
-    if text is None or text in ("main", "two-factor", "quadratic"):
-        return text
-    parts = _parts(text)
-    if not parts:
-        raise UsageError(f"--model is '{text}'; give main, two-factor, quadratic, or terms with commas between.")
-    return parts
-
-
-def _parts(text: str) -> list[str]:
-    return [part.strip() for part in text.split(",") if part.strip()]
 
 
 def _edit(project: Project, options: Namespace, judged: Judged) -> None:
@@ -219,7 +188,7 @@ def _edit(project: Project, options: Namespace, judged: Judged) -> None:
     else:
         if "variant" in table.columns and table["variant"].notna().any():
             raise DataError("The table names variants, but no plan is adopted; leave the column 'variant' out.")
-        model = _terms(options.model) or "main"
+        model = asked_for(options).model or "main"
         made = project.judge_plan(table, model, beside_log=options.beside_log, judged=judged)
         entry = project.adopt(made, model, judged.outcome)
     _show(made, None, judged, options)

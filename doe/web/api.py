@@ -13,6 +13,7 @@ from starlette.responses import JSONResponse, Response
 
 from doe.model.change import find_variant
 from doe.model.errors import DataError, FitError
+from doe.model.model_words import read_model
 from doe.model.setup import table_of
 from doe.model.told import told_reading, told_session, told_variant
 from doe.web import urls
@@ -165,9 +166,7 @@ def undo(desk: AtDesk, entry: int) -> JSONResponse:
 def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: int = 1) -> JSONResponse:
     """Find what moves an outcome; terms are main, two-factor, quadratic, or listed with commas between."""
     chosen = find_outcome(desk.view().snapshot.setup, outcome)
-    is_model = terms in (None, "main", "two-factor", "quadratic")
-    wanted = terms if is_model or terms is None else [part.strip() for part in terms.split(",") if part.strip()]
-    effects = desk.project.analyse(chosen.name, wanted, seed=seed)
+    effects = desk.project.analyse(chosen.name, read_model(terms, "terms"), seed=seed)
     if effects.basis is None:
         raise FitError(effects.notes[0] if effects.notes else effects.headline)
     return as_json(effects.to_tables())

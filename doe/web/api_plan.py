@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse
 
 from doe.model.errors import UsageError
 from doe.model.told import told_choice, told_plan, told_route
+from doe.planning.asked import asked_for
 from doe.web.pages import AtDesk, as_json
 
 if TYPE_CHECKING:
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 router = APIRouter(tags=["plans"])
 
 _MOST = 10_000
-_SHAPE = ("kind", "blocks", "session_runs", "replicates", "centre", "units", "fold", "starts")
-_MODELS = ("main", "two-factor", "quadratic")
 
 
 class PlanRequest(BaseModel):
@@ -46,15 +45,6 @@ class PlanRequest(BaseModel):
     matters: float | None = Field(None, allow_inf_nan=False, description="smallest difference that matters")
     seed: int = Field(1, ge=1, description="of search and run order")
 
-    def shape(self) -> dict[str, Any]:
-        """Return what is said of the plan's shape, as arguments of `doe.plan`."""
-        said = {name: getattr(self, name) for name in _SHAPE if getattr(self, name) is not None}
-        return {**said, "fold": tuple(_parts(self.fold))} if self.fold is not None else said
-
-    def asks_nothing(self) -> bool:
-        """Tell whether any plan will do, so that the adopted one is meant."""
-        return not (self.shape() or self.model or self.runs or self.hours is not None or self.beside_log)
-
 
 class EditedRuns(BaseModel):
     """The adopted plan as it is to be."""
@@ -69,7 +59,7 @@ class EditedRuns(BaseModel):
 @router.get("/api/plan")
 def show_plan(desk: AtDesk, asked: Annotated[PlanRequest, Query()]) -> JSONResponse:
     """Show the adopted plan, or make or compare plans; nothing is stored."""
-    if asked.asks_nothing() and desk.project.file.adopted_plan() is not None:
+    if asked_for(asked).is_open and desk.project.file.adopted_plan() is not None:
         return as_json(told_plan(desk.project.review_plan(_judged(desk.project, asked))))
     made, choice, _, _ = _made(desk.project, asked)
     return as_json(told_choice(choice) if choice is not None else told_plan(made))
@@ -117,37 +107,19 @@ def show_route(
     return as_json(told_route(found))
 
 
-def _made(project: Project, asked: PlanRequest) -> tuple[Plan, PlanChoice | None, str | list[str], Judged]:
+def _made(project: Project, request: PlanRequest) -> tuple[Plan, PlanChoice | None, str | list[str], Judged]:
     """Compare plans where only an amount is given; otherwise make the one that is asked for."""
-    shape, model = asked.shape(), _model(asked.model)
-    named = next(iter(shape), "model" if model else "")
-    if asked.hours is not None and named:
-        raise UsageError(f"hours compares plans of every kind, so {named} does not go with it; give runs instead.")
-    judged = _judged(project, asked)
-    if asked.hours is not None or (asked.runs is not None and not named):
-        choice = project.choose_plan(
-            asked.runs, asked.hours, beside_log=asked.beside_log, judged=judged, seed=asked.seed
+    asked = asked_for(request)
+    if asked.hours is not None and asked.named:
+        raise UsageError(
+            f"hours compares plans of every kind, so {asked.named[0]} does not go with it; give runs instead."
         )
-        return choice.plan, choice, choice.model, judged
-    wanted = model or "main"
-    made = project.plan(asked.runs, wanted, beside_log=asked.beside_log, judged=judged, seed=asked.seed, **shape)
-    return made, None, wanted, judged
+    judged = _judged(project, request)
+    return *asked.made(project, judged), judged
 
 
 def _judged(project: Project, asked: PlanRequest) -> Judged:
     outcome = asked.outcome
-    if outcome is None and asked.asks_nothing():
+    if outcome is None and asked_for(asked).is_open:
         outcome = project.adopted_outcome()
     return project.judged_by(outcome, asked.scatter, asked.matters)
-
-
-def _model(text: str | None) -> str | list[str] | None:
-    if text is None or text in _MODELS:
-        return text
-    if not _parts(text):
-        raise UsageError(f"model is '{text}'; give main, two-factor, quadratic, or terms with commas between.")
-    return _parts(text)
-
-
-def _parts(text: str | None) -> list[str]:
-    return [part.strip() for part in (text or "").split(",") if part.strip()]

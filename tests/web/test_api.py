@@ -19,6 +19,7 @@ from doe.web import live
         ("/api/factors", ["factor", "list"]),
         ("/api/outcomes", ["outcome", "list"]),
         ("/api/analyse/bass", ["analyse", "bass"]),
+        ("/api/analyse/bass?terms=vents", ["analyse", "bass", "--terms", "vents"]),
         ("/api/next", ["next"]),
         ("/api/next?only=learn&count=2", ["next", "--only", "learn", "--count", "2"]),
         ("/api/next/track", ["next", "--track"]),
@@ -61,6 +62,7 @@ def test_logging_and_reading_through_the_api(visitor, project):
         ("POST", "/api/variants", {"settings": "no"}, 422, "settings"),
         ("POST", "/api/readings", {"variant": "1", "values": [["loudness", 1]]}, 422, "loudness"),
         ("POST", "/api/history/99/undo", None, 422, "no entry 99"),
+        ("GET", "/api/analyse/bass?terms=%2C", None, 422, "terms is ','; give main, two-factor, quadratic"),
     ],
 )
 def test_errors_have_one_shape(visitor, method, address, body, status, word):
