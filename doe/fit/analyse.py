@@ -22,6 +22,7 @@ from doe.fit.priors import Prior
 from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
 from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
+from doe.fit.whiten import usable_terms
 from doe.fit.words import headline, open_sizes, sensitivity_line, spoken
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
@@ -88,7 +89,7 @@ def analyse(
     evidence = origin.evidence
     candidates, skipped = _candidates(coding, evidence, terms)
     notes = [*evidence.notes, *origin.notes, *_unvaried_notes(coding, evidence), *skipped]
-    reason = _hopeless(evidence, candidates)
+    reason = _hopeless(coding, evidence, candidates)
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
     prior = prior or Prior()
@@ -126,13 +127,16 @@ def _unvaried_notes(coding: Coding, evidence: Evidence) -> list[str]:
     return [f"{listed(names, 'and')} {word} had one setting only, so nothing can be said of {them}."]
 
 
-def _hopeless(evidence: Evidence, candidates: Sequence[Term]) -> str:
+def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term]) -> str:
     """Say why nothing can be estimated, or nothing."""
     name = evidence.outcome.name
     if evidence.n_built < 2:
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
-    if not candidates:
+    if not any(evidence.settings[factor.name].nunique() > 1 for factor in coding.factors):
         return f"All variants with a reading of {name} have the same settings; change something and read again."
+    if not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
+        asked = listed([term.name for term in candidates], "and")
+        return f"The variants with a reading of {name} do not differ in {asked}; change that and read again."
     if evidence.spread == 0:
         return f"All {counted(evidence.n_readings, 'reading')} of {name} are equal, so they cannot tell factors apart."
     return ""

@@ -217,6 +217,17 @@ def test_equal_settings_are_an_answer_not_a_failure():
     assert "have the same settings" in effects.notes[0]
 
 
+@pytest.mark.parametrize("terms", [["wool"], ["wool", "vents^2"], "main"])
+def test_asking_for_what_was_never_changed_is_answered_in_words(terms):
+    settings_ = random_settings(6, np.random.default_rng(1)).assign(wool=10.0, vents=2)
+    if terms == "main":
+        settings_ = pd.concat([settings_[:1]] * 6, ignore_index=True)
+    effects = analyse(plain_log(settings_, np.arange(6.0)), FACTORS, Outcome("y"), terms)
+    which = {"main": "have the same settings", 1: "do not differ in wool;", 2: "do not differ in wool and vents^2;"}
+    assert which[terms if terms == "main" else len(terms)] in effects.notes[0]
+    assert set(effects.table["verdict"]) <= {CANT_TELL}
+
+
 @pytest.mark.parametrize("n_variants", [2, 3, 4, 5])
 def test_more_terms_than_variants_claim_nothing_and_warn_nothing(n_variants: int):
     rng = np.random.default_rng(n_variants)
