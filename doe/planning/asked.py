@@ -88,7 +88,7 @@ class Asked:
         return made, None, model
 
 
-def asked_for(request: object) -> Asked:
+def asked_for(request: Any) -> Asked:
     """Read a request: an object with the attributes of ``fettle plan``, None where nothing was said.
 
     Raises
@@ -99,5 +99,5 @@ def asked_for(request: object) -> Asked:
     said = {name: getattr(request, name) for name in _SHAPE if getattr(request, name) is not None}
     if "fold" in said:
         said["fold"] = tuple(between_commas(said["fold"]))
-    runs, hours, seed = (getattr(request, name) for name in ("runs", "hours", "seed"))
-    return Asked(runs, hours, read_model(request.model, "model"), said, request.beside_log, seed)
+    model = read_model(request.model, "model")
+    return Asked(request.runs, request.hours, model, said, request.beside_log, request.seed)
