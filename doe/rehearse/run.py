@@ -55,9 +55,14 @@ class Play:
     world: World
     hours: float
 
+    @property
+    def is_right(self) -> bool:
+        """Whether the variant declared last is right."""
+        return bool(self.trace[-1]["share"] >= GOOD)
 
-def play(drawn: Bench, strategy: Strategy, hours: float = HOURS) -> Play:
-    """Let one strategy work on one bench until the hours are used up or it stops."""
+
+def play(drawn: Bench, strategy: Strategy, hours: float = HOURS, *, until_right: bool = False) -> Play:
+    """Let one strategy work on one bench until the hours are used up or it stops, or until it first declares rightly."""
     world = start(drawn)
     trace: list[dict[str, Any]] = []
     while True:
@@ -69,7 +74,7 @@ def play(drawn: Bench, strategy: Strategy, hours: float = HOURS) -> Play:
              "variants": len(world.variants)}
         )  # fmt: skip
         moves = _fitting(world, step.moves, 60 * hours)
-        if not moves:
+        if not moves or (until_right and share >= GOOD):
             return Play(tuple(trace), world, hours)
         world.do(moves)
 
@@ -104,7 +109,7 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
     return {
         "minutes": min(right) if right else 60 * played.hours,
         "reached": bool(right),
-        "finally_right": trace[-1]["share"] >= GOOD,
+        "finally_right": played.is_right,
         "regret": (1 - trace[-1]["share"]) * drawn.best_worth,
         "variants": len(played.world.variants),
         "stop_minutes": stops[0]["minutes"] if stops else np.nan,
