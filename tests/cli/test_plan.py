@@ -9,9 +9,12 @@ import subprocess
 import sys
 import time
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from doe.cli.plan_text import in_options
+from doe.project import Project
 from doe.store import ProjectFile
 from tests.cli.running import command, environment
 
@@ -397,8 +400,11 @@ def test_arguments_become_options():
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ("plan --runs 24 --model two-factor --starts 1000000", "this is the best plan reached so far."),
-        ("plan --hours 60", "The comparison was stopped; "),
+        (
+            "plan --runs 24 --model two-factor --starts 1000000 --scatter 0.5 --matters 1",
+            "this is the best plan reached so far.",
+        ),
+        ("plan --hours 60 --scatter 0.5 --matters 1", "The comparison was stopped; "),
     ],
 )
 def test_ctrl_c_keeps_the_best_plan_so_far(rig, words, said):
@@ -409,14 +415,29 @@ def test_ctrl_c_keeps_the_best_plan_so_far(rig, words, said):
     assert "Ctrl-C keeps the best so far" in bar
 
 
-def interrupted(rig, words):
+@pytest.mark.trust
+def test_ctrl_c_keeps_the_best_route_so_far(rig):
+    """Of 80 variants drawn at random, all for one unit: their route takes minutes to prove, so there is something to stop."""
+    rng = np.random.default_rng(1)
+    factors = Project.open(rig).setup.factors
+    rows = [{one.name: one.grid(3)[rng.integers(len(one.grid(3)))] for one in factors} for _ in range(80)]
+    pd.DataFrame(rows).assign(rings=rows[0]["rings"]).to_csv(rig.parent / "many.csv", index=False)
+    code, out, bar = interrupted(rig, ["route", "many.csv", "--seconds", "2"], watched_s=0.2)
+    assert code == 0
+    assert "The search was stopped; this is the best route reached so far." in out
+    assert "looking for a shorter route  (Ctrl-C keeps the best so far)" in bar
+    took, least = re.search(r"The shortest route found takes (.*); none can take fewer than (.*)\.", out).groups()
+    assert took != least
+
+
+def interrupted(rig, words, watched_s=2.0):
     """Run a command with a terminal as its standard error, and press Ctrl-C once the bar has been drawn for a while."""
     master, slave = pty.openpty()
-    call = [sys.executable, "-m", "doe.cli.main", *words, "--scatter", "0.5", "--matters", "1"]
+    call = [sys.executable, "-m", "doe.cli.main", *words]
     run = subprocess.Popen(call, cwd=rig.parent, env=environment(), stdout=subprocess.PIPE, stderr=slave, text=True)
     os.close(slave)
     bar, begun, drawn = "", time.monotonic(), None
-    while time.monotonic() - begun < 60 and (drawn is None or time.monotonic() - drawn < 2):
+    while time.monotonic() - begun < 60 and (drawn is None or time.monotonic() - drawn < watched_s):
         if select.select([master], [], [], 0.2)[0]:
             bar += os.read(master, 4096).decode()
         if drawn is None and "Ctrl-C" in bar:
