@@ -423,12 +423,19 @@ def _polished(products: Crossproducts, theta: Array, is_free: npt.NDArray[np.boo
             return theta
         trial = theta.copy()
         trial[free] = theta[free] - step
-        if not np.all(np.isfinite(step)) or products.profiled(trial) > products.profiled(theta) + 1e-9:
-            return theta
-        if np.any(trial[products.diagonal_places()] < 0):
+        if not _is_no_worse(products, trial, theta):
             return theta
         theta = trial
     return theta
+
+
+def _is_no_worse(products: Crossproducts, trial: Array, theta: Array) -> bool:
+    if not np.all(np.isfinite(trial)) or np.any(trial[products.diagonal_places()] < 0):
+        return False
+    try:
+        return products.profiled(trial) <= products.profiled(theta) + 1e-9
+    except np.linalg.LinAlgError:  # a step so far out that the system has no factor any more
+        return False
 
 
 def _derivatives(function: object, x: Array, relative: float = 2e-3) -> tuple[Array, Array]:

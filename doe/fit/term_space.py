@@ -104,7 +104,8 @@ class TermSpace:
 
     def _counts(self, included: Sets) -> Index:
         """Count the terms of each kind, shape (n_sets, 3)."""
-        return np.asarray((included.astype(np.float32) @ self._kinds_float).astype(np.intp))
+        with np.errstate(invalid="ignore"):  # some processors' products raise the flag though zeros and ones went in
+            return np.asarray((included.astype(np.float32) @ self._kinds_float).astype(np.intp))
 
     def _counted(self, allowed: Index, active: Index) -> Array:
         """Log prior by numbers allowed and active of each kind, both of shape (n_sets, 3)."""

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.fit.degrees import satterthwaite
-from doe.fit.reml import Crossproducts, Grouping, fit_reml
+from doe.fit.reml import Crossproducts, Grouping, _is_no_worse, fit_reml
 
 
 def _simulated(seed: int, n_variants: int = 20, n_raters: int = 3) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
@@ -122,3 +122,15 @@ def test_scatter_held_off_zero_stays_off_zero():
     held = fit_reml(Crossproducts(X, y, groupings), off_zero=True)
     assert held.sd_of("variant") > 0
     assert held.sd_of("variant") == pytest.approx(plain.sd_of("variant"), rel=0.35)
+
+
+def test_a_newton_step_out_of_the_world_is_not_taken():
+    """Where the criterion is flat a step can be huge; then the system has no factor any more, and the search's end stands."""
+    products = Crossproducts(*_simulated(1))
+    theta = fit_reml(products).theta
+    end = np.array([factor[0, 0] for factor in theta])
+    for far in (2e8, 1e12, np.nan, -0.1):
+        assert not _is_no_worse(products, np.where(np.arange(3) == 1, far, end), end)
+    assert _is_no_worse(products, end, end)
+    with pytest.raises(np.linalg.LinAlgError):
+        products.profiled(np.where(np.arange(3) == 1, 1e12, end))
