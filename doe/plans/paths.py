@@ -142,10 +142,18 @@ def _solutions(costs: Steepness, seconds: float, is_exact: bool) -> Iterator[_An
         program.forbid(cuts)
 
 
+def _grouped(codes: Ints, n_groups: int) -> list[Ints]:
+    """Return the places of each code from 0 on."""
+    order = np.argsort(codes, kind="stable")
+    return np.split(order, np.cumsum(np.bincount(codes, minlength=n_groups))[:-1])
+
+
 class _Program:
     """The integer program: one variable for each step that can be made.
 
-    Variables are arcs, from a start (units first, then one node for all new units) or a variant to a variant.
+    Variables are arcs, from a start (units first, then one node for all new units) or a variant to a variant. A rule bounds how
+    many of some arcs are taken; the arcs of each are listed in `rows`. (Stacking one sparse matrix per rule would be slow, and
+    swallow a Ctrl-C: numpy asks each for its length and takes whatever is raised then for a no.)
     """
 
     def __init__(self, costs: Steepness, no_pairs: bool) -> None:
@@ -155,21 +163,17 @@ class _Program:
         heads = np.vstack([costs.first, costs.new[None, :], costs.between])  # rows: units, new, variants
         self.tail, self.head = np.nonzero(np.isfinite(heads))
         self.cost = heads[self.tail, self.head]
-        self.rows: list[sparse.csr_array] = []
+        self.rows: list[Ints] = []
         self.low: list[float] = []
         self.high: list[float] = []
         self._begin(no_pairs)
 
     def _begin(self, no_pairs: bool) -> None:
-        n_arcs = len(self.cost)
-        into = sparse.csr_array((np.ones(n_arcs), (self.head, np.arange(n_arcs))), shape=(self.n, n_arcs))
-        out = sparse.csr_array(
-            (np.ones(n_arcs), (self.tail, np.arange(n_arcs))), shape=(self.n_units + 1 + self.n, n_arcs)
-        )
-        most = np.ones(out.shape[0])
+        n_tails = self.n_units + 1 + self.n
+        most = np.ones(n_tails)
         most[self.n_units] = self.n if self.costs.most_new is None else self.costs.most_new
-        self.rows = [into, out]
-        self.low = [*np.ones(self.n), *np.full(out.shape[0], -np.inf)]
+        self.rows = [*_grouped(self.head, self.n), *_grouped(self.tail, n_tails)]
+        self.low = [*np.ones(self.n), *np.full(n_tails, -np.inf)]
         self.high = [*np.ones(self.n), *most]
         if no_pairs:
             for first in range(self.n):  # no going there and back
@@ -185,14 +189,15 @@ class _Program:
         is_member = np.zeros(self.n_units + 1 + self.n, dtype=bool)
         is_member[self.n_units + 1 + members] = True
         enters = ~is_member[self.tail] & is_member[self.n_units + 1 + self.head]
-        self.rows.append(sparse.csr_array(enters.astype(float)[None, :]))
+        self.rows.append(np.flatnonzero(enters))
         self.low.append(1.0)
         self.high.append(np.inf)
 
     def _rules(self) -> optimize.LinearConstraint:
-        return optimize.LinearConstraint(
-            sparse.vstack(self.rows, format="csr"), np.array(self.low), np.array(self.high)
-        )
+        ends = np.cumsum([0, *(len(arcs) for arcs in self.rows)])
+        arcs = np.concatenate(self.rows)
+        matrix = sparse.csr_array((np.ones(len(arcs)), arcs, ends), shape=(len(self.rows), len(self.cost)))
+        return optimize.LinearConstraint(matrix, np.array(self.low), np.array(self.high))
 
     def relaxed(self) -> optimize.OptimizeResult | None:
         """Solve without whole numbers; None if nothing keeps the rules."""

@@ -1,6 +1,7 @@
 """How the command line is run in tests."""
 
 import os
+import signal
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -29,3 +30,8 @@ def command(*words, cwd, **options):
     options = {"env": environment(), "encoding": "utf-8", **options}
     done = subprocess.run(call, capture_output=True, cwd=cwd, timeout=120, check=False, **options)
     return Done(done.returncode, done.stdout, done.stderr)
+
+
+def heed_ctrl_c():
+    """Run in a new process before its program: listen to Ctrl-C even where the tests run behind a shell's ``&``."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -16,7 +16,7 @@ import pytest
 from doe.cli.plan_text import in_options
 from doe.project import Project
 from doe.store import ProjectFile
-from tests.cli.running import command, environment
+from tests.cli.running import command, environment, heed_ctrl_c
 
 HELP = "'fettle {} --help' shows what it takes.\n"
 QUICK = ("--kind", "d-optimal", "--starts", "20", "--scatter", "0.5", "--matters", "1")
@@ -416,13 +416,14 @@ def test_ctrl_c_keeps_the_best_plan_so_far(rig, words, said):
 
 
 @pytest.mark.trust
-def test_ctrl_c_keeps_the_best_route_so_far(rig):
+@pytest.mark.parametrize("watched_s", [0.1, 0.6, 1.0])
+def test_ctrl_c_keeps_the_best_route_so_far(rig, watched_s):
     """Of 80 variants drawn at random, all for one unit: their route takes minutes to prove, so there is something to stop."""
     rng = np.random.default_rng(1)
     factors = Project.open(rig).setup.factors
     rows = [{one.name: one.grid(3)[rng.integers(len(one.grid(3)))] for one in factors} for _ in range(80)]
     pd.DataFrame(rows).assign(rings=rows[0]["rings"]).to_csv(rig.parent / "many.csv", index=False)
-    code, out, bar = interrupted(rig, ["route", "many.csv", "--seconds", "2"], watched_s=0.2)
+    code, out, bar = interrupted(rig, ["route", "many.csv", "--seconds", "2"], watched_s)
     assert code == 0
     assert "The search was stopped; this is the best route reached so far." in out
     assert "looking for a shorter route  (Ctrl-C keeps the best so far)" in bar
@@ -434,7 +435,14 @@ def interrupted(rig, words, watched_s=2.0):
     """Run a command with a terminal as its standard error, and press Ctrl-C once the bar has been drawn for a while."""
     master, slave = pty.openpty()
     call = [sys.executable, "-m", "doe.cli.main", *words]
-    run = subprocess.Popen(call, cwd=rig.parent, env=environment(), stdout=subprocess.PIPE, stderr=slave, text=True)
+    options = {
+        "env": environment(),
+        "stdout": subprocess.PIPE,
+        "stderr": slave,
+        "text": True,
+        "preexec_fn": heed_ctrl_c,
+    }
+    run = subprocess.Popen(call, cwd=rig.parent, **options)
     os.close(slave)
     bar, begun, drawn = "", time.monotonic(), None
     while time.monotonic() - begun < 60 and (drawn is None or time.monotonic() - drawn < watched_s):

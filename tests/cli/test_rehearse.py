@@ -9,7 +9,7 @@ import time
 import pytest
 
 from doe.cli import progress
-from tests.cli.running import command, environment
+from tests.cli.running import command, environment, heed_ctrl_c
 from tests.cli.test_next_without_enough import SETUP
 
 
@@ -65,7 +65,8 @@ def test_ctrl_c_keeps_what_is_done(here):
         "sys.exit(main(['rehearse', '--setup', 'setup.toml', '--benches', '400', '--hours', '2']))"
     )
     options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "start_new_session": True}
-    at_work = subprocess.Popen([sys.executable, "-c", code], cwd=here, env=environment(), **options)
+    call = [sys.executable, "-c", code]
+    at_work = subprocess.Popen(call, cwd=here, env=environment(), preexec_fn=heed_ctrl_c, **options)
     assert at_work.stderr.readline() == "1\n"
     time.sleep(0.2)
     os.killpg(at_work.pid, signal.SIGINT)
