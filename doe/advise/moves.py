@@ -232,17 +232,12 @@ def judge(
     is_built = moves.variant < 0
     own_mean = np.where(is_built, moves.worth.mean(axis=0), -1.0)
     own_shift = np.where(is_built, gain.own_shifts(moves.worth, values, root), 0.0)
-    best = best_now(kept)
+    best = kept[:, [int(kept.mean(axis=0).argmax())]]
     improve = np.where(is_built, gain.expected_improvement(moves.worth, best), 0.0)
     alternatives = np.hstack([kept, promised])
     means, shift = alternatives.mean(axis=0), gain.shifts(alternatives, values, root)
     learn = _with_own(means, shift, own_mean, own_shift, nodes) - max(means.max(), 0.0)
     return Judged(improve, np.maximum(learn, 0.0), weights)
-
-
-def best_now(kept: Floats) -> Floats:
-    """Return the worth of the best variant as believed now, shape (n_draws, 1), of kept ones of shape (n_draws, n_kept)."""
-    return kept[:, [int(kept.mean(axis=0).argmax())]]
 
 
 def _with_own(means: Floats, shift: Floats, own_mean: Floats, own_shift: Floats, nodes: Floats) -> Floats:

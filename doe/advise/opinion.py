@@ -99,7 +99,7 @@ def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> 
     """Return the terms whose factors were all varied."""
     if evidence.n_built < 2:
         return ()
-    varied = {factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1}
+    varied = set(evidence.varied)
     return tuple(term for term in (all_terms(coding) if known is None else known) if varied.issuperset(term.factors))
 
 

@@ -87,9 +87,10 @@ def analyse(
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())
     origin = origin_of(readings, coding, outcome)
     evidence = origin.evidence
-    candidates, skipped = _candidates(coding, evidence, terms)
-    notes = [*evidence.notes, *origin.notes, *_unvaried_notes(coding, evidence), *skipped]
-    reason = _hopeless(coding, evidence, candidates)
+    varied = evidence.varied
+    candidates, skipped = _candidates(coding, varied, terms)
+    notes = [*evidence.notes, *origin.notes, *_unvaried_notes(evidence, varied), *skipped]
+    reason = _hopeless(coding, evidence, candidates, varied)
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
     prior = prior or Prior()
@@ -106,20 +107,19 @@ def _uses_derived(terms: str | Sequence[str] | None, derived: Sequence[Derived])
 
 
 def _candidates(
-    coding: Coding, evidence: Evidence, terms: str | Sequence[str] | None
+    coding: Coding, varied: Sequence[str], terms: str | Sequence[str] | None
 ) -> tuple[tuple[Term, ...], list[str]]:
     """Terms to search, and a sentence where pairs had to be left out."""
     if terms is not None:
         return coding.terms(terms), []
-    varied = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1]
     if len(varied) <= MOST_PAIRED:
         return coding.terms("quadratic", varied), []
     note = f"With {len(varied)} factors only main effects are looked at; name pairs to look at with 'terms'."
     return coding.terms("main", varied), [note]
 
 
-def _unvaried_notes(coding: Coding, evidence: Evidence) -> list[str]:
-    names = [factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() < 2]
+def _unvaried_notes(evidence: Evidence, varied: Sequence[str]) -> list[str]:
+    names = [name for name in evidence.settings.columns if name not in varied]
     if not names or evidence.n_built < 2:
         return []
     word = "has" if len(names) == 1 else "have"
@@ -127,14 +127,15 @@ def _unvaried_notes(coding: Coding, evidence: Evidence) -> list[str]:
     return [f"{listed(names, 'and')} {word} had one setting only, so nothing can be said of {them}."]
 
 
-def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term]) -> str:
+def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str]) -> str:
     """Say why nothing can be estimated, or nothing."""
     name = evidence.outcome.name
     if evidence.n_built < 2:
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
-    if not any(evidence.settings[factor.name].nunique() > 1 for factor in coding.factors):
+    if not candidates or not varied:
         return f"All variants with a reading of {name} have the same settings; change something and read again."
-    if not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
+    has_main = any(term.is_main and term.factors[0] in varied for term in candidates)
+    if not has_main and not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
         asked = listed([term.name for term in candidates], "and")
         return f"The variants with a reading of {name} do not differ in {asked}; change that and read again."
     if evidence.spread == 0:

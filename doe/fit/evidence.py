@@ -75,6 +75,11 @@ class Evidence:
     notes: tuple[str, ...]
 
     @property
+    def varied(self) -> list[str]:
+        """Names of the factors that stood at more than one setting."""
+        return [str(name) for name in self.settings.columns if self.settings[name].nunique() > 1]
+
+    @property
     def n_readings(self) -> int:
         """Number of readings."""
         return int(self.counts.sum())

@@ -48,7 +48,7 @@ def act_through(
         `quantity`; `parts`; `odds`, evidence for the quantity over its parts; `finding`, a sentence.
     """
     wide = Coding(coding.factors, tuple(derived))
-    varied = {factor.name for factor in coding.factors if evidence.settings[factor.name].nunique() > 1}
+    varied = set(evidence.varied)
     rows = []
     for quantity in wide.derived:
         parts = [factor.name for factor in coding.factors if factor.name in quantity.parsed.names]
