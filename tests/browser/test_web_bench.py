@@ -95,12 +95,15 @@ def log(page, address, settings, is_first=False):
 
 
 def judge(device, link, grade):
-    """Judge everything that a rater's page asks; return the codes and all the texts seen."""
-    page, seen = device.page, []
+    """Judge everything that a rater's page asks; return the codes and all the texts seen.
+
+    The drawn secret of the link is taken out of the texts: four letters of it spell a word now and then.
+    """
+    page, seen, secret = device.page, [], link.rsplit("/", 1)[1]
     page.goto(link)
     while page.locator(".code").count():
         device.check()
-        seen.append((page.locator(".code").inner_text(), page.content()))
+        seen.append((page.locator(".code").inner_text(), page.content().replace(secret, "").casefold()))
         page.locator(f".grade:has(input[value='{grade(len(seen))}'])").first.tap()
         tap(page, "That is my judgement")
     return seen
@@ -137,8 +140,8 @@ def test_the_whole_job_on_a_phone(browser, served, tmp_path):
         rater = Device(browser, served.address, **PHONE)
         seen = judge(rater, link, lambda place, number=number: 1 + (place + number) % 7)
         assert len({code for code, _ in seen}) == 5
-        for word in ("blades", "pitch", "tip_gap", "liner", "felt", "foam", "variant"):
-            assert not any(word in text.casefold() for _, text in seen)
+        words = ("blades", "pitch", "tip_gap", "liner", "felt", "foam", "variant")
+        assert [text[max(0, text.find(word) - 99) :][:200] for word in words for _, text in seen if word in text] == []
         assert rater.context.cookies() == []
         rater.context.close()
     page.goto(session)
