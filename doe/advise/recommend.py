@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from doe.advise.advice import Advice
 from doe.advise.choose import choose
@@ -20,11 +18,13 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
+from doe.model.threads import one_thread
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
+@one_thread()
 def recommend(
     readings: pd.DataFrame | None,
     factors: Sequence[Factor],
@@ -105,13 +105,6 @@ def recommend(
         terms,
     )
     rng = np.random.default_rng(seed)
-    with _libraries().limit(limits=1, user_api="blas"):  # many small matrices: threads would only wait for each other
-        situation = look(question, readings, units, rng)
-        choices = choose(question, situation, rng)
-        return make_advice(question, situation, choices)
-
-
-@cache
-def _libraries() -> ThreadpoolController:
-    """Find the linear algebra libraries once; that takes longer than holding them to one thread."""
-    return ThreadpoolController()
+    situation = look(question, readings, units, rng)
+    choices = choose(question, situation, rng)
+    return make_advice(question, situation, choices)

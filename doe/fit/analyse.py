@@ -28,6 +28,7 @@ from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
+from doe.model.threads import one_thread
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted
 
 Array = npt.NDArray[Any]
@@ -36,6 +37,7 @@ MOST_PAIRED = 14
 _MOST_TIES = 6
 
 
+@one_thread()
 def analyse(
     readings: pd.DataFrame,
     factors: Sequence[Factor],

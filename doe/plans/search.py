@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
+from doe.model.threads import one_thread
 from doe.model.wording import counted
 from doe.plans.aberration import fraction_columns
 from doe.plans.arrangement import Arrangement
@@ -61,6 +61,7 @@ def default_starts(task: Task) -> int:
     return int(np.clip(_SECONDS / each, 30, 4000))
 
 
+@one_thread()
 def search(task: Task, region: Region, arrangement: Arrangement, starts: int, seed: int, tell: Tell | None) -> Found:
     """Make many starts, improve each, keep the best.
 
@@ -82,8 +83,7 @@ def search(task: Task, region: Region, arrangement: Arrangement, starts: int, se
     tell : callable or None
         Told the share done and a few words, after each pass over the plans in work.
     """
-    with threadpool_limits(1, "blas"):  # many small matrices: threads would only wait for each other
-        return _search(_Work(task, region, arrangement, starts, np.random.default_rng(seed)), starts, tell)
+    return _search(_Work(task, region, arrangement, starts, np.random.default_rng(seed)), starts, tell)
 
 
 def _search(work: _Work, starts: int, tell: Tell | None) -> Found:
