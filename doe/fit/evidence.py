@@ -21,6 +21,7 @@ Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
 
 _LEAST_DRIFTS = 3
+_LEAST_LEFT_OVER = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +178,7 @@ def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Gr
             notes.append(_twin_note(name, twin))
         else:
             found.append(grouping)
-    drift = _drift(evidence)
+    drift = _drift(evidence, has_variants=bool(found) and found[0].name == "variant")
     return found + ([drift] if drift else []), notes
 
 
@@ -356,10 +357,34 @@ def _twin_note(name: str, twin: str) -> str:
     return f"Every {name} goes with one {twin}, so the two cannot be told apart."
 
 
-def _drift(evidence: Evidence) -> Grouping | None:
-    """Make a slope over the order, one per session; with fewer than three sessions its scatter could not be judged."""
+def _drift(evidence: Evidence, *, has_variants: bool) -> Grouping | None:
+    """Make a slope over the order, one per session; with fewer than three sessions its scatter could not be judged.
+
+    None either where the other sources and the slopes together could take up whatever was read, as with two readings of
+    one variant in every session: the scatter of readings would pass for drift, and every variant for exactly known.
+    """
     index = np.where(evidence.session >= 0, evidence.session, 0)
-    ordered = np.unique(index[evidence.place != 0])
-    if len(ordered) < _LEAST_DRIFTS:
+    size = int(index.max()) + 1
+    has_slope = np.bincount(index, evidence.place != 0, size) > 0
+    if (
+        np.count_nonzero(has_slope) < _LEAST_DRIFTS
+        or _left_over(evidence, index, has_slope, has_variants) < _LEAST_LEFT_OVER
+    ):
         return None
-    return Grouping("drift", index, int(index.max()) + 1, evidence.place[:, None])
+    return Grouping("drift", index, size, evidence.place[:, None])
+
+
+def _left_over(evidence: Evidence, session: Index, has_slope: npt.NDArray[np.bool_], has_variants: bool) -> int:
+    """Count the readings beyond those that variants, sessions, raters and slopes can take up; a lower bound.
+
+    The larger of two: all sources counted together, and each session by itself, its variants as if they were its own.
+    """
+    readings = evidence.total(session, len(has_slope))
+    raters, n_slopes = max(len(evidence.raters) - 1, 0), np.count_nonzero(has_slope)
+    own = np.count_nonzero(readings)
+    variants = np.minimum(readings, 1.0)
+    if has_variants:
+        own += len(evidence.variants) - 1
+        variants = np.bincount(_pairs(session, evidence.variant)[:, 0], minlength=len(has_slope))
+    apart = np.maximum(readings - variants - has_slope, 0.0).sum()
+    return int(max(evidence.n_readings - own - n_slopes, apart)) - raters
