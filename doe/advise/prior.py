@@ -7,7 +7,7 @@ never were varied, of which a fit of the readings has no opinion.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.belief import DrawsLike
-from doe.advise.space import Space
+from doe.advise.space import Codes, Space
 from doe.coding import Coding, Term
 from doe.model.choices import Settings
 from doe.model.outcome import Outcome
@@ -143,9 +143,17 @@ def anchored_draws(
 
 
 def completed(
-    draws: DrawsLike, outcome: Outcome, coding: Coding, rng: np.random.Generator, known: Sequence[Term] | None = None
+    draws: DrawsLike,
+    outcome: Outcome,
+    space: Space,
+    variants: Mapping[str, Settings],
+    rng: np.random.Generator,
+    known: Sequence[Term] | None = None,
 ) -> FullDraws:
     """Add prior draws of the terms that a fit had no opinion of, because their factors never were varied.
+
+    What is added says how other settings may differ from those read, and leaves what was read as it is: a factor that always
+    stood at one setting has had its effect in every reading.
 
     Parameters
     ----------
@@ -153,12 +161,15 @@ def completed(
         Posterior draws over some terms.
     outcome : Outcome
         Sets the size of what is plausible for the others.
-    coding : Coding
-        Of all factors.
+    space : Space
+        Codes the settings.
+    variants : mapping of str to dict
+        Variant name -> settings, of those read.
     rng : numpy Generator
     known : sequence of Term, optional
         The terms that matter, where that is known; no others are added.
     """
+    coding = space.coding
     every = (*(all_terms(coding) if known is None else known), *draws.terms)
     terms = tuple(dict.fromkeys(every))
     inside, blocks, start = {}, {}, 1
@@ -169,6 +180,8 @@ def completed(
     surely = known is not None
     included, columns = _filled(terms, inside, blocks, outcome, coding, len(draws.build_sd), rng, surely=surely)
     coefficients = np.hstack([draws.coefficients[:, :1], columns])
+    codes = np.array([space.code(variants[name]) for name in draws.variants], dtype=np.intp)
+    _hold_to_readings(coefficients, terms, frozenset(draws.terms), space, codes)
     return FullDraws(
         terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants,
         _widths(terms, coding),
@@ -204,6 +217,32 @@ def _filled(
     if not terms:
         return np.zeros((n_draws, 0), dtype=bool), np.zeros((n_draws, 0))
     return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
+
+
+def _hold_to_readings(
+    coefficients: Array, terms: tuple[Term, ...], fitted: frozenset[Term], space: Space, codes: Codes
+) -> None:
+    """Take what added terms do at the settings read out of the terms that the readings have judged, in place.
+
+    There an added term is constant, or a pair with one factor that stood still: constant times the other's main effect.
+    """
+    widths = _widths(terms, space.coding)
+    slices = {
+        term: slice(end - width, end) for term, width, end in zip(terms, widths, np.cumsum(widths) + 1, strict=True)
+    }
+    for term in terms:
+        if term in fitted:
+            continue
+        block, rows = coefficients[:, slices[term]], space.matrix(codes, (term,))[:, 1:]
+        moving = [parent for parent in term.parents if parent in fitted]
+        if len(moving) == 1 and not term.is_square:
+            still = next(parent for parent in term.parents if parent not in fitted)
+            there = space.matrix(codes[:1], (still,))[0, 1:]
+            shape = [_width(parent, space.coding) for parent in term.parents]
+            axis = term.parents.index(still)
+            coefficients[:, slices[moving[0]]] -= np.tensordot(block.reshape(-1, *shape), there, axes=(1 + axis, 0))
+        else:
+            coefficients[:, 0] -= block @ rows.mean(axis=0)
 
 
 def _widths(terms: Sequence[Term], coding: Coding) -> tuple[int, ...]:

@@ -152,7 +152,7 @@ def _posterior(
     known = question.known_terms(outcome, space.coding)
     try:
         draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)
-        return completed(draws, outcome, space.coding, rng, known)
+        return completed(draws, outcome, space, log.variants, rng, known)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]
         return anchored_draws(

@@ -1,0 +1,86 @@
+"""What is believed of factors that never were varied leaves what was read as it is."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.advise.opinion import posterior_draws
+from doe.advise.prior import SHARE, completed
+from doe.advise.space import make_space
+from doe.coding import Coding
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+
+FACTORS = (
+    Factor("vents", kind="count", low=0, high=6),
+    Factor("rings", kind="count", low=7, high=12, way="rebuild"),
+    Factor("wool", kind="continuous", low=0, high=60, step=5),
+    Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"]),
+    Factor("feet", kind="ordered", levels=["soft", "middle", "hard"]),
+)
+BASS = Outcome("bass", goal="hit", target=0, worst=6, matters=1.0)
+
+
+def believed(variants, seed=1, n_draws=400):
+    """Return space, names, draws of the fit, and the same completed."""
+    rng = np.random.default_rng(seed)
+    rows = [{"variant": name, "outcome": "bass", "value": rng.normal(2, 1), **it} for name, it in variants.items()]
+    space = make_space(Coding(FACTORS), list(variants.values()))
+    draws = posterior_draws(pd.DataFrame(rows * 2), FACTORS, BASS, n_draws, rng)
+    return space, draws, completed(draws, BASS, space, variants, rng)
+
+
+def predicted(space, draws, several):
+    codes = np.array([space.code(it) for it in several])
+    return draws.coefficients @ space.matrix(codes, draws.terms).T.astype(float)
+
+
+@st.composite
+def logs(draw):
+    """A log in which each factor took one, two or all of its settings."""
+    grids = [factor.grid(13) for factor in FACTORS]
+    some = [draw(st.lists(st.sampled_from(grid), min_size=1, max_size=3, unique=True)) for grid in grids]
+    n_variants = draw(st.integers(2, 7))
+    variants = [
+        {factor.name: draw(st.sampled_from(known)) for factor, known in zip(FACTORS, some, strict=True)}
+        for _ in range(n_variants)
+    ]
+    return {str(place): it for place, it in enumerate(variants)}
+
+
+@settings(deadline=None, max_examples=40)
+@given(logs())
+def test_no_draw_changes_at_what_was_read(variants):
+    """Whatever stood still: one factor or several, of any kind, or two that moved together."""
+    if all(it == variants["0"] for it in variants.values()):
+        return
+    space, draws, full = believed(variants)
+    before, after = (predicted(space, one, variants.values()) for one in (draws, full))
+    assert after == pytest.approx(before, abs=1e-4)
+
+
+def test_only_what_never_was_tried_is_open():
+    """Rings stood at 7: at 12 they may do anything; at 7 no more is open than the fit says, whatever was varied beside."""
+    base = {"vents": 0, "rings": 7, "wool": 0, "driver": "paper", "feet": "soft"}
+    variants = {"1": base, "2": {**base, "wool": 60}, "3": {**base, "wool": 30}, "4": {**base, "wool": 15}}
+    space, draws, full = believed(variants)
+    seen, new, far = {**base, "wool": 45}, {**base, "wool": 45, "rings": 12}, {**base, "wool": 45, "rings": 8}
+    fitted = predicted(space, draws, [seen]).std()
+    at_seen, at_new, at_next = predicted(space, full, [seen, new, far]).std(axis=0)
+    assert at_seen == pytest.approx(fitted, rel=1e-4)
+    assert at_new > 1.5 * fitted
+    assert fitted < at_next < at_new
+
+
+def test_a_bend_between_two_ends_is_open_in_the_middle_only():
+    """Vents were tried at both ends: what a bend would do shows in the middle."""
+    base = {"vents": 0, "rings": 7, "wool": 0, "driver": "paper", "feet": "soft"}
+    variants = {"1": base, "2": {**base, "vents": 6}, "3": {**base, "wool": 60}, "4": {**base, "vents": 6, "wool": 60}}
+    space, draws, full = believed(variants, n_draws=4000)
+    several = [{**base, "vents": vents} for vents in (0, 3, 6)]
+    more = predicted(space, full, several).var(axis=0) - predicted(space, draws, several).var(axis=0)
+    assert more[[0, 2]] == pytest.approx(0.0, abs=1e-3)
+    bends = full.included[:, [term.name for term in full.terms].index("vents^2")].mean()
+    assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.5)  # 12: from one worst to the other
