@@ -49,8 +49,8 @@ class Advice:
         reach by factor, ``design_worth``; empty with one outcome.
     notes : tuple of str
         What limits the advice.
-    chance_left : float
-        Chance that something within reach beats the best by what matters.
+    chance_left : float or None
+        Chance that something within reach beats the best by what matters; None where nothing can be built in the hours left.
     headline : str
         The answer in one sentence.
     runner_up : str
@@ -65,7 +65,7 @@ class Advice:
     worth: pd.DataFrame
     predictions: pd.DataFrame
     notes: tuple[str, ...] = ()
-    chance_left: float = 1.0
+    chance_left: float | None = 1.0
     headline: str = ""
     runner_up: str = ""
     outcomes: tuple[Outcome, ...] = ()

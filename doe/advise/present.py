@@ -132,7 +132,7 @@ def _matters(situation: Situation) -> float:
     return worth_that_matters(situation.belief.outcomes, means)
 
 
-def _chance_left(situation: Situation, matters: float) -> float:
+def _chance_left(situation: Situation, matters: float) -> float | None:
     if situation.best is None:
         return 1.0
     return chance_left(situation.belief.variant_worth()[:, situation.best], situation.promised, matters)

@@ -19,7 +19,7 @@ MODEL_DOUBT = 0.09
 tuning, this much made the first statement below `STOP_BELOW` right nine times in ten."""
 
 
-def chance_left(best: Floats, promised: Floats, matters: float) -> float:
+def chance_left(best: Floats, promised: Floats, matters: float) -> float | None:
     """Return the chance that something within reach beats the best variant by what matters.
 
     The share of possible worlds in which it does, and on top the chance that the model leaves out what matters
@@ -33,9 +33,14 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float:
         Worth of what could be built.
     matters : float
         Difference of worth that counts.
+
+    Returns
+    -------
+    float or None
+        None where nothing could be built in the time left: then nothing is said of what more time would bring.
     """
     if not promised.shape[1]:
-        return 0.0
+        return None
     share = float(np.mean(promised.max(axis=1) - best > matters))
     return MODEL_DOUBT + (1 - MODEL_DOUBT) * share
 
@@ -46,7 +51,7 @@ def is_too_short(hours: float | None, cheapest_minutes: float | None) -> bool:
 
 
 def stop_sentence(
-    chance: float,
+    chance: float | None,
     variant: str | None,
     worth: str,
     matters: float,
@@ -58,7 +63,7 @@ def stop_sentence(
 
     Parameters
     ----------
-    chance : float
+    chance : float or None
         See `chance_left`.
     variant : str or None
         Variant to keep.
@@ -83,7 +88,7 @@ def stop_sentence(
             f"{wording.duration(60 * hours)} left, and the cheapest move takes "
             f"{wording.duration(cheapest_minutes)}; {keep}."
         )
-    if variant is not None and chance < STOP_BELOW:
+    if variant is not None and chance is not None and chance < STOP_BELOW:
         return (
             f"the chance that anything within reach is better by {wording.number(matters, 2)} of worth is "
             f"{wording.percent(chance)}; {keep}."

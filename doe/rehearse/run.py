@@ -101,7 +101,8 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
     dict
         ``minutes`` to the first right declaration, capped at the hours; ``reached``; ``finally_right``; ``regret`` in worth;
         ``variants`` built; ``stop_minutes`` at which the strategy first held the chance of something better below
-        `stop_below` (missing if never), ``stop_right`` whether the declared variant was right then.
+        `stop_below` (missing if never; that the hours are over says nothing of that chance), ``stop_right`` whether the
+        declared variant was right then.
     """
     trace, drawn = played.trace, played.world.bench
     right = [entry["minutes"] for entry in trace if entry["share"] >= GOOD]

@@ -169,6 +169,7 @@ def test_hours_leave_out_what_does_not_fit(log, factors, outcomes, effort):
 def test_too_few_hours_for_any_move_is_said(log, factors, outcomes, effort):
     advice = recommend(log, factors, outcomes, effort=effort, hours=0.2)
     assert len(advice.table) == 0
+    assert advice.chance_left is None
     best = advice.best["variant"]
     assert advice.stop.startswith(f"12 min left, and the cheapest move takes 21 min; keep variant {best}, worth ")
 

@@ -11,8 +11,11 @@ def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
     assert chance_left(best, promised, 0.1) == pytest.approx(MODEL_DOUBT + (1 - MODEL_DOUBT) * 0.5)
 
 
-def test_nothing_within_reach_leaves_no_chance():
-    assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) == 0.0
+def test_where_nothing_can_be_built_no_chance_is_stated():
+    assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) is None
+    assert stop_sentence(None, "7", "0.8", 0.05, 0.25, 21.0) == (
+        "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
+    )
 
 
 def test_it_stops_below_the_stated_level_and_names_what_to_keep():
