@@ -122,9 +122,10 @@ def worth(outcomes: Sequence[Outcome], values: Mapping[str, Any] | Sequence[Any]
 
 
 def worth_that_matters(outcomes: Sequence[Outcome], values: Sequence[float]) -> float:
-    """Return the change of worth that one `matters` of an outcome makes, from where the best variant stands.
+    """Return the change of worth that one `matters` of an outcome makes, near where the best variant stands.
 
-    The smallest over the outcomes that still can improve, since a difference that matters in one of them matters.
+    The smallest over the outcomes that still can improve, since a difference that matters in one of them matters. Where less
+    than one `matters` is left to the goal, it is the last one before the goal: what is left may be small, what matters is not.
     An outcome without `matters` counts as mattering from `SHARE_THAT_MATTERS` of its range on.
 
     Parameters
@@ -134,21 +135,24 @@ def worth_that_matters(outcomes: Sequence[Outcome], values: Sequence[float]) -> 
     values : sequence of float
         Outcome values of the best variant, in the order of `outcomes`.
     """
-    here = float(worth(outcomes, [np.array([value]) for value in values])[0])
     steps = []
     for place, outcome in enumerate(outcomes):
-        better = [float(value) for value in values]
-        better[place] = _towards_goal(outcome, better[place])
-        steps.append(float(worth(outcomes, [np.array([value]) for value in better])[0]) - here)
+        step = _step_to_goal(outcome, values[place])
+        if step is not None:
+            ends = [[*values[:place], value, *values[place + 1 :]] for value in step]
+            before, after = worth(outcomes, [np.array(column) for column in zip(*ends, strict=True)])
+            steps.append(float(after - before))
     useful = [step for step in steps if step > 1e-9]
     return min(useful) if useful else SHARE_THAT_MATTERS
 
 
-def _towards_goal(outcome: Outcome, value: float) -> float:
+def _step_to_goal(outcome: Outcome, value: float) -> tuple[float, float] | None:
+    """Return the ends of one step that matters, from the value on or up to the goal; None where the goal is met."""
     low, high = outcome.inner
     if low <= value <= high:
-        return value
-    ramp = low - outcome.outer[0] if value < low else outcome.outer[1] - high
-    step = outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp
-    inside = max(value, outcome.outer[0]) if value < low else min(value, outcome.outer[1])
-    return min(inside + step, low) if value < low else max(inside - step, high)
+        return None
+    sign, goal, worst = (1.0, low, outcome.outer[0]) if value < low else (-1.0, high, outcome.outer[1])
+    ramp = abs(goal - worst)
+    step = min(outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp, ramp)
+    way = min(max(sign * (value - worst), 0.0), ramp - step)
+    return worst + sign * way, worst + sign * (way + step)

@@ -93,3 +93,30 @@ def test_what_matters_is_one_matters_from_where_the_best_stands():
     outcome = Outcome("a", goal="raise", worst=0, best=10, matters=1)
     assert worth_that_matters([outcome], [4.0]) == pytest.approx(0.1)
     assert worth_that_matters([outcome], [12.0]) == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("place", [0.0, 0.3, 5.0, 9.5, 9.99])
+@pytest.mark.parametrize(("goal", "ends"), [("raise", {"worst": 0, "best": 10}), ("lower", {"worst": 10, "best": 0})])
+def test_what_matters_does_not_shrink_near_the_goal(goal, ends, place):
+    """Whatever little is left to the goal, one `matters` is a tenth of the ramp (closed form); beyond the worst too."""
+    outcome = Outcome("a", goal=goal, matters=1, **ends)
+    value = place if goal == "raise" else 10 - place
+    assert worth_that_matters([outcome], [value]) == pytest.approx(0.1)
+    assert worth_that_matters([outcome], [2 * ends["worst"] - ends["best"]]) == pytest.approx(0.1)
+
+
+def test_what_matters_is_the_smallest_over_outcomes_that_can_improve():
+    first = Outcome("a", goal="raise", worst=0, best=10, matters=1)
+    second = Outcome("b", goal="hit", target=0, worst=4, matters=1)
+    values = [5.0, -2.0]
+    alone = [
+        worth([first, second], [np.array([6.0]), np.array([-2.0])])[0]
+        - worth([first, second], [np.array([5.0]), np.array([-2.0])])[0],
+        worth([first, second], [np.array([5.0]), np.array([-1.0])])[0]
+        - worth([first, second], [np.array([5.0]), np.array([-2.0])])[0],
+    ]
+    assert worth_that_matters([first, second], values) == pytest.approx(min(alone))
+    assert worth_that_matters([first, second], [5.0, 0.0]) == pytest.approx(
+        worth([first, second], [np.array([6.0]), np.zeros(1)])[0]
+        - worth([first, second], [np.array([5.0]), np.zeros(1)])[0]
+    )
