@@ -1,6 +1,6 @@
 """Write the section on rehearsals of `reports/benchmarks.md`: ``python -m doe.rehearse.benchmark``.
 
-All plays take hours on one core, so they are kept in a file and the command can be run in slices: each run plays what is
+All plays take hours, so they are kept in a file and the command can be run in slices: each run plays what is
 missing for so many minutes, then writes the section from what there is. What the textbook strategies did stands in
 `reports/textbook_plays.csv`, with which a new file of plays begins: it changes with the benches, not with the engine. What ours
 and the frontier did is put beside the report (`own_plays.csv`), so that the next engine can be paired with this one.
@@ -58,14 +58,14 @@ def complete(plays: pd.DataFrame, strategies: Sequence[str]) -> pd.DataFrame:
 def play_on(
     kept: Path, seeds: Sequence[int], strategies: Sequence[str], minutes: float, jobs: int, hours: float = HOURS
 ) -> pd.DataFrame:
-    """Play what is missing for so many minutes, and return all plays there are."""
+    """Play what is missing for so many minutes, on so many cores, and return all plays there are."""
     from joblib import Parallel, delayed
 
     plays = pd.read_csv(kept) if kept.exists() else pd.DataFrame(columns=KEYS)
     waiting, end = missing(plays, seeds, strategies), time.monotonic() + 60 * minutes
     with Parallel(n_jobs=jobs) as pool:
         while time.monotonic() < end:
-            rows = pool(delayed(one_row)(*task, hours) for task in islice(waiting, 4 * max(jobs, 1)))
+            rows = pool(delayed(one_row)(*task, hours) for task in islice(waiting, 8 * jobs))
             if not rows:
                 break
             plays = pd.concat([plays, pd.DataFrame(rows)], ignore_index=True) if len(plays) else pd.DataFrame(rows)
@@ -85,6 +85,8 @@ def write_section(report: Path, text: str) -> None:
 
 def main(arguments: Sequence[str]) -> None:
     """Play on and write the section; arguments: benches a family (100), minutes to play (no end), file of plays, report."""
+    from joblib import cpu_count
+
     given = dict(enumerate(arguments))
     benches, minutes = int(given.get(0, "100")), float(given.get(1, "inf"))
     kept, report = Path(given.get(2, "rehearsals.csv")), Path(given.get(3, str(REPORT)))
@@ -92,7 +94,7 @@ def main(arguments: Sequence[str]) -> None:
     if TEXTBOOK.exists() and not kept.exists():
         kept.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(TEXTBOOK, kept)
-    plays = play_on(kept, seeds, list(STRATEGIES), minutes, jobs=1)
+    plays = play_on(kept, seeds, list(STRATEGIES), minutes, jobs=cpu_count())
     whole = complete(plays[plays["seed"].isin(list(seeds))], list(STRATEGIES))
     if len(whole):
         whole[whole["strategy"].isin([OURS, FRONTIER])].to_csv(report.with_name(OWN), index=False)

@@ -23,7 +23,7 @@ def section(plays: pd.DataFrame, *, hours: float, command: str) -> str:
     Parameters
     ----------
     plays : DataFrame
-        From `run.play_all`.
+        Rows from `run.one_row`.
     hours : float
         Bench hours of each play.
     command : str

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from doe.model.wording import MOVES
 from doe.rehearse.benches import Bench, Family, bench
@@ -158,44 +157,3 @@ def one_row(family: Family, seed: int, strategy: str, hours: float = HOURS) -> d
         row |= claims(played.world)
         row["twin_claimed_at_start"] = claims(start(drawn))["twin_claimed"] if drawn.history else 0.0
     return row
-
-
-def play_all(
-    families: Sequence[Family],
-    seeds: Sequence[int],
-    strategies: Sequence[str],
-    hours: float = HOURS,
-    *,
-    jobs: int = 1,
-    progress: Callable[[int, int], None] | None = None,
-) -> pd.DataFrame:
-    """Play every strategy on every bench; the same benches for all, so that rows pair by family and seed.
-
-    Parameters
-    ----------
-    families : sequence of str
-    seeds : sequence of int
-    strategies : sequence of str
-        Names in `STRATEGIES`.
-    hours : float
-        Bench hours.
-    jobs : int
-        Processes; -1 for all cores.
-    progress : callable, optional
-        Called with the number of plays done and of all.
-
-    Returns
-    -------
-    DataFrame
-        One row per play.
-    """
-    from joblib import Parallel, delayed
-
-    tasks = [(family, seed, name, hours) for family in families for seed in seeds for name in strategies]
-    results = Parallel(n_jobs=jobs, return_as="generatorunordered")(delayed(one_row)(*task) for task in tasks)
-    rows = []
-    for row in results:
-        rows.append(row)
-        if progress is not None:
-            progress(len(rows), len(tasks))
-    return pd.DataFrame(rows).sort_values(["family", "seed", "strategy"], ignore_index=True)

@@ -51,7 +51,7 @@ def ratios(plays: pd.DataFrame, ours: str = OURS) -> pd.DataFrame:
     Parameters
     ----------
     plays : DataFrame
-        From `run.play_all`.
+        Rows from `run.one_row`.
     ours : str
         Strategy that is compared.
 

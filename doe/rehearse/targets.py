@@ -68,7 +68,7 @@ def targets(plays: pd.DataFrame) -> list[Target]:
     Parameters
     ----------
     plays : DataFrame
-        From `doe.rehearse.run.play_all`.
+        Rows from `doe.rehearse.run.one_row`.
     """
     return [*_minutes(plays), *_ends(plays), *_claims(plays), *_stops(plays)]
 
