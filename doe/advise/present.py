@@ -180,6 +180,7 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     variant = _same_variant(situation, settings, int(moves.variant[place]))
     start = int(moves.start[place])
     changes = {} if unit is None else _changes(unit.settings, settings)
+    follows = unit is not None and unit is not situation.reach.starts[start]
     return Facts(
         kind=move_kind(situation, choice),
         unit=choice.reach.name(start),
@@ -198,7 +199,8 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
         would_change=_would_change(situation, choice),
         is_exploration=not situation.has_readings,
         one_way=_one_way(question, changes),
-        loses_best=unit is not None and bool(changes) and situation.carried.get(start, -1) == situation.best,
+        loses_best=bool(changes) and not follows and situation.carried.get(start, -1) == situation.best,
+        follows=follows,
     )
 
 

@@ -48,6 +48,8 @@ class Facts:
         Factors that cannot be changed back on this unit.
     loses_best : bool
         Whether the unit carries the best variant now, and would no longer.
+    follows : bool
+        Whether the unit starts from where an earlier suggestion of the same session leaves it.
     """
 
     kind: str
@@ -68,6 +70,7 @@ class Facts:
     is_exploration: bool
     one_way: Sequence[str] = ()
     loses_best: bool = False
+    follows: bool = False
 
 
 def reason(facts: Facts, factors: Sequence[Factor]) -> str:
@@ -104,10 +107,11 @@ def _what(facts: Facts, factors: Sequence[Factor]) -> str:
         if facts.kind == "confirm":
             built = f"Build variant {facts.best} once more as a new unit"
         return f"{built}: {effort}."
+    on = "Then, on unit" if facts.follows else "On unit"
     if not facts.changes:
         return f"Read unit {facts.unit} as it stands ({settings_text(facts.settings, factors)}): {effort}."
     back = f", which is variant {facts.variant} again" if facts.variant is not None else ""
-    return f"On unit {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
+    return f"{on} {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
 
 
 def _caution(facts: Facts) -> str:

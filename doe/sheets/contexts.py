@@ -123,7 +123,7 @@ class NextChange:
     refusal: str = field(metadata=said("why there is none; empty where there is one"))
     stop: str = field(metadata=said("why nothing left is worth its bench time; may be empty"))
     first: Suggestion | None = field(metadata=said("worth most for its bench time"))
-    others: tuple[Suggestion, ...] = field(metadata=said("runners-up, best first"))
+    others: tuple[Suggestion, ...] = field(metadata=said("what else to do in the same session, in this order"))
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions for this kind of work"))
     picture: Picture | None = field(metadata=said("all candidates"), default=None)
     front: Picture | None = field(metadata=said("where one outcome is traded for another"), default=None)

@@ -27,6 +27,12 @@ def test_what_cannot_be_undone_and_the_loss_of_the_best_are_said(factors):
     assert "(vents cannot go back on this unit; it carries variant 7 now, the best so far): 47 min" in text
 
 
+def test_a_change_that_starts_where_another_of_the_session_ends_says_so(factors):
+    assert said(factors, follows=True).startswith(
+        "Then, on unit A change wool from 0 to 20 % and vents from 2 to 4: 47 min"
+    )
+
+
 def test_a_new_unit_names_all_its_settings(factors):
     text = said(factors, unit="new", changes={})
     assert text.startswith("Build a new unit with vents 4, rings 9, wool 20 %, driver poly: 47 min")

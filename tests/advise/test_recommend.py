@@ -161,6 +161,17 @@ def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, out
     assert hopeful > 0
 
 
+def test_later_suggestions_of_a_session_start_where_the_unit_is_left(log, factors, outcomes, effort):
+    """One unit, three changes: each goes on from the one before, which has taken the variant it carried apart already."""
+    table = recommend(log, factors, outcomes, effort=effort, unit="A", count=3).table
+    assert table["reason"].str.startswith("Then, on unit A change").tolist() == [False, True, True]
+    for (_, before), (_, after) in zip(table[:-1].iterrows(), table[1:].iterrows(), strict=True):
+        for name in ("vents", "wool", "driver"):
+            if before[name] != after[name]:
+                assert f"{name} from " in after["reason"]
+    assert not table["reason"][1:].str.contains("carries variant").any()
+
+
 def test_hours_leave_out_what_does_not_fit(log, factors, outcomes, effort):
     table = recommend(log, factors, outcomes, effort=effort, hours=0.6, count=3).table
     assert table["minutes"].sum() <= 36
