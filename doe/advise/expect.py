@@ -88,11 +88,11 @@ def _instead(item: Expectation, draws: FullDraws) -> str:
 
 
 def _slope(item: Expectation, draws: FullDraws) -> Floats:
-    """First column of the main effect: half the change from the low to the high end, or from first to last level."""
+    """First column of the main effect, the others as they stood: half the change between ends, or first to last level."""
     start = 1
     for term, width in zip(draws.terms, draws.widths, strict=True):
         if term == Term((item.factor,)):
-            return draws.coefficients[:, start]
+            return draws.as_read[:, start]
         start += width
     raise AssertionError("all factors have a main effect")
 

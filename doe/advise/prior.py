@@ -43,6 +43,8 @@ class FullDraws:
     ----------
     widths : tuple of int
         Number of columns of each term.
+    as_read : ndarray of shape (n_draws, 1 + n_columns)
+        The coefficients where the factors that never were varied stay as they stood: what the readings have judged.
     """
 
     terms: tuple[Term, ...]
@@ -53,12 +55,13 @@ class FullDraws:
     variant_means: Array
     variants: tuple[str, ...]
     widths: tuple[int, ...]
+    as_read: Array
 
     def taken(self, picks: npt.NDArray[np.intp]) -> FullDraws:
         """Return some of the draws."""
         return FullDraws(
             self.terms, self.coefficients[picks], self.included[picks], self.build_sd[picks], self.reading_sd[picks],
-            self.variant_means[picks], self.variants, self.widths,
+            self.variant_means[picks], self.variants, self.widths, self.as_read[picks],
         )  # fmt: skip
 
 
@@ -100,10 +103,10 @@ def prior_draws(
     included, columns = _filled(terms, {}, {}, outcome, coding, n_draws, rng, surely=known is not None)
     intercept = (low + high) / 2 + (high - low) / 4 * rng.standard_normal((n_draws, 1))
     span, ones = high - low, np.ones(n_draws)
-    nothing = np.empty((n_draws, 0))
+    nothing, coefficients = np.empty((n_draws, 0)), np.hstack([intercept, columns])
     return FullDraws(
-        terms, np.hstack([intercept, columns]), included, BUILD_SHARE * span * ones, READING_SHARE * span * ones, nothing, (),
-        _widths(terms, coding),
+        terms, coefficients, included, BUILD_SHARE * span * ones, READING_SHARE * span * ones, nothing, (),
+        _widths(terms, coding), coefficients,
     )  # fmt: skip
 
 
@@ -138,7 +141,7 @@ def anchored_draws(
     coefficients = prior.coefficients.copy()
     coefficients[:, 0] = (own - shape).mean(axis=1) - offset
     return FullDraws(
-        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names, prior.widths
+        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names, prior.widths, coefficients,
     )  # fmt: skip
 
 
@@ -179,12 +182,12 @@ def completed(
         start += width
     surely = known is not None
     included, columns = _filled(terms, inside, blocks, outcome, coding, len(draws.build_sd), rng, surely=surely)
-    coefficients = np.hstack([draws.coefficients[:, :1], columns])
+    as_read = np.hstack([draws.coefficients[:, :1], columns])
     codes = np.array([space.code(variants[name]) for name in draws.variants], dtype=np.intp)
-    _hold_to_readings(coefficients, terms, frozenset(draws.terms), space, codes)
+    coefficients = _held_to_readings(as_read, terms, frozenset(draws.terms), space, codes)
     return FullDraws(
         terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants,
-        _widths(terms, coding),
+        _widths(terms, coding), as_read,
     )  # fmt: skip
 
 
@@ -219,21 +222,21 @@ def _filled(
     return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
 
 
-def _hold_to_readings(
-    coefficients: Array, terms: tuple[Term, ...], fitted: frozenset[Term], space: Space, codes: Codes
-) -> None:
-    """Take what added terms do at the settings read out of the terms that the readings have judged, in place.
+def _held_to_readings(
+    as_read: Array, terms: tuple[Term, ...], fitted: frozenset[Term], space: Space, codes: Codes
+) -> Array:
+    """Take what added terms do at the settings read out of the terms that the readings have judged.
 
     There an added term is constant, or a pair with one factor that stood still: constant times the other's main effect.
     """
-    widths = _widths(terms, space.coding)
+    coefficients, widths = as_read.copy(), _widths(terms, space.coding)
     slices = {
         term: slice(end - width, end) for term, width, end in zip(terms, widths, np.cumsum(widths) + 1, strict=True)
     }
     for term in terms:
         if term in fitted:
             continue
-        block, rows = coefficients[:, slices[term]], space.matrix(codes, (term,))[:, 1:]
+        block = as_read[:, slices[term]]
         moving = [parent for parent in term.parents if parent in fitted]
         if len(moving) == 1 and not term.is_square:
             still = next(parent for parent in term.parents if parent not in fitted)
@@ -242,7 +245,8 @@ def _hold_to_readings(
             axis = term.parents.index(still)
             coefficients[:, slices[moving[0]]] -= np.tensordot(block.reshape(-1, *shape), there, axes=(1 + axis, 0))
         else:
-            coefficients[:, 0] -= block @ rows.mean(axis=0)
+            coefficients[:, 0] -= block @ space.matrix(codes, (term,))[:, 1:].mean(axis=0)
+    return coefficients
 
 
 def _widths(terms: Sequence[Term], coding: Coding) -> tuple[int, ...]:

@@ -107,11 +107,11 @@ def _what(facts: Facts, factors: Sequence[Factor]) -> str:
         if facts.kind == "confirm":
             built = f"Build variant {facts.best} once more as a new unit"
         return f"{built}: {effort}."
-    on = "Then, on unit" if facts.follows else "On unit"
     if not facts.changes:
         return f"Read unit {facts.unit} as it stands ({settings_text(facts.settings, factors)}): {effort}."
     back = f", which is variant {facts.variant} again" if facts.variant is not None else ""
-    return f"{on} {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
+    on = "Then, on" if facts.follows else "On"
+    return f"{on} unit {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
 
 
 def _caution(facts: Facts) -> str:
