@@ -49,7 +49,9 @@ def check_name(field: str, name: object, taken: frozenset[str] = RESERVED) -> st
         If the name has blanks or signs, is longer than 60 characters, or means something else already.
     """
     text = unicodedata.normalize("NFKC", name) if isinstance(name, str) else ""
-    if not _IDENTIFIER.fullmatch(text) or not text.isidentifier():
+    if (
+        not isinstance(name, str) or not _IDENTIFIER.fullmatch(text) or not name.isidentifier()
+    ):  # x² is none, though x2 is
         raise UsageError(
             f"{field} '{shown(name)}' must be 1 to 60 letters, digits or underscores, starting with a letter: 'tip_gap'."
         )

@@ -27,7 +27,7 @@ def test_a_name_that_is_taken_can_be_used_in_a_rule(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["tip gap", "2nd", "tip-gap", "", "_gap", "a" * 61, "a.b", "x²y!", None, 3, "a\n", "½x"]
+    "name", ["tip gap", "2nd", "tip-gap", "", "_gap", "a" * 61, "a.b", "x²y!", "A²", None, 3, "a\n", "½x"]
 )
 def test_a_name_is_letters_digits_and_underscores(name: object) -> None:
     shown = str(name).replace("\n", " ")
