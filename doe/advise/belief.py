@@ -17,6 +17,9 @@ from doe.model.outcome import Outcome
 
 Floats = npt.NDArray[np.floating[Any]]
 
+AT_ONCE = 1_024
+"""Variants whose worth is worked out together: as many as fit a processor's cache."""
+
 
 class DrawsLike(Protocol):
     """Posterior draws of one outcome, as `doe.fit` hands them out (or a prior, before there are readings)."""
@@ -97,14 +100,7 @@ class Belief:
         most : int, optional
             Use the first so many draws only.
         """
-        matrices: dict[tuple[Term, ...], Floats] = {}
-        answers = []
-        for draws in self.draws:
-            if draws.terms not in matrices:
-                matrices[draws.terms] = self.space.matrix(codes, draws.terms).T
-            coefficients = draws.coefficients[:most]
-            answers.append(quick(coefficients) @ matrices[draws.terms])
-        return tuple(answers)
+        return self.values_on(codes, (), np.empty(0, dtype=np.intp), most)
 
     def values_on(
         self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None = None
@@ -121,13 +117,35 @@ class Belief:
         most : int, optional
             Use the first so many draws only.
         """
-        answers = self.values(codes, most)
-        for start, unit in enumerate(units):
-            mine = np.flatnonzero(which == start) if unit in self.unit_offsets else ()
-            if len(mine):
-                for value, offset in zip(answers, self.unit_offsets[unit or ""], strict=True):
-                    value[:, mine] += offset[: len(value), None].astype(value.dtype)
-        return answers
+        return tuple(rows @ matrix for rows, matrix in self._factors(codes, units, which, most))
+
+    def worth_on(
+        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None = None
+    ) -> Floats:
+        """Return the worth of `values_on`, shape (n_draws, n_variants), worked out block by block for many variants."""
+        factors = self._factors(codes, units, which, most)
+        result = np.empty((len(factors[0][0]), len(codes)), dtype=np.result_type(*(rows for rows, _ in factors)))
+        for start in range(0, len(codes), AT_ONCE):
+            block = slice(start, start + AT_ONCE)
+            result[:, block] = self.worth([rows @ matrix[:, block] for rows, matrix in factors])
+        return result
+
+    def _factors(
+        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None
+    ) -> list[tuple[Floats, Floats]]:
+        """Return, per outcome, what multiplies to its means: effects of terms and units, and what holds for the variants."""
+        known = [unit for unit in units if unit is not None and unit in self.unit_offsets]
+        places = np.array([units.index(unit) for unit in known], dtype=np.intp)
+        stands = (which[:, None] == places).astype(np.float32) if known else np.empty((len(codes), 0), dtype=np.float32)
+        matrices: dict[tuple[Term, ...], Floats] = {}
+        factors = []
+        for place, draws in enumerate(self.draws):
+            if draws.terms not in matrices:
+                matrices[draws.terms] = np.hstack([self.space.matrix(codes, draws.terms), stands]).T
+            rows = quick(draws.coefficients[:most])
+            offsets = [self.unit_offsets[unit][place][:most, None].astype(rows.dtype) for unit in known]
+            factors.append((np.hstack([rows, *offsets]), matrices[draws.terms]))
+        return factors
 
     def as_built(self, values: Sequence[Floats], sign: float = 1.0) -> tuple[Floats, ...]:
         """Add one build offset per world to means of shape (n_draws, n_variants)."""

@@ -73,7 +73,8 @@ def shortlist(
     score, worths, start, minutes = scorer.full(codes)
     cheapest = float(minutes.min()) if len(minutes) else float("inf")
     within = np.isfinite(score)
-    codes, score, worths, start = codes[within], score[within], worths[:, within], start[within]
+    if not within.all():
+        codes, score, worths, start = codes[within], score[within], worths[:, within], start[within]
     if not len(codes):
         return Shortlist(codes, codes, cheapest)
     chosen = _best_of(score, start, LOOKED_AT)
@@ -114,8 +115,9 @@ class _Scorer:
     def full(self, codes: Codes) -> tuple[Floats, Floats, npt.NDArray[np.intp], Floats]:
         """Return score (minus infinity out of reach), worth per draw, start, and minutes to build."""
         minutes, _, start = self.reach.cheapest(codes)
-        worths = self.belief.worth(self.belief.values_on(codes, self.reach.unit_names, start, len(self.kept)))
-        better = np.maximum(worths - self.kept[:, None].astype(worths.dtype), 0).mean(axis=0)
+        worths = self.belief.worth_on(codes, self.reach.unit_names, start, len(self.kept))
+        gain = worths - self.kept[:, None].astype(worths.dtype)
+        better = np.maximum(gain, 0, out=gain).mean(axis=0)
         total = minutes + self.fixed_minutes
         score = np.where(total <= self.most_minutes, better / np.maximum(total, 1.0) ** self.power, -np.inf)
         return score, worths, start, minutes

@@ -94,7 +94,8 @@ def overall(desirabilities: Sequence[Floats], weights: Sequence[float]) -> Float
         product = desirabilities[0].copy()
         for part in desirabilities[1:]:
             product *= part
-        root: Floats = np.sqrt(product) if len(desirabilities) == 2 else product ** (1 / len(desirabilities))
+        roots = {2: np.sqrt, 3: np.cbrt}
+        root: Floats = roots.get(len(desirabilities), lambda x: x ** (1 / len(desirabilities)))(product)
         return root
     result = np.ones_like(desirabilities[0])
     for part, weight in zip(desirabilities, weights, strict=True):

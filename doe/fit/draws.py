@@ -9,10 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Coding, Term
+from doe.fit.active import Posterior
 from doe.fit.builds import Builds
 from doe.fit.estimates import Averages
 
 Array = npt.NDArray[Any]
+Index = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +78,7 @@ def draw(
     models = _systematic(posterior.weights, n_draws, rng)
     ratio = posterior.df / rng.chisquare(posterior.df, n_draws)
     sigma2 = posterior.variances[models] * ratio
-    coefficients = posterior.coefficients[models]
-    noise = rng.standard_normal((n_draws, coefficients.shape[1]))
-    for model in np.unique(models):
-        mine = np.flatnonzero(models == model)
-        live = posterior.columns[model] < coefficients.shape[1]
-        columns = posterior.columns[model][live]
-        if len(columns):
-            lower = np.linalg.cholesky(posterior.covariances[model][np.ix_(live, live)])
-            coefficients[np.ix_(mine, columns)] += (noise[np.ix_(mine, columns)] @ lower.T) * np.sqrt(ratio[mine])[
-                :, None
-            ]
+    coefficients = _coefficients(posterior, models, np.sqrt(ratio), rng)
     centre = (problem.ones_values - coefficients @ problem.ones_columns) / problem.ones
     centre += np.sqrt(sigma2 / problem.ones) * rng.standard_normal(n_draws)
     coded = coefficients @ average.changes.T
@@ -105,7 +97,23 @@ def draw(
     )
 
 
-def _systematic(weights: Array, n_draws: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:
+def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.random.Generator) -> Array:
+    """Draw the coefficients of each draw's model, shape (n_draws, n_columns); 0 where absent."""
+    n_columns = posterior.coefficients.shape[1]
+    noise = rng.standard_normal((len(models), n_columns + 1))
+    used, which = np.unique(models, return_inverse=True)
+    columns = posterior.columns[used]
+    square = posterior.covariances[used]
+    places = np.arange(columns.shape[1])
+    square[:, places, places] += columns == n_columns  # padding needs a factor too
+    lower = np.linalg.cholesky(square)
+    rows, mine = np.arange(len(models))[:, None], columns[which]
+    drawn = np.hstack([posterior.coefficients[models], np.zeros((len(models), 1))])
+    drawn[rows, mine] += np.einsum("dij,dj->di", lower[which], noise[rows, mine]) * widening[:, None]
+    return drawn[:, :-1]
+
+
+def _systematic(weights: Array, n_draws: int, rng: np.random.Generator) -> Index:
     """Model numbers in proportion to their weights, with the least scatter of counts; in random order."""
     points = (np.arange(n_draws) + rng.random()) / n_draws
     models = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)

@@ -366,7 +366,7 @@ def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> A
     if products.n_parameters == 0:
         return np.zeros(0)
     if all(grouping.width == 1 for grouping in products.groupings):
-        theta = _searched_ratios(products, off_zero)
+        theta = _searched_ratios(products, off_zero, is_polished=is_polished)
         if off_zero:
             return theta
         is_free = theta > 0
@@ -376,8 +376,11 @@ def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> A
     return _polished(products, theta, is_free) if is_polished else theta
 
 
-def _searched_ratios(products: Crossproducts, off_zero: bool) -> Array:
-    """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero."""
+def _searched_ratios(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> Array:
+    """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero.
+
+    Draws need no digits beyond the fourth; what is polished afterwards starts from as many as there are.
+    """
     held = np.array([float(off_zero and grouping.name in HELD_OFF_ZERO) for grouping in products.groupings])
 
     def criterion(ratios: Array) -> tuple[float, Array]:
@@ -386,11 +389,11 @@ def _searched_ratios(products: Crossproducts, off_zero: bool) -> Array:
 
     found = optimize.minimize(
         criterion,
-        np.full(products.n_parameters, 0.5),
+        np.full(products.n_parameters, 0.1),
         jac=True,
         method="L-BFGS-B",
         bounds=[(_LEAST_RATIO, 1e8)] * products.n_parameters,
-        options={"ftol": 1e-11, "gtol": 1e-6},
+        options={"ftol": 1e-11, "gtol": 1e-6} if is_polished else {"ftol": 1e-8, "gtol": 1e-4},
     )
     ratios = np.asarray(found.x, dtype=float)
     return np.where(ratios > 10 * _LEAST_RATIO, np.sqrt(ratios), 0.0)

@@ -46,8 +46,15 @@ def paired(new: pd.DataFrame, old: pd.DataFrame, hours: float = HOURS) -> pd.Dat
     DataFrame
         One row per family and one for all: ``benches``, ``minutes`` of the new engine, its mean ``difference`` from the old
         with standard ``error``, and on how many benches each ran out of time.
+
+    Raises
+    ------
+    UsageError
+        If they have no bench in common.
     """
     both = new[[*KEYS, "minutes"]].merge(old[[*KEYS, "minutes"]], on=KEYS, suffixes=("", "_old"))
+    if both.empty:
+        raise UsageError("The two files have no bench in common; play the seeds of the earlier one.")
     groups = [*both.groupby("family"), ("all", both)]
     rows = [{"family": name, **_compared(group, 60 * hours)} for name, group in groups]
     return pd.DataFrame(rows)

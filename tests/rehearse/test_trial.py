@@ -55,3 +55,8 @@ def test_what_was_played_is_not_played_again_and_is_paired(tmp_path, capsys):
     assert capsys.readouterr().out == "5 benches, 6 h 40 min on average.\n"
     main(["7", "7", str(tmp_path / "new.csv"), str(tmp_path / "old.csv")])
     assert capsys.readouterr().out.splitlines()[-1].split()[:4] == ["all", "5", "400.0", "-100.0"]
+
+
+def test_files_without_a_common_bench_are_refused():
+    with pytest.raises(UsageError, match="no bench in common; play the seeds of the earlier one"):
+        paired(plays({("main", 1): 200.0}), plays({("main", 2): 300.0}))
