@@ -8,7 +8,18 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.advise.moves import POWER, Judged, Moves, after, build_moves, join, judge, reading_moves, without
+from doe.advise.moves import (
+    POWER,
+    SHARE_COUNTED,
+    Judged,
+    Moves,
+    after,
+    build_moves,
+    join,
+    judge,
+    reading_moves,
+    without,
+)
 from doe.advise.nodes import normal_nodes
 from doe.advise.question import Question
 from doe.advise.reach import Reach
@@ -62,6 +73,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
     belief, reach = situation.belief, situation.reach
     carried = dict(situation.carried)
     kept = belief.variant_worth() if belief.variants else np.zeros((belief.n_draws, 1))
+    designs = situation.designs if belief.variants else kept
     promised = situation.promised
     nodes = normal_nodes(N_NODES, len(belief.outcomes))
     spent = 0.0
@@ -78,13 +90,16 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         moves, minutes = moves.take(fits), minutes[fits]
         noise = belief.noise(moves.rounds, situation.log.raters)
         weights = _weights(question, minutes, spent)
-        judged = judge(moves, kept, promised, noise, weights, nodes)
+        bar = designs[:, int(kept.mean(axis=0).argmax())]
+        judged = judge(moves, kept, promised, noise, weights, nodes, bar + SHARE_COUNTED * situation.matters)
+        if not judged.value.any():  # nothing counts any more, so the least is better than nothing
+            judged = judge(moves, kept, promised, noise, weights, nodes, bar)
         rate = judged.value / np.maximum(minutes, 1.0) ** POWER
         place = int(rate.argmax())
         choices.append(Choice(moves, judged, minutes, place, rate, reach))
         spent += float(minutes[place])
         if turn + 1 < question.count:
-            moves, kept, promised, reach = _assume_made(choices[-1], kept, promised, noise, rng)
+            moves, kept, designs, promised, reach = _assume_made(choices[-1], kept, designs, promised, noise, rng)
     return choices
 
 
@@ -97,14 +112,15 @@ def _weights(question: Question, minutes: Floats, spent: float) -> tuple[float, 
 
 
 def _assume_made(
-    choice: Choice, kept: Floats, promised: Floats, noise: Floats, rng: np.random.Generator
-) -> tuple[Moves, Floats, Floats, Reach]:
+    choice: Choice, kept: Floats, designs: Floats, promised: Floats, noise: Floats, rng: np.random.Generator
+) -> tuple[Moves, Floats, Floats, Floats, Reach]:
     """Look at the rest as if the chosen move were made and read, whatever its readings say."""
     moves, place = choice.moves, choice.place
-    kept = np.hstack([kept, moves.worth[:, [place]]]) if moves.variant[place] < 0 else kept
-    arrays = [kept, promised, moves.worth, *moves.values]
+    if moves.variant[place] < 0:
+        kept, designs = (np.hstack([worths, moves.worth[:, [place]]]) for worths in (kept, designs))
+    arrays = [kept, designs, promised, moves.worth, *moves.values]
     chosen = [value[:, place] for value in moves.values]
-    kept, promised, worth, *values = after(arrays, chosen, noise[:, place], rng)
+    kept, designs, promised, worth, *values = after(arrays, chosen, noise[:, place], rng)
     moves = replace(moves, values=tuple(values), worth=worth)
     start = int(moves.start[place])
     reach = choice.reach
@@ -112,7 +128,7 @@ def _assume_made(
     if reach.starts[start] is not None and choice.moves.variant[place] < 0:
         moves = without(moves, start)
         reach, moves = _moved(reach, moves, start, choice.moves.codes[place])
-    return moves, kept, promised, reach
+    return moves, kept, designs, promised, reach
 
 
 def _moved(reach: Reach, moves: Moves, start: int, code: Codes) -> tuple[Reach, Moves]:

@@ -23,6 +23,10 @@ POWER = 0.85
 """Gain is divided by minutes to this power: 1 would starve rebuilds, 0 would forget the bench clock. Measured, in rehearsals
 on seeds kept for tuning."""
 
+SHARE_COUNTED = 0.5
+"""Share of what matters that an improvement has to exceed before it counts: whatever is cheap could bring next to nothing
+again and again, and the maker has said what is worth talking about."""
+
 MOST_ROUNDS = 3
 
 
@@ -184,7 +188,8 @@ class Judged:
     Attributes
     ----------
     improve : ndarray of shape (n_moves,)
-        How far a new variant's own worth is expected to lie above that of the best as believed now; nothing for a reading.
+        How far a new variant is expected to lie above the best as believed now, beyond what does not count; both as their
+        settings make them, so that nothing is gained by building the same again. Nothing for a reading.
     learn : ndarray of shape (n_moves,)
         How much better the best variant within reach would look.
     weights : pair of float
@@ -209,7 +214,13 @@ class Judged:
 
 
 def judge(
-    moves: Moves, kept: Floats, promised: Floats, noise: Floats, weights: tuple[float, float], nodes: Floats
+    moves: Moves,
+    kept: Floats,
+    promised: Floats,
+    noise: Floats,
+    weights: tuple[float, float],
+    nodes: Floats,
+    bar: Floats | None = None,
 ) -> Judged:
     """Judge moves by what they are expected to bring, and by what their readings are expected to change.
 
@@ -226,14 +237,16 @@ def judge(
         What improving and what learning count for.
     nodes : ndarray of shape (n_nodes, n_outcomes)
         See `nodes.normal_nodes`.
+    bar : ndarray of shape (n_draws,), optional
+        Worth that a new variant has to exceed, world by world; by default that of the best of `kept`.
     """
     values = list(moves.values)
     root = gain.inverse_root(gain.reading_covariance(values, noise))
     is_built = moves.variant < 0
     own_mean = np.where(is_built, moves.worth.mean(axis=0), -1.0)
     own_shift = np.where(is_built, gain.own_shifts(moves.worth, values, root), 0.0)
-    best = kept[:, [int(kept.mean(axis=0).argmax())]]
-    improve = np.where(is_built, gain.expected_improvement(moves.worth, best), 0.0)
+    best = kept[:, int(kept.mean(axis=0).argmax())] if bar is None else bar
+    improve = np.where(is_built, gain.expected_improvement(moves.worth, best[:, None]), 0.0)
     alternatives = np.hstack([kept, promised])
     means, shift = alternatives.mean(axis=0), gain.shifts(alternatives, values, root)
     learn = _with_own(means, shift, own_mean, own_shift, nodes) - max(means.max(), 0.0)

@@ -48,6 +48,9 @@ SIZES = (0.1, 0.2, 0.4)
 BEAMS = (20, 40)
 """Models grown at each size: in the pass that judges the scatter, and in the one that counts."""
 
+PROPOSALS = 4
+"""Draws made for each one wanted, to pick those whose active effects are of some size (`doe.fit.moment`)."""
+
 
 def posterior_draws(
     readings: pd.DataFrame,
@@ -92,7 +95,8 @@ def posterior_draws(
     builds, problem, reading_sd = _adjusted(origin, coding, matrix, supported_terms(first))
     average = averages(coding, _second(problem, outcome, first, prior))
     names = evidence.variants[: evidence.n_built]
-    return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng)
+    proposals = PROPOSALS if known is None else 1
+    return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng, proposals=proposals)
 
 
 def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:

@@ -19,7 +19,6 @@ from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
 from doe.advise.stop import chance_left, is_too_short, stop_sentence
 from doe.advise.track import HALF_WIDTH, is_widening
-from doe.advise.worth import worth_that_matters
 from doe.model import wording
 from doe.model.choices import Settings, Value
 from doe.model.errors import listed
@@ -40,7 +39,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
 
     choices = [as_believed(situation, choice) for choice in choices]
     best = best_variant(situation)
-    matters = _matters(situation)
+    matters = situation.matters
     chance = _chance_left(situation, matters)
     rows = [_row(question, situation, choice, place) for place, choice in enumerate(choices)]
     columns = [factor.name for factor in question.factors]
@@ -123,13 +122,6 @@ def worth_frame(situation: Situation) -> pd.DataFrame:
         {"variant": list(situation.belief.variants), "worth": draws.mean(axis=0), "low": low, "high": high}
     )
     return frame.sort_values("worth", ascending=False, ignore_index=True)
-
-
-def _matters(situation: Situation) -> float:
-    if situation.best is None:
-        return 0.0
-    means = [float(values[:, situation.best].mean()) for values in situation.belief.variant_values]
-    return worth_that_matters(situation.belief.outcomes, means)
 
 
 def _chance_left(situation: Situation, matters: float) -> float | None:

@@ -215,11 +215,23 @@ def _filled(
         for parent in term.parents:
             active &= inside.get(parent, surely)
         inside[term] = active
-        sizes = SHARE[kind] * (high - low) * rng.standard_normal((n_draws, _width(term, coding)))
+        sizes = SHARE[kind] * (high - low) * _moment_draws(n_draws, _width(term, coding), rng)
         columns.append(np.where(active[:, None], sizes, 0.0))
     if not terms:
         return np.zeros((n_draws, 0), dtype=bool), np.zeros((n_draws, 0))
     return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
+
+
+def _moment_draws(n_draws: int, width: int, rng: np.random.Generator) -> Array:
+    """Draw from the moment prior of mean square one per column: normal in direction, and hardly ever near nothing.
+
+    The squared length has a chi-squared distribution with two degrees of freedom more than there are columns (Johnson &
+    Rossell 2010, as for `doe.fit.moment`).
+    """
+    direction = rng.standard_normal((n_draws, width))
+    squares = rng.chisquare(width + 2, n_draws) * width / (width + 2)
+    result: Array = direction * np.sqrt(squares / (direction**2).sum(axis=1))[:, None]
+    return result
 
 
 def _held_to_readings(

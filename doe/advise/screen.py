@@ -22,6 +22,8 @@ MOST_ENUMERATED = 24_000
 
 SCREEN_DRAWS = 96
 LOOKED_AT = 140
+NEARLY = 1e-6
+"""Weight of a variant's worth beside its expected improvement, where hardly any is expected to improve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,7 @@ def shortlist(
     belief: Belief,
     reach: Reach,
     effort: Effort,
-    kept: Floats,
+    bar: Floats,
     most_minutes: float,
     power: float,
     rng: np.random.Generator,
@@ -59,8 +61,8 @@ def shortlist(
     belief : Belief
     reach : Reach
     effort : Effort
-    kept : ndarray of shape (n_draws,)
-        Worth of the best variant that exists, world by world.
+    bar : ndarray of shape (n_draws,)
+        Worth that a variant has to exceed, world by world.
     most_minutes : float
         Bench minutes left.
     power : float
@@ -68,7 +70,7 @@ def shortlist(
     rng : numpy Generator
     """
     fixed = effort.session_minutes + effort.reading_minutes
-    scorer = _Scorer(belief, reach, kept[:SCREEN_DRAWS], fixed, most_minutes, power)
+    scorer = _Scorer(belief, reach, bar[:SCREEN_DRAWS], fixed, most_minutes, power)
     codes = candidates(reach.space, scorer, [belief.variant_codes], reach, rng)
     score, worths, start, minutes = scorer.full(codes)
     cheapest = float(minutes.min()) if len(minutes) else float("inf")
@@ -104,7 +106,7 @@ class _Scorer:
 
     belief: Belief
     reach: Reach
-    kept: Floats
+    bar: Floats
     fixed_minutes: float
     most_minutes: float
     power: float
@@ -115,9 +117,11 @@ class _Scorer:
     def full(self, codes: Codes) -> tuple[Floats, Floats, npt.NDArray[np.intp], Floats]:
         """Return score (minus infinity out of reach), worth per draw, start, and minutes to build."""
         minutes, _, start = self.reach.cheapest(codes)
-        worths = self.belief.worth_on(codes, self.reach.unit_names, start, len(self.kept))
-        gain = worths - self.kept[:, None].astype(worths.dtype)
+        worths = self.belief.worth_on(codes, self.reach.unit_names, start, len(self.bar))
+        gain = worths - self.bar[:, None].astype(worths.dtype)
         better = np.maximum(gain, 0, out=gain).mean(axis=0)
+        if np.count_nonzero(better) < LOOKED_AT:  # then what comes nearest
+            better = better + NEARLY * worths.mean(axis=0)
         total = minutes + self.fixed_minutes
         score = np.where(total <= self.most_minutes, better / np.maximum(total, 1.0) ** self.power, -np.inf)
         return score, worths, start, minutes

@@ -14,13 +14,14 @@ from doe.advise.effort import bought_levels
 from doe.advise.expect import notes_on, weigh
 from doe.advise.hope import hope, picked
 from doe.advise.log import Log, check_unit, read_log
-from doe.advise.moves import POWER
+from doe.advise.moves import POWER, SHARE_COUNTED
 from doe.advise.opinion import posterior_draws
 from doe.advise.prior import FullDraws, anchored_draws, completed, prior_draws
 from doe.advise.question import Question
 from doe.advise.reach import Reach, check_limits, reach_from, settings_of
 from doe.advise.screen import shortlist
 from doe.advise.space import Codes, Space, make_space, usable_as_terms
+from doe.advise.worth import worth_that_matters
 from doe.coding import Coding
 from doe.model.errors import FitError
 from doe.model.outcome import Outcome
@@ -52,6 +53,10 @@ class Situation:
         Start -> variant it carries, by their places.
     best : int or None
         Place of the best variant, as believed.
+    designs : ndarray of shape (n_draws, n_variants)
+        Worth to expect of the variants' settings, built once more on the same units.
+    matters : float
+        Change of worth that matters, near the best variant; 0 without a reading.
     codes, promising : ndarray of shape (n_variants, n_factors)
         Builds to compare closely; builds that are best in some possible world.
     promised : ndarray of shape (n_draws, n_promising)
@@ -68,6 +73,8 @@ class Situation:
     reach: Reach
     carried: Mapping[int, int]
     best: int | None
+    designs: Floats
+    matters: float
     codes: Codes
     promising: Codes
     promised: Floats
@@ -110,14 +117,18 @@ def look(
     )
     reach = reach_from(space, log.units, question.effort, bought, only_unit=question.unit, last_choice=holder)
     carried = _carried(log, reach, belief)
-    kept = worths[:, best] if best is not None else np.zeros(belief.n_draws)
-    found = shortlist(belief, reach, question.effort, kept, question.most_minutes, POWER, rng)
+    designs, matters = _designs(belief, log), 0.0
+    bar: Floats = np.zeros(belief.n_draws)
+    if best is not None:
+        matters = worth_that_matters(outcomes, [float(values[:, best].mean()) for values in belief.variant_values])
+        bar = designs[:, best] + SHARE_COUNTED * matters
+    found = shortlist(belief, reach, question.effort, bar, question.most_minutes, POWER, rng)
     promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):
         start = reach.cheapest(found.promising)[2]
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
-        log, belief, reach, carried, best, found.codes, found.promising, promised, found.cheapest_minutes,
+        log, belief, reach, carried, best, designs, matters, found.codes, found.promising, promised, found.cheapest_minutes,
         bool(draws[0].variants), notes_on(question.expect, outcomes, draws),
     )  # fmt: skip
 
@@ -158,6 +169,14 @@ def _posterior(
         return anchored_draws(
             prior_draws(outcome, space.coding, FIRST_DRAWS, rng, known), mine, space, dict(log.variants), rng
         )  # fmt: skip
+
+
+def _designs(belief: Belief, log: Log) -> Floats:
+    """Return the worth to expect of every variant's settings on the unit it was read on."""
+    homes = [log.homes.get(name) for name in belief.variants]
+    units = tuple(dict.fromkeys(homes))
+    which = np.array([units.index(home) for home in homes], dtype=np.intp)
+    return belief.design_worth(belief.values_on(belief.variant_codes, units, which))
 
 
 def _carried(log: Log, reach: Reach, belief: Belief) -> dict[int, int]:

@@ -12,6 +12,7 @@ from doe.coding import Coding, Term
 from doe.fit.active import Posterior
 from doe.fit.builds import Builds
 from doe.fit.estimates import Averages
+from doe.fit.moment import moment_picks
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -53,7 +54,7 @@ class Draws:
 
 def draw(
     average: Averages, builds: Builds, rows: Array, variants: tuple[str, ...], reading_sd: float, n_draws: int,
-    rng: np.random.Generator,
+    rng: np.random.Generator, *, proposals: int = 1,
 ) -> Draws:  # fmt: skip
     """Draw from the posterior.
 
@@ -73,12 +74,17 @@ def draw(
         At least 1.
     rng : numpy.random.Generator
         Source of randomness.
+    proposals : int
+        With more than one for each draw, effects follow moment priors instead of normal ones (`moment_picks`).
     """
     posterior, problem = average.posterior, average.posterior.problem
-    models = _systematic(posterior.weights, n_draws, rng)
-    ratio = posterior.df / rng.chisquare(posterior.df, n_draws)
+    models = _systematic(posterior.weights, proposals * n_draws, rng)
+    ratio = posterior.df / rng.chisquare(posterior.df, len(models))
     sigma2 = posterior.variances[models] * ratio
     coefficients = _coefficients(posterior, models, np.sqrt(ratio), rng)
+    if proposals > 1:
+        picks = moment_picks(posterior, models, coefficients, sigma2, n_draws, rng)
+        models, sigma2, coefficients = models[picks], sigma2[picks], coefficients[picks]
     centre = (problem.ones_values - coefficients @ problem.ones_columns) / problem.ones
     centre += np.sqrt(sigma2 / problem.ones) * rng.standard_normal(n_draws)
     coded = coefficients @ average.changes.T
@@ -100,7 +106,6 @@ def draw(
 def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.random.Generator) -> Array:
     """Draw the coefficients of each draw's model, shape (n_draws, n_columns); 0 where absent."""
     n_columns = posterior.coefficients.shape[1]
-    noise = rng.standard_normal((len(models), n_columns + 1))
     used, which = np.unique(models, return_inverse=True)
     columns = posterior.columns[used]
     square = posterior.covariances[used]
@@ -109,7 +114,8 @@ def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.
     lower = np.linalg.cholesky(square)
     rows, mine = np.arange(len(models))[:, None], columns[which]
     drawn = np.hstack([posterior.coefficients[models], np.zeros((len(models), 1))])
-    drawn[rows, mine] += np.einsum("dij,dj->di", lower[which], noise[rows, mine]) * widening[:, None]
+    noise = rng.standard_normal(mine.shape) * widening[:, None]
+    drawn[rows, mine] += np.einsum("dij,dj->di", lower[which], noise)
     return drawn[:, :-1]
 
 

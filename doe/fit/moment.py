@@ -1,0 +1,62 @@
+"""Effects that act are not next to nothing: draws picked anew, so that they follow a prior that vanishes at zero.
+
+A normal prior on an active effect believes most in sizes that nobody could tell from none; whoever chooses by it goes on
+trying changes that can bring nothing worth having. The moment prior is the normal one times the squared effect (Johnson, V.
+and Rossell, D. (2010). On the use of non-local prior densities in Bayesian hypothesis tests. Journal of the Royal
+Statistical Society B 72, 143-170, equation 6 with r = 1, and section 4.2 for several columns.
+doi:10.1111/j.1467-9868.2009.00730.x): what hardly moves an outcome is soon held for inactive.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.fit.active import Posterior
+
+Array = npt.NDArray[Any]
+Index = npt.NDArray[np.intp]
+
+_LEAST = 1e-12
+
+
+def moment_picks(
+    posterior: Posterior,
+    models: Index,
+    coefficients: Array,
+    variances: Array,
+    n_draws: int,
+    rng: np.random.Generator,
+) -> Index:
+    """Pick draws made under normal priors so that those picked follow moment priors with the same scales.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    models : ndarray of int, shape (n_given,)
+        Model of each draw.
+    coefficients : ndarray of shape (n_given, n_columns)
+        In outcome units per column of equal prior; 0 where absent.
+    variances : ndarray of shape (n_given,)
+        Row variance of each draw, in squared outcome units.
+    n_draws : int
+        Draws to pick, several times fewer than given.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray of int, shape (n_draws,)
+        Places among those given; sampling-importance resampling (Rubin 1988), with systematic picks.
+    """
+    slices = [posterior.problem.slices[term.name] for term in posterior.problem.terms]
+    widths = np.array([place.stop - place.start for place in slices])
+    squares = np.add.reduceat(coefficients**2, [place.start for place in slices], axis=1)
+    prior = (posterior.scales[models] ** 2 * variances)[:, None] * widths
+    shares = np.where(posterior.included[models], np.maximum(squares / prior, _LEAST), 1.0)
+    logs = np.log(shares).sum(axis=1)
+    weights = np.exp(logs - logs.max())
+    points = (np.arange(n_draws) + rng.random()) / n_draws * weights.sum()
+    picks = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
+    return np.asarray(rng.permutation(picks))
