@@ -1,8 +1,8 @@
 """What a move is expected to bring, before its minutes are counted.
 
 A move is a set of readings of one variant, built for it or there already. It brings two things, both in worth. It
-*improves* by as much as the variant itself may be better than the best one, over all possible worlds in which it is: a
-single reading would rarely prove that, so whoever counts only what one move will have proved is too timid to build. And
+*improves* by as much as the variant may be better than the best one, over all possible worlds in which it is: a single
+reading would rarely prove that, so whoever counts only what one move will have proved is too timid to build. And
 it *teaches*: its readings shift what is believed about every variant, its own and the others', by as much as the joint
 draws say; the shift is taken as linear in the readings, which is exact for Gaussian beliefs (Frazier, P., Powell, W. and
 Dayanik, S. (2009). The knowledge-gradient policy for correlated normal beliefs. INFORMS Journal on Computing 21, 599-613.

@@ -43,7 +43,8 @@ FIRST_WEIGHT = 2.0
 """The same weight while it is still open whether the scatter is less than expected."""
 
 SIZES = (0.1, 0.2, 0.4)
-"""Usual sizes of a coded effect, as shares of the outcome's useful range; each gets the same weight."""
+"""Usual sizes of a coded effect, as shares of the outcome's useful range; each gets the same weight. The search takes effects
+for normal with this spread, the draws for 1.7 times as large on average, and hardly ever near nothing."""
 
 BEAMS = (20, 40)
 """Models grown at each size: in the pass that judges the scatter, and in the one that counts."""

@@ -8,6 +8,7 @@ import pytest
 from doe.advise import recommend
 from doe.advise.choose import choose
 from doe.advise.effort import change_cost
+from doe.advise.gain import expected_improvement
 from doe.advise.present import as_believed, move_kind
 from doe.advise.question import ask
 from doe.advise.situation import look
@@ -159,6 +160,43 @@ def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, out
             assert kind != "improve" or expected > best
             hopeful += kind == "learn" and choice.judged.is_mainly_improving[place]
     assert hopeful > 0
+
+
+def judged_moves(log, factors, outcomes, **changes):
+    """Look and choose as `recommend` does, the situation changed on the way; returns both."""
+    question = ask(factors, outcomes, None, (), (), 1, None, changes.pop("only", None), None, 1, (), None, None)
+    rng = np.random.default_rng(1)
+    situation = replace(look(question, log, None, rng), **changes)
+    return situation, choose(question, situation, rng)[0]
+
+
+def test_building_the_best_again_improves_nothing(factors, outcomes):
+    """On the unit it was built on a second build may turn out luckier than the first, but it is no better version."""
+    variants = [{**BASE, "wool": wool} for wool in (0.0, 20.0, 60.0, 40.0, 10.0)]
+    log = readings_of(variants, wool_and_vents, outcomes, np.random.default_rng(4), rounds=2)
+    situation, choice = judged_moves(log, factors, outcomes, matters=0.0)
+    best, moves = situation.best, choice.moves
+    assert situation.belief.variants[best] == "3"
+    again = (moves.codes == situation.belief.variant_codes[best]).all(axis=1) & (moves.variant < 0)
+    assert choice.judged.improve[again].tolist() == [0.0]
+    assert expected_improvement(moves.worth[:, again], situation.belief.variant_worth()[:, [best]]) > 0.001
+    assert choice.judged.improve.max() > 0.05
+
+
+def test_what_is_too_small_to_matter_does_not_count_as_improvement(log, factors, outcomes):
+    """The same log and the same beliefs; only what matters is a tenth of the range, then a third, then all of it."""
+    most = []
+    for share in (0.1, 0.3, 1.0):
+        wanted = [replace(outcome, matters=share * 5) for outcome in outcomes]
+        most.append(judged_moves(log, factors, wanted)[1].judged.improve.max())
+    assert most[0] > most[1] > most[2]
+
+
+def test_where_nothing_counts_as_improvement_the_best_of_it_is_still_told(log, factors, outcomes):
+    """Worth ends at 1, so that no improvement exceeds half of 2; and nothing but improving was asked for."""
+    situation, choice = judged_moves(log, factors, outcomes, only="improve", matters=2.0)
+    assert choice.judged.improve[choice.place] > 0
+    assert choice.moves.worth[:, choice.place].mean() > situation.designs[:, situation.best].mean()
 
 
 def test_later_suggestions_of_a_session_start_where_the_unit_is_left(log, factors, outcomes, effort):
