@@ -26,6 +26,9 @@ NEW = "new"
 MOST_COMBINATIONS = 200_000
 """Settings tried when looking for the limits that contradict each other."""
 
+FEW_COMBINATIONS = 256
+"""Settings tried first: nearly always one of them keeps the limits."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reach:
@@ -166,11 +169,21 @@ def check_limits(space: Space, seed: int = 1) -> None:
 def _possible(limits: Sequence[Limit], space: Space, seed: int) -> bool:
     used = _factors_used(limits, space)
     sizes = [count if factor.name in used else 1 for factor, count in zip(space.factors, space.shape, strict=True)]
+    rng = np.random.default_rng(seed)
+    if _any_keeps(limits, space, _drawn(sizes, FEW_COMBINATIONS, rng)):  # the usual case
+        return True
     if np.prod(sizes, dtype=float) <= MOST_COMBINATIONS:
         codes = np.stack(np.unravel_index(np.arange(int(np.prod(sizes))), sizes), axis=1)
     else:
-        rng = np.random.default_rng(seed)
-        codes = np.stack([rng.integers(size, size=MOST_COMBINATIONS) for size in sizes], axis=1)
+        codes = _drawn(sizes, MOST_COMBINATIONS, rng)
+    return _any_keeps(limits, space, codes)
+
+
+def _drawn(sizes: Sequence[int], count: int, rng: np.random.Generator) -> Ints:
+    return np.stack([rng.integers(size, size=count) for size in sizes], axis=1)
+
+
+def _any_keeps(limits: Sequence[Limit], space: Space, codes: Ints) -> bool:
     columns = space.columns(codes.astype(np.intp))
     keeps = np.ones(len(codes), dtype=bool)
     for limit in limits:

@@ -262,7 +262,8 @@ def label_codes(rows: pd.DataFrame, name: str) -> Index:
 
 
 def _factorized(values: Array | pd.Series[Any]) -> Index:
-    return np.asarray(pd.factorize(values)[0], dtype=np.intp)
+    plain = values.to_numpy() if isinstance(values, pd.Series) and isinstance(values.dtype, np.dtype) else values
+    return np.asarray(pd.factorize(plain)[0], dtype=np.intp)
 
 
 def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:

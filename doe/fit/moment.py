@@ -52,11 +52,13 @@ def moment_picks(
     """
     slices = [posterior.problem.slices[term.name] for term in posterior.problem.terms]
     widths = np.array([place.stop - place.start for place in slices])
-    squares = np.add.reduceat(coefficients**2, [place.start for place in slices], axis=1)
-    prior = (posterior.scales[models] ** 2 * variances)[:, None] * widths
-    shares = np.where(posterior.included[models], np.maximum(squares / prior, _LEAST), 1.0)
-    logs = np.log(shares).sum(axis=1)
-    weights = np.exp(logs - logs.max())
-    points = (np.arange(n_draws) + rng.random()) / n_draws * weights.sum()
+    squares = coefficients**2
+    if squares.shape[1] > len(slices):
+        squares = np.add.reduceat(squares, [place.start for place in slices], axis=1)
+    prior = posterior.scales[models] ** 2 * variances
+    shares = np.where(posterior.included[models], np.maximum(squares / widths / prior[:, None], _LEAST), 1.0)
+    weights = shares.prod(axis=1)
+    weights *= n_draws / weights.sum()
+    points = np.arange(n_draws) + rng.random()
     picks = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
     return np.asarray(rng.permutation(picks))

@@ -171,6 +171,8 @@ class Crossproducts:
         self.rest = [grouping for grouping in groupings if grouping is not self.first]
         self.groupings = ([self.first] if self.first else []) + self.rest
         self.triangles = [np.tril_indices(grouping.width) for grouping in self.groupings]
+        self.is_plain = all(grouping.width == 1 for grouping in self.groupings)
+        self.owners = np.repeat(np.arange(len(self.rest)), [grouping.size for grouping in self.rest])
         self.n_fixed = X.shape[1]
         self.n_random = sum(grouping.size * grouping.width for grouping in self.rest)
         self.n_readings = float(counts.sum())
@@ -219,12 +221,11 @@ class Crossproducts:
     def solve(self, theta: Array) -> Solved:
         """Factorise the augmented system at `theta`."""
         checkpoint()
-        factors = self.factors(theta)
         inner, cross, log_determinant, diagonal = self.inner, self.cross, 0.0, np.ones(0)
         if self.n_random:
-            inner, cross = self._scaled(factors[1:] if self.first else factors)
+            inner, cross = self._scaled(theta)
         if self.first is not None:
-            square = factors[0][0, 0] ** 2
+            square = theta[0] ** 2
             diagonal = square * self.weights + 1.0
             log_determinant += float(np.log(diagonal).sum())
             inner = inner - cross.T @ (cross * (square / diagonal)[:, None])
@@ -236,18 +237,16 @@ class Crossproducts:
         rss = float(lower[-1, -1] ** 2) + self.within
         return Solved(log_determinant, rss, lower, cross, diagonal, self.n_random)
 
-    def _scaled(self, factors: list[Array]) -> tuple[Array, Array]:
+    def _scaled(self, theta: Array) -> tuple[Array, Array]:
         """Put the offsets' columns on the scale on which they have unit variance, and add that variance."""
-        places = np.arange(self.n_random)
-        if all(factor.size == 1 for factor in factors):
+        places, skipped = np.arange(self.n_random), 0 if self.first is None else 1
+        if self.is_plain:
             scale = np.ones(len(self.inner))
-            scale[: self.n_random] = np.repeat(
-                [factor[0, 0] for factor in factors], [grouping.size for grouping in self.rest]
-            )
+            scale[: self.n_random] = theta[skipped:][self.owners]
             inner, cross = self.inner * np.outer(scale, scale), self.cross * scale
         else:
             wide = np.eye(len(self.inner))
-            wide[: self.n_random, : self.n_random] = self._block_scale(factors)
+            wide[: self.n_random, : self.n_random] = self._block_scale(self.factors(theta)[skipped:])
             inner, cross = wide.T @ self.inner @ wide, self.cross @ wide
         inner[places, places] += 1.0
         return inner, cross
