@@ -89,7 +89,7 @@ def test_a_bend_between_two_ends_is_open_in_the_middle_only():
 
 @pytest.mark.parametrize("width", [1, 2])
 def test_effects_never_seen_are_of_some_size(width):
-    """Moment prior of mean square 1 per column: (width + 2) / width times the squared length is chi-squared (Johnson & Rossell)."""
+    """Of mean square 1 per column; (width + 2) / width times the squared length is chi-squared (Johnson & Rossell 2010)."""
     squares = (_moment_draws(20_000, width, np.random.default_rng(5)) ** 2).sum(axis=1)
     assert squares.mean() == pytest.approx(width, rel=0.03)
     assert stats.kstest(squares * (width + 2) / width, stats.chi2(width + 2).cdf).pvalue > 0.01
