@@ -17,6 +17,7 @@ from doe.advise.belief import quick
 from doe.advise.prior import FullDraws
 from doe.advise.space import Codes, Space
 from doe.advise.worth import worth
+from doe.fit.picking import systematic_picks
 from doe.model.outcome import Outcome
 from doe.model.patience import checkpoint
 
@@ -88,9 +89,7 @@ def picked(
     Sampling-importance resampling (Rubin, D. B. 1988, Using the SIR algorithm to simulate posterior distributions, Bayesian
     Statistics 3, 395-402), with systematic picks.
     """
-    weight = np.exp(log_weight - log_weight.max())
-    points = (np.arange(n_draws) + rng.random()) / n_draws * weight.sum()
-    picks = rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), points), len(weight) - 1))
+    picks = systematic_picks(np.exp(log_weight - log_weight.max()), n_draws, rng)
     return tuple(item.taken(picks) for item in draws)
 
 

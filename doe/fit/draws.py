@@ -13,6 +13,7 @@ from doe.fit.active import Posterior
 from doe.fit.builds import Builds
 from doe.fit.estimates import Averages
 from doe.fit.moment import moment_picks
+from doe.fit.picking import systematic_picks
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -78,7 +79,7 @@ def draw(
         With more than one for each draw, effects follow moment priors instead of normal ones (`moment_picks`).
     """
     posterior, problem = average.posterior, average.posterior.problem
-    models = _systematic(posterior.weights, proposals * n_draws, rng)
+    models = systematic_picks(posterior.weights, proposals * n_draws, rng)
     ratio = posterior.df / rng.chisquare(posterior.df, len(models))
     sigma2 = posterior.variances[models] * ratio
     coefficients = _coefficients(posterior, models, np.sqrt(ratio), rng)
@@ -117,13 +118,6 @@ def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.
     noise = rng.standard_normal(mine.shape) * widening[:, None]
     drawn[rows, mine] += np.einsum("dij,dj->di", lower[which], noise)
     return drawn[:, :-1]
-
-
-def _systematic(weights: Array, n_draws: int, rng: np.random.Generator) -> Index:
-    """Model numbers in proportion to their weights, with the least scatter of counts; in random order."""
-    points = (np.arange(n_draws) + rng.random()) / n_draws
-    models = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
-    return np.asarray(rng.permutation(models))
 
 
 def _offsets(builds: Builds, expected: Array, inflation: Array, is_mixed: bool, rng: np.random.Generator) -> Array:

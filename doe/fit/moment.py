@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.fit.active import Posterior
+from doe.fit.picking import systematic_picks
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -48,7 +49,7 @@ def moment_picks(
     Returns
     -------
     ndarray of int, shape (n_draws,)
-        Places among those given; sampling-importance resampling (Rubin 1988), with systematic picks.
+        Places among those given (sampling-importance resampling, Rubin 1988).
     """
     slices = [posterior.problem.slices[term.name] for term in posterior.problem.terms]
     widths = np.array([place.stop - place.start for place in slices])
@@ -57,8 +58,4 @@ def moment_picks(
         squares = np.add.reduceat(squares, [place.start for place in slices], axis=1)
     prior = posterior.scales[models] ** 2 * variances
     shares = np.where(posterior.included[models], np.maximum(squares / widths / prior[:, None], _LEAST), 1.0)
-    weights = shares.prod(axis=1)
-    weights *= n_draws / weights.sum()
-    points = np.arange(n_draws) + rng.random()
-    picks = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
-    return np.asarray(rng.permutation(picks))
+    return systematic_picks(shares.prod(axis=1), n_draws, rng)
