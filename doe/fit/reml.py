@@ -22,6 +22,10 @@ Array = npt.NDArray[Any]
 _CHUNK = 50_000
 _FLOOR = 1e-14
 _LEAST_RATIO = 1e-7
+_FIRST_RATIO = 0.1
+"""Where the search over variance ratios starts. A source that the fixed effects take up entirely, as units where each has a
+setting of its own of what cannot be changed, leaves the criterion flat, and its ratio stays here."""
+
 HELD_OFF_ZERO = frozenset({"variant", "session"})
 
 
@@ -388,7 +392,7 @@ def _searched_ratios(products: Crossproducts, off_zero: bool, *, is_polished: bo
 
     found = optimize.minimize(
         criterion,
-        np.full(products.n_parameters, 0.1),
+        np.full(products.n_parameters, _FIRST_RATIO),
         jac=True,
         method="L-BFGS-B",
         bounds=[(_LEAST_RATIO, 1e8)] * products.n_parameters,
