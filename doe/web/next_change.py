@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from typing import Any
@@ -11,9 +11,12 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from doe.advise.reach import NEW
 from doe.advise.record import suggestions_of
 from doe.charts import text
+from doe.model.choices import Settings
 from doe.model.errors import DataError, FettleError
+from doe.model.factor import Factor
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.wording import counted
@@ -157,7 +160,7 @@ def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
     words = thought.next_change
     told = [words.first, *words.others] if words.first is not None else []
     offers = [
-        _offer(view, place, row, suggestion)
+        _offer(view, place, row, suggestion, _left(_rows(thought)[: place - 1], row["unit"], setup.factors))
         for place, (row, suggestion) in enumerate(zip(_rows(thought), told, strict=True), start=1)
     ]
     promised = suggestions_of(thought.advice, [factor.name for factor in setup.factors]) if thought.advice else []
@@ -166,17 +169,24 @@ def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
     return tuple(offer for offer in offers if offer.mark not in refused)
 
 
-def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion) -> Offer:
+def _left(earlier: Sequence[Mapping[str, Any]], unit: str, factors: Sequence[Factor]) -> Settings | None:
+    """Return the settings at which earlier suggestions of the session leave a unit; None where they do not touch it."""
+    rows = [row for row in earlier if row["unit"] == unit != NEW]
+    return {factor.name: rows[-1][factor.name] for factor in factors} if rows else None
+
+
+def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion, left: Settings | None) -> Offer:
     setup = view.snapshot.setup
     settings = {factor.name: row[factor.name] for factor in setup.factors}
     unit = next((item for item in view.snapshot.units if item.name == row["unit"]), None)
     carried = (
         next((item.name for item in view.snapshot.variants if item.name == unit.variant), "")
-        if unit is not None and dict(unit.settings) == settings
+        if unit is not None and left is None and dict(unit.settings) == settings
         else ""
     )
     expected = tuple((f"{item.outcome} then", item.expected) for item in told.expected)
-    steps = change_steps(setup, unit.settings if unit is not None else {}, settings)
+    stands = left if left is not None else unit.settings if unit is not None else {}
+    steps = change_steps(setup, stands, settings)
     rounds = counted(int(row["readings"]), "round")
     return Offer(
         place=place,

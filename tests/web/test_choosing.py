@@ -3,9 +3,11 @@ import threading
 
 import pytest
 
+from doe.model.factor import Factor
 from doe.model.patience import Interrupted, interruptible
 from doe.model.records import Variant
 from doe.web import Settings, create_app
+from doe.web.next_change import _left
 from tests.web.client import Visitor, worked_out
 
 
@@ -188,3 +190,14 @@ def test_a_definition_that_records_contradict_is_refused(visitor, project):
     removed = visitor.send(visitor.get("/setup/outcome?name=clarity"), "/remove")
     assert removed.status == 200
     assert [item.name for item in project.setup.outcomes] == ["bass", "echo"]
+
+
+def test_a_later_suggestion_starts_where_an_earlier_one_leaves_the_unit():
+    """By hand: body A goes from 10 to 30; a new unit is nobody's start."""
+    wool = Factor("wool", kind="continuous", low=0, high=60)
+    earlier = [{"unit": "body A", "wool": 10.0}, {"unit": "new", "wool": 50.0}, {"unit": "body A", "wool": 30.0}]
+    assert _left(earlier, "body A", [wool]) == {"wool": 30.0}
+    assert _left(earlier[:1], "body A", [wool]) == {"wool": 10.0}
+    assert _left(earlier, "new", [wool]) is None
+    assert _left(earlier, "body B", [wool]) is None
+    assert _left([], "body A", [wool]) is None
