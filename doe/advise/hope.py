@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from doe.advise.belief import quick
 from doe.advise.prior import FullDraws
-from doe.advise.space import Codes, Space
+from doe.advise.space import Codes, Space, drawn_codes
 from doe.advise.worth import worth
 from doe.fit.picking import systematic_picks
 from doe.model.outcome import Outcome
@@ -105,9 +105,6 @@ def _kept(outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
 
 
 def _sample(space: Space, rng: np.random.Generator) -> Codes:
-    if space.size <= N_LOOKED_AT:
-        codes = space.everything()
-    else:
-        codes = np.stack([rng.integers(size, size=N_LOOKED_AT) for size in space.shape], axis=1).astype(np.intp)
+    codes = space.everything() if space.size <= N_LOOKED_AT else drawn_codes(space.shape, N_LOOKED_AT, rng)
     allowed = space.allowed(codes)
     return codes[allowed] if allowed.any() else codes

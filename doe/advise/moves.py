@@ -220,7 +220,7 @@ def judge(
     noise: Floats,
     weights: tuple[float, float],
     nodes: Floats,
-    bar: Floats | None = None,
+    bar: Floats,
 ) -> Judged:
     """Judge moves by what they are expected to bring, and by what their readings are expected to change.
 
@@ -237,16 +237,15 @@ def judge(
         What improving and what learning count for.
     nodes : ndarray of shape (n_nodes, n_outcomes)
         See `nodes.normal_nodes`.
-    bar : ndarray of shape (n_draws,), optional
-        Worth that a new variant has to exceed, world by world; by default that of the best of `kept`.
+    bar : ndarray of shape (n_draws,)
+        Worth that a new variant has to exceed, world by world.
     """
     values = list(moves.values)
     root = gain.inverse_root(gain.reading_covariance(values, noise))
     is_built = moves.variant < 0
     own_mean = np.where(is_built, moves.worth.mean(axis=0), -1.0)
     own_shift = np.where(is_built, gain.own_shifts(moves.worth, values, root), 0.0)
-    best = kept[:, int(kept.mean(axis=0).argmax())] if bar is None else bar
-    improve = np.where(is_built, gain.expected_improvement(moves.worth, best[:, None]), 0.0)
+    improve = np.where(is_built, gain.expected_improvement(moves.worth, bar[:, None]), 0.0)
     alternatives = np.hstack([kept, promised])
     means, shift = alternatives.mean(axis=0), gain.shifts(alternatives, values, root)
     learn = _with_own(means, shift, own_mean, own_shift, nodes) - max(means.max(), 0.0)

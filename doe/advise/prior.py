@@ -17,6 +17,7 @@ import numpy.typing as npt
 from doe.advise.belief import DrawsLike
 from doe.advise.space import Codes, Space
 from doe.coding import Coding, Term
+from doe.fit.moment import moment_draws
 from doe.model.choices import Settings
 from doe.model.outcome import Outcome
 
@@ -215,23 +216,11 @@ def _filled(
         for parent in term.parents:
             active &= inside.get(parent, surely)
         inside[term] = active
-        sizes = SHARE[kind] * (high - low) * _moment_draws(n_draws, _width(term, coding), rng)
+        sizes = SHARE[kind] * (high - low) * moment_draws(n_draws, _width(term, coding), rng)
         columns.append(np.where(active[:, None], sizes, 0.0))
     if not terms:
         return np.zeros((n_draws, 0), dtype=bool), np.zeros((n_draws, 0))
     return np.stack([inside[term] for term in terms], axis=1), np.hstack(columns)
-
-
-def _moment_draws(n_draws: int, width: int, rng: np.random.Generator) -> Array:
-    """Draw from the moment prior of mean square one per column: normal in direction, and hardly ever near nothing.
-
-    The squared length has a chi-squared distribution with two degrees of freedom more than there are columns (Johnson &
-    Rossell 2010, as for `doe.fit.moment`).
-    """
-    direction = rng.standard_normal((n_draws, width))
-    squares = rng.chisquare(width + 2, n_draws) * width / (width + 2)
-    result: Array = direction * np.sqrt(squares / (direction**2).sum(axis=1))[:, None]
-    return result
 
 
 def _held_to_readings(

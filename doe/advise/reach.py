@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.effort import ChangeTables, change_tables
-from doe.advise.space import Codes, Space, kept
+from doe.advise.space import Codes, Space, drawn_codes
 from doe.model.choices import Settings
 from doe.model.effort import Effort
 from doe.model.errors import DataError
@@ -170,25 +170,13 @@ def _possible(limits: Sequence[Limit], space: Space, seed: int) -> bool:
     used = _factors_used(limits, space)
     sizes = [count if factor.name in used else 1 for factor, count in zip(space.factors, space.shape, strict=True)]
     rng = np.random.default_rng(seed)
-    if _any_keeps(limits, space, _drawn(sizes, FEW_COMBINATIONS, rng)):  # the usual case
+    if space.allowed(drawn_codes(sizes, FEW_COMBINATIONS, rng), limits).any():  # the usual case
         return True
     if np.prod(sizes, dtype=float) <= MOST_COMBINATIONS:
         codes = np.stack(np.unravel_index(np.arange(int(np.prod(sizes))), sizes), axis=1)
     else:
-        codes = _drawn(sizes, MOST_COMBINATIONS, rng)
-    return _any_keeps(limits, space, codes)
-
-
-def _drawn(sizes: Sequence[int], count: int, rng: np.random.Generator) -> Ints:
-    return np.stack([rng.integers(size, size=count) for size in sizes], axis=1)
-
-
-def _any_keeps(limits: Sequence[Limit], space: Space, codes: Ints) -> bool:
-    columns = space.columns(codes.astype(np.intp))
-    keeps = np.ones(len(codes), dtype=bool)
-    for limit in limits:
-        keeps &= kept(limit, columns, space.derived)
-    return bool(keeps.any())
+        codes = drawn_codes(sizes, MOST_COMBINATIONS, rng)
+    return bool(space.allowed(codes, limits).any())
 
 
 def _factors_used(limits: Sequence[Limit], space: Space) -> set[str]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.advise.space import Codes, Space
+from doe.advise.space import Codes, Space, drawn_codes
 from doe.model.patience import checkpoint
 
 Floats = npt.NDArray[np.floating[Any]]
@@ -35,7 +35,7 @@ def pool(space: Space, centres: Codes, rng: np.random.Generator) -> Codes:
         All keep the limits.
     """
     near = [single_changes(space, centre) for centre in centres[-MOST_CENTRES:]]
-    anywhere = np.stack([rng.integers(size, size=N_RANDOM) for size in space.shape], axis=1)
+    anywhere = drawn_codes(space.shape, N_RANDOM, rng)
     codes = unique(space, np.vstack([centres, *near, anywhere]).astype(np.intp))
     return codes[space.allowed(codes)]
 

@@ -104,13 +104,14 @@ class Space:
         """Return all codes of the grid, shape (size, n_factors); limits not looked at."""
         return np.stack(np.unravel_index(np.arange(self.size), self.shape), axis=1)
 
-    def allowed(self, codes: Codes) -> npt.NDArray[np.bool_]:
-        """Tell which variants keep all limits; one that cannot be computed breaks its limit."""
+    def allowed(self, codes: Codes, limits: Sequence[Limit] | None = None) -> npt.NDArray[np.bool_]:
+        """Tell which variants keep all limits, or some of them; one that cannot be computed breaks its limit."""
+        limits = self.limits if limits is None else limits
         keeps = np.ones(len(codes), dtype=bool)
-        if not self.limits or not len(codes):
+        if not limits or not len(codes):
             return keeps
         columns = self.columns(codes)
-        for limit in self.limits:
+        for limit in limits:
             keeps &= kept(limit, columns, self.derived)
         return keeps
 
@@ -157,6 +158,11 @@ def make_space(
         found = {settings[factor.name] for settings in seen if factor.name in settings}
         values.append(tuple(sorted({*factor.grid(most), *found}, key=factor.position)))
     return Space(coding, tuple(values), tuple(limits), tuple(coding.derived if derived is None else derived))
+
+
+def drawn_codes(sizes: Sequence[int], count: int, rng: np.random.Generator) -> Codes:
+    """Draw codes at random, shape (count, n_factors), each column from 0 to below its size; limits not looked at."""
+    return np.stack([rng.integers(size, size=count) for size in sizes], axis=1).astype(np.intp)
 
 
 def usable_as_terms(derived: Sequence[Derived], factors: Sequence[Factor]) -> tuple[Derived, ...]:

@@ -94,12 +94,18 @@ def overall(desirabilities: Sequence[Floats], weights: Sequence[float]) -> Float
         product = desirabilities[0].copy()
         for part in desirabilities[1:]:
             product *= part
-        roots = {2: np.sqrt, 3: np.cbrt}
-        root: Floats = roots.get(len(desirabilities), lambda x: x ** (1 / len(desirabilities)))(product)
-        return root
+        return _root(product, len(desirabilities))
     result = np.ones_like(desirabilities[0])
     for part, weight in zip(desirabilities, weights, strict=True):
         result *= part ** (weight / total)
+    return result
+
+
+def _root(product: Floats, degree: int) -> Floats:
+    """Take a root, the usual ones by functions of their own, which are several times as fast as a power."""
+    if degree <= 3:
+        return np.sqrt(product) if degree == 2 else np.cbrt(product)
+    result: Floats = product ** (1 / degree)
     return result
 
 

@@ -1,4 +1,4 @@
-"""Effects that act are not next to nothing: draws picked anew, so that they follow a prior that vanishes at zero.
+"""Effects that act are not next to nothing: a prior that vanishes at zero, drawn from, and posterior draws picked by it.
 
 A normal prior on an active effect believes most in sizes that nobody could tell from none; whoever chooses by it goes on
 trying changes that can bring nothing worth having. The moment prior is the normal one times the squared effect (Johnson, V.
@@ -59,3 +59,14 @@ def moment_picks(
     prior = posterior.scales[models] ** 2 * variances
     shares = np.where(posterior.included[models], np.maximum(squares / widths / prior[:, None], _LEAST), 1.0)
     return systematic_picks(shares.prod(axis=1), n_draws, rng)
+
+
+def moment_draws(n_draws: int, width: int, rng: np.random.Generator) -> Array:
+    """Draw effects of terms from the moment prior of mean square one per column, shape (n_draws, width).
+
+    Every direction is alike; the squared length has a chi-squared distribution with two degrees of freedom more than there are
+    columns.
+    """
+    direction = rng.standard_normal((n_draws, width))
+    squares = rng.chisquare(width + 2, n_draws) * width / (width + 2)
+    return np.asarray(direction * np.sqrt(squares / (direction**2).sum(axis=1))[:, None])

@@ -368,7 +368,7 @@ def _indicators(grouping: Grouping, rows: slice) -> Array:
 def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
-    if all(grouping.width == 1 for grouping in products.groupings):
+    if products.is_plain:
         theta = _searched_ratios(products, off_zero, is_polished=is_polished)
         if off_zero:
             return theta

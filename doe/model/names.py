@@ -49,9 +49,8 @@ def check_name(field: str, name: object, taken: frozenset[str] = RESERVED) -> st
         If the name has blanks or signs, is longer than 60 characters, or means something else already.
     """
     text = unicodedata.normalize("NFKC", name) if isinstance(name, str) else ""
-    if (
-        not isinstance(name, str) or not _IDENTIFIER.fullmatch(text) or not name.isidentifier()
-    ):  # x² is none, though x2 is
+    is_identifier = isinstance(name, str) and name.isidentifier()  # x² is none, though x2, which becomes of it, is
+    if not is_identifier or not _IDENTIFIER.fullmatch(text):
         raise UsageError(
             f"{field} '{shown(name)}' must be 1 to 60 letters, digits or underscores, starting with a letter: 'tip_gap'."
         )

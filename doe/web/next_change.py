@@ -159,12 +159,13 @@ def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
     }
     words = thought.next_change
     told = [words.first, *words.others] if words.first is not None else []
+    rows = _rows(thought)
     offers = [
-        _offer(view, place, row, suggestion, _left(_rows(thought)[: place - 1], row["unit"], setup.factors))
-        for place, (row, suggestion) in enumerate(zip(_rows(thought), told, strict=True), start=1)
+        _offer(view, place, row, suggestion, _left(rows[: place - 1], row["unit"], setup.factors))
+        for place, (row, suggestion) in enumerate(zip(rows, told, strict=True), start=1)
     ]
     promised = suggestions_of(thought.advice, [factor.name for factor in setup.factors]) if thought.advice else []
-    for offer, row, suggestion in zip(offers, _rows(thought), promised, strict=True):
+    for offer, row, suggestion in zip(offers, rows, promised, strict=True):
         desk.keep_offer(offer.mark, {**row, "suggestion": suggestion})
     return tuple(offer for offer in offers if offer.mark not in refused)
 

@@ -5,10 +5,9 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
 
 from doe.advise.opinion import posterior_draws
-from doe.advise.prior import SHARE, _moment_draws, completed
+from doe.advise.prior import SHARE, completed
 from doe.advise.space import make_space
 from doe.coding import Coding
 from doe.model.factor import Factor
@@ -85,11 +84,3 @@ def test_a_bend_between_two_ends_is_open_in_the_middle_only():
     assert more[[0, 2]] == pytest.approx(0.0, abs=1e-3)
     bends = full.included[:, [term.name for term in full.terms].index("vents^2")].mean()
     assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.5)  # 12: from one worst to the other
-
-
-@pytest.mark.parametrize("width", [1, 2])
-def test_effects_never_seen_are_of_some_size(width):
-    """Of mean square 1 per column; (width + 2) / width times the squared length is chi-squared (Johnson & Rossell 2010)."""
-    squares = (_moment_draws(20_000, width, np.random.default_rng(5)) ** 2).sum(axis=1)
-    assert squares.mean() == pytest.approx(width, rel=0.03)
-    assert stats.kstest(squares * (width + 2) / width, stats.chi2(width + 2).cdf).pvalue > 0.01

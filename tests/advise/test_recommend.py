@@ -145,29 +145,26 @@ def test_a_batch_shares_one_session_and_does_not_repeat_itself(log, factors, out
             state = end
 
 
+def judged_moves(log, factors, outcomes, effort=None, only=None, **changes):
+    """Look and choose as `recommend` does, the situation changed on the way; returns both."""
+    question = ask(factors, outcomes, effort, (), (), 1, None, only, None, 1, (), None, None)
+    rng = np.random.default_rng(1)
+    situation = replace(look(question, log, None, rng), **changes)
+    return situation, choose(question, situation, rng)[0]
+
+
 def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, outcomes, effort):
     """Every move compared, along a growing log: a build that is expected to be no better is there to learn from."""
     names, hopeful = list(dict.fromkeys(log["variant"])), 0
     for known in range(2, len(names) + 1):
         readings = log[log["variant"].isin(names[:known])]
-        question = ask(factors, outcomes, effort, (), (), 1, None, None, None, 1, (), None, None)
-        rng = np.random.default_rng(1)
-        situation = look(question, readings, None, rng)
-        (choice,) = choose(question, situation, rng)
+        situation, choice = judged_moves(readings, factors, outcomes, effort)
         best = situation.belief.variant_worth()[:, situation.best].mean()
         for place, expected in enumerate(choice.moves.worth.mean(axis=0)):
             kind = move_kind(situation, replace(choice, place=place))
             assert kind != "improve" or expected > best
             hopeful += kind == "learn" and choice.judged.is_mainly_improving[place]
     assert hopeful > 0
-
-
-def judged_moves(log, factors, outcomes, **changes):
-    """Look and choose as `recommend` does, the situation changed on the way; returns both."""
-    question = ask(factors, outcomes, None, (), (), 1, None, changes.pop("only", None), None, 1, (), None, None)
-    rng = np.random.default_rng(1)
-    situation = replace(look(question, log, None, rng), **changes)
-    return situation, choose(question, situation, rng)[0]
 
 
 def test_building_the_best_again_improves_nothing(factors, outcomes):

@@ -1,4 +1,4 @@
-"""Draws picked to follow moment priors, against closed forms."""
+"""Moment priors, drawn from and picked by, against closed forms."""
 
 from types import SimpleNamespace
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from doe.fit.moment import moment_picks
+from doe.fit.moment import moment_draws, moment_picks
 
 
 def posterior_of(included, scales, widths):
@@ -50,3 +50,11 @@ def test_a_term_of_three_columns_drawn_from_its_prior_comes_out_with_the_moment_
     lengths = (beta[picks] ** 2).sum(axis=1) / gamma**2
     assert stats.kstest(lengths, stats.chi2(5).cdf).pvalue > 0.01
     assert stats.kstest(lengths, stats.chi2(3).cdf).pvalue < 1e-6
+
+
+@pytest.mark.parametrize("width", [1, 2])
+def test_effects_never_seen_are_of_some_size(width):
+    """Of mean square 1 per column; (width + 2) / width times the squared length is chi-squared (Johnson & Rossell 2010)."""
+    squares = (moment_draws(20_000, width, np.random.default_rng(5)) ** 2).sum(axis=1)
+    assert squares.mean() == pytest.approx(width, rel=0.03)
+    assert stats.kstest(squares * (width + 2) / width, stats.chi2(width + 2).cdf).pvalue > 0.01
