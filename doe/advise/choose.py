@@ -23,7 +23,7 @@ from doe.advise.moves import (
 from doe.advise.nodes import normal_nodes
 from doe.advise.question import Question
 from doe.advise.reach import Reach
-from doe.advise.situation import Situation
+from doe.advise.situation import Situation, best_settings
 from doe.advise.space import Codes
 from doe.model.patience import checkpoint
 
@@ -90,7 +90,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         moves, minutes = moves.take(fits), minutes[fits]
         noise = belief.noise(moves.rounds, situation.log.raters)
         weights = _weights(question, minutes, spent)
-        bar = designs[:, int(kept.mean(axis=0).argmax())]
+        bar = best_settings(designs)
         judged = judge(moves, kept, promised, noise, weights, nodes, bar + SHARE_COUNTED * situation.matters)
         if not judged.value.any():  # nothing counts any more, so the least is better than nothing
             judged = judge(moves, kept, promised, noise, weights, nodes, bar)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from doe.advise.prior import BUILD_SHARE, READING_SHARE, all_terms, useful_range
+from doe.advise.prior import BUILD_SHARE, READING_SHARE, UNIT_SHARE, all_terms, useful_range
 from doe.coding import Coding, Matrix, Term
 from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
@@ -38,6 +38,10 @@ BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_d
 
 KNOWN = Prior(main=0.95, interaction=0.95, curvature=0.95, certainty=20.0, scale_df=16.0)
 """The same where it is known which terms matter."""
+
+UNITS = {"unit": (UNIT_SHARE / READING_SHARE) ** 2}
+"""Variance to expect between units, over that of readings. A bench has two to five of them, each with its own setting of
+what only a rebuild changes; scatter between them estimated freely would take up what that factor does."""
 
 FIRST_WEIGHT = 2.0
 """The same weight while it is still open whether the scatter is less than expected."""
@@ -117,7 +121,7 @@ def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
 
 def _adjusted(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]) -> tuple[Builds, Problem, float]:
     """Adjust the builds, their scatter judged about `terms`, and whiten them with all terms of `matrix`."""
-    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms))
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), UNITS)
     return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
 
 

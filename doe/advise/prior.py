@@ -32,8 +32,10 @@ CHANCE = {"main": 0.35, "two-factor": 0.12, "curvature": 0.15}
 SHARE = {"main": 0.25, "two-factor": 0.15, "curvature": 0.15}
 """Usual size of a coefficient, as a share of the outcome's useful range."""
 
+UNIT_SHARE = 0.02
 BUILD_SHARE = 0.04
 READING_SHARE = 0.08
+"""Scatter to expect, as shares of the useful range: of units, of builds on one unit, of readings."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from doe.advise.acting import related
 from doe.advise.belief import Belief, make_belief
 from doe.advise.effort import bought_levels
 from doe.advise.expect import notes_on, weigh
@@ -106,6 +107,8 @@ def look(
     check_limits(space)
     outcomes, draws = _draws(question, readings, space, log, rng)
     checkpoint()
+    if not question.terms:
+        draws = related(draws, space.coding, rng)
     log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
     draws = picked(draws, log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
@@ -121,7 +124,7 @@ def look(
     bar: Floats = np.zeros(belief.n_draws)
     if best is not None:
         matters = worth_that_matters(outcomes, [float(values[:, best].mean()) for values in belief.variant_values])
-        bar = designs[:, best] + SHARE_COUNTED * matters
+        bar = best_settings(designs) + SHARE_COUNTED * matters
     found = shortlist(belief, reach, question.effort, bar, question.most_minutes, POWER, rng)
     promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):
@@ -131,6 +134,15 @@ def look(
         log, belief, reach, carried, best, designs, matters, found.codes, found.promising, promised, found.cheapest_minutes,
         bool(draws[0].variants), notes_on(question.expect, outcomes, draws),
     )  # fmt: skip
+
+
+def best_settings(designs: Floats) -> Floats:
+    """Return the worth of the settings believed to be best, world by world, shape (n_draws,).
+
+    They need not be those of the best variant: that one may have been lucky, and others than its are there already.
+    """
+    best: Floats = designs[:, int(designs.mean(axis=0).argmax())]
+    return best
 
 
 def _draws(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -53,7 +53,13 @@ class Classical:
 
 
 def fit_classical(
-    evidence: Evidence, coding: Coding, matrix: Matrix, sources: Sequence[Grouping], *, with_table: bool = True
+    evidence: Evidence,
+    coding: Coding,
+    matrix: Matrix,
+    sources: Sequence[Grouping],
+    *,
+    with_table: bool = True,
+    expected: Mapping[str, float] | None = None,
 ) -> Classical:
     """Fit the terms of a matrix.
 
@@ -69,6 +75,8 @@ def fit_classical(
         Sources of scatter; empty for least squares.
     with_table : bool
         Whether degrees of freedom and the table are wanted; otherwise only variance components, held off zero.
+    expected : mapping of str to float, optional
+        What `fit_reml` is to expect of the sources; without a table only.
     """
     X = _reading_rows(evidence, matrix)
     estimable = independent_columns(X)
@@ -83,7 +91,7 @@ def fit_classical(
         return Classical(table, None, fit, (), fixed)
     q, r = np.linalg.qr(X[:, estimable])
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
-    model = fit_reml(products, off_zero=not with_table, with_df=with_table)
+    model = fit_reml(products, off_zero=not with_table, with_df=with_table, expected=expected)
     if not with_table:
         return Classical(_empty(), model, None, tuple(live), fixed)
     back = np.zeros((X.shape[1], n_fixed))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -53,8 +54,8 @@ class Origin(Protocol):
     def notes(self) -> tuple[str, ...]:
         """Sources of scatter that cannot be told apart."""
 
-    def scatter(self, coding: Coding, matrix: Matrix) -> Scatter:
-        """Adjust builds, with scatter judged about the terms of a matrix."""
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, float] | None = None) -> Scatter:
+        """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources."""
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
         """Fit exactly the terms of a matrix; the sentences say what its scatter cannot tell."""
@@ -68,9 +69,9 @@ class Readings:
     sources: tuple[Grouping, ...]
     notes: tuple[str, ...]
 
-    def scatter(self, coding: Coding, matrix: Matrix) -> Scatter:
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, float] | None = None) -> Scatter:
         """Adjust builds by REML."""
-        found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False)
+        found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False, expected=expected)
         model = found.model or _plain_model(self.evidence, found)
         builds = adjusted_builds(self.evidence, list(found.sources), model)
         return Scatter(builds, "variant" in model.names, model.sigma)
@@ -99,7 +100,7 @@ class Comparisons:
         """Nothing beside what the evidence says."""
         return ()
 
-    def scatter(self, coding: Coding, matrix: Matrix) -> Scatter:
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, float] | None = None) -> Scatter:
         """Take abilities as adjusted builds; one comparison scatters by pi / sqrt(3), the sd of a logistic variable."""
         return Scatter(compared_builds(self.compared, matrix), True, float(np.pi / np.sqrt(3.0)))
 

@@ -7,7 +7,7 @@ factorisation, so the cost of a step does not depend on the number of readings. 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -318,7 +318,13 @@ class Crossproducts:
         return np.asarray(parameters[-1] ** 2 * inverse.T @ inverse)
 
 
-def fit_reml(products: Crossproducts, *, off_zero: bool = False, with_df: bool = True) -> Reml:
+def fit_reml(
+    products: Crossproducts,
+    *,
+    off_zero: bool = False,
+    with_df: bool = True,
+    expected: Mapping[str, float] | None = None,
+) -> Reml:
     """Estimate the variance components and the fixed effects.
 
     Parameters
@@ -331,12 +337,16 @@ def fit_reml(products: Crossproducts, *, off_zero: bool = False, with_df: bool =
         would promise too much; not for classical tables.
     with_df : bool
         Whether to work out what Satterthwaite's degrees of freedom need.
+    expected : mapping of str to float, optional
+        Name of a grouping -> its variance to expect, over that of readings: where they tell nothing, that is the estimate, and
+        much more has to be shown by them. A Rayleigh prior on its relative standard deviation with the mode there: the
+        penalty of `off_zero` with a scale of its own. Only with `off_zero`, and plain groupings.
 
     Returns
     -------
     Reml
     """
-    theta = _optimum(products, off_zero, is_polished=with_df)
+    theta = _optimum(products, off_zero, expected or {}, is_polished=with_df)
     solved = products.solve(theta)
     sigma = float(np.sqrt(solved.rss / products.df))
     inverse = np.linalg.inv(solved.fixed)
@@ -365,11 +375,11 @@ def _indicators(grouping: Grouping, rows: slice) -> Array:
     return block.reshape(len(index), -1)
 
 
-def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> Array:
+def _optimum(products: Crossproducts, off_zero: bool, expected: Mapping[str, float], *, is_polished: bool) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
     if products.is_plain:
-        theta = _searched_ratios(products, off_zero, is_polished=is_polished)
+        theta = _searched_ratios(products, off_zero, expected, is_polished=is_polished)
         if off_zero:
             return theta
         is_free = theta > 0
@@ -379,16 +389,20 @@ def _optimum(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> A
     return _polished(products, theta, is_free) if is_polished else theta
 
 
-def _searched_ratios(products: Crossproducts, off_zero: bool, *, is_polished: bool) -> Array:
+def _searched_ratios(
+    products: Crossproducts, off_zero: bool, expected: Mapping[str, float], *, is_polished: bool
+) -> Array:
     """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero.
 
     Draws need no digits beyond the fourth; what is polished afterwards starts from as many as there are.
     """
-    held = np.array([float(off_zero and grouping.name in HELD_OFF_ZERO) for grouping in products.groupings])
+    names = [grouping.name for grouping in products.groupings]
+    held = np.array([float(off_zero and (name in HELD_OFF_ZERO or name in expected)) for name in names])
+    pull = np.array([1.0 / expected[name] if off_zero and name in expected else 0.0 for name in names])
 
     def criterion(ratios: Array) -> tuple[float, Array]:
         value, slope = products.profiled_with_slope(ratios)
-        return value - float(held @ np.log(ratios)), slope - held / ratios
+        return value - float(held @ np.log(ratios)) + float(pull @ ratios), slope - held / ratios + pull
 
     found = optimize.minimize(
         criterion,

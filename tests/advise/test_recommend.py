@@ -180,6 +180,20 @@ def test_building_the_best_again_improves_nothing(factors, outcomes):
     assert choice.judged.improve.max() > 0.05
 
 
+def test_settings_that_are_there_improve_nothing_though_another_variant_was_lucky(factors, outcomes):
+    """Variant 5, read 1 dB too high, is believed to be the best build; the settings of another are the better ones."""
+    variants = [{**BASE, "vents": 3, "wool": wool} for wool in (0.0, 20.0, 60.0, 60.0, 40.0)]
+    log = readings_of(variants, wool_and_vents, outcomes, np.random.default_rng(4), rounds=2)
+    log.loc[(log["variant"] == "5") & (log["outcome"] == "bass"), "value"] += 1.0
+    situation, choice = judged_moves(log, factors, outcomes, matters=0.0)
+    belief, moves = situation.belief, choice.moves
+    good = int(situation.designs.mean(axis=0).argmax())
+    assert (belief.variants[situation.best], variants[good]["wool"]) == ("5", 60.0)
+    again = (moves.codes == belief.variant_codes[good]).all(axis=1) & (moves.variant < 0)
+    assert not choice.judged.improve[again].any()
+    assert expected_improvement(situation.designs[:, [good]], situation.designs[:, [situation.best]]) > 0.01
+
+
 def test_what_is_too_small_to_matter_does_not_count_as_improvement(log, factors, outcomes):
     """The same log and the same beliefs; only what matters is a tenth of the range, then a third, then all of it."""
     most = []

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import minimize_scalar
+from scipy.stats import rayleigh
 
 from doe.fit.degrees import satterthwaite
 from doe.fit.reml import Crossproducts, Grouping, _is_no_worse, fit_reml
@@ -122,6 +124,42 @@ def test_scatter_held_off_zero_stays_off_zero():
     held = fit_reml(Crossproducts(X, y, groupings), off_zero=True)
     assert held.sd_of("variant") > 0
     assert held.sd_of("variant") == pytest.approx(plain.sd_of("variant"), rel=0.35)
+
+
+def _units(n_units: int, seed: int, sd: float) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
+    """Four readings of each unit; the second column of X is what only a rebuild changes."""
+    rng = np.random.default_rng(seed)
+    unit = np.repeat(np.arange(n_units), 4)
+    y = sd * rng.normal(size=n_units)[unit] + rng.normal(size=len(unit))
+    return np.column_stack([np.ones(len(unit)), (unit % 2) - 0.5]), y, [Grouping("unit", unit, n_units)]
+
+
+@pytest.mark.parametrize("expected", [0.01, 0.0625, 1.0])
+def test_scatter_that_nothing_tells_of_is_what_is_expected(expected: float):
+    """Two units, each with its own setting: the setting takes their difference up, and the criterion is flat."""
+    X, y, groupings = _units(2, 1, 3.0)
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, with_df=False, expected={"unit": expected})
+    assert model.theta[0][0, 0] ** 2 == pytest.approx(expected, rel=1e-3)
+
+
+@pytest.mark.parametrize("n_units", [3, 6, 30])
+def test_expected_scatter_is_a_rayleigh_prior(n_units: int):
+    """The optimum of the textbook criterion and minus twice the log density, by a search along a line."""
+    X, y, groupings = _units(n_units, 2, 1.0)
+    expected = 0.0625
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"unit": expected})
+
+    def penalised(theta: float) -> float:
+        return _dense_deviance(X, y, groupings, np.array([theta])) - 2 * rayleigh.logpdf(theta, scale=expected**0.5)
+
+    found = minimize_scalar(penalised, bounds=(1e-6, 10.0), method="bounded", options={"xatol": 1e-7})
+    assert model.theta[0][0, 0] == pytest.approx(found.x, rel=1e-3)
+
+
+def test_many_units_overrule_what_is_expected():
+    X, y, groupings = _units(200, 3, 2.0)
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"unit": 0.0625})
+    assert model.theta[0][0, 0] == pytest.approx(2.0, rel=0.25)
 
 
 def test_a_newton_step_out_of_the_world_is_not_taken():
