@@ -35,7 +35,7 @@ def chance(acts):
 
 
 def by_listing(frequencies):
-    """Joint posterior of what acts on each outcome: separate posteriors over the 8 sets, times joint prior over separate ones."""
+    """Joint posterior of what acts on each outcome: separate posteriors of the 8 sets, times joint prior over separate ones."""
     sets = list(product((False, True), repeat=3))
     separate = [USUAL ** sum(acts) * (1 - USUAL) ** (3 - sum(acts)) for acts in sets]
     weights = {}
