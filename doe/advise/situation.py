@@ -107,7 +107,7 @@ def look(
     check_limits(space)
     outcomes, draws = _draws(question, readings, space, log, rng)
     checkpoint()
-    if not question.terms:
+    if not question.terms:  # else it is known what acts on which outcome
         draws = related(draws, space.coding, rng)
     log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
     draws = picked(draws, log_weight, N_DRAWS, rng)
