@@ -16,6 +16,7 @@ from doe.coding import Coding, Matrix, Term
 from doe.fit.degrees import satterthwaite
 from doe.fit.estimates import term_contrast
 from doe.fit.evidence import Evidence
+from doe.fit.hidden import TAKEN_AS, hidden_sources
 from doe.fit.least_squares import LeastSquares, independent_columns, least_squares
 from doe.fit.reml import Crossproducts, Grouping, Reml, fit_reml
 from doe.fit.small_sample import kenward_roger_covariance
@@ -43,6 +44,8 @@ class Classical:
         Sources of scatter in `model`.
     estimable : ndarray of bool, shape (1 + n_columns,)
         Columns that are no combination of columns before them, the mean first.
+    hidden : tuple of str
+        Sources whose scatter these terms hide; a table is made without them.
     """
 
     table: pd.DataFrame
@@ -50,6 +53,7 @@ class Classical:
     plain: LeastSquares | None
     sources: tuple[Grouping, ...]
     estimable: npt.NDArray[np.bool_]
+    hidden: tuple[str, ...] = ()
 
 
 def fit_classical(
@@ -76,30 +80,35 @@ def fit_classical(
     with_table : bool
         Whether degrees of freedom and the table are wanted; otherwise only variance components, held off zero.
     expected : mapping of str to float, optional
-        What `fit_reml` is to expect of the sources; without a table only.
+        What `fit_reml` is to expect of the sources, beside `TAKEN_AS` for hidden ones; without a table only.
     """
     X = _reading_rows(evidence, matrix)
     estimable = independent_columns(X)
-    live = _identified(evidence, sources, int(estimable[: 1 + matrix.values.shape[1]].sum()))
     n_fixed = int(estimable.sum())
     fixed = estimable[: 1 + matrix.values.shape[1]]
+    q, r = np.linalg.qr(X[:, estimable])
+    live = _identified(evidence, sources, int(fixed.sum()))
+    hidden = hidden_sources(q, live)
+    if with_table:
+        live = [source for source in live if source.name not in hidden]
     if not live or evidence.n_readings <= n_fixed:
         fit = least_squares(X * np.sqrt(evidence.counts)[:, None], evidence.means * np.sqrt(evidence.counts))
         df = evidence.n_readings - n_fixed
         variance = (fit.rss + evidence.within) / df if df > 0 else np.nan
         table = _table(coding, matrix, fit.coefficients, fit.unscaled * variance, fixed, df) if with_table else _empty()
-        return Classical(table, None, fit, (), fixed)
-    q, r = np.linalg.qr(X[:, estimable])
+        return Classical(table, None, fit, (), fixed, hidden)
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
-    model = fit_reml(products, off_zero=not with_table, with_df=with_table, expected=expected)
     if not with_table:
-        return Classical(_empty(), model, None, tuple(live), fixed)
+        taken = {**dict.fromkeys(hidden, TAKEN_AS), **(expected or {})}
+        model = fit_reml(products, off_zero=True, with_df=False, expected=taken)
+        return Classical(_empty(), model, None, tuple(live), fixed, hidden)
+    model = fit_reml(products)
     back = np.zeros((X.shape[1], n_fixed))
     back[estimable] = np.linalg.inv(r)
     adjusted = kenward_roger_covariance(q, live, evidence.counts, evidence.n_readings - len(evidence.counts), model)
     covariance = back @ adjusted @ back.T
     table = _table(coding, matrix, back @ model.coefficients, covariance, fixed, model, back)
-    return Classical(table, model, None, tuple(live), fixed)
+    return Classical(table, model, None, tuple(live), fixed, hidden)
 
 
 def _reading_rows(evidence: Evidence, matrix: Matrix) -> Array:
@@ -116,7 +125,7 @@ def _reading_rows(evidence: Evidence, matrix: Matrix) -> Array:
 def _identified(evidence: Evidence, sources: Sequence[Grouping], rank: int) -> list[Grouping]:
     """Leave out build-to-build scatter where no build is left over to judge it by."""
     spare = evidence.n_built - rank
-    return [source for source in sources if spare > 0 or source.name not in ("variant", "unit")]
+    return [source for source in sources if spare > 0 or source.name != "variant"]
 
 
 def _table(

@@ -95,6 +95,12 @@ class Evidence:
         """Whether some variant was read more than once."""
         return bool(np.any(np.bincount(self.variant, self.counts, len(self.variants)) > 1))
 
+    @property
+    def units_of_cells(self) -> Index:
+        """Unit of each cell; -1 where none is named, and for reference objects."""
+        units = np.append(self.units, np.full(len(self.variants) - self.n_built, -1))
+        return np.asarray(units[self.variant], dtype=np.intp)
+
     def total(self, by: Index, size: int) -> Array:
         """Count readings per group, shape (size,)."""
         return np.bincount(by[by >= 0], self.counts[by >= 0], size)
@@ -169,7 +175,7 @@ def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Gr
     notes: list[str] = []
     if with_variant and evidence.replicated:
         found.append(Grouping("variant", evidence.variant, len(evidence.variants)))
-    for name, codes in (("session", evidence.session), ("rater", evidence.rater), ("unit", _unit_of_cells(evidence))):
+    for name, codes in (("session", evidence.session), ("rater", evidence.rater), ("unit", evidence.units_of_cells)):
         grouping = _grouping(name, codes)
         if grouping is None:
             continue
@@ -320,11 +326,6 @@ def _relative_note(outcome: Outcome, variants: Sequence[str]) -> str:
     if outcome.relative_to in variants:
         return ""
     return f"{outcome.name} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
-
-
-def _unit_of_cells(evidence: Evidence) -> Index:
-    units = np.append(evidence.units, np.full(len(evidence.variants) - evidence.n_built, -1))
-    return units[evidence.variant]
 
 
 def _grouping(name: str, codes: Index) -> Grouping | None:

@@ -36,11 +36,14 @@ class Scatter:
         Whether reading scatter is known apart from build-to-build scatter.
     reading_sd : float
         Scatter of one reading, in outcome units.
+    hidden : tuple of str
+        Sources that the terms hide, so that something was taken for them.
     """
 
     builds: Builds
     replicated: bool
     reading_sd: float
+    hidden: tuple[str, ...] = ()
 
 
 class Origin(Protocol):
@@ -74,7 +77,7 @@ class Readings:
         found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False, expected=expected)
         model = found.model or _plain_model(self.evidence, found)
         builds = adjusted_builds(self.evidence, list(found.sources), model)
-        return Scatter(builds, "variant" in model.names, model.sigma)
+        return Scatter(builds, "variant" in model.names, model.sigma, found.hidden)
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
         """Fit by least squares or REML."""

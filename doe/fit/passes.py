@@ -11,9 +11,12 @@ from doe.coding import Coding, Matrix, Term
 from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical
+from doe.fit.evidence import Evidence
 from doe.fit.growing import BEAM
-from doe.fit.origins import Origin
+from doe.fit.hidden import TAKEN_AS, factors_between, hidden_notes
+from doe.fit.origins import Origin, Scatter
 from doe.fit.priors import Prior
+from doe.fit.tangled import session_ties
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.patience import checkpoint
 
@@ -70,21 +73,36 @@ def fit(origin: Origin, coding: Coding, candidates: Sequence[Term], prior: Prior
         matrix = coding.matrix(settings, usable)
     mains = [term for term in usable if term.is_main]
     spare = origin.evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
-    _, _, first, _ = _pass(origin, coding, matrix, mains if spare >= 3 else [], prior, _FIRST_BEAM)
-    builds, problem, posterior, reading_sd = _pass(origin, coding, matrix, supported_terms(first), prior, BEAM)
-    asked = list(candidates) if exact else supported_terms(posterior)
+    first = _pass(origin, coding, matrix, mains if spare >= 3 else [], prior, _FIRST_BEAM)
+    kept = _with_hiding(supported_terms(first.posterior), mains, first.scatter.hidden, origin.evidence)
+    second = _pass(origin, coding, matrix, kept, prior, BEAM)
+    asked = list(candidates) if exact else supported_terms(second.posterior)
     classical, notes = origin.classical(coding, coding.matrix(settings, asked))
-    return Fitted(builds, problem, posterior, reading_sd, classical, notes)
+    tied = {"session"} if session_ties(origin.evidence, coding) else set()  # it has a sentence of its own
+    unseen = hidden_notes(set(second.scatter.hidden) - tied, classical.hidden, origin.evidence)
+    scatter = second.scatter
+    return Fitted(scatter.builds, second.problem, second.posterior, scatter.reading_sd, classical, (*unseen, *notes))
 
 
-def _pass(
-    origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term], prior: Prior, beam: int
-) -> tuple[Builds, Problem, Posterior, float]:
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    scatter: Scatter
+    problem: Problem
+    posterior: Posterior
+
+
+def _pass(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term], prior: Prior, beam: int) -> _Pass:
     checkpoint()
-    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms))
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), {"unit": TAKEN_AS})
     problem = whiten(scatter.builds, matrix, coding, replicated=scatter.replicated)
     floor = prior.scale_df * problem.reading_share * problem.unit**2 if problem.reading_share < 1.0 else 0.0
-    return scatter.builds, problem, search(problem, prior, floor=floor, beam=beam), scatter.reading_sd
+    return _Pass(scatter, problem, search(problem, prior, floor=floor, beam=beam))
+
+
+def _with_hiding(terms: Sequence[Term], mains: Sequence[Term], hidden: Sequence[str], evidence: Evidence) -> list[Term]:
+    """Add the main effects that hide a source: without them it would be held for all that they do, and they for idle."""
+    hiding = {factor for name in hidden for factor in factors_between(name, evidence)}
+    return [*terms, *(term for term in mains if term.factors[0] in hiding and term not in terms)]
 
 
 def supported_terms(posterior: Posterior) -> list[Term]:

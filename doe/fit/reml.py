@@ -23,8 +23,7 @@ _CHUNK = 50_000
 _FLOOR = 1e-14
 _LEAST_RATIO = 1e-7
 _FIRST_RATIO = 0.1
-"""Where the search over variance ratios starts. A source that the fixed effects take up entirely, as units where each has a
-setting of its own of what cannot be changed, leaves the criterion flat, and its ratio stays here."""
+"""Where the search over variance ratios starts."""
 
 HELD_OFF_ZERO = frozenset({"variant", "session"})
 
