@@ -83,7 +83,9 @@ def test_a_hidden_source_scatters_as_half_a_reading():
     origin = origin_of(log((0, 2)), CODING, BASS)
     matrix = CODING.matrix(origin.evidence.settings, CODING.terms("main"))
     scatter = origin.scatter(CODING, matrix)
-    shared = scatter.builds.total[0, 2] - scatter.builds.total[0, 1]  # builds 0 and 2 stand on unit 0, build 1 on unit 1
+    shared = (
+        scatter.builds.total[0, 2] - scatter.builds.total[0, 1]
+    )  # builds 0 and 2 stand on unit 0, build 1 on unit 1
     assert shared == pytest.approx(TAKEN_AS * scatter.reading_sd**2, rel=1e-3)
 
 
