@@ -1,4 +1,4 @@
-"""All tests, on all cores: ``python -m tests [pytest options]``.
+"""All tests, on all cores: ``python -m tests [pytest options]``; ``python -m tests quick`` runs what takes no minute.
 
 Speeds are measured afterwards, one at a time, since tests that run beside each other would spoil the figures.
 """
@@ -8,11 +8,14 @@ import sys
 
 BESIDE_EACH_OTHER = ["--numprocesses", "logical", "--dist", "worksteal", "--ignore=tests/benchmarks", "tests"]
 ALONE = ["tests/benchmarks"]
+QUICK = ["-m", "not slow and not browser and not trust and not doors", "--hypothesis-profile=quick"]
 
 
 def main(options: list[str]) -> int:
     """Run both parts, the second also where the first fails, and return the worse exit code."""
-    parts = (BESIDE_EACH_OTHER, ALONE)
+    parts = [BESIDE_EACH_OTHER, ALONE]
+    if options[:1] == ["quick"]:
+        options, parts = [*QUICK, *options[1:]], [BESIDE_EACH_OTHER]
     return max(
         subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts
     )

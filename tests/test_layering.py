@@ -132,6 +132,7 @@ def test_the_array_rooms_never_see_the_store():
     assert wrong == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("library", sorted(ONLY_IN))
 def test_a_library_stays_in_its_room(library):
     """SQL in the store, plotly in the charts (and its script in the sheets), each face its own framework."""
@@ -161,6 +162,7 @@ def test_errors_and_wording_import_nothing_of_ours():
         assert [module for module in modules if module.split(".")[0] == "doe"] == []
 
 
+@pytest.mark.slow
 def test_the_engines_know_no_clock_and_no_database():
     """Floors 2 to 4 are pure: what they return depends on what they are given."""
     banned = {"duckdb", "datetime", "time", "random", "sqlite3"}
@@ -176,6 +178,7 @@ def test_there_is_no_room_for_odds_and_ends():
     assert [str(path) for path in PACKAGE.rglob("*.py") if path.stem in ("utils", "helpers", "common", "misc")] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("statement", "absent"),
     [

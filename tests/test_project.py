@@ -216,6 +216,7 @@ def test_a_derived_limit_that_cannot_be_computed_counts_as_broken():
     assert resolve_change(setup, [], [], {"a": 1}).unit == "A"
 
 
+@pytest.mark.slow
 def test_predictions_on_record_meet_the_readings_that_came_after(tmp_path):
     """A reading before the suggestion meets nothing; one after it is held against it, also after export and restoring; what
     missed widens the next advice by the factor that the track gives.
@@ -244,6 +245,7 @@ def test_predictions_on_record_meet_the_readings_that_came_after(tmp_path):
     assert again.track().table.equals(found.table)
 
 
+@pytest.mark.slow
 def test_the_same_question_gets_the_same_answer(tmp_path):
     """Analysis and advice depend on the log and the seed alone; the kept advice holds its predictions."""
     examples = Path(__file__).parents[1] / "examples" / "radio"

@@ -84,6 +84,7 @@ def test_names_and_order_are_checked(factors, outcomes, item, message):
         recommend(None, factors, outcomes, expectations=[Expectation(*item)])
 
 
+@pytest.mark.slow
 def test_hopeless_worlds_lose_weight_and_keep_some(factors, outcomes, worlds):
     """A world whose best variant is worth 0.9 or more keeps its full weight; one with nothing good keeps a fiftieth."""
     space = make_space(Coding(factors))

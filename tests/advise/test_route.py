@@ -97,6 +97,7 @@ def test_the_route_takes_the_minutes_that_brute_force_finds(part):
         assert found.bound == pytest.approx(found.minutes)
 
 
+@pytest.mark.slow
 @given(st.integers(0, 10**6), st.integers(1, 9), st.integers(0, 4), st.sampled_from([0.0, 0.2, 1.0]))
 def test_no_step_is_impossible_and_the_minutes_are_those_of_the_steps(seed, n_variants, n_units, shuffle):
     """Law: every variant is built once, one-way and rebuild factors are respected, minutes add up, shuffling stays within its

@@ -74,6 +74,7 @@ def brute_force(factors, quantity, start, limits):
     return sorted(found)
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(projects())
 def test_the_nearest_settings_are_those_of_brute_force(project):
@@ -90,6 +91,7 @@ def test_the_nearest_settings_are_those_of_brute_force(project):
         assert all(factor.read(one.settings[factor.name]) == one.settings[factor.name] for factor in factors)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(projects())
 def test_a_space_too_large_to_look_at_whole_is_searched_as_well(project):

@@ -43,6 +43,7 @@ def row_of(found, name):
     return found.table.set_index("factor").loc[name]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("probability", [0.8, 0.9, 0.95])
 def test_what_matters_bounds_the_drift_as_in_closed_form(probability):
     """Slope b ~ N(2, 0.3^2) per 5 mm, m = 1: P(b d / 5 <= m) = p at d = 5 m / (2 + 0.3 z_p).
@@ -56,6 +57,7 @@ def test_what_matters_bounds_the_drift_as_in_closed_form(probability):
     assert (row["low"], row["breaks_high"], row["breaks_low"]) == (0.0, "noise", "")
 
 
+@pytest.mark.slow
 def test_a_limit_bounds_the_drift_of_a_build_as_in_closed_form():
     """Value 4 + 2 d / 5 + e with e ~ N(0, 0.2^2), to stay below 5: P = Phi((1 - 0.4 d) / 0.2) = 0.9."""
     outcome = Outcome("noise", goal="lower", best=0, worst=5)
@@ -75,6 +77,7 @@ def test_a_target_bounds_both_sides_and_a_range_counts_as_limits():
     assert (row["low"] - 5, row["high"] - 5) == pytest.approx((-1, 2), abs=0.002)
 
 
+@pytest.mark.slow
 def test_outcomes_are_judged_jointly_over_the_same_worlds():
     """Two outcomes with slopes independent over draws: P(both) = Phi(z)^2 = 0.9, so z is that of 0.9 ** 0.5."""
     first = Outcome("one", goal="lower", best=-50, worst=50, matters=1.0)

@@ -77,6 +77,7 @@ def test_every_number_drawn_is_the_result_s(name, width):
     assert drawn_lines(fig, upright) <= set(case.lines)
 
 
+@pytest.mark.slow
 @WIDTHS
 @EVERY
 def test_the_text_states_what_is_drawn(name, width):

@@ -59,6 +59,7 @@ def test_effects_ignore_the_order_of_the_rows():
     np.testing.assert_allclose(one["activity"], two["activity"], atol=1e-3)
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(st.floats(-1e4, 1e4), st.floats(0.01, 100))
 def test_a_change_of_scale_changes_the_swings_alike(shift: float, scale: float):
@@ -114,6 +115,7 @@ def test_an_interaction_aliased_with_another_shares_the_credit():
     assert table.loc["a:b", "activity"] == pytest.approx(table.loc["c:d", "activity"], abs=1e-6)
 
 
+@pytest.mark.slow
 def test_nothing_is_claimed_where_nothing_is_going_on():
     """Pure noise, 40 seeded logs: at most one in twenty may claim anything (5 % of 40 is 2)."""
     claims = 0
@@ -239,6 +241,7 @@ def test_more_terms_than_variants_claim_nothing_and_warn_nothing(n_variants: int
     assert len(effects.summary()) > 20
 
 
+@pytest.mark.slow
 def test_two_hundred_factors_are_analysed_by_main_effects():
     rng = np.random.default_rng(1)
     factors = [Factor(f"f{place}", low=0, high=1) for place in range(200)]

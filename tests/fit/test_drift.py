@@ -67,6 +67,7 @@ def dense(frame, found):
     return np.hstack(blocks)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=150)
 @given(
     st.lists(st.tuples(st.integers(0, 4), st.integers(0, 5), st.sampled_from("AB")), min_size=4, max_size=30),

@@ -81,6 +81,7 @@ def test_a_setup_file_becomes_definitions() -> None:
     )
 
 
+@pytest.mark.slow
 @given(setups())
 def test_a_setup_survives_its_tables(setup: Setup) -> None:
     """from_tables(to_tables(s)) == s, also through JSON, so that a project file may hold them as text."""

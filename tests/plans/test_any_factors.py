@@ -2,6 +2,7 @@ import warnings
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,6 +12,7 @@ from doe.plans import KINDS, plan
 from tests.strategies import efforts, factor_sets, settings_for
 
 
+@pytest.mark.slow
 @given(
     factor_sets(1, 5),
     st.sampled_from(list(KINDS)),
@@ -36,6 +38,7 @@ def test_whatever_is_asked_for_gives_a_plan_or_one_sentence(factors, kind, model
     assert np.isfinite(list(made.efficiency.values())).all()
 
 
+@pytest.mark.slow
 @given(st.data(), factor_sets(1, 3), efforts(), st.integers(1, 6), st.integers(0, 2))
 def test_whatever_is_to_be_built_gets_a_route(data, factors, effort, n_variants, n_units):
     """Law: with new units at hand every set of variants can be built, and no step goes the wrong way."""

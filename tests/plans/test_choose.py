@@ -16,6 +16,7 @@ def screening():
     return choose(numbers(6, minutes=5), runs=20, scatter=1.0, matters=2.0)
 
 
+@pytest.mark.slow
 def test_every_plan_fits_the_budget(screening):
     assert isinstance(screening, PlanChoice)
     assert (screening.table["runs"] <= 20).all()
@@ -23,6 +24,7 @@ def test_every_plan_fits_the_budget(screening):
     assert screening.plans[0] is screening.plan
 
 
+@pytest.mark.slow
 def test_the_recommendation_keeps_apart_most_of_those_that_are_sure(screening):
     """Law: no plan with a chance of 80 % stands on a higher rung, and none on the same rung is cheaper."""
     sure = screening.table[screening.table["power"] >= 0.8]
@@ -53,6 +55,7 @@ def test_hours_count_building_on_the_units_at_hand_and_readings():
     assert (without.table["hours"] * 60 >= without.table["runs"] * 6 + 15 + 150).all()
 
 
+@pytest.mark.slow
 def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
     with refused(
         UsageError,

@@ -42,6 +42,7 @@ def test_levels_of_a_categorical_factor_are_balanced():
     assert made.efficiency["D"] == pytest.approx(100.0)
 
 
+@pytest.mark.slow
 def test_every_run_keeps_the_limits():
     limits = [Limit("air >= 250"), Limit("driver != 'poly' or vents <= 3")]
     made = plan(RADIO, 16, limits=limits, derived=[AIR], units=4)
@@ -50,6 +51,7 @@ def test_every_run_keeps_the_limits():
     assert ((made.table["driver"] != "poly") | (made.table["vents"] <= 3)).all()
 
 
+@pytest.mark.slow
 def test_a_rebuild_factor_changes_only_between_units():
     made = plan(RADIO, 12, units=4)
     assert made.table["unit"].nunique() == 4
@@ -61,6 +63,7 @@ def test_a_rebuild_factor_changes_only_between_units():
     assert rings["se"] > 1.5 * wool["se"]
 
 
+@pytest.mark.slow
 def test_precision_between_units_is_that_of_generalised_least_squares():
     """Law: the covariance is (X' V^-1 X)^-1 with V = I + Z Z', units as variable as runs (Goos & Jones 2011, ch. 10)."""
     made = plan(RADIO, 12, units=4)
@@ -107,6 +110,7 @@ def test_runs_that_exist_are_complemented():
     assert made.precision.set_index("term").loc["B", "df"] > 0
 
 
+@pytest.mark.slow
 def test_a_bayesian_plan_has_more_terms_than_runs():
     """DuMouchel & Jones 1994: main effects stay well estimated, and pairs are spread over the runs."""
     made = plan(numbers(6), 12, "two-factor", kind="bayesian")
@@ -116,6 +120,7 @@ def test_a_bayesian_plan_has_more_terms_than_runs():
     assert set(made.precision["term"]) == set("ABCDEF")
 
 
+@pytest.mark.slow
 def test_an_i_optimal_plan_predicts_better_than_a_d_optimal_one():
     """Law: of the two, each wins by its own criterion."""
     by_i, by_d = (plan(numbers(3), 17, "quadratic", kind=kind) for kind in ("i-optimal", "d-optimal"))

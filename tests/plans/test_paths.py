@@ -41,6 +41,7 @@ def brute_force(costs):
     return rest(0, -1, 0, 0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(4))
 def test_paths_cost_what_brute_force_finds(part):
     """50 random instances of up to 7 variants and 3 units each, some with a bound on new units."""

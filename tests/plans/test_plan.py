@@ -36,6 +36,7 @@ def test_every_kind_is_tried_here():
     assert set(BY_KIND) == set(KINDS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", BY_KIND)
 def test_a_plan_of_any_kind_is_whole(plans, kind):
     made = plans[kind]
@@ -53,6 +54,7 @@ def test_a_plan_of_any_kind_is_whole(plans, kind):
     assert made.headline.split(",")[0] in made._repr_html_()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", BY_KIND)
 def test_correlations_are_those_of_the_columns(plans, kind):
     """Law: for terms of one column, the correlation over the runs by numpy."""

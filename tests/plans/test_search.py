@@ -18,6 +18,7 @@ class Stop:
             raise KeyboardInterrupt
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("after", [1, 2, 5])
 def test_ctrl_c_keeps_the_best_plan_so_far(after):
     """Law: a stopped search returns a whole plan that keeps its promises, and says that it was stopped."""

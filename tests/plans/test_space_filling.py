@@ -1,4 +1,5 @@
 import numpy as np
+import pytest
 from scipy.spatial.distance import pdist
 
 from doe.coding import Coding
@@ -12,6 +13,7 @@ from tests.plans.made import coded, numbers
 from tests.refusing import refused
 
 
+@pytest.mark.slow
 def test_a_latin_hypercube_has_one_run_in_each_slice():
     """McKay, Beckman & Conover 1979: of n equal slices of each range every one holds one run."""
     X = coded(plan(numbers(4), 11, kind="latin-hypercube"))

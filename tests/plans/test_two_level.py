@@ -76,6 +76,7 @@ def test_no_other_larger_fraction_has_less_aberration(n_factors, n_runs):
     assert ours == exhaustive_best(n_factors, n_runs)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n_runs", [8, 16, 32, 64, 128])
 def test_every_fraction_is_an_orthogonal_array_of_its_strength(n_runs):
     """Law: a fraction of resolution R holds every combination of R - 1 factors equally often; columns are orthogonal."""
@@ -112,6 +113,7 @@ def test_generators_hold_with_their_sign():
         assert np.array_equal(X[left], np.prod([X[name] for name in right.split(":")], axis=0))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("n_factors", "n_runs", "blocks"), [(4, 16, 2), (4, 16, 4), (6, 32, 4), (7, 64, 8), (15, 128, 8)]
 )

@@ -7,6 +7,7 @@ from tests.published.verification_plans import HARD_ORDERS, determinant, determi
 pytestmark = pytest.mark.published
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("order", range(2, 15))
 def test_maximal_determinants_are_reached_exactly(order):
     """OEIS A003433: the largest |det| of an order x order matrix of +-1, reached by main effects in as many runs."""

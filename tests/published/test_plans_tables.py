@@ -15,6 +15,7 @@ def missed(rows):
     ]
 
 
+@pytest.mark.slow
 def test_resolution_and_word_lengths_of_every_tabulated_fraction():
     """Box, Hunter & Hunter 1978, table 12.15 (resolution); Chen, Sun & Wu 1993 (word lengths); from memory."""
     rows = verification_plans.word_rows()
@@ -22,6 +23,7 @@ def test_resolution_and_word_lengths_of_every_tabulated_fraction():
     assert missed(rows) == []
 
 
+@pytest.mark.slow
 def test_exact_d_optimal_plans_of_the_two_factor_quadratic():
     """Box & Draper 1971 for six runs; every plan on the 3 x 3 grid tried for 6 to 12; Farrell, Kiefer & Walbran 1967."""
     assert missed(verification_plans.optimal_rows()) == []
@@ -44,6 +46,7 @@ def test_power_matches_a_general_library():
     assert missed(verification_plans.power_rows()) == []
 
 
+@pytest.mark.slow
 def test_optimal_plans_are_at_least_as_efficient_as_handbook_plans():
     """Same runs, region and model: D and mean variance of prediction no worse."""
     assert missed(verification_plans.efficiency_rows()) == []

@@ -14,6 +14,7 @@ MODULES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.published
 @pytest.mark.parametrize("module", MODULES)
 def test_every_published_figure_is_met_within_its_printed_digits(module: str):

@@ -33,6 +33,7 @@ def test_in_each_bench_something_is_no_polynomial_unless_no_number_is_active(fam
         assert not numbers or shapes & {"saturating", "step", "peak"}
 
 
+@pytest.mark.slow
 def test_the_families_are_what_they_say():
     for seed in range(4):
         assert not any(truth.pairs for truth in bench("main", seed).truths)

@@ -82,6 +82,7 @@ def test_a_settled_version_holds_promise_room_and_confirmation(project):
     assert project.file.check() == []
 
 
+@pytest.mark.slow
 def test_a_confirmation_of_other_settings_is_refused(project):
     other = next(item.name for item in project.file.variants() if dict(item.settings) != {"gap": 3.0, "felt": 0.0})
     with pytest.raises(DataError, match="has other settings than the builds fresh 1"):

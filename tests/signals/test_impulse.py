@@ -26,6 +26,7 @@ def test_the_onset_is_where_the_response_first_comes_within_20_db_of_its_peak():
     assert find_onset(x) == 300
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", [8_000, 44_100, 96_000, 192_000])
 @pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
 def test_a_known_filter_comes_back_at_every_rate_and_depth(tmp_path, rate, subtype):

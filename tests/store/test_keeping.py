@@ -126,6 +126,7 @@ def test_check_finds_attachments_that_are_missing_or_altered(radio: ProjectFile)
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("damage", "sentence"),
     [

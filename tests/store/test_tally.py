@@ -15,6 +15,7 @@ taken = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(taken, min_size=1, max_size=6), st.integers(0, 5))
 def test_the_tally_says_what_counting_the_readings_would(radio: ProjectFile, new: list[Reading], place: int):

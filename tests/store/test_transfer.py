@@ -35,6 +35,7 @@ def test_a_setup_written_as_toml_is_read_back_equal(setup: Setup):
     assert Setup.from_tables(tomllib.loads(setup_text(setup))) == setup
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_round_trip_loses_nothing(radio: ProjectFile, tmp_path: Path, kind: str):
     """Everything that counts, the numbers of readings and advice, the files, and what the history told."""
