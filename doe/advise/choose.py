@@ -31,6 +31,9 @@ Floats = npt.NDArray[np.floating[Any]]
 
 N_NODES = 32
 
+SHARE_TO_GO_ON = 0.1
+"""Share of what matters that a further move of a session has to bring; below, nothing is left to do before readings are in."""
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -57,6 +60,22 @@ class Choice:
     reach: Reach
 
 
+@dataclass(frozen=True, slots=True)
+class Session:
+    """The moves of one session.
+
+    Attributes
+    ----------
+    choices : list of Choice
+        First to last.
+    left_out : float or None
+        What the best further move would have brought, in worth, where that was too little to go on; else None.
+    """
+
+    choices: list[Choice]
+    left_out: float | None = None
+
+
 def exchange_rate(hours: float | None, typical_minutes: float) -> float:
     """Return what a unit of learning counts for beside a unit of improving.
 
@@ -68,8 +87,8 @@ def exchange_rate(hours: float | None, typical_minutes: float) -> float:
     return moves / (moves + 4.0)
 
 
-def choose(question: Question, situation: Situation, rng: np.random.Generator) -> list[Choice]:
-    """Choose moves one by one, each with what the ones before will have told in mind."""
+def choose(question: Question, situation: Situation, rng: np.random.Generator) -> Session:
+    """Choose moves one by one, each with what the ones before will have told in mind, while they bring anything."""
     belief, reach = situation.belief, situation.reach
     carried = dict(situation.carried)
     kept = belief.variant_worth() if belief.variants else np.zeros((belief.n_draws, 1))
@@ -96,11 +115,14 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
             judged = judge(moves, kept, promised, noise, weights, nodes, bar)
         rate = judged.value / np.maximum(minutes, 1.0) ** POWER
         place = int(rate.argmax())
+        brings = float(judged.value[place])
+        if turn and brings < SHARE_TO_GO_ON * situation.matters:
+            return Session(choices, left_out=brings)
         choices.append(Choice(moves, judged, minutes, place, rate, reach))
         spent += float(minutes[place])
         if turn + 1 < question.count:
             moves, kept, designs, promised, reach = _assume_made(choices[-1], kept, designs, promised, noise, rng)
-    return choices
+    return Session(choices)
 
 
 def _weights(question: Question, minutes: Floats, spent: float) -> tuple[float, float]:

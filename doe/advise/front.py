@@ -1,4 +1,4 @@
-"""Trade-offs: variants where no outcome improves without loss in another."""
+"""Trade-offs: variants where no outcome improves without loss in another; those that hardly differ are told as one."""
 
 from __future__ import annotations
 
@@ -10,13 +10,17 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief
 from doe.advise.space import Codes
-from doe.advise.worth import desirability, overall
+from doe.advise.worth import change_that_matters, desirability, overall
 from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Floats = npt.NDArray[np.floating[Any]]
+Ints = npt.NDArray[np.intp]
+
+SHARE_ALIKE = 0.5
+"""Share of what matters up to which two variants count as alike, in every outcome."""
 
 WEIGHT_MULTIPLES = (0.25, 0.5, 1.0, 2.0, 4.0)
 """Multiples of an outcome's weight that the choice is tried with."""
@@ -60,7 +64,9 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     -------
     DataFrame
         ``variant`` (empty where not built), one column per factor, ``worth``, ``chance_on_front`` (share of the
-        possible worlds in which it is on the front), and ``<outcome>, <outcome>_low, <outcome>_high`` for each outcome.
+        possible worlds in which it is on the front), ``<outcome>, <outcome>_low, <outcome>_high`` for each outcome, and
+        ``alike`` (how many more could be built that differ from it by less than `SHARE_ALIKE` of what matters in every
+        outcome), ``free`` (the factors in which those differ from it).
     """
     import pandas as pd
 
@@ -72,16 +78,46 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     scores = np.stack(
         [desirability(outcome, column) for outcome, column in zip(belief.outcomes, means.T, strict=True)], axis=1
     )
-    chosen = np.flatnonzero(undominated(scores))
-    chance = _chance_on_front(belief, values)
+    worlds = _on_front_by_world(belief, values)
+    groups = _told_as_one(belief, np.flatnonzero(undominated(scores)), means, everything)
+    chosen = np.array([group[0] for group in groups], dtype=np.intp)
     mine = [value[:, chosen] for value in values]
     rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
-    columns: dict[str, Any] = {"worth": belief.worth(mine).mean(axis=0), "chance_on_front": chance[chosen]}
+    chance = [worlds[:, group].any(axis=1).mean() for group in groups]
+    columns: dict[str, Any] = {"worth": belief.worth(mine).mean(axis=0), "chance_on_front": chance}
     for outcome, value in zip(belief.outcomes, mine, strict=True):
         low, high = np.quantile(value, [0.025, 0.975], axis=0)
         columns |= {outcome.name: value.mean(axis=0), f"{outcome.name}_low": low, f"{outcome.name}_high": high}
+    columns |= {"alike": [len(group) - 1 for group in groups], "free": [_free(belief, everything[g]) for g in groups]}
     frame = pd.DataFrame(rows).assign(**columns)
     return frame.sort_values("worth", ascending=False, ignore_index=True)
+
+
+def _told_as_one(belief: Belief, places: Ints, means: Floats, codes: Codes) -> list[list[int]]:
+    """Group the variants of the front: each built one by itself, with the unbuilt ones that are like it; then the others.
+
+    The first of a group is told. Of those that could be built it is the one that changes fewest factors of a built one.
+    """
+    n_built = len(belief.variants)
+    changed = np.array([int((belief.variant_codes != codes[place]).sum(axis=1).min()) for place in places])
+    order = places[np.lexsort([places, changed])]  # built variants first: they change nothing
+    steps = np.array([SHARE_ALIKE * change_that_matters(outcome) for outcome in belief.outcomes])
+    groups: list[list[int]] = []
+    for place in order.tolist():
+        like = (
+            group for group in groups if place >= n_built and (np.abs(means[group[0]] - means[place]) < steps).all()
+        )
+        group = next(like, None)
+        if group is None:
+            groups.append([place])
+        else:
+            group.append(place)
+    return groups
+
+
+def _free(belief: Belief, codes: Codes) -> str:
+    names = [factor.name for factor in belief.space.coding.factors]
+    return ", ".join(name for name, column in zip(names, codes.T, strict=True) if len(set(column.tolist())) > 1)
 
 
 def weights_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
@@ -120,8 +156,6 @@ def _mean_worth(belief: Belief, values: Sequence[Floats], weights: Sequence[floa
     return result
 
 
-def _chance_on_front(belief: Belief, values: list[Floats], most: int = 48) -> Floats:
+def _on_front_by_world(belief: Belief, values: list[Floats], most: int = 48) -> npt.NDArray[np.bool_]:
     parts = [desirability(outcome, value[:most]) for outcome, value in zip(belief.outcomes, values, strict=True)]
-    worlds = np.stack(parts, axis=2)
-    result: Floats = undominated(worlds).mean(axis=0)
-    return result
+    return undominated(np.stack(parts, axis=2))

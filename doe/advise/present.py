@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.advice import Advice, worth_text
-from doe.advise.choose import Choice
+from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
 from doe.advise.question import Question
@@ -33,11 +33,11 @@ CHEAPER = 0.6
 """Share of the first choice's minutes up to which another move counts as the cheap one."""
 
 
-def make_advice(question: Question, situation: Situation, choices: list[Choice]) -> Advice:
+def make_advice(question: Question, situation: Situation, session: Session) -> Advice:
     """Put everything together."""
     import pandas as pd
 
-    choices = [as_believed(situation, choice) for choice in choices]
+    choices = [as_believed(situation, choice) for choice in session.choices]
     best = best_variant(situation)
     matters = situation.matters
     chance = _chance_left(situation, matters)
@@ -57,7 +57,7 @@ def make_advice(question: Question, situation: Situation, choices: list[Choice])
         stop=stop,
         worth=worth_frame(situation),
         predictions=_predictions(question, situation, choices),
-        notes=_notes(question, situation, choices),
+        notes=_notes(question, situation, session),
         chance_left=chance,
         headline=_headline(best, stop, rows, is_too_short(question.hours, cheapest)),
         runner_up=_runner_up(question, situation, choices),
@@ -329,8 +329,8 @@ def _has_trade_offs(situation: Situation) -> bool:
     return len(situation.belief.outcomes) > 1 and situation.has_readings and len(situation.promising) > 0
 
 
-def _notes(question: Question, situation: Situation, choices: list[Choice]) -> tuple[str, ...]:
-    notes = []
+def _notes(question: Question, situation: Situation, session: Session) -> tuple[str, ...]:
+    notes, choices = [], session.choices
     if choices and not situation.has_readings:
         notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
     read = {outcome.name for outcome in situation.belief.outcomes}
@@ -353,7 +353,12 @@ def _notes(question: Question, situation: Situation, choices: list[Choice]) -> t
         )
     if not situation.log.units:
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
-    if choices and len(choices) < question.count:
+    if session.left_out is not None:
+        notes.append(
+            "More than this is not worth doing before its readings are in: the next best move would bring "
+            f"{wording.number(session.left_out, 2)} of worth, and {wording.number(situation.matters, 2)} is what matters."
+        )
+    elif choices and len(choices) < question.count:
         notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
     notes += [
         f"Predictions of {name} are drawn {wording.number(factor, 2)} times as wide as the model has them, since earlier ones "

@@ -62,7 +62,7 @@ def recommend(
     derived : sequence of Derived
         Quantities that limits or terms use.
     count : int
-        Suggestions wanted, chosen together for one session.
+        Suggestions wanted, chosen together for one session; fewer are made where a further one would bring next to nothing.
     hours : float, optional
         Bench hours left. With few left, learning counts less; what does not fit is left out.
     only : {"improve", "learn"}, optional
@@ -106,5 +106,4 @@ def recommend(
     )
     rng = np.random.default_rng(seed)
     situation = look(question, readings, units, rng)
-    choices = choose(question, situation, rng)
-    return make_advice(question, situation, choices)
+    return make_advice(question, situation, choose(question, situation, rng))

@@ -128,6 +128,13 @@ def worth(outcomes: Sequence[Outcome], values: Mapping[str, Any] | Sequence[Any]
     return overall(parts, [outcome.weight for outcome in outcomes])
 
 
+def change_that_matters(outcome: Outcome) -> float:
+    """Return the change of an outcome that counts, in its own unit: what it says `matters`, or a share of its range."""
+    ramps = [abs(goal - end) for goal, end in zip(outcome.inner, outcome.outer, strict=True)]
+    ramp = min(value for value in ramps if math.isfinite(value))
+    return min(outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp, ramp)
+
+
 def worth_that_matters(outcomes: Sequence[Outcome], values: Sequence[float]) -> float:
     """Return the change of worth that one `matters` of an outcome makes, near where the best variant stands.
 

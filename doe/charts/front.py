@@ -92,16 +92,27 @@ def describe_front(advice: Advice) -> str:
 
 
 def label(advice: Advice, row: Row) -> str:
-    """Name a variant of the front: its label, or for one yet to build the settings in which these differ."""
+    """Name a variant of the front: its label, or for one yet to build the settings that tell it from the others."""
+    more = f" (and {row['alike']} alike)" if row["alike"] else ""
     if text.plain(row["variant"]):
-        return f"variant {text.plain(row['variant'])}"
+        return f"variant {text.plain(row['variant'])}{more}"
+    return f"new: {_settings(row, _telling(advice, row))}{more}"
+
+
+def _telling(advice: Advice, row: Row) -> list[str]:
+    """Name the factors in which those yet to build differ; of a single one, those in which it differs from the best so far."""
     possible = advice.front[advice.front["variant"] == ""]
-    factors = [name for name in _factors(advice) if possible[name].nunique() > 1] or _factors(advice)
-    return "new: " + _settings(row, factors)
+    names, now = _factors(advice), (advice.best or {}).get("settings", {})
+    among = [name for name in names if possible[name].nunique() > 1]
+    return among or [name for name in names if name in now and row[name] != now[name]] or names
 
 
 def _named(advice: Advice, row: Row) -> str:
-    return label(advice, row) if text.plain(row["variant"]) else f"new: {_settings(row, _factors(advice))}"
+    name = text.plain(row["variant"])
+    said = f"variant {name}" if name else f"new: {_settings(row, _factors(advice))}"
+    if not row["alike"]:
+        return said
+    return f"{said} (and {row['alike']} alike to build, in {text.plain(row['free'])})"
 
 
 def _factors(advice: Advice) -> list[str]:

@@ -107,7 +107,9 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
     names = [outcome.name for outcome in advice.outcomes if outcome.name in advice.front.columns]
     factors = list(advice.front.columns[1 : list(advice.front.columns).index("worth")])
     rows = [_front_row(row, factors, advice) for row in advice.front.head(_MOST_FRONT).to_dict("records")]
-    say(table(["variant", *factors, "worth", *names, "on the front"], rows))
+    say(table(["variant", *factors, "worth", *names, "on the front", "alike"], rows))
+    if advice.front["alike"].any():
+        say("(alike: how many more could be built that differ from it by less than half of what matters, and in what.)")
     if len(advice.front) > _MOST_FRONT:
         say(f"({len(advice.front) - _MOST_FRONT} more of less worth.)")
     say(f"\n{kept_sentence(advice.weights)}\n{build_sentence(advice.weights)}")
@@ -117,7 +119,9 @@ def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
     values = [with_interval(row[one.name], row[f"{one.name}_low"], row[f"{one.name}_high"], one.unit) for one in shown]
     cells = [row[name] for name in factors]
-    return [row["variant"] or "to build", *cells, round(row["worth"], 3), *values, chance(row["chance_on_front"])]
+    alike = f"{row['alike']}, in {row['free']}" if row["alike"] else ""
+    on_front = chance(row["chance_on_front"])
+    return [row["variant"] or "to build", *cells, round(row["worth"], 3), *values, on_front, alike]
 
 
 def _look_back(project: Project, options: Namespace) -> None:

@@ -3,9 +3,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from doe.advise import recommend
-from doe.advise.front import undominated
+from doe.advise import front, recommend
+from doe.advise.front import front_frame, undominated
+from doe.advise.question import ask
+from doe.advise.situation import look
 from tests.advise.test_recommend import BASE, readings_of
+
+
+def pulled_apart(settings):
+    """More wool raises bass to its target and worsens echo."""
+    return -4 + settings["wool"] / 15, 2 + settings["wool"] / 20
 
 
 def test_the_front_of_a_small_table_is_the_one_drawn_by_hand():
@@ -34,22 +41,58 @@ def test_two_outcomes_that_pull_apart_make_a_front_with_uncertainty(factors, out
     """More wool raises bass to its target and worsens echo: no single wool is best in both, so the front has several."""
     variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
     rng = np.random.default_rng(3)
-    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 2 + s["wool"] / 20), outcomes, rng)
-    front = recommend(frame, factors, outcomes, effort=effort).front
-    assert len(front) >= 3
-    assert front["worth"].is_monotonic_decreasing
-    assert front["chance_on_front"].between(0, 1).all()
-    assert (front["bass_low"] <= front["bass"]).all()
-    assert (front["bass"] <= front["bass_high"]).all()
-    ordered = front.sort_values("bass")
+    frame = readings_of(variants, pulled_apart, outcomes, rng)
+    found = recommend(frame, factors, outcomes, effort=effort).front
+    assert len(found) >= 3
+    assert found["worth"].is_monotonic_decreasing
+    assert found["chance_on_front"].between(0, 1).all()
+    assert (found["bass_low"] <= found["bass"]).all()
+    assert (found["bass"] <= found["bass_high"]).all()
+    ordered = found.sort_values("bass")
     assert ordered["wool"].iloc[0] < ordered["wool"].iloc[-1]
+
+
+def idle_beside_wool(factors, outcomes, effort):
+    """Beliefs after a log in which wool alone acts, and what could be built."""
+    variants = [{**BASE, "wool": float(wool), "vents": place % 3} for place, wool in enumerate(range(0, 61, 5))]
+    frame = readings_of(variants, pulled_apart, outcomes, np.random.default_rng(3), rounds=2)
+    question = ask(factors, outcomes, effort, (), (), 1, None, None, None, 1, (), None, None)
+    situation = look(question, frame, None, np.random.default_rng(1))
+    return situation.belief, situation.promising
+
+
+def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypatch):
+    """No two that could be built are within half of what matters in both outcomes, and none is lost from the count."""
+    belief, codes = idle_beside_wool(factors, outcomes, effort)
+    told = front_frame(belief, codes)
+    monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
+    whole = front_frame(belief, codes)
+    assert len(told) < len(whole)
+    assert len(told) + told["alike"].sum() == len(whole)
+    assert set(told["variant"]) == set(whole["variant"])  # built ones are all told, each by itself
+    possible = told[told["variant"] == ""]
+    near = [
+        np.abs(possible[one.name].to_numpy()[:, None] - told[one.name].to_numpy()) < 0.5 * one.matters
+        for one in outcomes
+    ]
+    assert np.all(near, axis=0).sum() == len(possible)  # each is near itself alone
+
+
+def test_those_alike_name_the_factors_in_which_they_differ(factors, outcomes, effort):
+    belief, codes = idle_beside_wool(factors, outcomes, effort)
+    told = front_frame(belief, codes)
+    assert (told.loc[told["alike"] == 0, "free"] == "").all()
+    several = told[told["alike"] > 0]
+    assert len(several) > 0
+    assert all(set(free.split(", ")) <= {factor.name for factor in factors} for free in several["free"])
+    assert told["chance_on_front"].between(0, 1).all()
 
 
 def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
     """The same pull: the more echo counts, the less wool the best variant has, and never more."""
     variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
     rng = np.random.default_rng(3)
-    frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 2 + s["wool"] / 20), outcomes, rng)
+    frame = readings_of(variants, pulled_apart, outcomes, rng)
     advice = recommend(frame, factors, outcomes, effort=effort)
     echo = advice.weights[advice.weights["outcome"] == "echo"].sort_values("weight")
     wool = [variants[int(name) - 1]["wool"] for name in echo["variant"]]

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from doe.advise import recommend
-from doe.advise.choose import choose
+from doe.advise.choose import SHARE_TO_GO_ON, choose
 from doe.advise.effort import change_cost
 from doe.advise.gain import expected_improvement
 from doe.advise.present import as_believed, move_kind
@@ -40,17 +40,24 @@ def wool_and_vents(settings):
     return -3 + settings["wool"] / 60 * 3, 5 - settings["vents"] / 6 * 3
 
 
+TEN = [
+    {**BASE, "wool": float(wool), "vents": vents, "driver": driver}
+    for wool, vents, driver in [
+        (20, 0, "poly"), (0, 0, "poly"), (40, 1, "paper"), (10, 1, "paper"), (30, 2, "poly"), (0, 2, "bamboo"),
+        (20, 3, "bamboo"), (40, 3, "poly"), (10, 4, "poly"), (30, 4, "paper"),
+    ]
+]  # fmt: skip
+
+
 @pytest.fixture
-def log(factors, outcomes):
-    rng = np.random.default_rng(4)
-    variants = [
-        {**BASE, "wool": float(wool), "vents": vents, "driver": driver}
-        for wool, vents, driver in [
-            (20, 0, "poly"), (0, 0, "poly"), (40, 1, "paper"), (10, 1, "paper"), (30, 2, "poly"), (0, 2, "bamboo"),
-            (20, 3, "bamboo"), (40, 3, "poly"), (10, 4, "poly"), (30, 4, "paper"),
-        ]
-    ]  # fmt: skip
-    return readings_of(variants, wool_and_vents, outcomes, rng)
+def log(outcomes):
+    return readings_of(TEN, wool_and_vents, outcomes, np.random.default_rng(4))
+
+
+@pytest.fixture
+def scattered(outcomes):
+    """The same, read six times as badly, so that there is more to do."""
+    return readings_of(TEN, wool_and_vents, outcomes, np.random.default_rng(4), sd=0.6)
 
 
 def test_the_next_change_goes_where_the_truth_lies(log, factors, outcomes, effort):
@@ -128,12 +135,12 @@ def test_only_learn_and_only_improve_look_at_one_side(log, factors, outcomes, ef
     assert improve["chance_better"] >= learn["chance_better"]
 
 
-def test_a_batch_shares_one_session_and_does_not_repeat_itself(log, factors, outcomes, effort):
-    advice = recommend(log, factors, outcomes, effort=effort, count=3)
+def test_a_batch_shares_one_session_and_does_not_repeat_itself(scattered, factors, outcomes, effort):
+    advice = recommend(scattered, factors, outcomes, effort=effort, count=3)
     table = advice.table
     assert len(table) == 3
     assert not table.duplicated([factor.name for factor in factors]).any()
-    single = recommend(log, factors, outcomes, effort=effort).table
+    single = recommend(scattered, factors, outcomes, effort=effort).table
     assert table["minutes"].iloc[0] == single["minutes"].iloc[0]
     units = [Unit("A", {**BASE, "vents": 4, "wool": 30.0, "driver": "paper"})]
     state = dict(units[0].settings)
@@ -145,12 +152,37 @@ def test_a_batch_shares_one_session_and_does_not_repeat_itself(log, factors, out
             state = end
 
 
+def test_a_session_ends_where_a_further_move_would_bring_next_to_nothing(log, scattered, factors, outcomes, effort):
+    """Both effects are clear: once the best is built there is nothing left on this unit, and that is said."""
+    done = recommend(log, factors, outcomes, effort=effort, unit="A", count=3)
+    assert len(done.table) == 1
+    assert re.fullmatch(
+        r"More than this is not worth doing before its readings are in: the next best move would bring 0\.00\d+ of worth, "
+        r"and 0\.05\d* is what matters\.",
+        done.notes[-1],
+    )
+    going_on = recommend(scattered, factors, outcomes, effort=effort, unit="A", count=3)
+    assert len(going_on.table) == 3
+    assert not any(note.startswith("More than this") for note in going_on.notes)
+
+
+@pytest.mark.parametrize("sd", [0.1, 0.2, 0.4, 0.8])
+def test_each_later_move_of_a_session_brings_its_share_of_what_matters(factors, outcomes, effort, sd):
+    log = readings_of(TEN, wool_and_vents, outcomes, np.random.default_rng(4), sd=sd)
+    question = ask(factors, outcomes, effort, (), (), 8, None, None, None, 1, (), None, None)
+    situation = look(question, log, None, np.random.default_rng(1))
+    session = choose(question, situation, np.random.default_rng(1))
+    least = SHARE_TO_GO_ON * situation.matters
+    assert all(choice.judged.value[choice.place] >= least for choice in session.choices[1:])
+    assert session.left_out < least if len(session.choices) < 8 else session.left_out is None
+
+
 def judged_moves(log, factors, outcomes, effort=None, only=None, **changes):
     """Look and choose as `recommend` does, the situation changed on the way; returns both."""
     question = ask(factors, outcomes, effort, (), (), 1, None, only, None, 1, (), None, None)
     rng = np.random.default_rng(1)
     situation = replace(look(question, log, None, rng), **changes)
-    return situation, choose(question, situation, rng)[0]
+    return situation, choose(question, situation, rng).choices[0]
 
 
 def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, outcomes, effort):
@@ -210,9 +242,9 @@ def test_where_nothing_counts_as_improvement_the_best_of_it_is_still_told(log, f
     assert choice.moves.worth[:, choice.place].mean() > situation.designs[:, situation.best].mean()
 
 
-def test_later_suggestions_of_a_session_start_where_the_unit_is_left(log, factors, outcomes, effort):
+def test_later_suggestions_of_a_session_start_where_the_unit_is_left(scattered, factors, outcomes, effort):
     """One unit, three changes: each goes on from the one before, which has taken the variant it carried apart already."""
-    table = recommend(log, factors, outcomes, effort=effort, unit="A", count=3).table
+    table = recommend(scattered, factors, outcomes, effort=effort, unit="A", count=3).table
     assert table["reason"].str.startswith("Then, on unit A change").tolist() == [False, True, True]
     for (_, before), (_, after) in zip(table[:-1].iterrows(), table[1:].iterrows(), strict=True):
         for name in ("vents", "wool", "driver"):
@@ -435,7 +467,7 @@ def test_a_later_suggestion_is_told_as_believed_now(factors, outcomes, effort):
     frame = readings_of([BASE, {**BASE, "wool": 40.0}], wool_and_vents, outcomes, np.random.default_rng(1), rounds=2)
     question = ask(factors, outcomes, effort, (), (), 6, None, None, None, 1, (), None, None)
     situation = look(question, frame, None, np.random.default_rng(1))
-    choices = choose(question, situation, np.random.default_rng(1))
+    choices = choose(question, situation, np.random.default_rng(1)).choices
     assert len(choices) == 6
     for choice in choices:
         told = as_believed(situation, choice)

@@ -13,7 +13,7 @@ from tests.web.client import Visitor, worked_out
 
 @pytest.mark.slow
 def test_a_suggestion_is_taken_built_and_read(thoughtful, project):
-    page = thoughtful.get("/next")
+    page = worked_out(thoughtful, "/next")
     taken = thoughtful.send(page, "/take")
     assert taken.status == 200
     planned = project.file.variants()[-1]
