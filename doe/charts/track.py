@@ -88,8 +88,8 @@ def _panel(fig: go.Figure, track: Track, outcome: str, rows: Rows, cell: dict[st
         for place, row in enumerate(rows)
     ]
     canvas.intervals(fig, items, limits, upright=True, name="predicted", size=8, thick=5, filled=False, **cell)
-    for held, name, hue, symbol in ((True, "read", "ink", "circle"), (False, "read, outside", "mark", "x")):
-        places = [place for place, row in enumerate(rows) if bool(row["held"]) == held]
+    for is_held, name, hue, symbol in ((True, "read", "ink", "circle"), (False, "read, outside", "mark", "x")):
+        places = [place for place, row in enumerate(rows) if bool(row["held"]) == is_held]
         if places:
             mark = {"symbol": symbol, "size": 9, "color": theme.colour(hue)}
             fig.add_scatter(x=[place + 0.16 for place in places], y=[rows[place]["read"] for place in places],

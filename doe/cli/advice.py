@@ -92,6 +92,7 @@ def _suggest(project: Project, options: Namespace) -> None:
 
 def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
     from doe.advise.trade_off import build_sentence, kept_sentence, others_kept
+    from doe.advise.twin import rows_of
 
     if whole and not len(advice.front):
         say("\nThere is nothing to trade off: that takes two outcomes with goals, and readings.")
@@ -106,7 +107,7 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
     say(f"\n{heading('No outcome improves without loss in another in these:')}\n")
     names = [outcome.name for outcome in advice.outcomes if outcome.name in advice.front.columns]
     factors = list(advice.front.columns[1 : list(advice.front.columns).index("worth")])
-    rows = [_front_row(row, factors, advice) for row in advice.front.head(_MOST_FRONT).to_dict("records")]
+    rows = [_front_row(row, factors, advice) for row in rows_of(advice.front.head(_MOST_FRONT))]
     say(table(["variant", *factors, "worth", *names, "on the front", "alike"], rows))
     if advice.front["alike"].any():
         say("(alike: how many more could be built that differ from it by less than half of what matters, and in what.)")

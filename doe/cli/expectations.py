@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, pick
@@ -14,6 +14,9 @@ from doe.model.errors import UsageError
 from doe.model.expectation import Expectation
 from doe.model.setup import record_of, table_of
 from doe.model.wording import exact
+
+if TYPE_CHECKING:
+    from doe.project import Project
 
 MILD = "They steer the next change as a mild prior; a few clear readings overrule them."
 EFFECTS: tuple[str, ...] = get_args(Direction)
@@ -121,7 +124,7 @@ def run_list(options: Namespace) -> None:
     note(MILD)
 
 
-def _pick(project: Any, options: Namespace) -> Expectation:
+def _pick(project: Project, options: Namespace) -> Expectation:
     return pick(project.setup.expectations, f"{options.factor} on {options.outcome}", "expectation")
 
 

@@ -43,7 +43,7 @@ class Judged:
 def scatter_of(effects: Effects) -> float | None:
     """Return the standard deviation between runs that an analysis found; None where it could not tell."""
     rows = effects.variance
-    known = rows[rows["source"].isin(BETWEEN_RUNS)]["sd"] if len(rows) else []
+    known = rows[rows["source"].isin(BETWEEN_RUNS)]["sd"].tolist() if len(rows) else []
     total = math.sqrt(sum(float(sd) ** 2 for sd in known))
     return total if effects.basis is not None and math.isfinite(total) and total > 0 else None
 

@@ -123,7 +123,11 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     exact = analyse(log, factors, OUTCOME, [*mains, *others])
     classical = [{**label, "covered": hit} for hit in _classical_hits(exact, truth)]
     builds = _new_builds(effects, truth, bench.panel, rng)
-    return terms, pd.DataFrame(classical, columns=["seed", "family", "covered"]), builds.assign(**label)
+    return (
+        terms,
+        pd.DataFrame(classical, columns=["seed", "family", "covered"]),
+        builds.assign(seed=seed, family=family),
+    )
 
 
 def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:
@@ -157,12 +161,13 @@ def _true_swing(term: Term, truth: Truth, start: str, end: str) -> float:
 def _classical_hits(effects: Effects, truth: Truth) -> list[bool]:
     """Whether each classical interval of a single-column term covers the truth."""
     hits = []
-    for row in effects.classical.dropna().itertuples():
-        term = truth.coding.term(str(row.term))
+    table = effects.classical.dropna()
+    for name, low, high in zip(table["term"], table["low"], table["high"], strict=True):
+        term = truth.coding.term(str(name))
         if all(truth.coding.axes[name].width == 1 for name in term.factors):
             b = truth.coefficients.get(term)
             true = 0.0 if b is None else float(2 * b[0])
-            hits.append(bool(row.low <= true <= row.high))
+            hits.append(bool(low <= true <= high))
     return hits
 
 
@@ -195,8 +200,8 @@ def section(found: Calibration, n_free: int, n_nothing: int, n_steered: int) -> 
         "| promise | measured | target | cases |",
         "|---|---:|---:|---:|",
     ]
-    for row in found.summary().itertuples():
-        lines.append(f"| {row.promise} | {100 * row.measured:.1f} % | {row.target} | {row.count} |")
+    for _, row in found.summary().iterrows():
+        lines.append(f"| {row['promise']} | {100 * row['measured']:.1f} % | {row['target']} | {row['count']} |")
     lines += [
         "",
         "Reliability of activity probabilities (free histories):",

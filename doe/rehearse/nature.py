@@ -12,7 +12,7 @@ from doe.advise.space import make_space
 from doe.coding import Coding
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
-from doe.rehearse.truth import Effect, Scatter, Together, Truth
+from doe.rehearse.truth import Effect, Scatter, Shape, Together, Truth
 
 Family = Literal["main", "interaction", "curved", "together", "noisy", "nothing"]
 
@@ -75,7 +75,7 @@ def _effect(
     if family == "curved" and factor.is_numeric and (is_first or rng.random() < 0.4):
         return Effect(factor, "peak", size, float(rng.uniform(-0.45, 0.45)))
     if is_first:
-        shape = "saturating" if rng.random() < 0.5 else "step"
+        shape: Shape = "saturating" if rng.random() < 0.5 else "step"
         return Effect(factor, shape, size, float(rng.uniform(-0.4, 0.4)))
     return Effect(factor, "line", size)
 

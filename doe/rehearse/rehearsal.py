@@ -246,7 +246,7 @@ def smallest_seen(sizes: Array, claimed: Array, chance: float = SEEN) -> float:
     def loss(parameters: Array) -> float:
         z = np.exp(parameters[1]) * (sizes - parameters[0])
         likelihood = float(np.logaddexp(0, -z)[claimed > 0].sum() + np.logaddexp(0, z)[claimed == 0].sum())
-        return likelihood + 0.5 * ((parameters[0] - 0.4) / 0.6) ** 2 + 0.5 * ((parameters[1] - 2.0) / 1.0) ** 2
+        return float(likelihood + 0.5 * ((parameters[0] - 0.4) / 0.6) ** 2 + 0.5 * ((parameters[1] - 2.0) / 1.0) ** 2)
 
     found = minimize(loss, np.array([0.4, 2.0]), method="Nelder-Mead")
     middle, slope = float(found.x[0]), float(np.exp(found.x[1]))

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from doe.model.wording import MOVES
-from doe.rehearse.benches import Bench, Family, bench
+from doe.rehearse.benches import Bench, bench
 from doe.rehearse.gaussian import GaussianProcess
+from doe.rehearse.nature import Family
 from doe.rehearse.screening import Screening
 from doe.rehearse.simplex import Simplex
 from doe.rehearse.strategies import Advised, Strategy

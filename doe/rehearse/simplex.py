@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
-from doe.model.choices import Settings
+from doe.model.choices import Settings, Value
+from doe.model.factor import Factor
 from doe.rehearse.strategies import Step
 from doe.rehearse.textbook import best_observed, cheapest_move, observed_worth
 from doe.rehearse.world import World
@@ -56,7 +58,7 @@ class Simplex:
         point, _ = self._vertices.pop(leaving)
         centre = np.mean([other for other, _ in self._vertices], axis=0)
         self._last = str(len(world.variants) + 1)
-        return np.clip(2 * centre - point, 0, 1)
+        return np.asarray(np.clip(2 * centre - point, 0, 1), dtype=float)
 
 
 def _position(world: World, settings: Settings) -> Array:
@@ -71,8 +73,12 @@ def _position(world: World, settings: Settings) -> Array:
 def _settings(world: World, point: Array) -> Settings:
     """Return the nearest design."""
     settings: Settings = {}
+
+    def miss(factor: Factor, wanted: float, value: Value) -> float:
+        return abs(factor.position(value) - wanted)
+
     for factor, place in zip(world.bench.setup.factors, np.clip(point, 0, 1), strict=True):
         low, high = factor.span
         wanted = low + place * (high - low)
-        settings[factor.name] = min(factor.grid(13), key=lambda value, f=factor, w=wanted: abs(f.position(value) - w))
+        settings[factor.name] = min(factor.grid(13), key=partial(miss, factor, wanted))
     return settings

@@ -9,6 +9,7 @@ import numpy as np
 
 from doe.advise.advice import Advice
 from doe.advise.recommend import recommend
+from doe.advise.twin import rows_of
 from doe.rehearse.world import Move, World
 
 
@@ -68,7 +69,7 @@ class Advised:
             terms=terms, count=self.count,
         )  # fmt: skip
         declared = advice.best.get("variant")
-        moves = tuple(_move(world, row) for row in advice.table.to_dict("records"))
+        moves = tuple(_move(world, row) for row in rows_of(advice.table))
         return Step(declared, moves, advice.chance_left)
 
 

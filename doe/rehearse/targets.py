@@ -92,17 +92,17 @@ def _alone(value: float) -> Interval:
 
 
 def _minutes(plays: pd.DataFrame) -> list[Target]:
-    frame = ratios(plays).set_index(["strategy", "family"])
+    frame = ratios(plays)
+    keys = zip(frame["strategy"], frame["family"], strict=True)
+    columns = (frame[name].astype(float) for name in ("ratio", "low", "high"))
+    found: dict[tuple[str, str], Interval] = dict(zip(keys, zip(*columns, strict=True), strict=True))
 
     def of(strategy: str) -> Interval:
-        if (strategy, "all") not in frame.index:
-            return math.nan, math.nan, math.nan
-        row = frame.loc[(strategy, "all")]
-        return float(row["ratio"]), float(row["low"]), float(row["high"])
+        return found.get((strategy, "all"), (math.nan, math.nan, math.nan))
 
     single = "one factor at a time"
-    families = [(single, family) for family in WHERE_SOMETHING_MATTERS if (single, family) in frame.index]
-    worst = max((float(frame.loc[key, "ratio"]) for key in families), default=math.nan)
+    families = [(single, family) for family in WHERE_SOMETHING_MATTERS if (single, family) in found]
+    worst = max((found[key][0] for key in families), default=math.nan)
     ratio, low, high = of(FRONTIER)
     frontier = (1 / ratio, 1 / high, 1 / low)
     return [

@@ -67,7 +67,7 @@ class Effect:
         fine = np.linspace(-1, 1, 201)
         curve = self._raw(fine)
         spread = curve.max() - curve.min()
-        return (self._raw(coded) - (curve.max() + curve.min()) / 2) / spread
+        return np.asarray((self._raw(coded) - (curve.max() + curve.min()) / 2) / spread, dtype=float)
 
     def _raw(self, coded: Array) -> Array:
         if self.shape == "line":

@@ -238,7 +238,7 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
 
 
 def _minutes(factor: Factor, value: Any) -> float:
-    from doe.advise.effort import bare_setting, setting_minutes
+    from doe.model.effort import bare_setting, setting_minutes
 
     try:
         return setting_minutes(factor, bare_setting(factor), value)

@@ -89,8 +89,8 @@ class PlanRecords(Opened):
             waiting = iter(fresh)
             everything = [run if run.variant else next(waiting) for run in runs]
             plans.put(con, entry, facts, everything, ids, plan)
-            parts = [(changed, "changed"), (fresh, "added"), (dropped, "taken out")]
-            told = ", ".join(f"{counted(len(part), 'run')} {what}" for part, what in parts if part)
+            parts = [(len(changed), "changed"), (len(fresh), "added"), (len(dropped), "taken out")]
+            told = ", ".join(f"{counted(count, 'run')} {what}" for count, what in parts if count)
             return journal.close(con, entry, "plan", f"edited the plan: {told or 'another order'}")
 
     def abandon_plan(self) -> Entry:

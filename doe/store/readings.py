@@ -43,7 +43,8 @@ def load(
         Only the last one.
     """
     names = {identity: outcome.name for identity, outcome in definitions.outcomes().items()}
-    sql, values = statement("readings"), []
+    sql = statement("readings")
+    values: list[object] = []
     if variant is not None:
         sql, values = f"SELECT * FROM ({sql}) WHERE variant = $1 OR versus = $1", [variant]
     elif number is not None:

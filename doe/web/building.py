@@ -30,7 +30,9 @@ def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
     if not unit:
         raise DataError("unit is empty; it must be a unit at hand, or the name of a new one.")
     known = [item.name for item in desk.view().snapshot.units]
-    where = {"unit": unit} if unit in known else {"new_unit": unit}
+    at_hand, new = (unit, None) if unit in known else (None, unit)
     when = datetime.now().replace(microsecond=0)
-    logged = desk.project.log({}, planned=name, minutes=not_negative_or_none(minutes, "minutes"), when=when, **where)
+    logged = desk.project.log(
+        {}, planned=name, minutes=not_negative_or_none(minutes, "minutes"), when=when, unit=at_hand, new_unit=new
+    )
     return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
