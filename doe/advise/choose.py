@@ -114,10 +114,12 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         if not judged.value.any():  # nothing counts any more, so the least is better than nothing
             judged = judge(moves, kept, promised, noise, weights, nodes, bar)
         rate = judged.value / np.maximum(minutes, 1.0) ** POWER
+        if turn:
+            enough = judged.value >= SHARE_TO_GO_ON * situation.matters
+            if not enough.any():
+                return Session(choices, left_out=float(judged.value.max()))
+            rate = np.where(enough, rate, -1.0)
         place = int(rate.argmax())
-        brings = float(judged.value[place])
-        if turn and brings < SHARE_TO_GO_ON * situation.matters:
-            return Session(choices, left_out=brings)
         choices.append(Choice(moves, judged, minutes, place, rate, reach))
         spent += float(minutes[place])
         if turn + 1 < question.count:

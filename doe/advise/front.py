@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief
 from doe.advise.space import Codes
-from doe.advise.worth import change_that_matters, desirability, overall
+from doe.advise.worth import change_that_matters, desirability, overall, worth_that_matters
 from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
@@ -63,10 +63,10 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``variant`` (empty where not built), one column per factor, ``worth``, ``chance_on_front`` (share of the
-        possible worlds in which it is on the front), ``<outcome>, <outcome>_low, <outcome>_high`` for each outcome, and
-        ``alike`` (how many more could be built that differ from it by less than `SHARE_ALIKE` of what matters in every
-        outcome), ``free`` (the factors in which those differ from it).
+        ``variant`` (empty where not built), one column per factor, ``worth``, ``<outcome>, <outcome>_low, <outcome>_high`` for
+        each outcome, ``alike`` (how many more of the front could be built that differ from it by less than `SHARE_ALIKE` of
+        what matters, in worth and in every outcome), ``differs_in`` (the factors in which those differ from it), and
+        ``chance_on_front`` (share of the possible worlds in which it or one alike is on the front).
     """
     import pandas as pd
 
@@ -79,33 +79,42 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
         [desirability(outcome, column) for outcome, column in zip(belief.outcomes, means.T, strict=True)], axis=1
     )
     worlds = _on_front_by_world(belief, values)
-    groups = _told_as_one(belief, np.flatnonzero(undominated(scores)), means, everything)
+    expected = belief.worth(values).mean(axis=0)
+    groups = _told_as_one(belief, np.flatnonzero(undominated(scores)), means, expected, everything)
     chosen = np.array([group[0] for group in groups], dtype=np.intp)
     mine = [value[:, chosen] for value in values]
     rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
     chance = [worlds[:, group].any(axis=1).mean() for group in groups]
-    columns: dict[str, Any] = {"worth": belief.worth(mine).mean(axis=0), "chance_on_front": chance}
+    columns: dict[str, Any] = {"worth": expected[chosen], "chance_on_front": chance}
     for outcome, value in zip(belief.outcomes, mine, strict=True):
         low, high = np.quantile(value, [0.025, 0.975], axis=0)
         columns |= {outcome.name: value.mean(axis=0), f"{outcome.name}_low": low, f"{outcome.name}_high": high}
-    columns |= {"alike": [len(group) - 1 for group in groups], "free": [_free(belief, everything[g]) for g in groups]}
+    columns |= {
+        "alike": [len(group) - 1 for group in groups],
+        "differs_in": [_differing(belief, everything[group]) for group in groups],
+    }
     frame = pd.DataFrame(rows).assign(**columns)
     return frame.sort_values("worth", ascending=False, ignore_index=True)
 
 
-def _told_as_one(belief: Belief, places: Ints, means: Floats, codes: Codes) -> list[list[int]]:
+def _told_as_one(belief: Belief, places: Ints, means: Floats, worth: Floats, codes: Codes) -> list[list[int]]:
     """Group the variants of the front: each built one by itself, with the unbuilt ones that are like it; then the others.
 
     The first of a group is told. Of those that could be built it is the one that changes fewest factors of a built one.
     """
+    measures = np.column_stack([means, worth])
     n_built = len(belief.variants)
     changed = np.array([int((belief.variant_codes != codes[place]).sum(axis=1).min()) for place in places])
     order = places[np.lexsort([places, changed])]  # built variants first: they change nothing
-    steps = np.array([SHARE_ALIKE * change_that_matters(outcome) for outcome in belief.outcomes])
+    at_best = means[worth[:n_built].argmax()]
+    matters = [change_that_matters(outcome) for outcome in belief.outcomes]
+    steps = SHARE_ALIKE * np.array([*matters, worth_that_matters(belief.outcomes, at_best.tolist())])
     groups: list[list[int]] = []
     for place in order.tolist():
         like = (
-            group for group in groups if place >= n_built and (np.abs(means[group[0]] - means[place]) < steps).all()
+            group
+            for group in groups
+            if place >= n_built and (np.abs(measures[group[0]] - measures[place]) < steps).all()
         )
         group = next(like, None)
         if group is None:
@@ -115,7 +124,7 @@ def _told_as_one(belief: Belief, places: Ints, means: Floats, codes: Codes) -> l
     return groups
 
 
-def _free(belief: Belief, codes: Codes) -> str:
+def _differing(belief: Belief, codes: Codes) -> str:
     names = [factor.name for factor in belief.space.coding.factors]
     return ", ".join(name for name, column in zip(names, codes.T, strict=True) if len(set(column.tolist())) > 1)
 

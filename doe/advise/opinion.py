@@ -1,9 +1,9 @@
 """Posterior draws of one outcome for choosing, straight from the readings.
 
 The same engine as `doe.analyse`, asked with the prior of someone who has to choose rather than to claim. Claims rest on a
-sparse prior and on no opinion about scatter, so that nothing is claimed lightly. A choice among trials loses more by
-overlooking a bend or a pair than by trying one in vain; and whoever states a goal has said how large a change is worth
-talking about, so that builds alike may be expected to come out alike on that scale.
+sparse prior and on hardly any opinion about scatter (on that between units alone), so that nothing is claimed lightly. A
+choice among trials loses more by overlooking a bend or a pair than by trying one in vain; and whoever states a goal has said
+how large a change is worth talking about, so that builds alike may be expected to come out alike on that scale.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ UNITS = {"unit": (UNIT_SHARE / READING_SHARE) ** 2}
 what only a rebuild changes; scatter between them estimated freely would take up what that factor does."""
 
 FIRST_WEIGHT = 2.0
-"""The same weight while it is still open whether the scatter is less than expected."""
+"""Weight of what is expected of the scatter, in builds, while it is still open whether there is less."""
 
 SIZES = (0.1, 0.2, 0.4)
 """Usual sizes of a coded effect, as shares of the outcome's useful range; each gets the same weight. The search takes effects

@@ -85,7 +85,8 @@ def describe_front(advice: Advice) -> str:
     kept = text.plain(advice.best.get("variant")) if advice.best else ""
     for row in rows:
         values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
-        chance = f"on the front with a chance of {wording.chance(row['chance_on_front'])}"
+        who = "it or one alike " if row["alike"] else ""
+        chance = f"{who}on the front with a chance of {wording.chance(row['chance_on_front'])}"
         said = f"{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
         parts.append(f"{said}: {', '.join(values)}, {chance}")
     return text.sentences(parts)
@@ -112,7 +113,7 @@ def _named(advice: Advice, row: Row) -> str:
     said = f"variant {name}" if name else f"new: {_settings(row, _factors(advice))}"
     if not row["alike"]:
         return said
-    return f"{said} (and {row['alike']} alike to build, in {text.plain(row['free'])})"
+    return f"{said} (and {row['alike']} alike to build, in {text.plain(row['differs_in'])})"
 
 
 def _factors(advice: Advice) -> list[str]:

@@ -110,7 +110,10 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
     rows = [_front_row(row, factors, advice) for row in rows_of(advice.front.head(_MOST_FRONT))]
     say(table(["variant", *factors, "worth", *names, "on the front", "alike"], rows))
     if advice.front["alike"].any():
-        say("(alike: how many more could be built that differ from it by less than half of what matters, and in what.)")
+        say(
+            "(alike: how many more could be built that differ from it by less than half of what matters, and in what; "
+            "the chance is that it or one of them is on the front.)"
+        )
     if len(advice.front) > _MOST_FRONT:
         say(f"({len(advice.front) - _MOST_FRONT} more of less worth.)")
     say(f"\n{kept_sentence(advice.weights)}\n{build_sentence(advice.weights)}")
@@ -120,7 +123,7 @@ def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
     values = [with_interval(row[one.name], row[f"{one.name}_low"], row[f"{one.name}_high"], one.unit) for one in shown]
     cells = [row[name] for name in factors]
-    alike = f"{row['alike']}, in {row['free']}" if row["alike"] else ""
+    alike = f"{row['alike']}, in {row['differs_in']}" if row["alike"] else ""
     on_front = chance(row["chance_on_front"])
     return [row["variant"] or "to build", *cells, round(row["worth"], 3), *values, on_front, alike]
 

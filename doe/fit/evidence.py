@@ -176,7 +176,7 @@ def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Gr
     if with_variant and evidence.replicated:
         found.append(Grouping("variant", evidence.variant, len(evidence.variants)))
     for name, codes in (("session", evidence.session), ("rater", evidence.rater), ("unit", evidence.units_of_cells)):
-        grouping = _grouping(name, codes)
+        grouping = _grouping(name, codes, shared=name != "unit")
         if grouping is None:
             continue
         twin = _twin(grouping, evidence, found)
@@ -328,23 +328,28 @@ def _relative_note(outcome: Outcome, variants: Sequence[str]) -> str:
     return f"{outcome.name} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
 
 
-def _grouping(name: str, codes: Index) -> Grouping | None:
-    """Make a grouping; rows without a group share one of their own. None with fewer than two groups."""
+def _grouping(name: str, codes: Index, *, shared: bool) -> Grouping | None:
+    """Make a grouping; rows without a group share one of their own, or have no offset. None with fewer than two groups."""
     groups, index = np.unique(codes, return_inverse=True)
     if np.count_nonzero(groups >= 0) < 2:
         return None
-    return Grouping(name, index.astype(np.intp), len(groups))
+    if shared or groups[0] >= 0:
+        return Grouping(name, index.astype(np.intp), len(groups))
+    is_named = codes >= 0
+    return Grouping(name, np.where(is_named, index - 1, 0), len(groups) - 1, is_named.astype(float)[:, None])
 
 
 def _twin(grouping: Grouping, evidence: Evidence, found: Sequence[Grouping]) -> str:
     """Name what the grouping cannot be told apart from: one variant per group, or a grouping found before it."""
-    groups_per_variant = _pairs(evidence.variant, grouping.index)
+    named = slice(None) if grouping.covariates is None else grouping.covariates[:, 0] > 0
+    variant, index = evidence.variant[named], grouping.index[named]
+    groups_per_variant = _pairs(variant, index)
     variants_per_group = np.bincount(groups_per_variant[:, 1], minlength=grouping.size)
-    single = len(groups_per_variant) == len(evidence.variants)
+    single = len(groups_per_variant) == len(np.unique(variant))
     if single and np.all(variants_per_group <= 1):
         return "variant"
     for other in found:
-        if other.name != "variant" and len(_pairs(grouping.index, other.index)) == grouping.size == other.size:
+        if other.name != "variant" and len(_pairs(index, other.index[named])) == grouping.size == other.size:
             return other.name
     return ""
 

@@ -13,11 +13,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from doe.coding import Coding, Term
 from doe.fit.evidence import Evidence
 from doe.fit.reml import Grouping
 from doe.model.errors import listed
 
 Array = npt.NDArray[Any]
+Index = npt.NDArray[np.intp]
 
 TAKEN_AS = 0.25
 """Variance of a hidden source over that of readings, where something has to be taken for it: half a reading's scatter. With
@@ -32,6 +34,8 @@ _OTHERWISE = {
     "rater": "Let two raters judge the same variants to see it.",
     "drift": "Read one variant at both ends of a session to see it.",
 }
+_HALF = "verdicts allow for half the scatter of a reading"
+_IN_VERDICTS = {"unit": _HALF, "session": _HALF, "rater": "verdicts leave open which it was", "drift": _HALF}
 
 
 def hidden_sources(basis: Array, sources: Sequence[Grouping]) -> tuple[str, ...]:
@@ -57,42 +61,86 @@ def _is_within(basis: Array, source: Grouping) -> bool:
     return length - float((sums**2).sum()) <= _TOLERANCE * length
 
 
-def hidden_notes(taken: Collection[str], left_out: Collection[str], evidence: Evidence) -> list[str]:
+def hiding_terms(
+    evidence: Evidence, coding: Coding, terms: Sequence[Term], names: Collection[str]
+) -> dict[str, list[Term]]:
+    """Find the main effects that hide a source: of factors that changed from group to group only, as many as tell all apart.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    coding : Coding
+    terms : sequence of Term
+        Candidates.
+    names : collection of str
+        Sources to look at.
+
+    Returns
+    -------
+    dict of str to list of Term
+        Hidden source -> the main effects, whatever else is fitted.
+    """
+    found = {}
+    for name in (name for name in _CHANGED if name in names):
+        factors = factors_between(name, evidence)
+        mains = [term for term in terms if term.is_main and term.factors[0] in factors]
+        groups, variants = _groups_of_variants(name, evidence)
+        rows = coding.matrix(evidence.settings.iloc[variants], mains).values
+        rank = np.linalg.matrix_rank(np.column_stack([np.ones(len(rows)), rows]))
+        if mains and rank == len(np.unique(groups)) < len(np.unique(variants)):
+            found[name] = mains
+    return found
+
+
+def hidden_notes(in_verdicts: Collection[str], in_table: Collection[str], evidence: Evidence, tied: bool) -> list[str]:
     """Say of each hidden source that it cannot be seen, what is taken for it, and what would show it.
 
     Parameters
     ----------
-    taken : collection of str
-        Sources for which `TAKEN_AS` stands in the verdicts.
-    left_out : collection of str
-        Sources without which the classical table was made.
+    in_verdicts : collection of str
+        Sources hidden where verdicts are given.
+    in_table : collection of str
+        Sources hidden by the terms of the classical table, and left out of it.
     evidence : Evidence
+    tied : bool
+        Whether it is said already that a factor changed only together with the session.
     """
-    return [_note(name, name in left_out, evidence) for name in _OTHERWISE if name in taken]
+    notes = []
+    for name in _OTHERWISE:
+        taken = [_IN_VERDICTS[name]] if name in in_verdicts else []
+        taken += ["the classical table takes all for alike"] if name in in_table else []
+        if name == "session" and tied:
+            notes += ["The classical table takes all sessions for alike."] if name in in_table else []
+        elif taken:
+            notes.append(f"{_unseen(name, evidence)}; {', '.join(taken)}. {_OTHERWISE[name]}")
+    return notes
 
 
-def _note(name: str, is_left_out: bool, evidence: Evidence) -> str:
+def _unseen(name: str, evidence: Evidence) -> str:
     factors = factors_between(name, evidence)
     own = "how readings drift in a session" if name == "drift" else f"how {name}s differ by themselves"
-    what = "What the settings do"
-    if factors:
-        them = "it does" if len(factors) == 1 else "they do"
-        what = f"{listed(factors, 'and')} changed only {_CHANGED[name]}, so what {them}"
-    allowed = "verdicts allow for half the scatter of a reading"
-    alone = ", the classical table for none" if is_left_out else ""
-    return f"{what} cannot be told from {own}; {allowed}{alone}. {_OTHERWISE[name]}"
+    if not factors:
+        return f"What the settings do cannot be told from {own}"
+    they = "it does" if len(factors) == 1 else "they do"
+    return f"{listed(factors, 'and')} changed only {_CHANGED[name]}, so what {they} cannot be told from {own}"
 
 
 def factors_between(name: str, evidence: Evidence) -> list[str]:
     """Name the factors that changed between the groups of a source, and within none of them."""
-    if name == "drift":
+    if name not in _CHANGED:
         return []
-    codes = {"unit": evidence.units_of_cells, "session": evidence.session, "rater": evidence.rater}[name]
-    built = evidence.variant < evidence.n_built
-    groups, variants = codes[built], evidence.variant[built]
+    groups, variants = _groups_of_variants(name, evidence)
     settings = {factor: evidence.settings[factor].to_numpy()[variants] for factor in evidence.varied}
     return [
         factor
         for factor, values in settings.items()
-        if all(len(set(values[groups == group])) == 1 for group in np.unique(groups))
+        if len(set(values)) > 1 and all(len(set(values[groups == group])) == 1 for group in np.unique(groups))
     ]
+
+
+def _groups_of_variants(name: str, evidence: Evidence) -> tuple[Index, Index]:
+    """Pairs of group and variant that were read together; reference objects and what names no group left out."""
+    codes = {"unit": evidence.units_of_cells, "session": evidence.session, "rater": evidence.rater}[name]
+    counts = (codes >= 0) & (evidence.variant < evidence.n_built)
+    pairs = np.unique(np.column_stack([codes[counts], evidence.variant[counts]]), axis=0)
+    return pairs[:, 0], pairs[:, 1]

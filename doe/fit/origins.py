@@ -54,6 +54,10 @@ class Origin(Protocol):
         """Settings of the variants, and what was read of them."""
 
     @property
+    def sources(self) -> tuple[Grouping, ...]:
+        """Sources of scatter beside the readings' own."""
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """Sources of scatter that cannot be told apart."""
 
@@ -97,6 +101,11 @@ class Comparisons:
     def evidence(self) -> Evidence:
         """Abilities as cells."""
         return self.compared.evidence
+
+    @property
+    def sources(self) -> tuple[Grouping, ...]:
+        """None; comparisons are judged as they are."""
+        return ()
 
     @property
     def notes(self) -> tuple[str, ...]:

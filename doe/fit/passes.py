@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +11,8 @@ from doe.coding import Coding, Matrix, Term
 from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical
-from doe.fit.evidence import Evidence
 from doe.fit.growing import BEAM
-from doe.fit.hidden import TAKEN_AS, factors_between, hidden_notes
+from doe.fit.hidden import TAKEN_AS, hidden_notes, hiding_terms
 from doe.fit.origins import Origin, Scatter
 from doe.fit.priors import Prior
 from doe.fit.tangled import session_ties
@@ -73,13 +72,17 @@ def fit(origin: Origin, coding: Coding, candidates: Sequence[Term], prior: Prior
         matrix = coding.matrix(settings, usable)
     mains = [term for term in usable if term.is_main]
     spare = origin.evidence.n_built - 1 - sum(coding.axes[term.factors[0]].width for term in mains)
-    first = _pass(origin, coding, matrix, mains if spare >= 3 else [], prior, _FIRST_BEAM)
-    kept = _with_hiding(supported_terms(first.posterior), mains, first.scatter.hidden, origin.evidence)
-    second = _pass(origin, coding, matrix, kept, prior, BEAM)
+    hiding = hiding_terms(origin.evidence, coding, mains, [source.name for source in origin.sources])
+    first = _pass(origin, coding, matrix, mains if spare >= 3 else _with_hiding([], hiding), prior, _FIRST_BEAM)
+    second = _pass(origin, coding, matrix, _with_hiding(supported_terms(first.posterior), hiding), prior, BEAM)
     asked = list(candidates) if exact else supported_terms(second.posterior)
     classical, notes = origin.classical(coding, coding.matrix(settings, asked))
-    tied = {"session"} if session_ties(origin.evidence, coding) else set()  # it has a sentence of its own
-    unseen = hidden_notes(set(second.scatter.hidden) - tied, classical.hidden, origin.evidence)
+    unseen = hidden_notes(
+        {*hiding, *second.scatter.hidden},
+        classical.hidden,
+        origin.evidence,
+        tied=bool(session_ties(origin.evidence, coding)),
+    )
     scatter = second.scatter
     return Fitted(scatter.builds, second.problem, second.posterior, scatter.reading_sd, classical, (*unseen, *notes))
 
@@ -99,10 +102,9 @@ def _pass(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term],
     return _Pass(scatter, problem, search(problem, prior, floor=floor, beam=beam))
 
 
-def _with_hiding(terms: Sequence[Term], mains: Sequence[Term], hidden: Sequence[str], evidence: Evidence) -> list[Term]:
+def _with_hiding(terms: Sequence[Term], hiding: Mapping[str, Sequence[Term]]) -> list[Term]:
     """Add the main effects that hide a source: without them it would be held for all that they do, and they for idle."""
-    hiding = {factor for name in hidden for factor in factors_between(name, evidence)}
-    return [*terms, *(term for term in mains if term.factors[0] in hiding and term not in terms)]
+    return list(dict.fromkeys([*terms, *(term for mains in hiding.values() for term in mains)]))
 
 
 def supported_terms(posterior: Posterior) -> list[Term]:

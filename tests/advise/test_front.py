@@ -7,6 +7,7 @@ from doe.advise import front, recommend
 from doe.advise.front import front_frame, undominated
 from doe.advise.question import ask
 from doe.advise.situation import look
+from doe.advise.worth import worth_that_matters
 from tests.advise.test_recommend import BASE, readings_of
 
 
@@ -62,7 +63,7 @@ def idle_beside_wool(factors, outcomes, effort):
 
 
 def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypatch):
-    """No two that could be built are within half of what matters in both outcomes, and none is lost from the count."""
+    """No two that could be built are within half of what matters in outcomes and worth, and none is lost from the count."""
     belief, codes = idle_beside_wool(factors, outcomes, effort)
     told = front_frame(belief, codes)
     monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
@@ -71,21 +72,36 @@ def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypat
     assert len(told) + told["alike"].sum() == len(whole)
     assert set(told["variant"]) == set(whole["variant"])  # built ones are all told, each by itself
     possible = told[told["variant"] == ""]
-    near = [
-        np.abs(possible[one.name].to_numpy()[:, None] - told[one.name].to_numpy()) < 0.5 * one.matters
-        for one in outcomes
-    ]
+    best = belief.variant_worth().mean(axis=0).argmax()
+    at_best = [float(values[:, best].mean()) for values in belief.variant_values]
+    steps = {one.name: 0.5 * one.matters for one in outcomes} | {"worth": 0.5 * worth_that_matters(outcomes, at_best)}
+    near = [np.abs(possible[name].to_numpy()[:, None] - told[name].to_numpy()) < step for name, step in steps.items()]
     assert np.all(near, axis=0).sum() == len(possible)  # each is near itself alone
 
 
-def test_those_alike_name_the_factors_in_which_they_differ(factors, outcomes, effort):
+def test_those_alike_differ_in_the_factors_that_are_named(factors, outcomes, effort, monkeypatch):
+    """A front of one group: what is named is what the whole front differs in."""
+    belief, codes = idle_beside_wool(factors, outcomes, effort)
+    monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
+    whole = front_frame(belief, codes)
+    assert (whole["differs_in"] == "").all()
+    monkeypatch.setattr(front, "SHARE_ALIKE", 1e6)
+    told = front_frame(belief, codes)
+    several = told[told["alike"] > 0].iloc[0]
+    settings = whole[(whole["variant"] == "") | (whole["variant"] == several["variant"])]
+    differing = [factor.name for factor in factors if settings[factor.name].nunique() > 1]
+    assert several["differs_in"].split(", ") == differing
+
+
+def test_what_is_told_as_one_is_worth_the_same(factors, outcomes, effort, monkeypatch):
+    """The most worth of the front is told to within half of what matters."""
     belief, codes = idle_beside_wool(factors, outcomes, effort)
     told = front_frame(belief, codes)
-    assert (told.loc[told["alike"] == 0, "free"] == "").all()
-    several = told[told["alike"] > 0]
-    assert len(several) > 0
-    assert all(set(free.split(", ")) <= {factor.name for factor in factors} for free in several["free"])
-    assert told["chance_on_front"].between(0, 1).all()
+    monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
+    whole = front_frame(belief, codes)
+    best = belief.variant_worth().mean(axis=0).argmax()
+    at_best = [float(values[:, best].mean()) for values in belief.variant_values]
+    assert whole["worth"].max() - told["worth"].max() < 0.5 * worth_that_matters(outcomes, at_best)
 
 
 def test_the_choice_moves_with_the_weights(factors, outcomes, effort):

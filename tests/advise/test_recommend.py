@@ -177,6 +177,19 @@ def test_each_later_move_of_a_session_brings_its_share_of_what_matters(factors, 
     assert session.left_out < least if len(session.choices) < 8 else session.left_out is None
 
 
+def test_a_session_goes_on_with_what_brings_enough_though_a_trifle_takes_fewer_minutes(
+    factors, outcomes, effort, monkeypatch
+):
+    """A change of wool brings a fifteenth of what matters and has the best rate; a new unit brings half, and is next."""
+    log = readings_of(TEN, wool_and_vents, outcomes, np.random.default_rng(1), sd=0.3)
+    table = recommend(log, factors, outcomes, effort=effort, count=3).table
+    assert len(table) > 1
+    monkeypatch.setattr("doe.advise.choose.SHARE_TO_GO_ON", 0.0)
+    trifle = recommend(log, factors, outcomes, effort=effort, count=2).table.iloc[1]
+    assert trifle["minutes"] < table["minutes"].iloc[1]
+    assert trifle["worth_per_hour"] * trifle["minutes"] < table["worth_per_hour"].iloc[1] * table["minutes"].iloc[1]
+
+
 def judged_moves(log, factors, outcomes, effort=None, only=None, **changes):
     """Look and choose as `recommend` does, the situation changed on the way; returns both."""
     question = ask(factors, outcomes, effort, (), (), 1, None, only, None, 1, (), None, None)

@@ -206,7 +206,7 @@ def of_front():
         for item in (radio.BASS, radio.ECHO):
             reach = (row[f"{item.name}_low"], row[f"{item.name}_high"])
             means.append(f"{item.name} {wording.with_interval(row[item.name], *reach, item.unit)}")
-        alike = f" (and {row['alike']} alike to build, in {row['free']})" if row["alike"] else ""
+        alike = f" (and {row['alike']} alike to build, in {row['differs_in']})" if row["alike"] else ""
         who = f"{'variant ' + row['variant'] if row['variant'] else 'new: ' + named}{alike}"
         told.append(f"{who}{kept}: {', '.join(means)}")
     lines = {**GOAL_OF_BASS, 1.0: "best 1"}

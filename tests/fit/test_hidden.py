@@ -98,7 +98,7 @@ def test_the_classical_table_is_that_of_readings_without_units():
         effects.classical, analyse(frame.drop(columns="unit"), FACTORS, BASS, terms=terms).classical
     )
     (note,) = units_note(effects)
-    assert "the classical table for none" in note
+    assert "the classical table takes all for alike" in note
     assert "unit" not in effects.variance["source"].tolist()
 
 
@@ -108,6 +108,46 @@ def test_the_note_names_the_factor_and_what_would_show_it():
         "rings changed only from unit to unit, so what it does cannot be told from how units differ by themselves; "
         "verdicts allow for half the scatter of a reading. Build one of these settings on a second unit to see it."
     )
+
+
+@pytest.mark.parametrize("n_variants", [4, 5, 6, 9])
+def test_the_note_does_not_wait_for_a_long_log(n_variants):
+    """Whatever else is supported, and however few builds there are, the two cannot be told apart."""
+    for seed in range(10):
+        frame = log((0, 2), rings_effect=0.4, unit_sd=0.1, seed=seed, n_variants=n_variants)
+        assert len(units_note(analyse(frame, FACTORS, BASS))) == 1
+
+
+def test_a_table_that_hides_what_verdicts_do_not_says_so():
+    """Squares and pairs take three units up; the verdicts' few terms leave their scatter to be seen."""
+    effects = analyse(log((0, 1, 2), unit_sd=0.8, seed=3), FACTORS, BASS, terms="quadratic")
+    assert "unit" not in effects.variance["source"].tolist()
+    (note,) = units_note(effects)
+    assert "the classical table takes all for alike" in note
+    assert "verdicts" not in note
+
+
+@pytest.mark.parametrize("unnamed", [["11"], ["10", "11"], ["3", "6", "8"]])
+def test_variants_that_name_no_unit_hide_nothing_from_the_note(unnamed):
+    """They have no offset, rather than one that they all share."""
+    frame = log((0, 2), unit_sd=0.4)
+    frame.loc[frame["variant"].isin(unnamed), "unit"] = None
+    assert len(units_note(analyse(frame, FACTORS, BASS))) == 1
+    origin = origin_of(frame, CODING, BASS)
+    (unit,) = [source for source in origin.sources if source.name == "unit"]
+    assert unit.size == 2
+    assert (unit.covariates[:, 0] == 0).sum() == 3 * len(unnamed)
+
+
+def test_of_a_hidden_rater_it_is_said_that_verdicts_leave_it_open():
+    """Raters' offsets are free in adjusted builds, so that nothing is claimed of what changed with the rater alone."""
+    frame = log((0, 2), rings_effect=1.0).drop(columns="unit")
+    frame["rater"] = np.where(frame["rings"] == 0, "ann", "bob")
+    effects = analyse(frame, FACTORS, BASS)
+    assert effects.table.set_index("term").loc["rings", "verdict"] != MOVES
+    (note,) = [note for note in effects.notes if "raters" in note]
+    assert note.startswith("rings changed only together with the rater, so what it does cannot be told from how raters")
+    assert "verdicts leave open which it was" in note
 
 
 @pytest.mark.parametrize("rings", [(0, 2, 2), (0, 1, 1, 2)])
@@ -124,7 +164,10 @@ def test_a_factor_tied_to_the_session_is_said_once():
     frame = log((0, 2), rings_effect=1.0).drop(columns="session").rename(columns={"unit": "session"})
     effects = analyse(frame, FACTORS, BASS)
     said = [note for note in effects.notes if "session" in note]
-    assert said == ["rings changed only together with the session; repeat one setting in another session."]
+    assert said == [
+        "The classical table takes all sessions for alike.",
+        "rings changed only together with the session; repeat one setting in another session.",
+    ]
     assert effects.table.set_index("term").loc["rings", "tangled_with"] == "session"
 
 
