@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from scipy import linalg
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 
 from doe.coding import sum_contrasts
 from doe.fit.evidence import Evidence
@@ -73,7 +75,7 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
     right = np.bincount(evidence.variant, evidence.counts * evidence.means, n_all)
     conditions = [source for source in sources if source.name not in ("variant", "unit")]
     if conditions:
-        design, scale = _condition_columns(conditions, model)
+        design, scale = _condition_columns(conditions, model, compared=_are_compared(evidence))
         weighted = design * evidence.counts[:, None]
         cross = _summed(evidence.variant, weighted, n_all)
         inner = design.T @ weighted + np.diag(1.0 / np.maximum(scale, 1e-10))
@@ -97,10 +99,20 @@ def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, 
     return take @ means - evidence.location, take @ reading @ take.T
 
 
-def _condition_columns(conditions: list[Grouping], model: Reml) -> tuple[Array, Array]:
+def _are_compared(evidence: Evidence) -> bool:
+    """Whether variants judged by several raters link all raters, directly or from one to the next."""
+    n_raters = int(evidence.rater.max()) + 2  # readings without a rater are those of one more
+    size = n_raters + len(evidence.variants)
+    links = np.ones(len(evidence.rater)), (evidence.rater + 1, n_raters + evidence.variant)
+    labels = connected_components(csr_matrix(links, shape=(size, size)), directed=False)[1]
+    return len(np.unique(labels[evidence.rater + 1])) == 1
+
+
+def _condition_columns(conditions: list[Grouping], model: Reml, *, compared: bool) -> tuple[Array, Array]:
     """Build indicator columns of sessions, raters and drift, and each offset's variance over sigma squared.
 
-    The raters are the panel that counts: their offsets are free, but add to zero.
+    The raters are the panel that counts: their offsets are free, but add to zero. Where no variant tells two of them apart,
+    free offsets would leave what each judged open without any bound; then a rater may differ as much as another reading.
     """
     blocks, scales = [], []
     for source in conditions:
@@ -109,7 +121,7 @@ def _condition_columns(conditions: list[Grouping], model: Reml) -> tuple[Array, 
         block[np.arange(len(source.index)), source.index] = covariate
         scale = model.variance_of(source.name)[0, 0] / model.sigma**2
         if source.name == "rater":
-            block, scale = block @ sum_contrasts(source.size), _FREE
+            block, scale = (block @ sum_contrasts(source.size), _FREE) if compared else (block, max(scale, 1.0))
         blocks.append(block)
         scales.append(np.full(block.shape[1], scale))
     return np.hstack(blocks), np.concatenate(scales)

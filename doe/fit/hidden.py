@@ -35,7 +35,12 @@ _OTHERWISE = {
     "drift": "Read one variant at both ends of a session to see it.",
 }
 _HALF = "verdicts allow for half the scatter of a reading"
-_IN_VERDICTS = {"unit": _HALF, "session": _HALF, "rater": "verdicts leave open which it was", "drift": _HALF}
+_IN_VERDICTS = {
+    "unit": _HALF,
+    "session": _HALF,
+    "rater": "verdicts allow for a whole reading's scatter",
+    "drift": _HALF,
+}
 
 
 def hidden_sources(basis: Array, sources: Sequence[Grouping]) -> tuple[str, ...]:

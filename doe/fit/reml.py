@@ -26,6 +26,7 @@ _FIRST_RATIO = 0.1
 """Where the search over variance ratios starts."""
 
 HELD_OFF_ZERO = frozenset({"variant", "session"})
+BOUNDED = frozenset({"session"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,8 +333,10 @@ def fit_reml(
         The data; more readings than fixed effects.
     off_zero : bool
         Keep builds and sessions off zero by the weak penalty of Chung, Rabe-Hesketh, Dorie, Gelman & Liu (2013,
-        Psychometrika 78, 685-709), minus log theta. For predictions, where scatter that happens to be estimated at zero
-        would promise too much; not for classical tables.
+        Psychometrika 78, 685-709), minus log theta. As two sessions alone say next to nothing against any ratio, however large,
+        theirs is held off infinity too, by the mirror image of that penalty above the scatter of readings: together the
+        half-Cauchy prior of Gelman (2006, Bayesian Analysis 1, 515-534) on theta, the mode taken on the log scale. For
+        predictions, where scatter that happens to be estimated at zero would promise too much; not for classical tables.
     with_df : bool
         Whether to work out what Satterthwaite's degrees of freedom need.
     expected : mapping of str to float, optional
@@ -398,10 +401,12 @@ def _searched_ratios(
     names = [grouping.name for grouping in products.groupings]
     held = np.array([float(off_zero and (name in HELD_OFF_ZERO or name in expected)) for name in names])
     pull = np.array([1.0 / expected[name] if off_zero and name in expected else 0.0 for name in names])
+    bounded = np.array([float(name in BOUNDED) for name in names]) * np.where(pull == 0.0, held, 0.0)
 
     def criterion(ratios: Array) -> tuple[float, Array]:
         value, slope = products.profiled_with_slope(ratios)
-        return value - float(held @ np.log(ratios)) + float(pull @ ratios), slope - held / ratios + pull
+        value += float(pull @ ratios - held @ np.log(ratios) + 2.0 * bounded @ np.log1p(ratios))
+        return value, slope + pull - held / ratios + 2.0 * bounded / (1.0 + ratios)
 
     found = optimize.minimize(
         criterion,

@@ -139,15 +139,18 @@ def test_variants_that_name_no_unit_hide_nothing_from_the_note(unnamed):
     assert (unit.covariates[:, 0] == 0).sum() == 3 * len(unnamed)
 
 
-def test_of_a_hidden_rater_it_is_said_that_verdicts_leave_it_open():
-    """Raters' offsets are free in adjusted builds, so that nothing is claimed of what changed with the rater alone."""
+def test_a_hidden_rater_may_differ_by_a_whole_reading():
+    """Where two raters judged no variant in common, their difference is bounded, and the note says by what."""
     frame = log((0, 2), rings_effect=1.0).drop(columns="unit")
     frame["rater"] = np.where(frame["rings"] == 0, "ann", "bob")
     effects = analyse(frame, FACTORS, BASS)
-    assert effects.table.set_index("term").loc["rings", "verdict"] != MOVES
+    origin = origin_of(frame, CODING, BASS)
+    scatter = origin.scatter(CODING, CODING.matrix(origin.evidence.settings, CODING.terms("main")))
+    offset = scatter.builds.reading[0, 2] - scatter.builds.reading[0, 1]  # builds 0 and 2 are ann's, build 1 is bob's
+    assert offset == pytest.approx(scatter.reading_sd**2, rel=0.02)
     (note,) = [note for note in effects.notes if "raters" in note]
     assert note.startswith("rings changed only together with the rater, so what it does cannot be told from how raters")
-    assert "verdicts leave open which it was" in note
+    assert "verdicts allow for a whole reading's scatter" in note
 
 
 @pytest.mark.parametrize("rings", [(0, 2, 2), (0, 1, 1, 2)])

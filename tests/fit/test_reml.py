@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
-from scipy.stats import rayleigh
+from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
 from doe.fit.reml import Crossproducts, Grouping, _is_no_worse, fit_reml
@@ -132,6 +132,31 @@ def _units(n_units: int, seed: int, sd: float) -> tuple[np.ndarray, np.ndarray, 
     unit = np.repeat(np.arange(n_units), 4)
     y = sd * rng.normal(size=n_units)[unit] + rng.normal(size=len(unit))
     return np.column_stack([np.ones(len(unit)), (unit % 2) - 0.5]), y, [Grouping("unit", unit, n_units)]
+
+
+@pytest.mark.parametrize("n_units", [2, 3, 12])
+def test_scatter_of_sessions_has_a_half_cauchy_prior(n_units: int):
+    """The optimum of the textbook criterion and minus twice the log density of log theta, by a search along a line."""
+    X, y, groupings = _units(n_units, 2, 1.0)
+    X, groupings = X[:, :1], [Grouping("session", groupings[0].index, n_units)]
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True)
+
+    def penalised(log_theta: float) -> float:
+        theta = np.exp([log_theta])
+        return _dense_deviance(X, y, groupings, theta) - 2 * (halfcauchy.logpdf(theta[0]) + log_theta)
+
+    found = minimize_scalar(penalised, bounds=(-6.0, 6.0), method="bounded", options={"xatol": 1e-8})
+    assert np.log(model.theta[0][0, 0]) == pytest.approx(found.x, abs=2e-3)
+
+
+def test_two_sessions_far_apart_are_not_taken_for_anything_whatever():
+    """Two groups tell one difference. Without a bound above, its ratio ran off to the end of the search."""
+    rng = np.random.default_rng(1)
+    session = np.repeat([0, 1], 8)
+    y = 10.0 * session + rng.standard_normal(16)
+    products = Crossproducts(np.ones((16, 1)), y, [Grouping("session", session, 2)])
+    held, plain = (fit_reml(products, off_zero=off_zero).theta[0][0, 0] ** 2 for off_zero in (True, False))
+    assert 0.2 * plain < held < 1.5 * plain
 
 
 @pytest.mark.parametrize("expected", [0.01, 0.0625, 1.0])
