@@ -37,7 +37,8 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
     """Put everything together."""
     import pandas as pd
 
-    choices = [as_believed(situation, choice) for choice in session.choices]
+    session = replace(session, choices=[as_believed(situation, choice) for choice in session.choices])
+    choices = session.choices
     best = best_variant(situation)
     matters = situation.matters
     chance = _chance_left(situation, matters)
@@ -307,7 +308,7 @@ def _label(question: Question, situation: Situation, choice: Choice) -> str:
         return f"read {situation.belief.variants[int(choice.moves.variant[place])]} again"
     if unit is None:
         return settings_text(settings, question.factors)
-    return changes_text(_changes(unit.settings, settings), question.factors) or "as it stands"
+    return changes_text(_changes(unit.settings, settings), question.factors) or "read it as it stands"
 
 
 def _predictions(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
@@ -353,6 +354,15 @@ def _notes(question: Question, situation: Situation, session: Session) -> tuple[
         )
     if not situation.log.units:
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
+    if (
+        question.only == "improve"
+        and choices
+        and situation.has_readings
+        and move_kind(situation, choices[0]) != "improve"
+    ):
+        notes.append(
+            "Nothing within reach is expected to be better than the best so far; this has the best prospects of being so."
+        )
     if session.left_out is not None:
         notes.append(
             "More than this is not worth doing before its readings are in: the next best move would bring "

@@ -212,6 +212,20 @@ def test_improve_is_said_only_of_what_is_expected_to_be_better(log, factors, out
     assert hopeful > 0
 
 
+def test_where_improving_is_asked_for_and_nothing_is_expected_to_it_is_said(factors, outcomes, effort):
+    """The move with the best prospects is told all the same, under its right name; the note comes with it and never else."""
+    kinds = set()
+    for sd, known in ((0.1, 3), (0.6, 5), (1.5, 10)):
+        log = readings_of(TEN[:known], wool_and_vents, outcomes, np.random.default_rng(4), sd=sd)
+        advice = recommend(log, factors, outcomes, effort=effort, only="improve")
+        kind = advice.table["kind"].iloc[0]
+        assert any(note.startswith("Nothing within reach is expected to be better") for note in advice.notes) == (
+            kind != "improve"
+        )
+        kinds.add(kind)
+    assert kinds == {"improve", "learn"}
+
+
 def test_building_the_best_again_improves_nothing(factors, outcomes):
     """On the unit it was built on a second build may turn out luckier than the first, but it is no better version."""
     variants = [{**BASE, "wool": wool} for wool in (0.0, 20.0, 60.0, 40.0, 10.0)]
