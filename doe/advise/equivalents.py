@@ -18,6 +18,9 @@ from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
 from doe.model.wording import duration, exact, number, with_interval
 
+SHARE_SAFE = 0.9
+"""Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
+
 _COLUMNS = ["place", "outcome", "route", "mean", "sd", "low", "high", "build_low", "build_high"]
 
 
@@ -181,7 +184,7 @@ def _predictions(rows: pd.DataFrame, routes: Sequence[Routes]) -> pd.DataFrame:
 
 
 def _fits(place: int, predictions: pd.DataFrame, routes: Sequence[Routes]) -> bool | None:
-    """Tell whether no outcome moves by more than what matters, by the route that is to be leaned on."""
+    """Tell whether every outcome moves safely less than what matters, by the route that is to be leaned on."""
     judged = [one for one in routes if one.outcome.matters is not None]
     if not judged:
         return None
@@ -190,7 +193,7 @@ def _fits(place: int, predictions: pd.DataFrame, routes: Sequence[Routes]) -> bo
         route = THROUGH if one.through is not None and one.preferred is one.through else PARTS
         mine = predictions[(predictions["outcome"] == one.outcome.name) & (predictions["route"] == route)]
         means = mine.set_index("place")["mean"]
-        moved.append(abs(means[place] - means[0]) <= (one.outcome.matters or 0.0))
+        moved.append(abs(means[place] - means[0]) <= SHARE_SAFE * (one.outcome.matters or 0.0))
     return all(moved)
 
 

@@ -39,7 +39,7 @@ BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_d
 KNOWN = Prior(main=0.95, interaction=0.95, curvature=0.95, certainty=20.0, scale_df=16.0)
 """The same where it is known which terms matter."""
 
-UNITS = {"unit": (UNIT_SHARE / READING_SHARE) ** 2}
+UNITS = {"unit": (UNIT_SHARE / READING_SHARE) ** 2, "session": math.inf}
 """Variance to expect between units, over that of readings. A bench has two to five of them, each with its own setting of
 what only a rebuild changes; scatter between them estimated freely would take up what that factor does."""
 

@@ -99,7 +99,8 @@ def fit_classical(
         return Classical(table, None, fit, (), fixed, hidden)
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
     if not with_table:
-        taken = {**dict.fromkeys(hidden, TAKEN_AS), **(expected or {})}
+        wanted = expected or {}
+        taken = {**wanted, **{name: TAKEN_AS for name in hidden if wanted.get(name, np.inf) == np.inf}}
         model = fit_reml(products, off_zero=True, with_df=False, expected=taken)
         return Classical(_empty(), model, None, tuple(live), fixed, hidden)
     model = fit_reml(products)

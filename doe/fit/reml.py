@@ -26,7 +26,6 @@ _FIRST_RATIO = 0.1
 """Where the search over variance ratios starts."""
 
 HELD_OFF_ZERO = frozenset({"variant", "session"})
-BOUNDED = frozenset({"session"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,16 +332,17 @@ def fit_reml(
         The data; more readings than fixed effects.
     off_zero : bool
         Keep builds and sessions off zero by the weak penalty of Chung, Rabe-Hesketh, Dorie, Gelman & Liu (2013,
-        Psychometrika 78, 685-709), minus log theta. As two sessions alone say next to nothing against any ratio, however large,
-        theirs is held off infinity too, by the mirror image of that penalty above the scatter of readings: together the
-        half-Cauchy prior of Gelman (2006, Bayesian Analysis 1, 515-534) on theta, the mode taken on the log scale. For
-        predictions, where scatter that happens to be estimated at zero would promise too much; not for classical tables.
+        Psychometrika 78, 685-709), minus log theta. For predictions, where scatter that happens to be estimated at zero
+        would promise too much; not for classical tables.
     with_df : bool
         Whether to work out what Satterthwaite's degrees of freedom need.
     expected : mapping of str to float, optional
         Name of a grouping -> its variance to expect, over that of readings: where they tell nothing, that is the estimate, and
         much more has to be shown by them. A Rayleigh prior on its relative standard deviation with the mode there: the
-        penalty of `off_zero` with a scale of its own. Only with `off_zero`, and plain groupings.
+        penalty of `off_zero` with a scale of its own. Infinity holds the scatter off infinity only, by the mirror image of
+        that penalty above the scatter of readings: together the half-Cauchy prior of Gelman (2006, Bayesian Analysis 1,
+        515-534) on theta, the mode taken on the log scale; two sessions alone say next to nothing against any ratio, however
+        large. Only with `off_zero`, and plain groupings.
 
     Returns
     -------
@@ -401,7 +401,7 @@ def _searched_ratios(
     names = [grouping.name for grouping in products.groupings]
     held = np.array([float(off_zero and (name in HELD_OFF_ZERO or name in expected)) for name in names])
     pull = np.array([1.0 / expected[name] if off_zero and name in expected else 0.0 for name in names])
-    bounded = np.array([float(name in BOUNDED) for name in names]) * np.where(pull == 0.0, held, 0.0)
+    bounded = held * np.array([float(expected.get(name, 0.0) == np.inf) for name in names])
 
     def criterion(ratios: Array) -> tuple[float, Array]:
         value, slope = products.profiled_with_slope(ratios)
