@@ -40,8 +40,8 @@ class Equivalents:
         Value of the quantity.
     table : DataFrame
         One row per answer, nearest first: one column per factor, then `value` and `mismatch` of the quantity, `fits` (no
-        outcome moves by more than what matters; None where nothing was said to matter), `unit` (or ``new``) from which it
-        takes the fewest `minutes`, and `cost`.
+        outcome moves by more than `SHARE_SAFE` of what matters; None where nothing was said to matter), `unit` (or ``new``)
+        from which it takes the fewest `minutes`, and `cost`.
     predictions : DataFrame
         `place` (0 for the variant itself, from 1 for the rows of `table`), `outcome`, `route` (``through`` the quantity, or by
         its ``parts``), `mean, sd, low, high` over builds and `build_low, build_high` for one new build (95 %).

@@ -82,13 +82,12 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     expected = belief.worth(values).mean(axis=0)
     groups = _told_as_one(belief, np.flatnonzero(undominated(scores)), means, expected, everything)
     chosen = np.array([group[0] for group in groups], dtype=np.intp)
-    mine = [value[:, chosen] for value in values]
     rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
     chance = [worlds[:, group].any(axis=1).mean() for group in groups]
     columns: dict[str, Any] = {"worth": expected[chosen], "chance_on_front": chance}
-    for outcome, value in zip(belief.outcomes, mine, strict=True):
-        low, high = np.quantile(value, [0.025, 0.975], axis=0)
-        columns |= {outcome.name: value.mean(axis=0), f"{outcome.name}_low": low, f"{outcome.name}_high": high}
+    for outcome, value, mean in zip(belief.outcomes, values, means.T, strict=True):
+        low, high = np.quantile(value[:, chosen], [0.025, 0.975], axis=0)
+        columns |= {outcome.name: mean[chosen], f"{outcome.name}_low": low, f"{outcome.name}_high": high}
     columns |= {
         "alike": [len(group) - 1 for group in groups],
         "differs_in": [_differing(belief, everything[group]) for group in groups],
@@ -111,16 +110,12 @@ def _told_as_one(belief: Belief, places: Ints, means: Floats, worth: Floats, cod
     steps = SHARE_ALIKE * np.array([*matters, worth_that_matters(belief.outcomes, at_best.tolist())])
     groups: list[list[int]] = []
     for place in order.tolist():
-        like = (
-            group
-            for group in groups
-            if place >= n_built and (np.abs(measures[group[0]] - measures[place]) < steps).all()
-        )
-        group = next(like, None)
-        if group is None:
-            groups.append([place])
+        for group in groups if place >= n_built else ():
+            if (np.abs(measures[group[0]] - measures[place]) < steps).all():
+                group.append(place)
+                break
         else:
-            group.append(place)
+            groups.append([place])
     return groups
 
 

@@ -25,6 +25,7 @@ from doe.fit.evidence import Evidence
 from doe.fit.origins import Origin, origin_of
 from doe.fit.passes import supported_terms
 from doe.fit.priors import Prior
+from doe.fit.reml import BOUNDED
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.errors import FitError
 from doe.model.factor import Factor
@@ -39,9 +40,10 @@ BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_d
 KNOWN = Prior(main=0.95, interaction=0.95, curvature=0.95, certainty=20.0, scale_df=16.0)
 """The same where it is known which terms matter."""
 
-UNITS = {"unit": (UNIT_SHARE / READING_SHARE) ** 2, "session": math.inf}
+EXPECTED = {"unit": (UNIT_SHARE / READING_SHARE) ** 2, "session": BOUNDED}
 """Variance to expect between units, over that of readings. A bench has two to five of them, each with its own setting of
-what only a rebuild changes; scatter between them estimated freely would take up what that factor does."""
+what only a rebuild changes; scatter between them estimated freely would take up what that factor does. Sessions may differ as
+much as they like, but not without end."""
 
 FIRST_WEIGHT = 2.0
 """Weight of what is expected of the scatter, in builds, while it is still open whether there is less."""
@@ -121,7 +123,7 @@ def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
 
 def _adjusted(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]) -> tuple[Builds, Problem, float]:
     """Adjust the builds, their scatter judged about `terms`, and whiten them with all terms of `matrix`."""
-    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), UNITS)
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), EXPECTED)
     return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
 
 

@@ -132,7 +132,7 @@ def change_that_matters(outcome: Outcome) -> float:
     """Return the change of an outcome that counts, in its own unit: what it says `matters`, or a share of its range."""
     ramps = [abs(goal - end) for goal, end in zip(outcome.inner, outcome.outer, strict=True)]
     ramp = min(value for value in ramps if math.isfinite(value))
-    return min(outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp, ramp)
+    return _step(outcome, ramp)
 
 
 def worth_that_matters(outcomes: Sequence[Outcome], values: Sequence[float]) -> float:
@@ -167,6 +167,10 @@ def _step_to_goal(outcome: Outcome, value: float) -> tuple[float, float] | None:
         return None
     sign, goal, worst = (1.0, low, outcome.outer[0]) if value < low else (-1.0, high, outcome.outer[1])
     ramp = abs(goal - worst)
-    step = min(outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp, ramp)
+    step = _step(outcome, ramp)
     way = min(max(sign * (value - worst), 0.0), ramp - step)
     return worst + sign * way, worst + sign * (way + step)
+
+
+def _step(outcome: Outcome, ramp: float) -> float:
+    return min(outcome.matters if outcome.matters is not None else SHARE_THAT_MATTERS * ramp, ramp)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import plotly.graph_objects as go
 
 from doe.charts import canvas, text, theme
@@ -142,7 +141,7 @@ def _told(spread: pd.DataFrame) -> list[str]:
     """Read the curve at a few shares of the region."""
     told = []
     for share in _TOLD_SHARES:
-        row = spread.iloc[int(np.abs(spread["share"].to_numpy() - share).argmin())]
+        row = spread.iloc[(spread["share"] - share).abs().argmin()]
         told.append(f"{wording.percent(row['share'])} of the region: {wording.number(row['error'])} or less")
     return told
 

@@ -14,8 +14,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from scipy import linalg
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import connected_components
 
 from doe.coding import sum_contrasts
 from doe.fit.evidence import Evidence
@@ -75,7 +73,7 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
     right = np.bincount(evidence.variant, evidence.counts * evidence.means, n_all)
     conditions = [source for source in sources if source.name not in ("variant", "unit")]
     if conditions:
-        design, scale = _condition_columns(conditions, model, compared=_are_compared(evidence))
+        design, scale = _condition_columns(conditions, evidence, model)
         weighted = design * evidence.counts[:, None]
         cross = _summed(evidence.variant, weighted, n_all)
         inner = design.T @ weighted + np.diag(1.0 / np.maximum(scale, 1e-10))
@@ -101,14 +99,15 @@ def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, 
 
 def _are_compared(evidence: Evidence) -> bool:
     """Whether variants judged by several raters link all raters, directly or from one to the next."""
-    n_raters = int(evidence.rater.max()) + 2  # readings without a rater are those of one more
-    size = n_raters + len(evidence.variants)
-    links = np.ones(len(evidence.rater)), (evidence.rater + 1, n_raters + evidence.variant)
-    labels = connected_components(csr_matrix(links, shape=(size, size)), directed=False)[1]
-    return len(np.unique(labels[evidence.rater + 1])) == 1
+    linked, n_linked = evidence.rater == evidence.rater[0], 0
+    while n_linked < np.count_nonzero(linked):
+        n_linked = int(np.count_nonzero(linked))
+        of_theirs = np.isin(evidence.variant, evidence.variant[linked])
+        linked = np.isin(evidence.rater, evidence.rater[of_theirs])
+    return bool(linked.all())
 
 
-def _condition_columns(conditions: list[Grouping], model: Reml, *, compared: bool) -> tuple[Array, Array]:
+def _condition_columns(conditions: list[Grouping], evidence: Evidence, model: Reml) -> tuple[Array, Array]:
     """Build indicator columns of sessions, raters and drift, and each offset's variance over sigma squared.
 
     The raters are the panel that counts: their offsets are free, but add to zero. Where no variant tells two of them apart,
@@ -120,8 +119,10 @@ def _condition_columns(conditions: list[Grouping], model: Reml, *, compared: boo
         covariate = 1.0 if source.covariates is None else source.covariates[:, 0]
         block[np.arange(len(source.index)), source.index] = covariate
         scale = model.variance_of(source.name)[0, 0] / model.sigma**2
-        if source.name == "rater":
-            block, scale = (block @ sum_contrasts(source.size), _FREE) if compared else (block, max(scale, 1.0))
+        if source.name == "rater" and _are_compared(evidence):
+            block, scale = block @ sum_contrasts(source.size), _FREE
+        elif source.name == "rater":
+            scale = max(scale, 1.0)
         blocks.append(block)
         scales.append(np.full(block.shape[1], scale))
     return np.hstack(blocks), np.concatenate(scales)

@@ -18,7 +18,7 @@ from doe.fit.estimates import term_contrast
 from doe.fit.evidence import Evidence
 from doe.fit.hidden import TAKEN_AS, hidden_sources
 from doe.fit.least_squares import LeastSquares, independent_columns, least_squares
-from doe.fit.reml import Crossproducts, Grouping, Reml, fit_reml
+from doe.fit.reml import BOUNDED, Crossproducts, Grouping, Reml, fit_reml
 from doe.fit.small_sample import kenward_roger_covariance
 
 Array = npt.NDArray[Any]
@@ -100,7 +100,7 @@ def fit_classical(
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
     if not with_table:
         wanted = expected or {}
-        taken = {**wanted, **{name: TAKEN_AS for name in hidden if wanted.get(name, np.inf) == np.inf}}
+        taken = {**wanted, **{name: TAKEN_AS for name in hidden if wanted.get(name, BOUNDED) == BOUNDED}}
         model = fit_reml(products, off_zero=True, with_df=False, expected=taken)
         return Classical(_empty(), model, None, tuple(live), fixed, hidden)
     model = fit_reml(products)

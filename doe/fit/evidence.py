@@ -343,18 +343,19 @@ def _twin(grouping: Grouping, evidence: Evidence, found: Sequence[Grouping]) -> 
     """Name what the grouping cannot be told apart from: one variant per group, or a grouping found before it."""
     named = slice(None) if grouping.covariates is None else grouping.covariates[:, 0] > 0
     variant, index = evidence.variant[named], grouping.index[named]
-    groups_per_variant = _pairs(variant, index)
+    groups_per_variant = pairs(variant, index)
     variants_per_group = np.bincount(groups_per_variant[:, 1], minlength=grouping.size)
     single = len(groups_per_variant) == len(np.unique(variant))
     if single and np.all(variants_per_group <= 1):
         return "variant"
     for other in found:
-        if other.name != "variant" and len(_pairs(index, other.index[named])) == grouping.size == other.size:
+        if other.name != "variant" and len(pairs(index, other.index[named])) == grouping.size == other.size:
             return other.name
     return ""
 
 
-def _pairs(a: Index, b: Index) -> npt.NDArray[Any]:
+def pairs(a: Index, b: Index) -> npt.NDArray[Any]:
+    """Return the combinations of two codes that occur, in order, shape (n_pairs, 2)."""
     return np.unique(np.column_stack([a, b]), axis=0)
 
 
@@ -392,6 +393,6 @@ def _left_over(evidence: Evidence, session: Index, has_slope: npt.NDArray[np.boo
     variants = np.minimum(readings, 1.0)
     if has_variants:
         own += len(evidence.variants) - 1
-        variants = np.bincount(_pairs(session, evidence.variant)[:, 0], minlength=len(has_slope))
+        variants = np.bincount(pairs(session, evidence.variant)[:, 0], minlength=len(has_slope))
     apart = np.maximum(readings - variants - has_slope, 0.0).sum()
     return int(max(evidence.n_readings - own - n_slopes, apart)) - raters

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Coding, Term
-from doe.fit.evidence import Evidence
+from doe.fit.evidence import Evidence, pairs
 from doe.fit.reml import Grouping
 from doe.model.errors import listed
 
@@ -147,5 +147,5 @@ def _groups_of_variants(name: str, evidence: Evidence) -> tuple[Index, Index]:
     """Pairs of group and variant that were read together; reference objects and what names no group left out."""
     codes = {"unit": evidence.units_of_cells, "session": evidence.session, "rater": evidence.rater}[name]
     counts = (codes >= 0) & (evidence.variant < evidence.n_built)
-    pairs = np.unique(np.column_stack([codes[counts], evidence.variant[counts]]), axis=0)
-    return pairs[:, 0], pairs[:, 1]
+    groups, variants = pairs(codes[counts], evidence.variant[counts]).T
+    return groups, variants

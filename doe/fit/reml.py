@@ -27,6 +27,9 @@ _FIRST_RATIO = 0.1
 
 HELD_OFF_ZERO = frozenset({"variant", "session"})
 
+BOUNDED = float("inf")
+"""What to expect of a source that is to be held off infinity, and of which nothing else is known."""
+
 
 @dataclass(frozen=True, slots=True)
 class Grouping:
@@ -339,7 +342,7 @@ def fit_reml(
     expected : mapping of str to float, optional
         Name of a grouping -> its variance to expect, over that of readings: where they tell nothing, that is the estimate, and
         much more has to be shown by them. A Rayleigh prior on its relative standard deviation with the mode there: the
-        penalty of `off_zero` with a scale of its own. Infinity holds the scatter off infinity only, by the mirror image of
+        penalty of `off_zero` with a scale of its own. `BOUNDED` holds the scatter off infinity only, by the mirror image of
         that penalty above the scatter of readings: together the half-Cauchy prior of Gelman (2006, Bayesian Analysis 1,
         515-534) on theta, the mode taken on the log scale; two sessions alone say next to nothing against any ratio, however
         large. Only with `off_zero`, and plain groupings.
@@ -401,7 +404,7 @@ def _searched_ratios(
     names = [grouping.name for grouping in products.groupings]
     held = np.array([float(off_zero and (name in HELD_OFF_ZERO or name in expected)) for name in names])
     pull = np.array([1.0 / expected[name] if off_zero and name in expected else 0.0 for name in names])
-    bounded = held * np.array([float(expected.get(name, 0.0) == np.inf) for name in names])
+    bounded = held * np.array([float(expected.get(name) == BOUNDED) for name in names])
 
     def criterion(ratios: Array) -> tuple[float, Array]:
         value, slope = products.profiled_with_slope(ratios)

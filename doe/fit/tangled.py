@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from doe.coding import Coding, Term
-from doe.fit.evidence import Evidence
+from doe.fit.evidence import Evidence, pairs
 from doe.fit.whiten import Problem
 from doe.model.choices import Value
 from doe.model.factor import Factor
@@ -80,15 +80,14 @@ def session_ties(evidence: Evidence, coding: Coding) -> list[Tie]:
     if len(np.unique(sessions[sessions >= 0])) < 2:
         return []
     built = evidence.variant < evidence.n_built
-    held = np.unique(np.column_stack([evidence.variant[built], sessions[built]]), axis=0)
+    held = pairs(evidence.variant[built], sessions[built])
     if len(np.unique(held[:, 0])) < len(held):
         return []
     ties = []
     n_sessions = len(np.unique(held[:, 1]))
     for factor in coding.factors:
         settings, names = pd.factorize(evidence.settings[factor.name])
-        pairs = np.unique(np.column_stack([held[:, 1], settings[held[:, 0]]]), axis=0)
-        if len(names) > 1 and len(pairs) == n_sessions == len(names):
+        if len(names) > 1 and len(pairs(held[:, 1], settings[held[:, 0]])) == n_sessions == len(names):
             ties.append(Tie(factor.name, "session", 1.0))
     return ties
 

@@ -116,18 +116,14 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     bench = steered_history(truth, rng) if family == "steered" else free_history(truth, rng)
     log, factors = bench.log, truth.coding.factors
     effects = analyse(log, factors, OUTCOME)
-    label = {"seed": seed, "family": family}
+    label: dict[str, Any] = {"seed": seed, "family": family}
     terms = pd.DataFrame([{**label, **_judged_term(row, truth)} for _, row in effects.table.iterrows()])
     mains = [term.name for term in truth.coding.terms("main") if log[term.factors[0]].nunique() > 1]
     others = [term.name for term in truth.coefficients if not term.is_main and set(term.factors) <= set(mains)]
     exact = analyse(log, factors, OUTCOME, [*mains, *others])
     classical = [{**label, "covered": hit} for hit in _classical_hits(exact, truth)]
     builds = _new_builds(effects, truth, bench.panel, rng)
-    return (
-        terms,
-        pd.DataFrame(classical, columns=["seed", "family", "covered"]),
-        builds.assign(seed=seed, family=family),
-    )
+    return terms, pd.DataFrame(classical, columns=["seed", "family", "covered"]), builds.assign(**label)
 
 
 def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:

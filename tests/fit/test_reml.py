@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
-from doe.fit.reml import Crossproducts, Grouping, _is_no_worse, fit_reml
+from doe.fit.reml import BOUNDED, Crossproducts, Grouping, _is_no_worse, fit_reml
 
 
 def _simulated(seed: int, n_variants: int = 20, n_raters: int = 3) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
@@ -139,7 +139,7 @@ def test_scatter_of_sessions_has_a_half_cauchy_prior(n_units: int):
     """The optimum of the textbook criterion and minus twice the log density of log theta, by a search along a line."""
     X, y, groupings = _units(n_units, 2, 1.0)
     X, groupings = X[:, :1], [Grouping("session", groupings[0].index, n_units)]
-    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"session": np.inf})
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"session": BOUNDED})
 
     def penalised(log_theta: float) -> float:
         theta = np.exp([log_theta])
@@ -155,7 +155,7 @@ def test_two_sessions_far_apart_are_not_taken_for_anything_whatever():
     session = np.repeat([0, 1], 8)
     y = 10.0 * session + rng.standard_normal(16)
     products = Crossproducts(np.ones((16, 1)), y, [Grouping("session", session, 2)])
-    held = fit_reml(products, off_zero=True, expected={"session": np.inf}).theta[0][0, 0] ** 2
+    held = fit_reml(products, off_zero=True, expected={"session": BOUNDED}).theta[0][0, 0] ** 2
     plain = fit_reml(products).theta[0][0, 0] ** 2
     assert 0.2 * plain < held < 1.5 * plain
 
