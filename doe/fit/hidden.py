@@ -89,10 +89,12 @@ def hiding_terms(
     for name in (name for name in _CHANGED if name in names):
         factors = factors_between(name, evidence)
         mains = [term for term in terms if term.is_main and term.factors[0] in factors]
+        if not mains:
+            continue
         groups, variants = _groups_of_variants(name, evidence)
         rows = coding.matrix(evidence.settings.iloc[variants], mains).values
         rank = np.linalg.matrix_rank(np.column_stack([np.ones(len(rows)), rows]))
-        if mains and rank == len(np.unique(groups)) < len(np.unique(variants)):
+        if rank == len(np.unique(groups)) < len(np.unique(variants)):
             found[name] = mains
     return found
 
