@@ -15,11 +15,15 @@ from doe.fit.growing import BEAM
 from doe.fit.hidden import TAKEN_AS, hidden_notes, hiding_terms
 from doe.fit.origins import Origin, Scatter
 from doe.fit.priors import Prior
+from doe.fit.reml import BOUNDED
 from doe.fit.tangled import session_ties
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.patience import checkpoint
 
 SUPPORTED = 0.5
+EXPECTED = {"unit": TAKEN_AS, "session": BOUNDED}
+"""Variance to expect of a source over that of readings, where they tell little of it."""
+
 _FIRST_BEAM = 40
 
 
@@ -96,7 +100,7 @@ class _Pass:
 
 def _pass(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term], prior: Prior, beam: int) -> _Pass:
     checkpoint()
-    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), {"unit": TAKEN_AS})
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), EXPECTED)
     problem = whiten(scatter.builds, matrix, coding, replicated=scatter.replicated)
     floor = prior.scale_df * problem.reading_share * problem.unit**2 if problem.reading_share < 1.0 else 0.0
     return _Pass(scatter, problem, search(problem, prior, floor=floor, beam=beam))

@@ -6,6 +6,7 @@ import pytest
 
 from doe.advise.question import ask
 from doe.advise.situation import look
+from doe.fit.analyse import analyse
 from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -64,3 +65,23 @@ def test_what_was_read_is_believed_near_its_reading(n_variants, third_rater, see
         low, high = np.quantile(values, [0.025, 0.975], axis=0)
         assert np.abs(values.mean(axis=0) - own).max() < spread
         assert (high - low).max() < 2 * spread
+
+
+@pytest.mark.parametrize(("n_variants", "third_rater"), [(8, "Me"), (10, "Me"), (10, "Sam")])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("outcome", [AIRFLOW, NOISE], ids=lambda outcome: outcome.name)
+def test_what_a_report_says_of_a_variant_stays_near_its_reading(n_variants, third_rater, seed, outcome):
+    """Each read once, so its value is its reading; the interval is wide, as nothing is repeated, but not without end."""
+    frame = log(n_variants, third_rater, seed)
+    read = frame[frame["outcome"] == outcome.name].set_index("variant")["value"]
+    told = analyse(frame, FACTORS, outcome).variants.set_index("variant")
+    spread = read.max() - read.min()
+    assert (told["mean"] - read[told.index]).abs().max() < 1e-6 * spread
+    assert (told["high"] - told["low"]).max() < 4 * spread
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_speed_is_not_taken_for_blades_because_sessions_might_differ_by_anything(seed):
+    """True movers are named or nothing is: blades do nothing, and only sessions without bound made the two look alike."""
+    headline = analyse(log(10, "Me", seed), FACTORS, AIRFLOW).headline
+    assert headline in ("Airflow follows pitch and speed.", "Nothing can be said to move airflow yet.")
