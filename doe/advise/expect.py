@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, get_args
 
 import numpy as np
@@ -19,14 +19,35 @@ from doe.model.outcome import Outcome
 Floats = npt.NDArray[np.floating[Any]]
 
 OVERRULED = 0.05
-"""An expectation whose chance has fallen below this is said to be overruled."""
+"""An expectation whose chance has fallen below this, although it counts, is overruled: it is said to be, and counts no more."""
 
 ODDS = 3.0
 """How many times likelier a world counts that is as expected: a mild opinion, which a few clear readings overrule."""
 
 
-def weigh(expectations: Sequence[Expectation], outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
-    """Return the log weight of each world, shape (n_draws,).
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """What expectations make of the worlds.
+
+    Attributes
+    ----------
+    log_weight : ndarray of shape (n_draws,)
+        Of each world.
+    overruled : frozenset of Expectation
+        Those that readings overrule; they weigh nothing.
+    """
+
+    log_weight: Floats
+    overruled: frozenset[Expectation]
+
+
+def weigh(
+    expectations: Sequence[Expectation],
+    outcomes: Sequence[Outcome],
+    draws: Sequence[FullDraws],
+    log_weight: Floats | float = 0.0,
+) -> Weighed:
+    """Weigh worlds by what is expected, as long as readings do not overrule it.
 
     Parameters
     ----------
@@ -34,14 +55,28 @@ def weigh(expectations: Sequence[Expectation], outcomes: Sequence[Outcome], draw
     outcomes : sequence of Outcome
     draws : sequence of FullDraws
         One per outcome.
+    log_weight : ndarray of shape (n_draws,), optional
+        Of each world, from elsewhere.
     """
     place = {outcome.name: number for number, outcome in enumerate(outcomes)}
-    total = np.zeros(len(draws[0].build_sd))
+    before = np.zeros(len(draws[0].build_sd)) + log_weight
+    total, overruled = before.copy(), set()
     for item in expectations:
-        if item.outcome in place:
-            total += np.where(agrees(item, draws[place[item.outcome]]), np.log(ODDS), 0.0)
-            total += _size_weight(item, draws[place[item.outcome]])
-    return total
+        if item.outcome not in place:
+            continue
+        mine = draws[place[item.outcome]]
+        agreed = agrees(item, mine)
+        if mine.variants and _chance(agreed, before) < OVERRULED:
+            overruled.add(item)
+        else:
+            total += np.where(agreed, np.log(ODDS), 0.0) + _size_weight(item, mine)
+    return Weighed(total, frozenset(overruled))
+
+
+def _chance(agreed: npt.NDArray[np.bool_], log_weight: Floats) -> float:
+    """Chance of what is expected, if it counts."""
+    weight = np.exp(log_weight - log_weight.max()) * np.where(agreed, ODDS, 1.0)
+    return float(weight[agreed].sum() / weight.sum())
 
 
 def agrees(item: Expectation, draws: FullDraws) -> npt.NDArray[np.bool_]:
@@ -54,25 +89,28 @@ def agrees(item: Expectation, draws: FullDraws) -> npt.NDArray[np.bool_]:
 
 
 def notes_on(
-    expectations: Sequence[Expectation], outcomes: Sequence[Outcome], draws: Sequence[FullDraws]
+    expectations: Sequence[Expectation],
+    outcomes: Sequence[Outcome],
+    draws: Sequence[FullDraws],
+    overruled: Collection[Expectation] = (),
 ) -> tuple[str, ...]:
     """Say what was expected and how it is believed now, and which expectations the readings overrule."""
     place = {outcome.name: number for number, outcome in enumerate(outcomes)}
     return tuple(
         f"Expected by the maker, as a mild prior: {item.sentence()}; "
-        + _belief(item, draws[place[item.outcome]] if item.outcome in place else None)
+        + _belief(item, draws[place[item.outcome]] if item.outcome in place else None, item in overruled)
         for item in expectations
     )
 
 
-def _belief(item: Expectation, draws: FullDraws | None) -> str:
+def _belief(item: Expectation, draws: FullDraws | None, is_overruled: bool) -> str:
     if draws is None:
         return f"{item.outcome} plays no part in this advice yet."
     chance = float(agrees(item, draws).mean())
     if not draws.variants:
         return f"before any reading the chance of it is put at {wording.chance(chance)}."
-    overruled = f"; the readings overrule it{_instead(item, draws)}" if chance < OVERRULED else ""
-    return f"with the readings the chance of it is {wording.chance(chance)}{overruled}."
+    found = f"with the readings the chance of it is {wording.chance(chance)}"
+    return f"{found}; they overrule it, and it counts no more{_instead(item, draws)}." if is_overruled else f"{found}."
 
 
 def _instead(item: Expectation, draws: FullDraws) -> str:
@@ -84,7 +122,9 @@ def _instead(item: Expectation, draws: FullDraws) -> str:
     }
     other = max(chances, key=lambda name: chances[name])
     words = {"raises": "more of it raises", "lowers": "more of it lowers", "nothing": "it does nothing to"}
-    return f" ({words[other]} {item.outcome})" if chances[other] > 0.5 else ""
+    if chances[other] <= 0.5:
+        return ""
+    return f" ({'' if chances[other] > 1 - OVERRULED else 'most likely '}{words[other]} {item.outcome})"
 
 
 def _slope(item: Expectation, draws: FullDraws) -> Floats:

@@ -109,8 +109,8 @@ def look(
     checkpoint()
     if not question.terms:  # else it is known what acts on which outcome
         draws = related(draws, space.coding, rng)
-    log_weight = hope(outcomes, draws, space, rng) + weigh(question.expect, outcomes, draws)
-    draws = picked(draws, log_weight, N_DRAWS, rng)
+    weighed = weigh(question.expect, outcomes, draws, hope(outcomes, draws, space, rng))
+    draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
     worths = belief.variant_worth()
     best = int(worths.mean(axis=0).argmax()) if belief.variants else None
@@ -132,7 +132,7 @@ def look(
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
         log, belief, reach, carried, best, designs, matters, found.codes, found.promising, promised, found.cheapest_minutes,
-        bool(draws[0].variants), notes_on(question.expect, outcomes, draws),
+        bool(draws[0].variants), notes_on(question.expect, outcomes, draws, weighed.overruled),
     )  # fmt: skip
 
 

@@ -1,10 +1,12 @@
 import re
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from doe.advise import Expectation, recommend
-from doe.advise.expect import agrees, weigh
+from doe.advise.expect import agrees, notes_on, weigh
 from doe.advise.hope import hope, picked
 from doe.advise.prior import prior_draws
 from doe.advise.space import make_space
@@ -20,7 +22,7 @@ def worlds(factors, outcomes):
 
 
 def believed(item, outcomes, worlds, place):
-    left = picked(worlds, weigh([item], outcomes, worlds), 4000, np.random.default_rng(2))
+    left = picked(worlds, weigh([item], outcomes, worlds).log_weight, 4000, np.random.default_rng(2))
     return agrees(item, worlds[place]).mean(), agrees(item, left[place]).mean()
 
 
@@ -33,7 +35,7 @@ def test_an_expectation_counts_three_to_one(effect, outcomes, worlds):
 
 def test_an_expected_size_pulls_effects_towards_it(outcomes, worlds):
     item = Expectation("wool", "bass", "raises", size=3.0)
-    left = picked(worlds, weigh([item], outcomes, worlds), 4000, np.random.default_rng(2))
+    left = picked(worlds, weigh([item], outcomes, worlds).log_weight, 4000, np.random.default_rng(2))
     place = 1 + next(k for k, term in enumerate(worlds[0].terms) if term.name == "wool")
 
     def near(draws):
@@ -43,16 +45,41 @@ def test_an_expected_size_pulls_effects_towards_it(outcomes, worlds):
 
 
 def test_readings_overrule_it(factors, outcomes, effort):
-    """Ten readings show that wool raises bass; the maker's opposite opinion is noted with next to no chance left."""
+    """Ten readings show that wool raises bass; the opposite opinion is noted, and changes nothing in the advice."""
     variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
     frame = readings_of(variants, lambda s: (-4 + s["wool"] / 15, 3.0), outcomes, np.random.default_rng(3))
     advice = recommend(frame, factors, outcomes, effort=effort, expectations=[Expectation("wool", "bass", "lowers")])
+    pd.testing.assert_frame_equal(advice.table, recommend(frame, factors, outcomes, effort=effort).table)
     (note,) = [note for note in advice.notes if note.startswith("Expected by the maker")]
     assert re.fullmatch(
         r"Expected by the maker, as a mild prior: more wool lowers bass; with the readings the chance of it is (<1|1) %; "
-        r"the readings overrule it \(more of it raises bass\)\.",
+        r"they overrule it, and it counts no more \(more of it raises bass\)\.",
         note,
     )
+
+
+def test_of_two_expectations_only_the_wrong_one_is_overruled(factors, outcomes, effort):
+    """Bass falls clearly with vents, and nothing acts on echo."""
+    variants = [{**BASE, "vents": vents, "wool": float(wool)} for vents, wool in
+                [(0, 0), (1, 60), (2, 20), (3, 40), (4, 10), (5, 50), (6, 30), (0, 30), (6, 0), (3, 20)]]  # fmt: skip
+    frame = readings_of(variants, lambda s: (3 - s["vents"], 3.0), outcomes, np.random.default_rng(4))
+    expected = [Expectation("vents", "bass", "raises"), Expectation("vents", "echo", "nothing")]
+    notes = recommend(frame, factors, outcomes, effort=effort, expectations=expected).notes
+    first, second = (note for note in notes if note.startswith("Expected by the maker"))
+    assert first.endswith("they overrule it, and it counts no more (more of it lowers bass).")
+    assert "overrule" not in second
+
+
+def test_what_is_believed_instead_is_told_as_surely_as_it_is_believed(outcomes, worlds):
+    """In the worlds of the prior wool is idle more often than not, which is no more than likely; in the idle ones it is sure."""
+    item = Expectation("wool", "bass", "lowers")
+    idle = agrees(Expectation("wool", "bass", "nothing"), worlds[0])
+    assert 0.5 < idle.mean() < 0.95
+    read = replace(worlds[0], variants=("1",))
+    sure = picked((read,), np.where(idle, 0.0, -np.inf), 400, np.random.default_rng(2))
+    for draws, words in (((read, worlds[1]), "(most likely it does"), ((*sure, worlds[1]), "(it does")):
+        (note,) = notes_on([item], outcomes, draws, {item})
+        assert note.endswith(f"they overrule it, and it counts no more {words} nothing to bass).")
 
 
 def test_before_any_reading_it_steers_the_first_builds(factors, outcomes, effort):
