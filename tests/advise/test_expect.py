@@ -71,7 +71,7 @@ def test_of_two_expectations_only_the_wrong_one_is_overruled(factors, outcomes, 
 
 
 def test_what_is_believed_instead_is_told_as_surely_as_it_is_believed(outcomes, worlds):
-    """In the worlds of the prior wool is idle more often than not, which is no more than likely; in the idle ones it is sure."""
+    """Wool is idle in more than half of the worlds of the prior, which is no more than likely; in the idle ones it is sure."""
     item = Expectation("wool", "bass", "lowers")
     idle = agrees(Expectation("wool", "bass", "nothing"), worlds[0])
     assert 0.5 < idle.mean() < 0.95
