@@ -78,7 +78,7 @@ def _lines(found: Tries) -> list[str]:
 
 def _tried(each: Try, number: str) -> list[str]:
     cost = f", {duration(each.minutes)}" if each.minutes else ""
-    way = "; cannot be taken back" if each.is_one_way else ""
+    way = f"; {each.way_told}" if each.way_told else ""
     return [
         f"  {number}{each.factor}: {each.idea.what}{cost}{way}",
         f"     {each.idea.why} ({each.idea.source})",

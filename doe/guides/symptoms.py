@@ -31,12 +31,15 @@ class Idea:
         The physics in one line.
     source : str
         Published source of `why`, or ``"common practice, no source"``.
+    way : {"up", "down", ""}
+        Which way such a factor would go; empty where that is not plain.
     """
 
     what: str
     words: tuple[str, ...]
     why: str
     source: str
+    way: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +85,22 @@ class Try:
         Least bench minutes of one change: of one step, or of a new unit where only that can carry it.
     is_one_way : bool
         Whether the change cannot be taken back on the unit.
+    takes_new_unit : bool
+        Whether it takes a new unit: the factor is set by a rebuild only, or goes the other way only.
     """
 
     factor: str
     idea: Idea
     minutes: float
     is_one_way: bool
+    takes_new_unit: bool
+
+    @property
+    def way_told(self) -> str:
+        """What the change asks for beside time, in a phrase; empty for nothing."""
+        if self.takes_new_unit:
+            return "takes a new unit"
+        return "cannot be taken back" if self.is_one_way else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +144,10 @@ def symptoms() -> tuple[Symptom, ...]:
 
 
 def _ideas(tables: Iterable[Mapping[str, Any]]) -> tuple[Idea, ...]:
-    return tuple(Idea(table["what"], tuple(table["words"]), table["why"], table["source"]) for table in tables)
+    return tuple(
+        Idea(table["what"], tuple(table["words"]), table["why"], table["source"], table.get("way", ""))
+        for table in tables
+    )
 
 
 def symptom(said: str) -> Symptom:
@@ -177,12 +193,13 @@ def _matched(ideas: Iterable[Idea], setup: Setup) -> list[Try]:
         for factor in setup.factors:
             parts = factor.name.casefold().split("_")
             if factor.name not in found and any(word in parts for word in idea.words):
-                minutes = least_minutes(factor, setup.effort)
-                found[factor.name] = Try(factor.name, idea, minutes, factor.way in ("up", "down"))
+                found[factor.name] = _try(factor, idea, setup.effort)
     return list(found.values())
 
 
-def least_minutes(factor: Factor, effort: Effort) -> float:
-    """Return the bench minutes of the smallest change of a factor, a new unit included where it takes one."""
+def _try(factor: Factor, idea: Idea, effort: Effort) -> Try:
+    """Tell what the smallest change of a factor takes, a new unit included where only that can carry it."""
+    is_one_way = factor.way in ("up", "down")
+    takes_new_unit = factor.way == "rebuild" or (is_one_way and idea.way not in ("", factor.way))
     own = factor.minutes + factor.minutes_per_step
-    return own + effort.new_unit_minutes if factor.way == "rebuild" else own
+    return Try(factor.name, idea, own + effort.new_unit_minutes if takes_new_unit else own, is_one_way, takes_new_unit)

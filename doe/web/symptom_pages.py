@@ -56,15 +56,13 @@ def _page(item: Symptom, setup: Setup) -> SymptomPage:
 
 
 def _rows(found: Iterable[Try]) -> tuple[IdeaRow, ...]:
-    return tuple(
-        _row(each.idea, each.factor, duration(each.minutes) if each.minutes else "", each.is_one_way) for each in found
-    )
+    return tuple(_row(each.idea, each) for each in found)
 
 
-def _row(idea: Idea, factor: str = "", cost: str = "", is_one_way: bool = False) -> IdeaRow:
-    parts = [cost] if cost else []
-    parts += ["cannot be taken back"] if is_one_way else []
-    return IdeaRow(factor.replace("_", " "), idea.what, ", ".join(parts), idea.why, idea.source)
+def _row(idea: Idea, each: Try | None = None) -> IdeaRow:
+    parts = [duration(each.minutes) if each.minutes else "", each.way_told] if each else []
+    factor = each.factor.replace("_", " ") if each else ""
+    return IdeaRow(factor, idea.what, ", ".join(part for part in parts if part), idea.why, idea.source)
 
 
 def _listed(here: Symptom | None) -> tuple[tuple[str, str, str, bool], ...]:

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from doe.guides.starters import KEYS, starter
@@ -54,6 +56,24 @@ def test_what_can_be_taken_back_comes_first_at_the_same_effort():
     ]
     found = tries(symptom("runs hot"), Setup(factors=factors))
     assert [(item.factor, item.minutes) for item in found.here] == [("gap", 4), ("power", 10), ("vent_a", 10)]
+
+
+def test_a_way_that_a_factor_cannot_go_takes_a_new_unit():
+    """A gap that can only be sanded wider is made smaller on another unit, and costs what that costs."""
+    gap = Factor("tip_gap", low=0.5, high=4, step=0.5, way="up", minutes=15)
+    (tried,) = tries(symptom("moves too little air"), Setup(factors=[gap], effort=Effort(new_unit_minutes=240))).here
+    assert (tried.idea.what, tried.minutes, tried.way_told) == ("a smaller gap at the tips", 255, "takes a new unit")
+    (allowed,) = tries(symptom("moves too little air"), Setup(factors=[replace(gap, way="down")])).here
+    assert (allowed.minutes, allowed.way_told) == (15, "cannot be taken back")
+
+
+def test_each_factor_of_a_fan_is_told_what_is_done_with_it():
+    """No blade is told of pitch, and the gap at the tips is none to the struts."""
+    fan = starter("fan").setup
+    found = {item.factor: item.idea.what for item in tries(symptom("moves too little air"), fan).here}
+    assert found["pitch"] == "a steeper pitch"
+    assert found["blades"] == "more or wider blades"
+    assert not {"tip_gap", "pitch"} & {item.factor for item in tries(symptom("whines"), fan).here}
 
 
 def test_without_a_project_every_idea_is_elsewhere():
