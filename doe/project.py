@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from doe.model.change import Change, find_variant, resolve_change
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
+from doe.model.slips import slip, slips_among
 from doe.planning import Planning
 from doe.settling import Settling
 from doe.store import ProjectFile
@@ -258,7 +259,7 @@ class Project(Planning, Settling):
             readings=len(log.readings),
             sessions=len(log.sessions),
             units=len(log.units),
-            notes=log.notes,
+            notes=(*log.notes, *(f"{note}." for note in self._slips_in(log.readings))),
             entry=entry,
         )
 
@@ -390,7 +391,20 @@ class Project(Planning, Settling):
             _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
         )
         is_new = session is not None and all(item.name != session for item in known.sessions)
-        return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup)
+        notes = self._slips(readings, known.setup)
+        return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup, notes)
+
+    def _slips_in(self, readings: Sequence[Reading]) -> list[str]:
+        return [
+            note
+            for outcome in self.setup.outcomes
+            for note in slips_among(outcome, [item.value for item in readings if item.outcome == outcome.name])
+        ]
+
+    def _slips(self, readings: Sequence[Reading], setup: Setup) -> tuple[str, ...]:
+        before = {name: self.file.reading_values(name) for name in {item.outcome for item in readings}}
+        found = [slip(_outcome(setup, item.outcome), item.value, before[item.outcome]) for item in readings]
+        return tuple(dict.fromkeys(note for note in found if note))
 
     def measure(
         self,
@@ -466,7 +480,7 @@ def _outcome(setup: Setup, name: str) -> Outcome:
         return known[name]
     if not known:
         raise UsageError("This project has no outcomes yet; define one before asking about it.")
-    raise UsageError(f"There is no outcome '{name}'; there are {listed(known, 'and')}.{did_you_mean(name, known)}")
+    raise UsageError(f"There is no outcome '{name}'; {there_are(known)}.{did_you_mean(name, known)}")
 
 
 def _reading(
@@ -474,8 +488,7 @@ def _reading(
 ) -> Reading:
     known = {outcome.name: outcome for outcome in setup.outcomes}
     if name not in known:
-        there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
-        raise DataError(f"'{name}' is no outcome of this project; {there}.{did_you_mean(name, known)}")
+        raise DataError(f"'{name}' is no outcome of this project; {there_are(known)}.{did_you_mean(name, known)}")
     outcome = known[name]
     if outcome.kind == "compared" and versus is None:
         raise DataError(f"{name} compares two variants; say which the second one was.")

@@ -129,11 +129,31 @@ def test_readings_are_checked_before_any_is_stored(project):
     before = project.file.fingerprint()
     with refused(DataError, "echo is 8; it must be a grade from 1 to 7."):
         project.read("1", {"bass": 2, "echo": 8})
-    with refused(DataError, "There is no variant '4'; there are 1."):
+    with refused(DataError, "There is no variant '4'; there is only 1."):
         project.read("4", {"bass": 2})
     with refused(UsageError, "There is nothing to store: give at least one outcome with its value."):
         project.read("1", {})
     assert project.file.fingerprint() == before
+
+
+def test_the_first_build_takes_a_setting_of_every_factor(tmp_path):
+    empty = doe.create(tmp_path / "empty.duckdb", SETUP)
+    with refused(DataError, "There is no unit 'A'; no unit is known yet, so this is a new one."):
+        empty.log(FIRST, unit="A")
+    first, *rest = FIRST
+    with refused(
+        DataError,
+        f"{first} has no value; it {SETUP.factors[0].allowed()}. What is built anew takes a setting of every factor.",
+    ):
+        empty.log({name: FIRST[name] for name in rest})
+
+
+def test_a_reading_far_from_all_others_is_stored_and_remarked_on(project):
+    """Bass is worth nothing 6 dB off its target: a lost decimal point stands more than three such ranges off."""
+    assert project.read("1", {"bass": "1.5 dB"}).notes == ()
+    done = project.read("1", {"bass": 150, "echo": 3})
+    assert done.notes == ("bass is 150 dB, far from all that is known of it (-6 to 6)",)
+    assert [item["value"] for item in project.file.readings()] == [1.5, 150, 3]
 
 
 def test_readings_of_one_outcome_may_come_several_times(project):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from doe.model.choices import Settings
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
 from doe.model.numbers import is_missing
 from doe.model.records import Unit
@@ -189,7 +189,8 @@ def check_unit(unit: str | None, units: Sequence[Unit]) -> None:
         return
     known = {item.name: item for item in units}
     if unit not in known:
-        there = f"there are {listed(known, 'and')}" if known else "none is on record yet"
-        raise UsageError(f"There is no unit '{unit}'; {there}.{did_you_mean(unit, known)}")
+        raise UsageError(
+            f"There is no unit '{unit}'; {there_are(known, 'none is on record yet')}.{did_you_mean(unit, known)}"
+        )
     if known[unit].retired:
         raise UsageError(f"Unit '{unit}' is retired, so nothing can be built on it; choose another, or 'new'.")

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from doe.cli.chosen import open_project
 from doe.cli.parser import NOTHING, Parser
 from doe.cli.screen import print_json, say, stored, table
-from doe.model.errors import DataError, did_you_mean, listed
+from doe.model.errors import DataError, did_you_mean, there_are
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -46,8 +46,7 @@ def pick(records: Sequence[_Named], name: str, what: str) -> _Named:
     known = {name_of(record): record for record in records}
     if name in known:
         return known[name]
-    there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
-    raise DataError(f"There is no {what} '{name}'; {there}.{did_you_mean(name, known)}")
+    raise DataError(f"There is no {what} '{name}'; {there_are(known)}.{did_you_mean(name, known)}")
 
 
 def name_of(record: Factor | Outcome | Limit | Derived | Expectation) -> str:

@@ -8,12 +8,12 @@ from typing import Any, get_args
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
 from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
-from doe.cli.screen import stored
+from doe.cli.screen import note, stored
 from doe.model.choices import FactorKind, Way
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.setup import record_of, table_of
-from doe.model.wording import duration
+from doe.model.wording import duration, exact
 
 _FIELDS = ("kind", "low", "high", "step", "levels", "unit", "way", "minutes", "minutes_per_step", "price", "note")
 
@@ -122,6 +122,9 @@ def run_change(options: Namespace) -> None:
 def _store(project: Any, factor: Factor, options: Namespace, name: str | None) -> None:
     entry = project.file.change_setup("factor", factor, name=name, was=options.was)
     stored(f"Stored: factor {factor.name} {described(factor)}.", entry)
+    low, high = factor.span
+    if factor.step is not None and factor.highest < high - 1e-9 * (high - low):
+        note(f"Note: steps of {exact(factor.step)} from {exact(low)} do not reach {exact(high)}.")
 
 
 def described(factor: Factor) -> str:

@@ -60,9 +60,12 @@ def run_read(options: Namespace) -> None:
         note=options.note,
     )
     if options.json:
-        print_json({"entry": done.entry.id, "readings": [told_reading(reading) for reading in done.readings]})
+        readings = [told_reading(reading) for reading in done.readings]
+        print_json({"entry": done.entry.id, "readings": readings, "notes": list(done.notes)})
         return
     stored(_told(done.readings, done.setup.outcomes), done.entry)
+    for line in done.notes:
+        note(f"Note: {line}. If that is a slip, take it back.")
     if done.is_new_session:
         warn_of_near_names(project, str(options.session))
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from doe.measuring.check import check_outcome
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.outcome import Outcome
 from doe.signals.recipes import Measured, compute
 from doe.signals.sources import Context
@@ -25,8 +25,7 @@ def chosen_outcomes(outcomes: Sequence[Outcome], names: Sequence[str]) -> list[O
     known = {outcome.name: outcome for outcome in outcomes}
     for name in names:
         if name not in known:
-            there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
-            raise DataError(f"'{name}' is no outcome of this project; {there}.{did_you_mean(name, known)}")
+            raise DataError(f"'{name}' is no outcome of this project; {there_are(known)}.{did_you_mean(name, known)}")
         if not known[name].recipe and known[name].kind != "measured":
             raise DataError(f"{name} is {known[name].kind}; only measured outcomes are computed from files.")
         if not known[name].recipe:

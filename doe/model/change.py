@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.limit import broken_limits, derive
+from doe.model.names import same_name
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
@@ -107,6 +108,7 @@ def resolve_change(
     carried = next((item for item in units if item.name == place), None)
     source = source or _carried_variant(carried, place, new_unit, variants)
     before = source.settings if source is not None else (carried.settings if carried is not None else {})
+    _check_whole(typed, before, setup, has_start=any(not variant.is_reference for variant in variants))
     settings = read_settings(typed, setup.factors, before)
     if carried is not None:
         check_ways(carried.settings, settings, setup.factors, carried.name)
@@ -154,7 +156,7 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
     if not variants:
         raise DataError(f"There is no variant '{name}': no variant is logged yet.")
     names = [variant.name for variant in variants]
-    raise DataError(f"There is no variant '{name}'; there are {_shown(names)}.{did_you_mean(name, names)}")
+    raise DataError(f"There is no variant '{name}'; {there_are(_few(names))}.{did_you_mean(name, names)}")
 
 
 def find_unit(name: str, units: Sequence[Unit]) -> Unit:
@@ -168,7 +170,7 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     found = next((unit for unit in units if unit.name.casefold() == name.strip().casefold()), None)
     if found is None:
         names = [unit.name for unit in units]
-        there = f"there are {_shown(names)}" if names else "no unit is known yet"
+        there = there_are(_few(names), "no unit is known yet, so this is a new one")
         raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}")
     if found.retired:
         raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")
@@ -244,13 +246,27 @@ def _carried_variant(
     return None
 
 
+def _check_whole(typed: Mapping[str, object], before: Mapping[str, Value], setup: Setup, *, has_start: bool) -> None:
+    given = {same_name(name) for name in (*typed, *before)}
+    missing = [factor.name for factor in setup.factors if factor.name not in given]
+    if not missing or not given <= {factor.name for factor in setup.factors}:
+        return
+    factor = next(factor for factor in setup.factors if factor.name == missing[0])
+    if len(missing) > 1:
+        told = f"{listed(missing, 'and')} have no value"
+    else:
+        told = f"{factor.name} has no value; it {factor.allowed()}"
+    start = ", or a variant to start from, whose settings it keeps" if has_start else ""
+    raise DataError(f"{told}. What is built anew takes a setting of every factor{start}.")
+
+
 def _check_differs(carried: Unit, settings: Settings, setup: Setup, again: bool) -> None:
     if again or any(carried.settings.get(factor.name) != settings[factor.name] for factor in setup.factors):
         return
     what = f"variant {carried.variant}" if carried.variant else "what it is"
     raise DataError(
-        f"Unit {carried.name} carries these very settings already, as {what}; log readings of that, or say 'again' if it "
-        "was taken apart and put together once more."
+        f"Unit {carried.name} carries these very settings already, as {what}; log readings of that, or log it 'again' "
+        "if it was taken apart and put together once more."
     )
 
 
@@ -260,10 +276,9 @@ def _minutes(carried: Unit, settings: Settings, setup: Setup) -> float | None:
     return sum(factor.change_minutes(carried.settings[factor.name], settings[factor.name]) for factor in setup.factors)
 
 
-def _shown(names: Sequence[str], most: int = 12) -> str:
-    if len(names) <= most:
-        return listed(names, "and")
-    return f"{', '.join(names[: most - 1])} ... {names[-1]}"
+def _few(names: Sequence[str], most: int = 12) -> list[str]:
+    """Return as many names as fit a sentence."""
+    return list(names) if len(names) <= most else [*names[: most - 2], f"{names[most - 2]} ... {names[-1]}"]
 
 
 def _plain(value: object) -> str:

@@ -119,6 +119,20 @@ def listed(names: Iterable[object], joiner: str = "or") -> str:
     return f"{', '.join(words[:-1])} {joiner} {words[-1]}"
 
 
+def there_are(names: Iterable[object], nothing: str = "none is defined yet") -> str:
+    """Say what there is instead.
+
+    Examples
+    --------
+    >>> there_are(["bass", "echo"]), there_are(["bass"]), there_are([])
+    ('there are bass and echo', 'there is only bass', 'none is defined yet')
+    """
+    words = list(names)
+    if not words:
+        return nothing
+    return f"there are {listed(words, 'and')}" if len(words) > 1 else f"there is only {words[0]}"
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``" Did you mean 'x'?"`` for the nearest known name, or an empty string."""
     names = {name.casefold(): name for name in known}

@@ -9,7 +9,7 @@ from numbers import Integral, Real
 from doe.model.choices import FactorKind, Value, Way, choose
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
 from doe.model.names import ADVICE_COLUMNS, RESERVED, check_label, check_name
-from doe.model.numbers import finite, is_missing, not_negative, read_number
+from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import exact
 
 _STEP_TOLERANCE = 1e-6
@@ -141,7 +141,8 @@ class Factor:
         if self.low is not None or self.high is not None or self.step is not None:
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give levels, not low, high or step.")
         if len(self.levels) < 2 or len({level.casefold() for level in self.levels}) < len(self.levels):
-            raise UsageError(f"Factor '{self.name}' is {self.kind}: give at least two different levels.")
+            given = f", each by itself; '{self.levels[0]}' is one" if len(self.levels) == 1 else ""
+            raise UsageError(f"Factor '{self.name}' is {self.kind}: give at least two different levels{given}.")
         if self.kind == "categorical" and self.way in ("up", "down"):
             raise UsageError(
                 f"Factor '{self.name}' has no order, so its way cannot be '{self.way}'; use either or rebuild."
@@ -159,6 +160,12 @@ class Factor:
             return 0.0, float(len(self.levels) - 1)
         return self.low, self.high
 
+    @property
+    def highest(self) -> float:
+        """The last setting in steps from `low`, which `high` need not be; for levels the last index."""
+        low, high = self.span
+        return high if self.step is None else _tidy(low + int((high - low) / self.step + _STEP_TOLERANCE) * self.step)
+
     def allowed(self) -> str:
         """Say in a phrase what a setting may be."""
         if not self.is_numeric:
@@ -168,7 +175,7 @@ class Factor:
         what = "a whole number" if self.kind == "count" else "a number"
         step = ""
         if self.step is not None:
-            high = _tidy(low + int((high - low) / self.step + _STEP_TOLERANCE) * self.step)
+            high = self.highest
             step = "" if self.kind == "count" and self.step == 1 else f" in steps of {exact(self.step)}"
         return f"must be {what} from {exact(low)} to {exact(high)}{unit}{step}"
 
@@ -189,7 +196,7 @@ class Factor:
 
     def _read_number(self, value: object) -> Value:
         try:
-            number = read_number(value, self.name)
+            number = read_number(without_unit(value, self.unit), self.name)
         except DataError as err:
             if "thousands" in str(err):
                 raise

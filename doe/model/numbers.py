@@ -74,6 +74,20 @@ def _plain_text(text: str, field: str) -> str:
     return f"{whole}.{fraction}"
 
 
+def without_unit(value: object, unit: str) -> object:
+    """Return what was typed without its own unit behind it; any other unit stays, to be refused.
+
+    Examples
+    --------
+    >>> without_unit("121 m3/h", "m3/h"), without_unit("121 l/s", "m3/h"), without_unit(121, "m3/h")
+    ('121', '121 l/s', 121)
+    """
+    if not isinstance(value, str) or not unit or not unit[0].isprintable() or unit[0] in "0123456789.,+-":
+        return value
+    text = value.strip()
+    return text.removesuffix(unit).rstrip() if len(text) > len(unit) else value
+
+
 def finite(field: str, value: object) -> float:
     """Return a definition's number.
 

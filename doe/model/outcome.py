@@ -10,7 +10,7 @@ from typing import Any
 from doe.model.choices import Goal, OutcomeKind, choose
 from doe.model.errors import DataError, UsageError, shown
 from doe.model.names import COLUMNS, check_name
-from doe.model.numbers import finite, is_missing, not_negative, read_number
+from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import exact
 
 _FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
@@ -197,7 +197,7 @@ class Outcome:
         if self.kind == "compared":
             return self._read_comparison(value)
         try:
-            number = read_number(value, self.name)
+            number = read_number(without_unit(value, self.unit), self.name)
         except DataError as err:
             if "thousands" in str(err):
                 raise

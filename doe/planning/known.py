@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.model.errors import FettleError, UsageError, did_you_mean, listed
+from doe.model.errors import FettleError, UsageError, did_you_mean, there_are
 from doe.model.outcome import Outcome
 from doe.model.wording import number
 
@@ -98,8 +98,7 @@ def _known(analyse: Callable[[str], Effects], outcome: Outcome) -> float | None:
 def _named(outcomes: Sequence[Outcome], name: str) -> Outcome:
     known = {outcome.name: outcome for outcome in outcomes}
     if name not in known:
-        there = f"there are {listed(known, 'and')}" if known else "none is defined yet"
-        raise UsageError(f"There is no outcome '{name}'; {there}.{did_you_mean(name, known)}")
+        raise UsageError(f"There is no outcome '{name}'; {there_are(known)}.{did_you_mean(name, known)}")
     if known[name].kind == "compared":
         raise UsageError(f"{name} compares two variants, so it has no scatter in a unit; name another outcome.")
     return known[name]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
 from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
@@ -264,7 +264,7 @@ class Settling:
         for item in found:
             if item.number == number:
                 return item
-        raise UsageError(f"There is no version {number}; there are {listed([item.number for item in found], 'and')}.")
+        raise UsageError(f"There is no version {number}; {there_are([item.number for item in found])}.")
 
     def compare_versions(self, first: int, second: int, *, seed: int = 1) -> pd.DataFrame:
         """Compare two versions outcome by outcome; see `doe.advise.compare.compare`.

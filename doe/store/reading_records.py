@@ -105,6 +105,13 @@ class ReadingRecords(Opened):
         with self._reading() as con:
             return readings.load(con, definitions.load(con), variant=variant, number=number)
 
+    def reading_values(self, outcome: str) -> list[float]:
+        """Return the values of one outcome, in the order in which they came."""
+        with self._reading() as con:
+            ids = {item.name: identity for identity, item in definitions.load(con).outcomes().items()}
+            rows = fetch(con, f"SELECT value FROM ({statement('readings')}) WHERE outcome = $1", [ids[outcome]])
+        return [row["value"] for row in rows]
+
     def tally(self) -> Tally:
         """Return how many readings there are of what, in which sessions and by whom."""
         with self._reading() as con:

@@ -68,12 +68,15 @@ class ReadingsStored:
         Of the journal; what takes them back.
     setup : Setup
         The definitions by which they were read.
+    notes : tuple of str
+        What looks like a slip.
     """
 
     readings: tuple[Reading, ...]
     is_new_session: bool
     entry: Entry
     setup: Setup
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,7 +128,10 @@ def read(desk: AtDesk, new: NewReadings) -> JSONResponse:
         order=new.order,
         note=new.note,
     )
-    return as_json({"entry": done.entry.id, "readings": [told_reading(item) for item in done.readings]}, 201)
+    return as_json(
+        {"entry": done.entry.id, "readings": [told_reading(item) for item in done.readings], "notes": list(done.notes)},
+        201,
+    )
 
 
 @router.get("/api/units")

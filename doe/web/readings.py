@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -14,6 +14,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.outcome import Outcome
+from doe.model.slips import slip
 from doe.model.wording import exact
 from doe.sheets.cautions import LISTENING
 from doe.web import urls
@@ -61,6 +62,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
         Field("note", "Note", "long", values.get("note", "")),
     ]
     own = view.readings_of(variant)
+    slips = tuple(f"{note}; if that is a slip, put it right." for note in _slips(view, own[-6:]))
     by_ear = any(item.kind != "measured" or item.recipe for item in setup.outcomes)
     return FormPage(
         kicker=f"Variant {variant}",
@@ -75,10 +77,21 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
         button="Store the readings" if setup.outcomes else "",
         error=error,
         back=urls.variant(variant),
-        cautions=(LISTENING,) if by_ear else (),
+        cautions=(*slips, *((LISTENING,) if by_ear else ())),
         draft=f"readings {variant}",
         done=tuple(f"{row.outcome} {row.value} ({row.about})" for row in reading_rows(own[-6:], setup)),
     )
+
+
+def _slips(view: View, rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Say which of some readings lie far from all others of their outcome."""
+    outcomes = {item.name: item for item in view.snapshot.setup.outcomes}
+    found = []
+    for row in rows:
+        others = view.project.file.reading_values(row["outcome"])
+        others.remove(row["value"])
+        found.append(slip(outcomes[row["outcome"]], row["value"], others))
+    return [note for note in dict.fromkeys(found) if note]
 
 
 @router.post("/variants/{name:path}/readings")
@@ -138,9 +151,10 @@ def _typed(view: View, sent: Posted, errors: dict[str, str]) -> list[tuple[str, 
 
 
 def _takes(outcome: Outcome, typed: str) -> list[str]:
-    return (
-        [part for part in re.split(r"[\s;]+", typed) if part] if outcome.kind == "measured" else [typed] * bool(typed)
-    )
+    """Return the values typed into one field; the unit between them says nothing more."""
+    if outcome.kind != "measured":
+        return [typed] * bool(typed)
+    return [part for part in re.split(r"[\s;]+", typed) if part not in ("", outcome.unit)]
 
 
 def _place(typed: str, errors: dict[str, str]) -> int | None:

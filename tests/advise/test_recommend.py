@@ -123,7 +123,7 @@ def test_only_one_unit_if_asked(log, factors, outcomes, effort):
 
 
 def test_an_unknown_unit_is_named_with_those_there_are(log, factors, outcomes, effort):
-    message = "There is no unit 'body C'; there are A."
+    message = "There is no unit 'body C'; there is only A."
     with pytest.raises(UsageError, match=re.escape(message)):
         recommend(log, factors, outcomes, effort=effort, unit="body C")
 

@@ -58,8 +58,8 @@ def split(words):
         (["log", "rings=8"], "rings cannot go from 9 to 8 on unit body A: it needs a new unit."),
         (
             ["log", "wool=30"],
-            "Unit body A carries these very settings already, as variant 2; log readings of that, or say 'again' if it "
-            "was taken apart and put together once more.",
+            "Unit body A carries these very settings already, as variant 2; log readings of that, or log it 'again' "
+            "if it was taken apart and put together once more.",
         ),
         (["log", "vents=5", "--photo", "none.jpg"], "Photo 'none.jpg' cannot be read: no such file or directory."),
         (
@@ -85,7 +85,11 @@ def test_a_variant_that_cannot_be_built_on_its_unit_is_not_logged(rig, fettle, w
             "There is no unit 'body C'; there are body A and body B. Did you mean 'body B'?",
         ),
         (["log", "--from", "9", "vents=4"], "There is no variant '9'; there are 1, 2 and 3."),
-        (["log", "--new-unit", "vents=4"], "rings has no value; it must be a whole number from 7 to 12."),
+        (
+            ["log", "--new-unit", "vents=4"],
+            "rings, wool and driver have no value. What is built anew takes a setting of every factor, or a variant to start "
+            "from, whose settings it keeps.",
+        ),
         (
             ["log", "--new-unit", "Body A", "--from", "1"],
             "Unit 'Body A' exists already; give the new one another name.",

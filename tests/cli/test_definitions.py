@@ -95,6 +95,13 @@ def test_title_and_question_are_shown_and_put_into_other_words(rig, fettle):
     assert setup(rig).question == ""
 
 
+def test_steps_that_do_not_reach_the_high_end_are_remarked_on(rig, fettle):
+    done = fettle("factor", "add", "gap", "--low", "0", "--high", "10", "--step", "3", "--was", "0")
+    assert done.out.startswith("Stored: factor gap must be a number from 0 to 9 in steps of 3; ")
+    assert done.err == "Note: steps of 3 from 0 do not reach 10.\n"
+    assert fettle("factor", "add", "port", "--low", "0", "--high", "1", "--step", "0.1", "--was", "0").err == ""
+
+
 def test_lists_are_tables(rig, fettle):
     assert fettle("factor", "list").out == (
         "factor  kind         settings                               way      one change\n"

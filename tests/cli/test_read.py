@@ -51,6 +51,22 @@ def test_a_value_may_be_negative_or_written_with_an_exponent(rig, fettle):
     assert [row["value"] for row in ProjectFile.open(rig).readings()[-3:]] == [-1.5, 0.001, -2.0]
 
 
+def test_its_own_unit_may_stand_behind_a_value(rig, fettle):
+    assert fettle("read", "1", "bass=1.5 dB", "bass=-2dB").code == 0
+    assert [row["value"] for row in ProjectFile.open(rig).readings()[-2:]] == [1.5, -2.0]
+    assert fettle("read", "1", "bass=1.5 Hz").err == "bass is '1.5 Hz'; it must be a number in dB.\n"
+
+
+def test_a_likely_slip_is_stored_and_said(rig, fettle):
+    """Stored, since only the maker knows; the note tells what it is far from."""
+    done = fettle("read", "1", "bass=400")
+    assert "  bass  400 dB\n" in done.out
+    assert done.err == (
+        "Note: bass is 400 dB, far from all that is known of it (-6 to 6). If that is a slip, take it back.\n"
+    )
+    assert fettle("read", "1", "bass=4").err == ""
+
+
 def test_json_lists_what_was_stored(rig, fettle):
     told = json.loads(fettle("read", "1", "bass=0.1", "--json").out)
     assert (told["entry"], [row["value"] for row in told["readings"]]) == (7, [0.1])

@@ -31,6 +31,12 @@ def test_an_imported_log_is_told_in_numbers_and_can_be_taken_back(rig, log, fett
     assert ProjectFile.open(rig).fingerprint() == before
 
 
+def test_a_cell_far_from_all_others_is_noted(rig, log, fettle):
+    log.write_text(LOG.replace("1.5,3", "150,3"), encoding="utf-8")
+    done = fettle("import", "log.csv", "--dry-run")
+    assert "bass is 150 dB, far from all that is known of it (-6 to 6).\n" in done.err
+
+
 def test_a_dry_run_reads_everything_and_stores_nothing(rig, log, fettle):
     before = ProjectFile.open(rig).fingerprint()
     done = fettle("import", "log.csv", "--dry-run")

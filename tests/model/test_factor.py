@@ -251,7 +251,10 @@ BAD: list[tuple[dict[str, Any], str]] = [
     ({"low": 0, "high": 3, "price": "1"}, "Factor 'x': price is '1'; it must be a finite number."),
     ({"kind": "ordered", "levels": "SML"}, 'Factor \'x\': levels must be a list, such as ["felt", "cork"].'),
     ({"kind": "ordered", "levels": {"a", "b"}}, 'Factor \'x\': levels must be a list, such as ["felt", "cork"].'),
-    ({"kind": "ordered", "levels": ["a"]}, "Factor 'x' is ordered: give at least two different levels."),
+    (
+        {"kind": "ordered", "levels": ["a"]},
+        "Factor 'x' is ordered: give at least two different levels, each by itself; 'a' is one.",
+    ),
     ({"kind": "ordered", "levels": ["a", "A"]}, "Factor 'x' is ordered: give at least two different levels."),
     ({"kind": "ordered", "levels": ["a", ""]}, "Factor 'x': level '' must be text on one line, 1 to 200 characters."),
     ({"kind": "ordered", "levels": ["a", None]}, "Factor 'x': level 'None' must be text or a number."),

@@ -114,7 +114,7 @@ def test_the_same_content_gives_the_same_bytes(project, tmp_path):
 def test_what_cannot_be_written_is_refused(project, tmp_path):
     with refused(UsageError, "'sheet.txt' must end in .html."):
         build_sheet(project, tmp_path / "sheet.txt")
-    with refused(UsageError, "There is no version 7; there are 1."):
+    with refused(UsageError, "There is no version 7; there is only 1."):
         build_sheet(project, tmp_path / "sheet.html", 7)
     empty = Project.create(tmp_path / "empty.duckdb")
     with pytest.raises(DataError, match="Nothing is settled yet"):

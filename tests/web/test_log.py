@@ -177,6 +177,12 @@ def test_readings_come_back_with_their_faults_and_go_in_each_by_itself(visitor, 
         ("bass", 3.5, "Bo"), ("bass", 3.7, "Bo"), ("echo", 4.0, "Bo")]  # fmt: skip
 
 
+def test_a_likely_slip_is_stored_and_said(visitor, project):
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5 dB 400 dB")
+    assert [item["value"] for item in project.file.readings()[3:]] == [3.5, 400]
+    assert "bass is 400 dB, far from all that is known of it (-6 to 6); if that is a slip, put it right." in page.text
+
+
 def test_a_correction_of_what_somebody_else_corrected_shows_both(visitor, project):
     page = visitor.get("/readings/1/correct")
     project.file.correct_reading(1, value=4.4)

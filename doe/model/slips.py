@@ -1,0 +1,58 @@
+"""Readings so far from all others that a slip of the pen is likelier than a find."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from doe.model.outcome import Outcome
+from doe.model.wording import number
+
+FAR = 3.0
+"""Ranges beyond the range so far; a lost decimal point lies further out still."""
+
+_FEWEST = 5
+"""Readings that make a range where the outcome has none by its definition."""
+
+
+def slips_among(outcome: Outcome, values: Sequence[float]) -> list[str]:
+    """Say which of an outcome's highest and lowest value lies far from all others.
+
+    Examples
+    --------
+    >>> slips_among(Outcome("bass", unit="dB"), [1, 2, 3, 4, 5, 60])
+    ['bass is 60 dB, far from all that is known of it (1 to 5)']
+    """
+    ordered = sorted(values)
+    found = [slip(outcome, ordered[0], ordered[1:]), slip(outcome, ordered[-1], ordered[:-1])] if ordered else []
+    return [note for note in dict.fromkeys(found) if note]
+
+
+def slip(outcome: Outcome, value: float, others: Sequence[float]) -> str:
+    """Say that a measured value lies far from all others; empty where it does not, or nothing is known of it.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        The values at which it is worth all and nothing count as known.
+    value : float
+        In the outcome's unit.
+    others : sequence of float
+        Its other readings.
+
+    Examples
+    --------
+    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 150, [])
+    'bass is 150 dB, far from all that is known of it (-8 to 2)'
+    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 3.5, [])
+    ''
+    """
+    ends = [end for end in (*outcome.inner, *outcome.outer) if math.isfinite(end)] if outcome.goal else []
+    if outcome.kind != "measured" or (not ends and len(others) < _FEWEST):
+        return ""
+    low, high = min([*ends, *others]), max([*ends, *others])
+    reach = FAR * (high - low)
+    if not reach or low - reach <= value <= high + reach:
+        return ""
+    told = f"{number(value, 6)}{' ' + outcome.unit if outcome.unit else ''}"
+    return f"{outcome.name} is {told}, far from all that is known of it ({number(low, 4)} to {number(high, 4)})"
