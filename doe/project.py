@@ -15,6 +15,7 @@ from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.model.slips import slip, slips_among
 from doe.planning import Planning
+from doe.planning.adopted import beside_advice
 from doe.settling import Settling
 from doe.store import ProjectFile
 from doe.store.photos import clean_photo
@@ -176,7 +177,7 @@ class Project(Planning, Settling):
         from doe.advise import recommend
 
         setup, readings = self.setup, self.readings()
-        return recommend(
+        advice = recommend(
             readings,
             setup.factors,
             setup.outcomes,
@@ -192,6 +193,8 @@ class Project(Planning, Settling):
             seed=seed,
             widen=self._track(readings, setup).widen,
         )
+        waiting = beside_advice(self.file.variants(), advice.table, setup.factors)
+        return replace(advice, notes=(*advice.notes, waiting)) if waiting else advice
 
     def keep_advice(self, advice: Advice) -> list[Entry]:
         """Put suggestions on record with their predictions, to be held against what comes.

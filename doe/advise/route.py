@@ -381,8 +381,9 @@ def _notes(
     strong = [row for row in randomised.to_dict("records") if abs(row["correlation"]) > STRONG]
     if strong:
         names = ", ".join(f"{row['factor']} ({number(row['correlation'], 2)})" for row in strong)
+        runs = "runs" if len(strong) == 1 else "run"
         notes.append(
-            f"Drift over the order cannot be told from the effect of {names}, which run with it; shuffle more, or repeat a "
+            f"Drift over the order cannot be told from the effect of {names}, which {runs} with it; shuffle more, or repeat a "
             "variant at the end."
         )
     if job.new_is_last_resort and any(start == NEW for start, _ in paths):

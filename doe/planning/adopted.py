@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.plain import plain
-from doe.model.planned import AdoptedPlan, Run
+from doe.model.planned import AdoptedPlan, Run, same_as_planned
+from doe.model.records import Variant
+from doe.model.wording import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,6 +107,29 @@ def frame_of(plan: AdoptedPlan, factors: Sequence[Factor]) -> pd.DataFrame:
     frame = pd.DataFrame(rows)
     idle = [name for name in ("block", "kind") if frame[name].nunique() < 2]
     return frame.drop(columns=[*idle, *([] if frame["unit"].any() else ["unit"])])
+
+
+def beside_advice(variants: Sequence[Variant], table: pd.DataFrame, factors: Sequence[Factor]) -> str:
+    """Say that planned variants wait while something else is advised; empty where none waits.
+
+    Parameters
+    ----------
+    variants : sequence of Variant
+        Of the project.
+    table : DataFrame
+        What is advised, with one column per factor; the first row is asked about.
+    factors : sequence of Factor
+    """
+    waiting = [variant for variant in variants if variant.status == "planned"]
+    if not waiting:
+        return ""
+    told = f"{counted(len(waiting), 'planned variant')} {'waits' if len(waiting) == 1 else 'wait'} to be built"
+    if len(table):
+        first = table.iloc[0]
+        settings = {factor.name: factor.read(first[factor.name]) for factor in factors}
+        if same := same_as_planned(settings, str(first["unit"]), waiting):
+            return f"{told}; the first of these suggestions is planned as variant {same.name}."
+    return f"{told}. A plan learns from all its runs together; this looks one session ahead and takes none of them for granted."
 
 
 def left_of(table: pd.DataFrame) -> pd.DataFrame:

@@ -118,6 +118,21 @@ def test_the_route_leads_through_everything_planned(planned):
     assert found.reading_minutes == 8 * 5 + 10
 
 
+def test_the_next_change_says_what_is_planned(planned):
+    """Whether it is one of the planned runs, or something else while they wait."""
+    advice = planned.recommend()
+    waiting = "8 planned variants wait to be built"
+    assert advice.notes[-1].startswith(waiting)
+    first = advice.table.iloc[0]
+    planned.file.add_variant(Variant("taken", {name: first[name] for name in SETTINGS}, unit=None, status="planned"))
+    assert planned.recommend().notes[-1] == (
+        "9 planned variants wait to be built; the first of these suggestions is planned as variant taken."
+    )
+    planned.abandon_plan()
+    planned.file.withdraw_variant("taken")
+    assert not any("planned" in note for note in planned.recommend().notes)
+
+
 def test_a_retired_unit_carries_nothing_more(planned):
     planned.file.retire_unit("A")
     assert "A" not in planned.route().table["unit"].tolist()
