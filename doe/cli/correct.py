@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time, not_below_zero
-from doe.cli.screen import stored
+from doe.cli.screen import note, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.records import against_ways
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -49,8 +50,16 @@ def run_correct(options: Namespace) -> None:
     project = open_project(options.project)
     if (options.variant is None) == (options.reading is None):
         raise UsageError("Name what to put right: a variant, or one reading with --reading.")
+    before = _against_ways(project)
     entry = _correct_reading(project, options) if options.reading else _correct_variant(project, options)
     stored(f"Stored: {entry.summary}.", entry)
+    for told in [line for line in _against_ways(project) if line not in before]:
+        note(f"Note: now against the way that a factor can go, variant {told}")
+
+
+def _against_ways(project: Project) -> list[str]:
+    found = against_ways(project.file.variants(), project.setup.factors)
+    return [f"{name}: {told}" for name, told in found.items()]
 
 
 def _correct_variant(project: Project, options: Namespace) -> Any:

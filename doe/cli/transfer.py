@@ -11,6 +11,7 @@ from doe.cli.chosen import SUFFIX, open_project
 from doe.cli.parser import Parser, a_pair, one_of
 from doe.cli.screen import note, print_json, say
 from doe.model.errors import DataError, UsageError
+from doe.model.records import against_ways
 from doe.model.wording import counted
 
 if TYPE_CHECKING:
@@ -154,5 +155,7 @@ def run_check(options: Namespace) -> None:
         print_json({"problems": problems, "fingerprint": project.file.fingerprint()})
     elif not problems:
         say(f"{project.path} is sound.")
+        for name, told in against_ways(project.file.variants(), project.setup.factors).items():
+            note(f"Note: against the way that a factor can go, variant {name}: {told}")
     if problems:
         raise DataError("\n".join([f"{project.path} has {counted(len(problems), 'problem')}:", *problems]))

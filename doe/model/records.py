@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from numbers import Real
@@ -14,6 +14,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, did_you_mean, shown
 from doe.model.factor import Factor
 from doe.model.names import check_label, same_name
+from doe.model.wording import exact
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +250,35 @@ def check_ways(old: Mapping[str, Value], new: Mapping[str, Value], factors: Sequ
     for factor in factors:
         if factor.name not in old or factor.name not in new or factor.can_go(old[factor.name], new[factor.name]):
             continue
-        change = f"from {old[factor.name]} to {new[factor.name]}"
+        ends = (old[factor.name], new[factor.name])
+        change = "from {} to {}".format(*(end if isinstance(end, str) else exact(end) for end in ends))
         if factor.way == "rebuild":
             raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it needs a new unit.")
         raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it only goes {factor.way}.")
+
+
+def against_ways(variants: Iterable[Variant], factors: Sequence[Factor]) -> dict[str, str]:
+    """Find changes on a unit that its factors do not allow; what is planned, or has no settings, is passed over.
+
+    Parameters
+    ----------
+    variants : iterable of Variant
+        In the order in which they were built.
+    factors : sequence of Factor
+
+    Returns
+    -------
+    dict of str to str
+        Variant -> what cannot have been, in a sentence.
+    """
+    found: dict[str, str] = {}
+    carried: dict[str, Mapping[str, Value]] = {}
+    for variant in variants:
+        if variant.unit is None or variant.status == "planned" or variant.is_reference:
+            continue
+        try:
+            check_ways(carried.get(variant.unit, {}), variant.settings, factors, variant.unit)
+        except DataError as err:
+            found[variant.name] = str(err)
+        carried[variant.unit] = variant.settings
+    return found

@@ -8,11 +8,11 @@ from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, Problem, did_you_mean, listed
+from doe.model.errors import Problem, did_you_mean, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Variant, check_ways
+from doe.model.records import Reading, Variant, against_ways
 from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.store.cells import Reader, Refused, is_nothing, label, moment, text_of
@@ -321,21 +321,10 @@ class LogRows:
 
     def _note_ways(self) -> None:
         """Tell of changes on a unit that its factors do not allow; the log is believed all the same."""
-        before: dict[str, Variant] = {}
-        found = []
-        for variant in self.variants.values():
-            if variant.unit is None or variant.is_reference:
-                continue
-            try:
-                check_ways(
-                    before[variant.unit].settings if variant.unit in before else {},
-                    variant.settings,
-                    self._setup.factors,
-                    variant.unit,
-                )
-            except DataError as err:
-                found.append(f"variant {variant.name}: {err}")
-            before[variant.unit] = variant
+        found = [
+            f"variant {name}: {told}"
+            for name, told in against_ways(self.variants.values(), self._setup.factors).items()
+        ]
         if found:
             more = f" ({counted(len(found) - 1, 'more such change')})" if len(found) > 1 else ""
             self.notes.append(f"Against the way that a factor can go, yet taken as logged: {found[0]}{more}")

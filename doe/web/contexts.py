@@ -294,6 +294,7 @@ class VariantPage:
     facts: tuple[tuple[str, str], ...] = field(metadata=said("unit, parent, when, effort"))
     settings: tuple[tuple[str, str, str], ...] = field(metadata=said("factor, setting, what it was before"))
     note: str = field(metadata=said("free text"))
+    doubt: str = field(metadata=said("why it cannot have been built so on its unit; may be empty"))
     photos: tuple[tuple[str, str], ...] = field(metadata=said("address and text"))
     readings: tuple[ReadingRow, ...] = field(metadata=said("all readings"))
     steps: tuple[str, ...] = field(metadata=said("bench steps of a planned one"))

@@ -12,7 +12,7 @@ from doe.charts import text
 from doe.charts.rows import rows_of
 from doe.model.errors import DataError, FettleError
 from doe.model.limit import derive
-from doe.model.records import Variant
+from doe.model.records import Variant, against_ways
 from doe.model.setup import Setup
 from doe.model.wording import counted, duration, exact
 from doe.sheets.cautions import cautions
@@ -195,6 +195,7 @@ def _shown(
         facts=_facts(variant),
         settings=_settings(variant, parent, snapshot.setup),
         note=variant.note,
+        doubt=against_ways(snapshot.variants, snapshot.setup.factors).get(variant.name, ""),
         photos=tuple(
             (urls.photo(item["sha256"]), item["note"] or f"Photo {item['filename']} of variant {variant.name}")
             for item in view.attachments

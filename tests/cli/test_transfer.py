@@ -111,6 +111,18 @@ def test_check_says_that_all_is_sound(rig, fettle):
     assert told == {"problems": [], "fingerprint": ProjectFile.open(rig).fingerprint()}
 
 
+def test_a_step_against_a_factors_way_is_remarked_on(rig, fettle):
+    """Vents only go up, and body A had two: a correction is believed, but said to be odd, then and by every check."""
+    told = "vents cannot go from 5 to 2 on unit body A: it only goes up.\n"
+    first = fettle("correct", "1", "--set", "vents=5")
+    assert first.code == 0
+    assert first.err == f"Note: now against the way that a factor can go, variant 2: {told}"
+    assert fettle("correct", "1", "--note", "again").err == ""
+    done = fettle("check")
+    assert (done.code, done.out) == (0, "rig.duckdb is sound.\n")
+    assert done.err == f"Note: against the way that a factor can go, variant 2: {told}"
+
+
 def test_check_names_what_was_altered(rig, fettle):
     """An attachment changed behind the project's back is found; exit code 1."""
     ProjectFile.open(rig).attach("1", "curve.txt", b"20 60\n")

@@ -194,6 +194,13 @@ def test_a_correction_of_what_somebody_else_corrected_shows_both(visitor, projec
     assert project.file.readings()[0]["value"] == 4.0
 
 
+def test_a_correction_against_a_factors_way_is_believed_and_doubted(visitor):
+    visitor.send(visitor.get("/variants/1/correct"), "/correct", f__vents="5")
+    doubt = "vents cannot go from 5 to 2 on unit body A: it only goes up."
+    assert doubt in visitor.get("/variants/2").text
+    assert doubt not in visitor.get("/variants/1").text
+
+
 def test_a_variant_is_corrected_withdrawn_and_brought_back(visitor, project):
     page = visitor.send(visitor.get("/variants/2/correct"), "/correct", f__wool="35", note="was misread")
     assert page.status == 200
