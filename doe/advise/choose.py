@@ -25,6 +25,7 @@ from doe.advise.question import Question
 from doe.advise.reach import Reach
 from doe.advise.situation import Situation, best_settings
 from doe.advise.space import Codes
+from doe.model.effort import Effort
 from doe.model.patience import checkpoint
 
 Floats = npt.NDArray[np.floating[Any]]
@@ -61,6 +62,25 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
+class Unread:
+    """What a unit still shows, unread, before it is changed.
+
+    Attributes
+    ----------
+    place : int
+        Of the move that reads it as it stands.
+    share : float
+        What that is expected to bring, over what the change is.
+    minutes : float
+        That it takes more, in the same session.
+    """
+
+    place: int
+    share: float
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """The moves of one session.
 
@@ -70,10 +90,13 @@ class Session:
         First to last.
     left_out : float or None
         What the best further move would have brought, in worth, where that was too little to go on; else None.
+    unread : Unread or None
+        What the last move takes away unread although reading it first would pay.
     """
 
     choices: list[Choice]
     left_out: float | None = None
+    unread: Unread | None = None
 
 
 def exchange_rate(hours: float | None, typical_minutes: float) -> float:
@@ -95,7 +118,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
     designs = situation.designs if belief.variants else kept
     promised = situation.promised
     nodes = normal_nodes(N_NODES, len(belief.outcomes))
-    spent = 0.0
+    spent, unread = 0.0, None
     choices: list[Choice] = []
     built = build_moves(belief, reach, situation.codes, question.effort, carried, situation.best)
     read = reading_moves(belief, reach, question.effort, carried, len(question.factors))
@@ -117,14 +140,29 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         if turn:
             enough = judged.value >= SHARE_TO_GO_ON * situation.matters
             if not enough.any():
-                return Session(choices, left_out=float(judged.value.max()))
+                return Session(choices, float(judged.value.max()), unread)
             rate = np.where(enough, rate, -1.0)
-        place = int(rate.argmax())
-        choices.append(Choice(moves, judged, minutes, place, rate, reach))
-        spent += float(minutes[place])
+        choice = Choice(moves, judged, minutes, int(rate.argmax()), rate, reach)
+        unread = unread_before(choice, question.effort)
+        if unread is not None and turn + 1 < question.count:
+            choice, unread = replace(choice, place=unread.place), None
+        choices.append(choice)
+        spent += float(minutes[choice.place])
         if turn + 1 < question.count:
             moves, kept, designs, promised, reach = _assume_made(choices[-1], kept, designs, promised, noise, rng)
-    return Session(choices)
+    return Session(choices, unread=unread)
+
+
+def unread_before(choice: Choice, effort: Effort) -> Unread | None:
+    """Find what the move would take away unread, if reading it first brings as much a minute; the session is begun anyhow."""
+    moves, chosen, value = choice.moves, choice.place, choice.judged.value
+    stands = (moves.start == moves.start[chosen]) & (moves.variant < 0) & (moves.build_minutes == 0)
+    if moves.variant[chosen] >= 0 or stands[chosen] or not stands.any() or not value[chosen]:
+        return None
+    place = int(np.flatnonzero(stands)[0])
+    minutes = moves.minutes(effort, is_new_session=False)[[place, chosen]]
+    reading, change = value[[place, chosen]] / np.maximum(minutes, 1.0) ** POWER
+    return Unread(place, float(value[place] / value[chosen]), float(minutes[0])) if reading >= change else None
 
 
 def _weights(question: Question, minutes: Floats, spent: float) -> tuple[float, float]:

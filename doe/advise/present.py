@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.advice import Advice, worth_text
-from doe.advise.choose import Choice, Session
+from doe.advise.choose import Choice, Session, Unread
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
 from doe.advise.question import Question
@@ -330,6 +330,14 @@ def _has_trade_offs(situation: Situation) -> bool:
     return len(situation.belief.outcomes) > 1 and situation.has_readings and len(situation.promising) > 0
 
 
+def _unread_note(choice: Choice, unread: Unread) -> str:
+    unit = choice.reach.name(int(choice.moves.start[choice.place]))
+    return (
+        f"Unit {unit} has not been read as it stands. Doing so before it is changed takes {wording.duration(unread.minutes)} "
+        f"more, and is expected to bring {wording.percent(unread.share)} of what the change is."
+    )
+
+
 def _notes(question: Question, situation: Situation, session: Session) -> tuple[str, ...]:
     notes, choices = [], session.choices
     if choices and not situation.has_readings:
@@ -363,6 +371,8 @@ def _notes(question: Question, situation: Situation, session: Session) -> tuple[
         notes.append(
             "Nothing within reach is expected to be better than the best so far; this has the best prospects of being so."
         )
+    if session.unread is not None:
+        notes.append(_unread_note(choices[-1], session.unread))
     if session.left_out is not None:
         notes.append(
             "More than this is not worth doing before its readings are in: the next best move would bring "

@@ -126,14 +126,24 @@ def look(
         matters = worth_that_matters(outcomes, [float(values[:, best].mean()) for values in belief.variant_values])
         bar = best_settings(designs) + SHARE_COUNTED * matters
     found = shortlist(belief, reach, question.effort, bar, question.most_minutes, POWER, rng)
+    codes = with_unread(found.codes, reach, carried) if draws[0].variants else found.codes
     promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):
         start = reach.cheapest(found.promising)[2]
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
-        log, belief, reach, carried, best, designs, matters, found.codes, found.promising, promised, found.cheapest_minutes,
+        log, belief, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
         bool(draws[0].variants), notes_on(question.expect, outcomes, draws, weighed.overruled),
     )  # fmt: skip
+
+
+def with_unread(codes: Codes, reach: Reach, carried: Mapping[int, int]) -> Codes:
+    """Add what units stand at that nobody has read: it takes no building, and is gone with the next change."""
+    unread = [unit for start, unit in enumerate(reach.starts) if unit is not None and start not in carried]
+    states = np.array([reach.space.code(unit.settings) for unit in unread], dtype=np.intp).reshape(-1, codes.shape[1])
+    states = states[reach.space.allowed(states)]
+    is_new = ~(states[:, None, :] == codes[None, :, :]).all(axis=2).any(axis=1)
+    return np.vstack([codes, np.unique(states[is_new], axis=0)])
 
 
 def best_settings(designs: Floats) -> Floats:

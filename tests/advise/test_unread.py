@@ -1,0 +1,66 @@
+"""A unit that stands changed and unread is read before it is changed again, where that pays."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from doe.advise import recommend
+from doe.advise.choose import choose, unread_before
+from doe.advise.question import ask
+from doe.advise.situation import look
+from doe.model.effort import Effort
+from doe.model.records import Unit
+from tests.advise.test_few_sessions import AIRFLOW, FACTORS, NOISE, log
+
+EFFORT = Effort(new_unit_minutes=180, session_minutes=10, reading_minutes=2)
+UNITS = [
+    Unit("A", {"blades": 5, "pitch": 40, "gap": 4.0, "liner": "foam", "speed": "low"}),
+    Unit("B", {"blades": 7, "pitch": 35, "gap": 4.0, "liner": "foam", "speed": "high"}),
+]
+"""A as it was read last; B with another pitch and a wider gap than any of its readings are of."""
+
+
+@pytest.fixture(scope="module")
+def frame():
+    return log(10, "Me", 1)
+
+
+def advise(frame, **asked):
+    return recommend(frame, FACTORS, (AIRFLOW, NOISE), units=UNITS, effort=EFFORT, unit="B", **asked)
+
+
+def test_in_a_session_of_several_it_is_read_first(frame):
+    first, second = advise(frame, count=2).table["reason"]
+    assert first.startswith("Read unit B as it stands")
+    assert second.startswith("Then, on unit B change")
+
+
+def test_before_a_single_change_it_is_said(frame):
+    """Two minutes of reading, as the session is begun for the change anyhow."""
+    advice = advise(frame)
+    assert advice.table["reason"][0].startswith("On unit B change")
+    (note,) = [note for note in advice.notes if "as it stands" in note]
+    assert note.startswith(
+        "Unit B has not been read as it stands. Doing so before it is changed takes 2 min more, and is "
+    )
+
+
+def test_it_pays_where_it_brings_as_much_a_minute(frame):
+    """Judged by the same gain over minutes to the same power as all moves, the session's own minutes left out of both."""
+    question = ask(FACTORS, (AIRFLOW, NOISE), EFFORT, (), (), 1, None, None, "B", 1, (), None, None)
+    (choice,) = choose(
+        question, look(question, frame, UNITS, np.random.default_rng(1)), np.random.default_rng(1)
+    ).choices
+    value, minutes = choice.judged.value, choice.minutes - EFFORT.session_minutes
+    found = unread_before(choice, EFFORT)
+    rate = value / minutes**0.85
+    assert rate[found.place] >= rate[choice.place]
+    assert choice.moves.build_minutes[found.place] == 0
+    assert found.share == pytest.approx(value[found.place] / value[choice.place])
+    assert unread_before(choice, replace(EFFORT, reading_minutes=20)) is None
+
+
+def test_what_is_read_already_is_not_said_to_be_unread(frame):
+    advice = recommend(frame, FACTORS, (AIRFLOW, NOISE), units=UNITS[:1], effort=EFFORT, unit="A")
+    assert not any("as it stands" in note for note in advice.notes)
