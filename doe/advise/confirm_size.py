@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -11,6 +12,7 @@ import pandas as pd
 
 from doe.fit.effects import Effects
 from doe.fit.equivalence import ALPHA, chance_to_confirm
+from doe.fit.hidden import TAKEN_AS
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.outcome import Outcome
@@ -30,12 +32,15 @@ class Scatter:
         From build to build (units included), of one reading, and from session to session.
     df : float
         Degrees of freedom behind them.
+    is_guess : bool
+        Whether builds and readings could not be told apart, and builds are taken to differ by half as much as readings.
     """
 
     build_sd: float
     reading_sd: float
     session_sd: float
     df: float
+    is_guess: bool = False
 
     def se(self, builds: int, readings: int) -> float:
         """Return the standard error of the mean of fresh builds, each read so often.
@@ -99,8 +104,14 @@ def scatter_of(effects: Effects) -> Scatter:
     """Read the scatter out of an analysis."""
     sds = {str(row["source"]): float(row["sd"]) for _, row in effects.variance.iterrows()}
     basis = effects._fitted()
-    build = float(np.hypot(sds.get("build", 0.0), sds.get("unit", 0.0)))
-    return Scatter(build, basis.reading_sd, sds.get("session", 0.0), float(basis.averages.posterior.df))
+    build, reading = sds.get("build", 0.0), basis.reading_sd
+    together = sds.get("build and reading together")
+    if together is not None:
+        reading = together / math.sqrt(1.0 + TAKEN_AS)
+        build = reading * math.sqrt(TAKEN_AS)
+    build = math.hypot(build, sds.get("unit", 0.0))
+    df = float(basis.averages.posterior.df)
+    return Scatter(build, reading, sds.get("session", 0.0), df, is_guess=together is not None)
 
 
 def size_confirmation(
@@ -226,6 +237,11 @@ def _too_many(table: pd.DataFrame, risk: float) -> str:
 
 def _notes(table: pd.DataFrame, scatters: Sequence[Scatter]) -> tuple[str, ...]:
     notes = []
+    if any(scatter.is_guess for scatter in scatters):
+        notes.append(
+            "Every build was read once, so that builds and readings cannot be told apart: builds are taken to differ by half "
+            "as much as readings. Read some builds twice and ask again."
+        )
     if any(scatter.session_sd > 0 for scatter in scatters):
         notes.append(
             "Sessions differ: read something that was read before (the reference, or the best variant) as often in the same "

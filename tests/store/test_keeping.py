@@ -72,6 +72,9 @@ def test_a_suggestion_comes_back_with_its_prediction(radio: ProjectFile):
     assert row["at"].date() == entry.at.date()
     assert {key: row[key] for key in body} == {**body, "low": None, "draws": [1.5, 2.0]}
     assert entry.summary == "suggested improve: vents 5"
+    on = {"kind": "learn", "unit": "body A", "settings": {"wool": 25.0, "feet": "cork"}}
+    assert radio.add_suggestion(on).summary == "suggested learn on body A: wool 25, feet cork"
+    assert radio.add_suggestion({**on, "unit": "new"}).summary == "suggested learn as a new unit: wool 25, feet cork"
 
 
 def test_a_suggestion_that_is_no_table_is_refused(radio: ProjectFile):
