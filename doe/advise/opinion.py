@@ -25,7 +25,7 @@ from doe.fit.evidence import Evidence
 from doe.fit.origins import Origin, origin_of
 from doe.fit.passes import supported_terms
 from doe.fit.priors import Prior
-from doe.fit.reml import BOUNDED
+from doe.fit.reml import Bounded, Expected
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.errors import FitError
 from doe.model.factor import Factor
@@ -40,7 +40,7 @@ BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_d
 KNOWN = Prior(main=0.95, interaction=0.95, curvature=0.95, certainty=20.0, scale_df=16.0)
 """The same where it is known which terms matter."""
 
-EXPECTED = {"unit": (UNIT_SHARE / READING_SHARE) ** 2, "session": BOUNDED}
+EXPECTED: dict[str, Expected] = {"unit": (UNIT_SHARE / READING_SHARE) ** 2, "session": Bounded()}
 """Variance to expect between units, over that of readings. A bench has two to five of them, each with its own setting of
 what only a rebuild changes; scatter between them estimated freely would take up what that factor does. Sessions may differ as
 much as they like, but not without end."""

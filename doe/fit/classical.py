@@ -18,7 +18,7 @@ from doe.fit.estimates import term_contrast
 from doe.fit.evidence import Evidence
 from doe.fit.hidden import TAKEN_AS, hidden_sources
 from doe.fit.least_squares import LeastSquares, independent_columns, least_squares
-from doe.fit.reml import BOUNDED, Crossproducts, Grouping, Reml, fit_reml
+from doe.fit.reml import Crossproducts, Expected, Grouping, Reml, fit_reml
 from doe.fit.small_sample import kenward_roger_covariance
 
 Array = npt.NDArray[Any]
@@ -63,7 +63,7 @@ def fit_classical(
     sources: Sequence[Grouping],
     *,
     with_table: bool = True,
-    expected: Mapping[str, float] | None = None,
+    expected: Mapping[str, Expected] | None = None,
 ) -> Classical:
     """Fit the terms of a matrix.
 
@@ -100,7 +100,7 @@ def fit_classical(
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
     if not with_table:
         wanted = expected or {}
-        taken = {**wanted, **{name: TAKEN_AS for name in hidden if wanted.get(name, BOUNDED) == BOUNDED}}
+        taken = {**wanted, **{name: TAKEN_AS for name in hidden if not isinstance(wanted.get(name), float)}}
         model = fit_reml(products, off_zero=True, with_df=False, expected=taken)
         return Classical(_empty(), model, None, tuple(live), fixed, hidden)
     model = fit_reml(products)

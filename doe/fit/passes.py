@@ -15,14 +15,15 @@ from doe.fit.growing import BEAM
 from doe.fit.hidden import TAKEN_AS, hidden_notes, hiding_terms
 from doe.fit.origins import Origin, Scatter
 from doe.fit.priors import Prior
-from doe.fit.reml import BOUNDED
+from doe.fit.reml import Bounded, Expected
 from doe.fit.tangled import session_ties
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.patience import checkpoint
 
 SUPPORTED = 0.5
-EXPECTED = {"unit": TAKEN_AS, "session": BOUNDED}
-"""Variance to expect of a source over that of readings, where they tell little of it."""
+EXPECTED: dict[str, Expected] = {"unit": TAKEN_AS, "session": Bounded(6.0)}
+"""What to expect of a source where readings tell little of it. Sessions are held much looser than for choosing: what changed
+only together with the session would else be claimed where three sessions happen to agree with it."""
 
 _FIRST_BEAM = 40
 

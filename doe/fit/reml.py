@@ -27,8 +27,21 @@ _FIRST_RATIO = 0.1
 
 HELD_OFF_ZERO = frozenset({"variant", "session"})
 
-BOUNDED = float("inf")
-"""What to expect of a source that is to be held off infinity, and of which nothing else is known."""
+
+@dataclass(frozen=True, slots=True)
+class Bounded:
+    """What to expect of a source that is to be held off infinity, and of which nothing else is known.
+
+    Attributes
+    ----------
+    scale : float
+        Median of its standard deviation, over that of readings.
+    """
+
+    scale: float = 1.0
+
+
+Expected = float | Bounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +338,7 @@ def fit_reml(
     *,
     off_zero: bool = False,
     with_df: bool = True,
-    expected: Mapping[str, float] | None = None,
+    expected: Mapping[str, Expected] | None = None,
 ) -> Reml:
     """Estimate the variance components and the fixed effects.
 
@@ -339,12 +352,12 @@ def fit_reml(
         would promise too much; not for classical tables.
     with_df : bool
         Whether to work out what Satterthwaite's degrees of freedom need.
-    expected : mapping of str to float, optional
+    expected : mapping of str to float or Bounded, optional
         Name of a grouping -> its variance to expect, over that of readings: where they tell nothing, that is the estimate, and
         much more has to be shown by them. A Rayleigh prior on its relative standard deviation with the mode there: the
-        penalty of `off_zero` with a scale of its own. `BOUNDED` holds the scatter off infinity only, by the mirror image of
-        that penalty above the scatter of readings: together the half-Cauchy prior of Gelman (2006, Bayesian Analysis 1,
-        515-534) on theta, the mode taken on the log scale; two sessions alone say next to nothing against any ratio, however
+        penalty of `off_zero` with a scale of its own. `Bounded` holds the scatter off infinity only, by the mirror image of
+        that penalty above its scale: together the half-Cauchy prior of Gelman (2006, Bayesian Analysis 1, 515-534) on
+        theta, the mode taken on the log scale; two sessions alone say next to nothing against any ratio, however
         large. Only with `off_zero`, and plain groupings.
 
     Returns
@@ -380,7 +393,7 @@ def _indicators(grouping: Grouping, rows: slice) -> Array:
     return block.reshape(len(index), -1)
 
 
-def _optimum(products: Crossproducts, off_zero: bool, expected: Mapping[str, float], *, is_polished: bool) -> Array:
+def _optimum(products: Crossproducts, off_zero: bool, expected: Mapping[str, Expected], *, is_polished: bool) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
     if products.is_plain:
@@ -395,7 +408,7 @@ def _optimum(products: Crossproducts, off_zero: bool, expected: Mapping[str, flo
 
 
 def _searched_ratios(
-    products: Crossproducts, off_zero: bool, expected: Mapping[str, float], *, is_polished: bool
+    products: Crossproducts, off_zero: bool, expected: Mapping[str, Expected], *, is_polished: bool
 ) -> Array:
     """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero.
 
@@ -403,13 +416,15 @@ def _searched_ratios(
     """
     names = [grouping.name for grouping in products.groupings]
     held = np.array([float(off_zero and (name in HELD_OFF_ZERO or name in expected)) for name in names])
-    pull = np.array([1.0 / expected[name] if off_zero and name in expected else 0.0 for name in names])
-    bounded = held * np.array([float(expected.get(name) == BOUNDED) for name in names])
+    wanted = [expected.get(name) if off_zero else None for name in names]
+    pull = np.array([1.0 / one if isinstance(one, float) else 0.0 for one in wanted])
+    bounded = np.array([float(isinstance(one, Bounded)) for one in wanted])
+    scale = np.array([one.scale**2 if isinstance(one, Bounded) else 1.0 for one in wanted])
 
     def criterion(ratios: Array) -> tuple[float, Array]:
         value, slope = products.profiled_with_slope(ratios)
-        value += float(pull @ ratios - held @ np.log(ratios) + 2.0 * bounded @ np.log1p(ratios))
-        return value, slope + pull - held / ratios + 2.0 * bounded / (1.0 + ratios)
+        value += float(pull @ ratios - held @ np.log(ratios) + 2.0 * bounded @ np.log1p(ratios / scale))
+        return value, slope + pull - held / ratios + 2.0 * bounded / (scale + ratios)
 
     found = optimize.minimize(
         criterion,

@@ -71,13 +71,15 @@ def test_what_was_read_is_believed_near_its_reading(n_variants, third_rater, see
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("outcome", [AIRFLOW, NOISE], ids=lambda outcome: outcome.name)
 def test_what_a_report_says_of_a_variant_stays_near_its_reading(n_variants, third_rater, seed, outcome):
-    """Each read once, so its value is its reading; the interval is wide, as nothing is repeated, but not without end."""
+    """Each read once, so its value is its reading. Nothing is repeated and two sessions may differ by six times the scatter of
+    readings, so the interval is wide; without that bound it was up to 150 times the range of all readings.
+    """
     frame = log(n_variants, third_rater, seed)
     read = frame[frame["outcome"] == outcome.name].set_index("variant")["value"]
     told = analyse(frame, FACTORS, outcome).variants.set_index("variant")
     spread = read.max() - read.min()
     assert (told["mean"] - read[told.index]).abs().max() < 1e-6 * spread
-    assert (told["high"] - told["low"]).max() < 4 * spread
+    assert (told["high"] - told["low"]).max() < 6 * spread
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
-from doe.fit.reml import BOUNDED, Crossproducts, Grouping, _is_no_worse, fit_reml
+from doe.fit.reml import Bounded, Crossproducts, Grouping, _is_no_worse, fit_reml
 
 
 def _simulated(seed: int, n_variants: int = 20, n_raters: int = 3) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
@@ -134,16 +134,17 @@ def _units(n_units: int, seed: int, sd: float) -> tuple[np.ndarray, np.ndarray, 
     return np.column_stack([np.ones(len(unit)), (unit % 2) - 0.5]), y, [Grouping("unit", unit, n_units)]
 
 
+@pytest.mark.parametrize("scale", [1.0, 6.0])
 @pytest.mark.parametrize("n_units", [2, 3, 12])
-def test_scatter_of_sessions_has_a_half_cauchy_prior(n_units: int):
+def test_scatter_of_sessions_has_a_half_cauchy_prior(n_units: int, scale: float):
     """The optimum of the textbook criterion and minus twice the log density of log theta, by a search along a line."""
     X, y, groupings = _units(n_units, 2, 1.0)
     X, groupings = X[:, :1], [Grouping("session", groupings[0].index, n_units)]
-    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"session": BOUNDED})
+    model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"session": Bounded(scale)})
 
     def penalised(log_theta: float) -> float:
         theta = np.exp([log_theta])
-        return _dense_deviance(X, y, groupings, theta) - 2 * (halfcauchy.logpdf(theta[0]) + log_theta)
+        return _dense_deviance(X, y, groupings, theta) - 2 * (halfcauchy.logpdf(theta[0], scale=scale) + log_theta)
 
     found = minimize_scalar(penalised, bounds=(-6.0, 6.0), method="bounded", options={"xatol": 1e-8})
     assert np.log(model.theta[0][0, 0]) == pytest.approx(found.x, abs=2e-3)
@@ -155,7 +156,7 @@ def test_two_sessions_far_apart_are_not_taken_for_anything_whatever():
     session = np.repeat([0, 1], 8)
     y = 10.0 * session + rng.standard_normal(16)
     products = Crossproducts(np.ones((16, 1)), y, [Grouping("session", session, 2)])
-    held = fit_reml(products, off_zero=True, expected={"session": BOUNDED}).theta[0][0, 0] ** 2
+    held = fit_reml(products, off_zero=True, expected={"session": Bounded()}).theta[0][0, 0] ** 2
     plain = fit_reml(products).theta[0][0, 0] ** 2
     assert 0.2 * plain < held < 1.5 * plain
 
