@@ -394,8 +394,19 @@ class Project(Planning, Settling):
             _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
         )
         is_new = session is not None and all(item.name != session for item in known.sessions)
-        notes = self._slips(readings, known.setup)
+        notes = (*self._slips(readings, known.setup), *([] if when else self._no_longer_there(found, known.units)))
         return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup, notes)
+
+    def _no_longer_there(self, variant: Variant, units: Sequence[Unit]) -> list[str]:
+        """Say that the unit is another variant by now, which nobody has read yet."""
+        unit = next((item for item in units if item.name == variant.unit), None)
+        if unit is None or unit.variant in (None, variant.name) or unit.settings == variant.settings:
+            return []
+        if self.file.readings(variant=unit.variant):
+            return []
+        return [
+            f"unit {unit.name} carries variant {unit.variant} by now, which is unread; this was stored for {variant.name}"
+        ]
 
     def _slips_in(self, readings: Sequence[Reading]) -> list[str]:
         return [

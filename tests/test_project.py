@@ -138,7 +138,7 @@ def test_readings_are_checked_before_any_is_stored(project):
 
 def test_the_first_build_takes_a_setting_of_every_factor(tmp_path):
     empty = doe.create(tmp_path / "empty.duckdb", SETUP)
-    with refused(DataError, "There is no unit 'A'; no unit is known yet, so this is a new one."):
+    with refused(DataError, "There is no unit 'A'; no unit is known yet, so make it as a new unit."):
         empty.log(FIRST, unit="A")
     first, *rest = FIRST
     with refused(
@@ -154,6 +154,16 @@ def test_a_reading_far_from_all_others_is_stored_and_remarked_on(project):
     done = project.read("1", {"bass": 150, "echo": 3})
     assert done.notes == ("bass is 150 dB, far from all that is known of it (-6 to 6)",)
     assert [item["value"] for item in project.file.readings()] == [1.5, 150, 3]
+
+
+def test_a_reading_of_what_a_unit_no_longer_is_is_stored_and_remarked_on(project):
+    """Readings typed in late are as welcome; who dates them knows that."""
+    project.log({"wool": 5})
+    told = "unit body A carries variant 2 by now, which is unread; this was stored for 1"
+    assert project.read("1", {"bass": 1.5}, when=datetime(2026, 3, 3)).notes == ()
+    assert project.read("1", {"bass": 1.5}).notes == (told,)
+    assert project.read("2", {"bass": 1.5}).notes == ()
+    assert project.read("1", {"bass": 1.5}).notes == ()
 
 
 def test_readings_of_one_outcome_may_come_several_times(project):

@@ -125,13 +125,9 @@ class Advice:
 
     def _expected(self) -> str:
         """Return what each suggestion should show, as a table; nothing where nothing is predicted."""
-        units = {outcome.name: outcome.unit for outcome in self.outcomes}
+        outcomes = {outcome.name: outcome for outcome in self.outcomes}
         rows = [
-            (
-                row["place"],
-                row["outcome"],
-                wording.with_interval(row["mean"], row["low"], row["high"], units.get(row["outcome"], "")),
-            )
+            (row["place"], row["outcome"], outcomes[row["outcome"]].told(row["mean"], row["low"], row["high"]))
             for row in self.predictions.to_dict("records")
         ]
         return markup.table(("suggestion", "outcome", "expected (95 %)"), rows) if rows else ""

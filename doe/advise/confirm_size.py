@@ -12,7 +12,6 @@ import pandas as pd
 
 from doe.fit.effects import Effects
 from doe.fit.equivalence import ALPHA, chance_to_confirm
-from doe.fit.hidden import TAKEN_AS
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.outcome import Outcome
@@ -33,7 +32,7 @@ class Scatter:
     df : float
         Degrees of freedom behind them.
     is_guess : bool
-        Whether builds and readings could not be told apart, and builds are taken to differ by half as much as readings.
+        Whether builds and readings could not be told apart, and half of the variance is taken to be the builds'.
     """
 
     build_sd: float
@@ -107,8 +106,7 @@ def scatter_of(effects: Effects) -> Scatter:
     build, reading = sds.get("build", 0.0), basis.reading_sd
     together = sds.get("build and reading together")
     if together is not None:
-        reading = together / math.sqrt(1.0 + TAKEN_AS)
-        build = reading * math.sqrt(TAKEN_AS)
+        build = reading = together / math.sqrt(2.0)  # as draws of builds take it
     build = math.hypot(build, sds.get("unit", 0.0))
     df = float(basis.averages.posterior.df)
     return Scatter(build, reading, sds.get("session", 0.0), df, is_guess=together is not None)
@@ -239,8 +237,8 @@ def _notes(table: pd.DataFrame, scatters: Sequence[Scatter]) -> tuple[str, ...]:
     notes = []
     if any(scatter.is_guess for scatter in scatters):
         notes.append(
-            "Every build was read once, so that builds and readings cannot be told apart: builds are taken to differ by half "
-            "as much as readings. Read some builds twice and ask again."
+            "Every build was read once, so that builds and readings cannot be told apart: both are taken to scatter alike. "
+            "Read some builds twice and ask again."
         )
     if any(scatter.session_sd > 0 for scatter in scatters):
         notes.append(

@@ -124,7 +124,8 @@ def _instead(item: Expectation, draws: FullDraws) -> str:
     words = {"raises": "more of it raises", "lowers": "more of it lowers", "nothing": "it does nothing to"}
     if chances[other] <= 0.5:
         return ""
-    return f" ({'' if chances[other] > 1 - OVERRULED else 'most likely '}{words[other]} {item.outcome})"
+    is_sure = other != "nothing" and chances[other] > 1 - OVERRULED  # that it does nothing is for the analysis to say
+    return f" ({'' if is_sure else 'most likely '}{words[other]} {item.outcome})"
 
 
 def _slope(item: Expectation, draws: FullDraws) -> Floats:

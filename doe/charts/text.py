@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from doe.charts.rows import Row
 from doe.model import wording
+from doe.model.outcome import Outcome
 
 _CHARACTER_PX = 7.6
 
@@ -87,6 +88,11 @@ def change(row: Row, unit: str = "") -> str:
 def level(row: Row, unit: str = "") -> str:
     """Write a mean with its interval."""
     return wording.with_interval(row["mean"], row["low"], row["high"], unit)
+
+
+def expected(row: Row, outcome: Outcome) -> str:
+    """Write what is expected of an outcome with its interval, as far as its scale goes."""
+    return outcome.told(float(row["mean"]), float(row["low"]), float(row["high"]))
 
 
 def lines(text: str, width: int, most: int = 3) -> list[str]:

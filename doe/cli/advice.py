@@ -10,7 +10,8 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, not_below_zero, one_of
 from doe.cli.screen import heading, note, print_json, say, table, titled
 from doe.model.errors import UsageError, listed
-from doe.model.wording import chance, number, with_interval
+from doe.model.outcome import Outcome
+from doe.model.wording import chance, number
 
 if TYPE_CHECKING:
     from doe.advise import Advice, Track
@@ -121,7 +122,7 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
 
 def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
-    values = [with_interval(row[one.name], row[f"{one.name}_low"], row[f"{one.name}_high"], one.unit) for one in shown]
+    values = [one.told(row[one.name], row[f"{one.name}_low"], row[f"{one.name}_high"]) for one in shown]
     cells = [row[name] for name in factors]
     alike = f"{row['alike']}, in {row['differs_in']}" if row["alike"] else ""
     on_front = chance(row["chance_on_front"])
@@ -146,12 +147,13 @@ def _track_text(track: Track) -> str:
         return "No suggestion is on record yet; 'fettle next' makes one, and keeps it with its prediction."
     if not len(track.table):
         return track.summary()
-    units = {outcome.name: outcome.unit for outcome in track.outcomes}
+    outcomes = {outcome.name: outcome for outcome in track.outcomes}
+    gone = Outcome("gone")
     rows = [
         (
             row["suggestion"],
             row["outcome"],
-            with_interval(row["mean"], row["low"], row["high"], units.get(row["outcome"], "")),
+            outcomes.get(row["outcome"], gone).told(row["mean"], row["low"], row["high"]),
             number(row["read"]),
             "held" if row["held"] else "missed",
         )

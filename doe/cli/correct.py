@@ -15,6 +15,7 @@ from doe.model.records import against_ways
 if TYPE_CHECKING:
     from doe.project import Project
 
+_READING = "--value, --of, --session, --rater and --note"
 _FIELDS = ("name", "unit", "parent", "minutes", "price", "when", "note")
 
 
@@ -27,6 +28,7 @@ def build_correct() -> Parser:
             "fettle correct 12 --set vents=4",
             'fettle correct 12 --unit "body B" --parent 9',
             "fettle correct --reading 41 --value 3.5",
+            "fettle correct --reading 41 --of 12 --session Monday --rater Ann",
         ],
         run_correct,
     )
@@ -42,6 +44,9 @@ def build_correct() -> Parser:
     add("--note", help="free text, of the variant or the reading")
     add("--reading", type=a_count, metavar="NUMBER", help="the reading to put right, instead of a variant")
     add("--value", help="what the reading should have been")
+    add("--of", metavar="VARIANT", help="the variant that was read")
+    add("--session", metavar="NAME", help="the sitting in which it was read; empty for none")
+    add("--rater", metavar="NAME", help="who judged; empty for nobody")
     return parser
 
 
@@ -63,8 +68,9 @@ def _against_ways(project: Project) -> list[str]:
 
 
 def _correct_variant(project: Project, options: Namespace) -> Any:
-    if options.value is not None:
-        raise UsageError("--value belongs to a reading; name it with --reading.")
+    for name in ("value", "of", "session", "rater"):
+        if getattr(options, name) is not None:
+            raise UsageError(f"--{name} belongs to a reading; name it with --reading.")
     changes: dict[str, Any] = {name: getattr(options, name) for name in _FIELDS if getattr(options, name) is not None}
     if options.set:
         known = {factor.name: factor for factor in project.setup.factors}
@@ -81,10 +87,13 @@ def _correct_variant(project: Project, options: Namespace) -> Any:
 def _correct_reading(project: Project, options: Namespace) -> Any:
     wrong = [name for name in ("set", "name", "unit", "parent", "minutes", "price", "when") if getattr(options, name)]
     if wrong:
-        raise UsageError(f"--{wrong[0]} belongs to a variant; a reading has --value and --note.")
-    if options.value is None and options.note is None:
-        raise UsageError("Nothing was given to put right: a reading has --value and --note.")
-    return project.file.correct_reading(options.reading, value=options.value, note=options.note)
+        raise UsageError(f"--{wrong[0]} belongs to a variant; a reading has {_READING}.")
+    given = {name: getattr(options, name) for name in ("value", "note", "session", "rater")}
+    if options.of is not None:
+        given["variant"] = options.of
+    if all(item is None for item in given.values()):
+        raise UsageError(f"Nothing was given to put right: a reading has {_READING}.")
+    return project.file.correct_reading(options.reading, **given)
 
 
 def build_withdraw() -> Parser:

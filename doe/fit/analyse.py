@@ -19,7 +19,7 @@ from doe.fit.origins import origin_of
 from doe.fit.passes import Fitted, fit
 from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
 from doe.fit.priors import Prior
-from doe.fit.tangled import EXACT, Tie, breaking_variant, correlations, main_ties, session_ties
+from doe.fit.tangled import EXACT, Tie, breaking_variant, changed_together, correlations, main_ties, session_ties
 from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
 from doe.fit.whiten import usable_terms
@@ -246,7 +246,10 @@ def _tie_notes(
                 f"{spoken(tie.first)} changed only together with the session; repeat one setting in another session."
             )
             continue
-        how = "always changed together" if tie.correlation >= EXACT else "nearly always changed together"
+        how = "nearly always changed together"
+        if tie.correlation >= EXACT:
+            always = changed_together(tie.first, tie.second, evidence.settings)
+            how = "always changed together" if always else "cannot be told apart by these variants"
         notes.append(_part(terms[tie.first], terms[tie.second], how, coding, evidence))
     named = {frozenset((tie.first, tie.second)) for tie in ties}
     tangled = table[table["verdict"] == TANGLED]
@@ -259,7 +262,7 @@ def _tie_notes(
 
 
 def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence) -> str:
-    remedy = breaking_variant((one, other), evidence.settings, coding.factors)
+    remedy = breaking_variant((one, other), evidence.settings, coding)
     return f"{spoken(one.name)} and {spoken(other.name)} {how}; to part them, {remedy}."
 
 

@@ -26,6 +26,9 @@ from doe.model.wording import counted, number, percent
 
 Array = npt.NDArray[Any]
 
+_ROUNDING = 1e-12
+"""Share of all squares below which those of repeated builds are rounding."""
+
 
 @dataclass(frozen=True, slots=True)
 class Residuals:
@@ -112,8 +115,11 @@ def _lack_of_fit(evidence: Evidence, builds: Builds, residuals: Residuals) -> Ch
     white = linalg.solve_triangular(factor, np.column_stack([groups, builds.means]), lower=True)
     pure = least_squares(white[:, :-1], white[:, -1])
     df = residuals.fit.df - pure.df
-    if df < 1 or pure.df < 1 or pure.rss <= 0:
+    if df < 1 or pure.df < 1:
         return None
+    if pure.rss <= _ROUNDING * float(white[:, -1] @ white[:, -1]):  # as happens with whole grades and degrees
+        alike = "Builds with the same settings came out exactly alike, which is no measure of how they scatter."
+        return Check(name, alike, "look", "Build one of them once more, or read more finely.")
     ratio = max(residuals.fit.rss - pure.rss, 0.0) / df / (pure.rss / pure.df)
     p = float(fdtrc(df, pure.df, ratio))
     finding = (

@@ -6,7 +6,6 @@ canonical correlation between them is near one. Credit is then shared by the mod
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -103,39 +102,60 @@ def main_ties(problem: Problem, related: Array, threshold: float = NEAR) -> list
     ]
 
 
-def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, factors: Sequence[Factor]) -> str:
-    """Name the cheapest single change to a variant in the log that would pull two terms apart.
+def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> str:
+    """Name the cheapest single change to a variant in the log that pulls two terms apart.
 
     Parameters
     ----------
     tie : tuple of Term
         The two terms.
     settings : DataFrame of shape (n_variants, n_factors)
-        Settings of the variants, oldest first.
-    factors : sequence of Factor
-        Ranges and efforts.
+        Settings of the variants, oldest first; the change is made to the last.
+    coding : Coding
+        Factors with their ranges and efforts.
 
     Returns
     -------
     str
         Such as ``"change driver alone to poly"``; empty where one factor is all that both terms hold.
     """
-    names = {factor.name: factor for factor in factors}
+    names = {factor.name: factor for factor in coding.factors}
     only = [name for name in dict.fromkeys(tie[0].factors + tie[1].factors) if name in names]
     apart = [name for name in only if (name in tie[0].factors) != (name in tie[1].factors)]
+    before = _correlation(tie, settings, coding)
     choices = []
     last = settings.iloc[-1]
     for name in apart or only:
         factor = names[name]
         there = factor.read(last[name])
         for end in _ends(factor):
-            if end != there and factor.can_go(there, end):
-                choices.append((factor.change_minutes(there, end), name, end))
+            if end == there or not factor.can_go(there, end):
+                continue
+            after = _correlation(tie, pd.concat([settings, last.to_frame().T.assign(**{name: [end]})]), coding)
+            if after < min(before, EXACT) - 1e-6:
+                choices.append((after >= NEAR, factor.change_minutes(there, end), after, name, end))
     if not choices:
         return f"build one new unit with {(apart or only)[0]} changed and the rest as it was" if only else ""
-    _, name, end = min(choices, key=lambda choice: choice[0])
+    *_, name, end = min(choices, key=lambda choice: choice[:3])
     text = number(float(end), 6) if isinstance(end, int | float) else end
     return f"change {name} alone to {text}"
+
+
+def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> float:
+    """Largest canonical correlation between two terms over variants that count alike."""
+    bases = []
+    for term in tie:
+        columns = coding.matrix(settings, [term]).values
+        left, sizes, _ = np.linalg.svd(columns - columns.mean(axis=0), full_matrices=False)
+        bases.append(left[:, sizes > 1e-9 * max(sizes.max(initial=0.0), 1e-300)])
+    product = bases[0].T @ bases[1]
+    return float(np.linalg.norm(product, 2)) if product.size else 0.0
+
+
+def changed_together(first: str, second: str, settings: pd.DataFrame) -> bool:
+    """Tell whether each setting of one factor came with a single setting of the other, and the other way round."""
+    pairs_seen = settings[[first, second]].drop_duplicates()
+    return len(pairs_seen) == pairs_seen[first].nunique() == pairs_seen[second].nunique()
 
 
 def _ends(factor: Factor) -> tuple[Value, ...]:

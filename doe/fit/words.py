@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.model.errors import listed
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, percent
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, counted, percent
 
 _MOST = 4
 
@@ -28,10 +28,9 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
     tied = table[table["verdict"] == TANGLED]
     mains = [term for term in by_verdict[TOO_SMALL] if " with " not in term and " bent" not in term]
     if not tied.empty:
-        pairs = dict.fromkeys(
-            " and ".join(sorted((spoken(row["term"]), _first_of(row["tangled_with"])))) for _, row in tied.iterrows()
-        )
-        parts.append(f"{_some(list(pairs))} cannot be told apart")
+        both = [sorted((spoken(row["term"]), _first_of(row["tangled_with"]))) for _, row in tied.iterrows()]
+        pairs = list(dict.fromkeys((first, second) for first, second in both))
+        parts.append(f"{'' if parts else f'for {name}, '}{_not_told_apart(pairs)}")
     if mains:
         parts.append(f"{_some(mains)} {'is' if len(mains) == 1 else 'are'} too small to matter")
     if not parts:
@@ -93,6 +92,16 @@ def _first_of(partners: str) -> str:
 
 def _some(words: list[str]) -> str:
     return listed(words if len(words) <= _MOST else [*words[: _MOST - 1], f"{len(words) - _MOST + 1} more"], "and")
+
+
+def _not_told_apart(pairs: Sequence[tuple[str, str]]) -> str:
+    """Say which two are which, as a list of pairs joined by "and" would not."""
+    first, *others = pairs
+    if not others:
+        return f"{first[0]} and {first[1]} cannot be told apart"
+    more = [f"{a} from {b}" for a, b in others[: _MOST - 1]]
+    more += [f"{counted(len(others) - len(more), 'more pair')}"] if len(others) > len(more) else []
+    return f"{first[0]} cannot be told from {first[1]}, nor {listed(more, 'nor')}"
 
 
 def _first_upper(text: str) -> str:

@@ -170,7 +170,7 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     found = next((unit for unit in units if unit.name.casefold() == name.strip().casefold()), None)
     if found is None:
         names = [unit.name for unit in units]
-        there = there_are(_few(names), "no unit is known yet, so this is a new one")
+        there = there_are(_few(names), "no unit is known yet, so make it as a new unit")
         raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}")
     if found.retired:
         raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")

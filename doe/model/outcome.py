@@ -11,7 +11,7 @@ from doe.model.choices import Goal, OutcomeKind, choose
 from doe.model.errors import DataError, UsageError, shown
 from doe.model.names import COLUMNS, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
-from doe.model.wording import exact
+from doe.model.wording import exact, with_interval
 
 _FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
 _COMPARISONS = {"first": 1.0, "second": 0.0, "tie": 0.5}
@@ -177,6 +177,20 @@ class Outcome:
             return low - (high - low), high + (high - low)
         reach = max(low - self.worst, self.worst - high)
         return low - reach, high + reach
+
+    def told(self, mean: float, low: float, high: float) -> str:
+        """Write a value with its interval and unit, as far as the scale of a rated outcome goes.
+
+        Examples
+        --------
+        >>> Outcome("whine", kind="rated", scale=(1, 7)).told(3.1, -1.5, 7.6)
+        '3.1 (1.0 to 7.0)'
+        """
+        return with_interval(self.on_scale(mean), self.on_scale(low), self.on_scale(high), self.unit)
+
+    def on_scale(self, value: float) -> float:
+        """Return what is nearest to a value on the scale; the value itself where there is none."""
+        return value if self.scale is None else min(max(value, self.scale[0]), self.scale[1])
 
     def allowed(self) -> str:
         """Say in a phrase what a reading may be."""

@@ -150,7 +150,8 @@ def _optimal_wishes(coding: Coding, most: int, has_existing: bool) -> list[dict[
     wishes: list[dict[str, Any]] = []
     for model, count in unknowns.items():
         larger = _larger(count, most) if model == "main" else ()
-        sizes = sorted({min(most, size) for size in (count + 1, count + 4, *larger)})
+        fewer = (2, 4, count // 2) if has_existing and model == "main" else ()  # the log settles the rest
+        sizes = sorted({min(most, size) for size in (count + 1, count + 4, *larger, *fewer) if size > 1})
         wishes += [{"model": model, "runs": size} for size in sizes if has_existing or size > count]
     if any(factor.way == "rebuild" for factor in coding.factors):
         # fewer units than by default cost less, and leave less to judge rebuild factors by

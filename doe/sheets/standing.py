@@ -66,7 +66,7 @@ def settings_text(settings: Row, setup: Setup) -> str:
 
 def _now(effects: Effects, variant: str) -> Now:
     row = next((row for row in rows_of(effects.variants) if str(row["variant"]) == variant), None)
-    now = text.level(row, effects.outcome.unit) if row is not None else "not read yet"
+    now = text.expected(row, effects.outcome) if row is not None else "not read yet"
     return Now(text.name(effects.outcome.name), now, goal.phrase(effects.outcome) or "no goal")
 
 
@@ -140,6 +140,6 @@ def _expected(advice: Advice, place: int, setup: Setup) -> tuple[Expected, ...]:
     predictions = getattr(advice, "predictions", None)
     if predictions is None or not len(predictions):
         return ()
-    units = {outcome.name: outcome.unit for outcome in setup.outcomes}
+    outcomes = {outcome.name: outcome for outcome in setup.outcomes}
     rows = [row for row in rows_of(predictions) if int(row["place"]) == place]
-    return tuple(Expected(text.name(row["outcome"]), text.level(row, units.get(row["outcome"], ""))) for row in rows)
+    return tuple(Expected(text.name(row["outcome"]), text.expected(row, outcomes[row["outcome"]])) for row in rows)

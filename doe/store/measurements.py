@@ -70,6 +70,13 @@ def table_rows(loaded: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
+def is_computed(con: duckdb.DuckDBPyConnection, reading: int, entry: int) -> bool:
+    """Tell whether this version of a reading was computed from a file."""
+    sql = "SELECT count(*) FROM measurement WHERE reading = $1 AND entry = $2"
+    found = con.execute(sql, [reading, entry]).fetchone()
+    return bool(found and found[0])
+
+
 def carry_over(con: duckdb.DuckDBPyConnection, reading: int, old: int, new: int) -> None:
     """Let a further version of a reading, whose value stays, be told as computed like the one before."""
     con.execute(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +11,13 @@ from doe.model.records import Reading, Session, Unit, Variant
 from doe.model.wording import counted
 from doe.store import definitions, frames, journal, readings, sessions, tally, units, variants
 from doe.store.journal import Entry
-from doe.store.kept import names_to_ids
+from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
 from doe.store.rows import fetch, statement
 from doe.store.tally import Tally
 
 if TYPE_CHECKING:
+    import duckdb
     import pandas as pd
 
 
@@ -63,16 +64,50 @@ class ReadingRecords(Opened):
             subject = new[0].variant if len({item.variant for item in new}) == 1 else ""
             return journal.close(con, entry, "readings", readings.told(new, list(unknown)), subject=subject)
 
-    def correct_reading(self, reading: int, *, value: object = None, note: str | None = None) -> Entry:
+    def correct_reading(
+        self,
+        reading: int,
+        *,
+        value: object = None,
+        note: str | None = None,
+        variant: str | None = None,
+        session: str | None = None,
+        rater: str | None = None,
+    ) -> Entry:
         """Store a corrected version of a reading; the one before stays in the history.
+
+        Parameters
+        ----------
+        reading : int
+            Its number.
+        value : object, optional
+            As typed.
+        note, variant, session, rater : str, optional
+            What it should say; a session that is not known yet is made, an empty session or rater means none.
 
         Raises
         ------
         DataError
-            If there is no such reading, or the value is not allowed.
+            If there is no such reading, the value is not allowed, or the variant is unknown or not built.
         """
         given = {"value": value, "note": note}
-        return self._new_reading(reading, "correction", {key: item for key, item in given.items() if item is not None})
+        changes: dict[str, object] = {key: item for key, item in given.items() if item is not None}
+        with self._writing() as con:
+            entry = journal.begin(con)
+            if rater is not None:
+                changes["rater"] = rater.strip() or None
+            if session is not None:
+                changes["session"] = self._session_id(con, entry, session.strip())
+            if variant is not None:
+                changes |= _on_variant(con, variant)
+            subject, summary = readings.new_version(con, entry, reading, changes, definitions.load(con))
+            return journal.close(con, entry, "correction", summary, subject=subject)
+
+    def _session_id(self, con: duckdb.DuckDBPyConnection, entry: int, name: str) -> int | None:
+        if not name:
+            return None
+        there = names_to_ids(con, "live_session")
+        return there[name] if name in there else sessions.add(con, entry, [Session(name)], there)[name]
 
     def withdraw_reading(self, reading: int) -> Entry:
         """Withdraw one reading; it stays in the history.
@@ -82,13 +117,10 @@ class ReadingRecords(Opened):
         DataError
             If there is no such reading.
         """
-        return self._new_reading(reading, "withdrawal", {"withdrawn": True})
-
-    def _new_reading(self, reading: int, kind: str, changes: Mapping[str, object]) -> Entry:
         with self._writing() as con:
             entry = journal.begin(con)
-            subject, summary = readings.new_version(con, entry, reading, changes, definitions.load(con))
-            return journal.close(con, entry, kind, summary, subject=subject)
+            subject, summary = readings.new_version(con, entry, reading, {"withdrawn": True}, definitions.load(con))
+            return journal.close(con, entry, "withdrawal", summary, subject=subject)
 
     def readings(self, variant: str | None = None, number: int | None = None) -> list[dict[str, Any]]:
         """Return the readings in the order in which they came, one dict each.
@@ -181,6 +213,14 @@ class ReadingRecords(Opened):
             defined = definitions.load(con)
             rows, kept = readings.load(con, defined), variants.load(con, defined)
         return frames.of_readings(rows, [item.record for item in kept], defined.setup().factors)
+
+
+def _on_variant(con: duckdb.DuckDBPyConnection, name: str) -> dict[str, object]:
+    """Return the columns of a reading that go with its variant."""
+    kept = find(variants.load(con, definitions.load(con)), name, "Variant")
+    readings.check_built(con, [kept.record.name])
+    unit = kept.record.unit
+    return {"variant": kept.id, "unit": names_to_ids(con, "live_unit")[unit] if unit is not None else None}
 
 
 def _came(recorded: datetime, taken: datetime) -> datetime:

@@ -178,18 +178,36 @@ def new_version(
     old = rows[0]
     outcome = outcomes[old["outcome"]]
     new = {**old, **changes}
+    if new["versus"] is not None and new["versus"] == new["variant"]:
+        raise DataError(f"Reading {identity} compares two variants; it cannot be of both sides of one.")
+    if new["variant"] != old["variant"] and measurements.is_computed(con, identity, old["entry"]):
+        raise DataError(
+            f"Reading {identity} was computed from a file that is kept with its variant; withdraw it, and measure the file "
+            "for the right one."
+        )
     new["value"] = outcome.read(new["value"])
     insert(con, "reading", [{**new, "entry": entry, "replaces": old["entry"]}])
     if not is_computed and new["value"] == old["value"]:
         measurements.carry_over(con, identity, old["entry"], entry)
-    found = con.execute("SELECT name FROM live_variant WHERE id = $1", [old["variant"]]).fetchone()
+    found = con.execute("SELECT name FROM live_variant WHERE id = $1", [new["variant"]]).fetchone()
     variant = str(found[0]) if found else "?"
     what = f"reading {identity} ({outcome.name} of variant {variant})"
     if new["withdrawn"]:
         return variant, f"withdrew {what}: {_value(old['value'])}"
     told = [f"{_value(old['value'])} -> {_value(new['value'])}"] if old["value"] != new["value"] else []
+    told += [f"{name} {_name_of(con, name, old)} -> {_name_of(con, name, new)}"
+             for name in ("variant", "session", "rater") if old[name] != new[name]]  # fmt: skip
     told += [f"note '{old['note']}' -> '{new['note']}'"] if old["note"] != new["note"] else []
     return variant, f"corrected {what}: {', '.join(told) or 'nothing changed'}"
+
+
+def _name_of(con: duckdb.DuckDBPyConnection, what: str, row: Mapping[str, Any]) -> str:
+    if row[what] is None:
+        return "none"
+    if what == "rater":
+        return str(row[what])
+    found = con.execute(f"SELECT name FROM live_{what} WHERE id = $1", [row[what]]).fetchone()
+    return str(found[0]) if found else "?"
 
 
 def withdraw_of_variant(con: duckdb.DuckDBPyConnection, entry: int, variant: int) -> int:

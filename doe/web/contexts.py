@@ -199,7 +199,8 @@ class Offer:
     why: str = field(metadata=said("why"))
     facts: tuple[tuple[str, str], ...] = field(metadata=said("name and value"))
     steps: tuple[str, ...] = field(metadata=said("bench steps"))
-    existing: str = field(metadata=said("address where an existing variant is read again; empty for a new one"))
+    existing: str = field(metadata=said("address where it goes on with a variant that is there; empty for a new one"))
+    going_on: str = field(metadata=said("what is done there; empty for a new one"))
     typed: str = field(metadata=said("why not, as it was typed"), default="")
     error: str = field(metadata=said("why that was not kept"), default="")
 

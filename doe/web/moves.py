@@ -122,13 +122,14 @@ def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[st
         outcome = effects.outcome
         try:
             line: Mapping[str, Any] = rows_of(effects.predict(dict(settings)))[0]
-            now = text.level(rows_of(effects.predict(dict(best)))[0], outcome.unit) if best else ""
+            now = text.expected(rows_of(effects.predict(dict(best)))[0], outcome) if best else ""
         except FettleError as err:
             rows.append(Predicted(text.name(outcome.name), str(err), "", ""))
             continue
         places = places_for(line["high"] - line["low"])
-        build = f"{fixed(line['build_low'], places)} to {fixed(line['build_high'], places)} {outcome.unit}".rstrip()
-        rows.append(Predicted(text.name(outcome.name), text.level(line, outcome.unit), build, now))
+        ends = [fixed(outcome.on_scale(line[name]), places) for name in ("build_low", "build_high")]
+        build = f"{' to '.join(ends)} {outcome.unit}".rstrip()
+        rows.append(Predicted(text.name(outcome.name), text.expected(line, outcome), build, now))
     return tuple(rows)
 
 

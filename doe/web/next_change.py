@@ -17,6 +17,7 @@ from doe.charts import text
 from doe.model.choices import Settings
 from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
+from doe.model.planned import same_as_planned
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.wording import counted
@@ -78,6 +79,8 @@ def take(request: Request, sent: Sent, desk: AtDesk) -> Response:
     def store() -> str:
         view, row, unit = _row(desk, sent.text("mark"))
         settings = {factor.name: row[factor.name] for factor in view.snapshot.setup.factors}
+        if same := same_as_planned(settings, unit, view.snapshot.variants):
+            return urls.variant(same.name)
         carried = next((item.variant for item in view.snapshot.units if item.name == unit), None)
         variant = Variant(
             view.snapshot.next_name, settings, unit=unit, parent=carried, status="planned", note=str(row["reason"])
@@ -185,6 +188,9 @@ def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion, lef
         if unit is not None and left is None and dict(unit.settings) == settings
         else ""
     )
+    existing, going_on = (urls.readings(carried), "Read it again") if carried else ("", "")
+    if same := same_as_planned(settings, None if row["unit"] == NEW else str(row["unit"]), view.snapshot.variants):
+        existing, going_on = urls.variant(same.name), f"Planned as variant {same.name}"
     expected = tuple((f"{item.outcome} then", item.expected) for item in told.expected)
     stands = left if left is not None else unit.settings if unit is not None else {}
     steps = change_steps(setup, stands, settings)
@@ -197,7 +203,8 @@ def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion, lef
         why=told.why,
         facts=(*told.facts, *expected),
         steps=(*steps, f"Take {rounds} of readings."),
-        existing=urls.readings(carried) if carried else "",
+        existing=existing,
+        going_on=going_on,
     )
 
 

@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from doe.model.change import find_variant
 from doe.model.errors import DataError
 from doe.model.plain import plain
-from doe.model.records import Variant
+from doe.model.records import Variant, against_ways
 from doe.model.wording import counted
 from doe.sheets.render import TEMPLATES as SHEETS
 from doe.sheets.report import version
@@ -163,6 +163,9 @@ def _notice(request: Request, view: View | None) -> Notice | None:
     if entry is None:
         return None
     text = entry.summary[:1].upper() + entry.summary[1:]
+    if entry.kind == "correction" and (doubts := against_ways(view.snapshot.variants, view.snapshot.setup.factors)):
+        name, doubt = next(iter(doubts.items()))
+        text += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"
     can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
     return Notice(f"Stored: {text}.", urls.undo(entry.id) if can_undo else "")
 

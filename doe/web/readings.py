@@ -178,8 +178,7 @@ def _pinned(message: str, errors: dict[str, str], outcomes: list[str]) -> str:
 def show_correction(request: Request, desk: AtDesk, number: int) -> Response:
     """Show the form that corrects a reading."""
     item = _reading(desk.view(), number)
-    values = {"value": _as_typed(item), "note": item["note"] or ""}
-    return page(request, "form.html", _correction(item, values, "", ()))
+    return page(request, "form.html", _correction(desk.view(), item, _present(item), "", ()))
 
 
 def _reading(view: View, number: int) -> Mapping[str, Any]:
@@ -196,8 +195,18 @@ def _as_typed(item: Mapping[str, object]) -> str:
     return exact(float(str(value)))
 
 
+def _present(item: Mapping[str, object]) -> dict[str, str]:
+    """Return what a reading says now, as it would be typed."""
+    named = {name: str(item[name] or "") for name in ("variant", "session", "rater", "note")}
+    return {"value": _as_typed(item), **named}
+
+
 def _correction(
-    item: Mapping[str, object], values: Mapping[str, str], error: str, conflict: tuple[tuple[str, str, str], ...]
+    view: View,
+    item: Mapping[str, object],
+    values: Mapping[str, str],
+    error: str,
+    conflict: tuple[tuple[str, str, str], ...],
 ) -> FormPage:
     number = int(str(item["id"]))
     name = text.name(str(item["outcome"]))
@@ -208,6 +217,9 @@ def _correction(
         action=urls.reading(number, "correct"),
         fields=(
             Field("value", f"What {name} should have been", "number", values.get("value", ""), error=error),
+            Field("variant", "Of variant", "list", choices=_built(view, values["variant"])),
+            Field("session", "Session", value=values["session"], hint="One sitting under the same conditions."),
+            Field("rater", "Who judged", value=values["rater"], hint="Empty for an instrument."),
             Field("note", "Note", "long", values.get("note", "")),
         ),
         button="Store the correction",
@@ -218,30 +230,40 @@ def _correction(
     )
 
 
+def _built(view: View, chosen: str) -> tuple[Choice, ...]:
+    names = [item.name for item in view.snapshot.variants if item.status != "planned"]
+    return tuple(Choice(name, name, name == chosen) for name in names)
+
+
 def _seen(item: Mapping[str, object]) -> str:
-    return seen_mark({"value": item["value"], "note": item["note"] or ""})
+    return seen_mark({**_present(item), "value": item["value"]})
 
 
 @router.post("/readings/{number}/correct")
 def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response:
     """Store a corrected reading."""
-    typed = {name: sent.text(name) for name in ("value", "note")}
+    typed = {name: sent.text(name) for name in ("value", "variant", "session", "rater", "note")}
 
     def do() -> str:
         item = _reading(desk.view(), number)
-        present = {"value": _as_typed(item), "note": str(item["note"] or "")}
+        present = _present(item)
         check_unchanged(sent.text("seen"), _seen(item), present, typed)
         if typed == present:
             raise DataError("Nothing was changed, so nothing is stored.")
-        entry = desk.project.file.correct_reading(number, value=typed["value"], note=typed["note"])
-        return urls.with_done(urls.variant(str(item["variant"])), entry.id)
+        changed = {name: told for name, told in typed.items() if told != present[name]}
+        entry = desk.project.file.correct_reading(number, **changed)
+        return urls.with_done(urls.variant(entry.subject), entry.id)
 
     try:
         return go_to(desk.once(sent.once, do))
     except Conflict as err:
-        return page(request, "form.html", _correction(_reading(desk.view(), number), typed, "", err.rows), 409)
+        return page(
+            request, "form.html", _correction(desk.view(), _reading(desk.view(), number), typed, "", err.rows), 409
+        )
     except FettleError as err:
-        return page(request, "form.html", _correction(_reading(desk.view(), number), typed, str(err), ()), 422)
+        return page(
+            request, "form.html", _correction(desk.view(), _reading(desk.view(), number), typed, str(err), ()), 422
+        )
 
 
 @router.post("/readings/{number}/withdraw")

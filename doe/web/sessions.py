@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlsplit
+
 import segno
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -20,6 +22,9 @@ from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.session_form import LEVEL, obstacle, read_session, session_form
 
+_HERE_ONLY = (
+    "These links open on this machine only. For other devices, end this bench and start it with 'fettle serve --lan'."
+)
 router = APIRouter(include_in_schema=False)
 
 
@@ -141,11 +146,17 @@ def _shown(
         repeatability=_repeatability(desk, kept) if is_closed else (),
         grades=grades,
         headings=headings,
-        cautions=() if is_closed else (LEVEL, LISTENING),
+        cautions=() if is_closed else (*_reach(request, desk), LEVEL, LISTENING),
         error=error,
         can_close=_closing(missing, len(kept.judgements)),
     )
     return page(request, "session.html", context, status)
+
+
+def _reach(request: Request, desk: Desk) -> tuple[str, ...]:
+    """Say that the links lead nowhere from another device, where they do."""
+    host = urlsplit(_address(request, desk, "")).hostname or ""
+    return (_HERE_ONLY,) if host in ("localhost", "::1") or host.startswith("127.") else ()
 
 
 def _closing(missing: int, done: int) -> str:

@@ -164,7 +164,7 @@ def _means(known: Known, first: str, second: str) -> tuple[tuple[str, str, str],
     found = []
     for effects in known.thought.analyses.values():
         means = {
-            str(row["variant"]): text.level(row, effects.outcome.unit)
+            str(row["variant"]): text.expected(row, effects.outcome)
             for row in rows_of(effects.variants)
             if str(row["variant"]) in (first, second)
         }

@@ -191,13 +191,13 @@ def test_the_scatter_of_a_log_is_read_from_its_analysis():
     assert 0.2 < scatter.reading_sd < 0.4
 
 
-def test_where_every_build_is_read_once_builds_are_taken_for_half_of_a_reading():
+def test_where_every_build_is_read_once_both_are_taken_to_scatter_alike():
     """Truth: 0.4 and 0.3, together 0.5; the shares add up to what the analysis found, and a note says that they are a guess."""
     frame = log(0, n=40).query("outcome == 'noise'").drop_duplicates("variant")
     effects = analyse(frame, FACTORS, NOISE)
     scatter = scatter_of(effects)
     assert scatter.is_guess
-    assert scatter.build_sd == pytest.approx(0.5 * scatter.reading_sd)
+    assert scatter.build_sd == pytest.approx(scatter.reading_sd)
     (together,) = effects.variance.loc[effects.variance["source"] == "build and reading together", "sd"]
     assert np.hypot(scatter.build_sd, scatter.reading_sd) == pytest.approx(together)
     assert together == pytest.approx(0.5, rel=0.3)

@@ -3,7 +3,7 @@ import pytest
 
 from doe.model.effort import Effort
 from doe.model.errors import UsageError
-from doe.plans import PlanChoice, choose
+from doe.plans import PlanChoice, choose, plan
 from doe.plans.choose import RUNGS
 from tests.plans.made import RADIO, numbers
 from tests.refusing import refused
@@ -56,6 +56,17 @@ def test_hours_count_building_on_the_units_at_hand_and_readings():
 
 
 @pytest.mark.slow
+def test_beside_a_log_few_hours_buy_few_runs():
+    """Eight builds that settle the main effects already: a plan need not settle them anew, so two runs are a plan."""
+    log = plan(numbers(4, minutes=60), runs=8, starts=20).table[["A", "B", "C", "D"]]
+    alone = "No plan fits into 8 h; the cheapest takes "
+    with pytest.raises(UsageError, match=alone):
+        choose(numbers(4, minutes=60), hours=8, effort=EFFORT, scatter=1.0, matters=2.0)
+    found = choose(numbers(4, minutes=60), hours=8, effort=EFFORT, scatter=1.0, matters=2.0, existing=log)
+    assert (found.table["hours"] <= 8).all()
+    assert found.table["runs"].min() == 2
+
+
 def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
     with refused(
         UsageError,

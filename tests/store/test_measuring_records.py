@@ -81,6 +81,15 @@ def test_a_recomputed_value_supersedes_and_can_be_taken_back(measured: ProjectFi
     assert (kept(measured), measured.fingerprint()) == (before, fingerprint)
 
 
+def test_a_computed_reading_stays_with_the_variant_whose_file_it_is_of(measured: ProjectFile):
+    """Its session may be put right; for another variant the file is measured there."""
+    with pytest.raises(DataError, match="computed from a file that is kept with its variant"):
+        measured.correct_reading(5, variant="1" if measured.readings(number=5)[0]["variant"] != "1" else "2")
+    measured.correct_reading(5, session="Friday")
+    assert kept(measured)[0][0] == 5
+    assert measured.check() == []
+
+
 def test_a_value_put_in_by_hand_is_no_longer_told_as_computed(measured: ProjectFile):
     before = kept(measured)
     by_hand = measured.correct_reading(5, value=1.0)

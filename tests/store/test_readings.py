@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -7,6 +8,35 @@ from doe.model.errors import DataError
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.store import ProjectFile
 from tests.store.radio import SETTINGS
+
+
+def test_a_reading_is_put_down_to_another_variant_session_and_rater(radio: ProjectFile):
+    """Its unit goes with the variant; a session that is not known yet is made, and goes again with the entry."""
+    before = radio.readings(number=1)[0]
+    entry = radio.correct_reading(1, variant="2", session="Friday", rater="Ann")
+    after = radio.readings(number=1)[0]
+    units = {variant.name: variant.unit for variant in radio.variants()}
+    assert (after["variant"], after["session"], after["rater"], after["unit"]) == ("2", "Friday", "Ann", units["2"])
+    assert entry.summary == (
+        "corrected reading 1 (bass of variant 2): variant 1 -> 2, session Tuesday -> Friday, rater mic -> Ann"
+    )
+    assert "Friday" in [session.name for session in radio.sessions()]
+    assert radio.check() == []
+    radio.take_back(entry.id)
+    assert radio.readings(number=1)[0] == before
+    assert "Friday" not in [session.name for session in radio.sessions()]
+    radio.correct_reading(1, session="", rater=" ")
+    assert (radio.readings(number=1)[0]["session"], radio.readings(number=1)[0]["rater"]) == (None, None)
+
+
+def test_a_reading_goes_to_no_variant_that_is_unknown_or_planned(radio: ProjectFile):
+    radio.add_variant(replace(radio.variants()[0], name="later", status="planned"))
+    before = radio.fingerprint()
+    with pytest.raises(DataError, match="77"):
+        radio.correct_reading(1, variant="77")
+    with pytest.raises(DataError, match="only planned"):
+        radio.correct_reading(1, variant="later")
+    assert radio.fingerprint() == before
 
 
 def test_readings_come_back_in_order_with_their_numbers(radio: ProjectFile):

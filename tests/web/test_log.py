@@ -183,6 +183,21 @@ def test_a_likely_slip_is_stored_and_said(visitor, project):
     assert "bass is 400 dB, far from all that is known of it (-6 to 6); if that is a slip, put it right." in page.text
 
 
+def test_a_reading_put_down_to_the_wrong_variant_session_or_rater_is_put_right(visitor, project):
+    before = project.file.readings()[0]
+    page = visitor.send(visitor.get("/readings/1/correct"), "/correct", variant="2", session="Wednesday", rater="Bo")
+    after = project.file.readings()[0]
+    assert (after["variant"], after["session"], after["rater"], after["value"]) == (
+        "2",
+        "Wednesday",
+        "Bo",
+        before["value"],
+    )
+    assert page.status == 200
+    visitor.send(page, "/undo")
+    assert project.file.readings()[0] == before
+
+
 def test_a_correction_of_what_somebody_else_corrected_shows_both(visitor, project):
     page = visitor.get("/readings/1/correct")
     project.file.correct_reading(1, value=4.4)

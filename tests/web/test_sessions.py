@@ -1,5 +1,6 @@
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -46,6 +47,13 @@ def test_a_session_runs_blind_from_its_preparation_to_its_readings(visitor, app,
     assert sorted(codes.values()) == ["1", "2", "2", "3"]
     assert [item["variant"] for item in added if item["rater"] == "Ann"] == [codes[code] for code in seen[0][0]]
     assert "repeats to within a standard deviation of" in closed.text
+
+
+def test_links_that_lead_nowhere_from_another_device_are_said_to(prepared, visitor, app):
+    """The address is the one the page was asked at, unless the bench knows one that others reach."""
+    assert "These links open on this machine only." in visitor.get(prepared.url).text
+    app.state.desk.settings = replace(app.state.desk.settings, address="http://192.168.1.20:8080")
+    assert "These links open on this machine only." not in visitor.get(prepared.url).text
 
 
 def test_a_raters_page_tells_nothing_of_what_is_behind_a_code(app, prepared, project):

@@ -1,0 +1,50 @@
+"""What is said to part two tangled terms does part them."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from doe.coding import Coding, Term
+from doe.fit.tangled import NEAR, breaking_variant, changed_together
+from doe.model.factor import Factor
+
+DIFFUSER = Factor("diffuser", kind="categorical", levels=["opal", "frosted", "prismatic"], minutes=6)
+LOUVRE = Factor("louvre", kind="ordered", levels=["small", "medium", "large"], minutes=10)
+CODING = Coding((DIFFUSER, LOUVRE))
+TIE = (Term(("diffuser",)), Term(("louvre",)))
+TIED = pd.DataFrame(
+    [("frosted", "small"), ("prismatic", "large")] * 2, columns=["diffuser", "louvre"], index=["1", "2", "3", "4"]
+)
+
+
+def obeyed(settings, told):
+    factor, level = told.removeprefix("change ").split(" alone to ")
+    return pd.concat([settings, settings.iloc[[-1]].assign(**{factor: level})])
+
+
+def largest(settings):
+    """Largest canonical correlation of the two factors' indicator columns, by numpy alone."""
+    bases = []
+    for name in settings:
+        columns = pd.get_dummies(settings[name]).to_numpy(dtype=float)
+        left, sizes, _ = np.linalg.svd(columns - columns.mean(axis=0), full_matrices=False)
+        bases.append(left[:, sizes > 1e-9])
+    return np.linalg.norm(bases[0].T @ bases[1], 2)
+
+
+def test_a_third_level_that_leaves_the_rest_tied_is_not_advised():
+    """Opal with large is cheap and new, but leaves small to frosted alone; frosted with large parts them."""
+    assert largest(obeyed(TIED, "change diffuser alone to opal")) == pytest.approx(1.0)
+    told = breaking_variant(TIE, TIED, CODING)
+    assert told == "change diffuser alone to frosted"
+    assert largest(obeyed(TIED, told)) < NEAR
+
+
+def test_it_still_parts_them_after_another_level_was_tried():
+    after = obeyed(TIED, "change diffuser alone to opal")
+    assert largest(obeyed(after, breaking_variant(TIE, after, CODING))) < NEAR
+
+
+def test_what_changed_alone_once_is_not_said_to_have_changed_together_always():
+    assert changed_together("diffuser", "louvre", TIED)
+    assert not changed_together("diffuser", "louvre", obeyed(TIED, "change diffuser alone to opal"))
