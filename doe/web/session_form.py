@@ -156,7 +156,11 @@ def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSe
     heard = _heard(view)
     chosen = [name for name in heard if name in sent.many("variants")]
     twice = [name for name in heard if name in sent.many("twice")]
-    raters = list(dict.fromkeys(line.strip() for line in sent.text("raters").split("\n") if line.strip()))
+    spelled: dict[str, str] = {}
+    for line in sent.text("raters").split("\n"):
+        if line.strip():
+            spelled.setdefault(line.strip().casefold(), line.strip())
+    raters = list(spelled.values())
     _check_form(sent, outcomes, chosen, twice, raters, errors)
     plays = bool(sent.many("plays"))
     if plays and not errors:

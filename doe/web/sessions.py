@@ -10,13 +10,14 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import FettleError
+from doe.model.errors import FettleError, listed
+from doe.model.listening import PreparedSession
 from doe.model.wording import counted, exact, number
 from doe.sheets.cautions import LISTENING
 from doe.store.listening import KeptSession
 from doe.web import urls
 from doe.web.contexts import RaterRow, SessionPage, SessionRow, SessionsPage
-from doe.web.desk import Desk
+from doe.web.desk import Desk, View
 from doe.web.factor_fields import time_text
 from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page
@@ -146,11 +147,26 @@ def _shown(
         repeatability=_repeatability(desk, kept) if is_closed else (),
         grades=grades,
         headings=headings,
-        cautions=() if is_closed else (*_reach(request, desk), LEVEL, LISTENING),
+        cautions=() if is_closed else (*_gone(desk.view(), session), *_reach(request, desk), LEVEL, LISTENING),
         error=error,
         can_close=_closing(missing, len(kept.judgements)),
     )
     return page(request, "session.html", context, status)
+
+
+def _gone(view: View, session: PreparedSession) -> tuple[str, ...]:
+    """Say which samples their unit no longer is; a recording can be played all the same."""
+    units = {unit.name: unit for unit in view.snapshot.units}
+    wanted = {item.variant for item in session.samples}
+    gone = [
+        variant.name
+        for variant in view.snapshot.variants
+        if variant.name in wanted and variant.unit in units and units[variant.unit].settings != variant.settings
+    ]
+    if not gone or session.plays:
+        return ()
+    plural = "s have" if len(gone) > 1 else " has"
+    return (f"Variant {listed(gone, 'and')} cannot be put out: the unit{plural} been changed since.",)
 
 
 def _reach(request: Request, desk: Desk) -> tuple[str, ...]:

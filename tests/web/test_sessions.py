@@ -56,6 +56,20 @@ def test_links_that_lead_nowhere_from_another_device_are_said_to(prepared, visit
     assert "These links open on this machine only." not in visitor.get(prepared.url).text
 
 
+def test_one_rater_spelt_twice_is_one_rater(visitor):
+    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Noon", outcomes=["echo"], variants=["1", "3"],
+                        raters="Ann\nBo\nann")  # fmt: skip
+    assert len(links(page)) == 2
+
+
+def test_what_its_unit_no_longer_is_cannot_be_put_out(visitor, prepared):
+    """Variants 1 and 2 are one unit, which is variant 2 now; 3 is another."""
+    assert "Variant 1 cannot be put out: the unit has been changed since." in visitor.get(prepared.url).text
+    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Noon", outcomes=["echo"], variants=["2", "3"],
+                        raters="Ann")  # fmt: skip
+    assert "cannot be put out" not in page.text
+
+
 def test_a_raters_page_tells_nothing_of_what_is_behind_a_code(app, prepared, project):
     """No name, setting or unit in its HTML, headers, cookies or address, and no cookie at all."""
     for link in links(prepared):
