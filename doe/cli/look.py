@@ -6,6 +6,7 @@ from argparse import Namespace
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
@@ -15,6 +16,7 @@ from doe.model.change import find_variant
 from doe.model.choices import Value
 from doe.model.errors import DataError
 from doe.model.limit import derive
+from doe.model.outcome import Outcome
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.told import told_variant
@@ -28,7 +30,8 @@ def build_variants() -> Parser:
     """Return the parser of ``fettle variants``."""
     parser = Parser(
         "fettle variants",
-        "List the variants in the order in which they were logged.",
+        "List the variants in the order in which they were logged, each outcome as the plain mean of its readings; what it is\n"
+        "with sessions and raters allowed for, 'fettle analyse' works out.",
         ["fettle variants"],
         run_variants,
     )
@@ -40,30 +43,54 @@ def run_variants(options: Namespace) -> None:
     """List the variants."""
     project = open_project(options.project)
     known = project.snapshot()
-    counts = Counter(reading["variant"] for reading in project.file.readings())
+    readings = project.file.readings()
+    counts = Counter(reading["variant"] for reading in readings)
+    means = _means(readings, known.setup.outcomes)
     if options.json:
-        print_json([{**told_variant(variant), "readings": counts[variant.name]} for variant in known.variants])
+        print_json(
+            [
+                {**told_variant(item), "readings": counts[item.name], "means": means.get(item.name, {})}
+                for item in known.variants
+            ]
+        )
     elif not known.variants:
         say("No variants yet; 'fettle log --help' shows how to log the first.")
     else:
         names = [factor.name for factor in known.setup.factors]
+        read = [item.name for item in known.setup.outcomes if any(item.name in found for found in means.values())]
         rows = [
             (
                 item.name,
                 item.unit,
                 item.parent,
                 *(item.settings.get(name) for name in names),
+                *(_short(means.get(item.name, {}).get(name)) for name in read),
                 counts[item.name],
                 "planned" if item.status == "planned" else "",
                 item.note,
             )
             for item in known.variants
         ]
-        headings = ("variant", "unit", "from", *names, "readings", "status", "note")
+        headings = ("variant", "unit", "from", *names, *read, "readings", "status", "note")
         planned = len(headings) - 2
         if not any(row[planned] for row in rows):
             headings, rows = headings[:planned] + headings[-1:], [row[:planned] + row[-1:] for row in rows]
         say(table(headings, rows))
+
+
+def _means(readings: Sequence[Mapping[str, Any]], outcomes: Sequence[Outcome]) -> dict[str, dict[str, float]]:
+    """Return the plain mean of each variant's readings by outcome, comparisons left out."""
+    values: dict[str, dict[str, list[float]]] = {}
+    for reading in readings:
+        if reading["versus"] is None:
+            values.setdefault(reading["variant"], {}).setdefault(reading["outcome"], []).append(reading["value"])
+    order = [item.name for item in outcomes]
+    return {variant: {name: fmean(found[name]) for name in order if name in found} for variant, found in values.items()}
+
+
+def _short(value: float | None) -> float | None:
+    """Return a mean with as many digits as a table has room for."""
+    return value if value is None else float(f"{value:.4g}")
 
 
 def build_show() -> Parser:

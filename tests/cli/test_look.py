@@ -4,12 +4,15 @@ from doe.store import ProjectFile
 
 
 def test_variants_are_listed_with_what_they_are(rig, fettle):
+    """Readings as plain means: of 1, 4.1 and 3.9 dB; of 2, one grade of 3."""
     assert fettle("variants").out == (
-        "variant  unit    from  vents  rings  wool  driver  readings  note\n"
-        "1        body A  -         2      9     0  paper          2\n"
-        "2        body A  1         2      9    30  paper          1\n"
-        "3        body B  1         2     11     0  poly           0\n"
+        "variant  unit    from  vents  rings  wool  driver  bass  echo  readings  note\n"
+        "1        body A  -         2      9     0  paper      4     -         2\n"
+        "2        body A  1         2      9    30  paper      -     3         1\n"
+        "3        body B  1         2     11     0  poly       -     -         0\n"
     )
+    told = json.loads(fettle("variants", "--json").out)
+    assert [row["means"] for row in told] == [{"bass": 4.0}, {"echo": 3.0}, {}]
 
 
 def test_one_variant_is_shown_with_changes_and_readings(rig, fettle):
@@ -32,7 +35,7 @@ def test_one_variant_is_shown_with_changes_and_readings(rig, fettle):
 def test_a_reference_object_is_shown_without_settings(rig, fettle):
     fettle("log", "--reference", "shop radio")
     assert "A reference object, without settings.\n\nNo readings yet.\n" in fettle("show", "shop radio").out
-    assert "shop radio  -       -         -      -     -  -              0\n" in fettle("variants").out
+    assert "shop radio  -       -         -      -     -  -          -     -         0\n" in fettle("variants").out
 
 
 def test_units_show_what_they_carry_now(rig, fettle):
