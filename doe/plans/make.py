@@ -171,7 +171,7 @@ def finish(request: Request, kind: str, built: Draft, arrangement: Arrangement, 
     UsageError
         If the plan cannot estimate the model.
     """
-    order = _run_order(arrangement, request.seed) if shuffle else np.arange(built.n_runs)
+    order = _run_order(request, built.values, arrangement) if shuffle else np.arange(built.n_runs)
     values = built.values[order]
     arrangement = Arrangement(
         arrangement.block[order],
@@ -196,7 +196,7 @@ def finish(request: Request, kind: str, built: Draft, arrangement: Arrangement, 
         separation=separate(confounded, len(request.factors), curved),
         existing=request.existing,
         facts=built.facts,
-        notes=(*built.notes, *_notes(request, arrangement)),
+        notes=(*built.notes, *_notes(request, values, arrangement)),
         scatter=request.scatter,
         matters=request.matters,
         seed=request.seed,
@@ -227,14 +227,27 @@ def _not_estimable(request: Request, layout: Layout, kind: str, values: Array, a
     )
 
 
-def _run_order(arrangement: Arrangement, seed: int) -> Ints:
-    """Draw the order: blocks one after another, within them units in random order, within those runs in random order."""
-    rng = np.random.default_rng([seed, 1])
+def _run_order(request: Request, values: Array, arrangement: Arrangement) -> Ints:
+    """Draw the order: blocks one after another, within them units in random order, within those runs in random order.
+
+    What can go one way only goes that way on each unit; runs that are alike in it are shuffled.
+    """
+    rng = np.random.default_rng([request.seed, 1])
     luck = rng.permutation(arrangement.n_runs)
     if not arrangement.shares_units or arrangement.unit is None:
         return np.lexsort((luck, arrangement.block))
     turn = np.stack([rng.permutation(arrangement.n_units) for _ in range(arrangement.n_blocks)])
-    return np.lexsort((luck, turn[arrangement.block, arrangement.unit], arrangement.block))
+    return np.lexsort((luck, _gone(request, values), turn[arrangement.block, arrangement.unit], arrangement.block))
+
+
+def _gone(request: Request, values: Array) -> Array:
+    """Return how far the one-way factors have gone in each run; on a unit it can only grow."""
+    far = np.zeros(len(values))
+    for place, factor in enumerate(request.factors):
+        if factor.way in ("up", "down"):
+            low, high = factor.span
+            far += (values[:, place] - low) / (high - low) * (1 if factor.way == "up" else -1)
+    return np.round(far, 9)
 
 
 def _renumbered(unit: Ints) -> Ints:
@@ -266,7 +279,7 @@ def _headline(request: Request, built: Draft, arrangement: Arrangement) -> str:
     return f"{built.title[0].upper()}{built.title[1:]}, {', '.join(parts)}."
 
 
-def _notes(request: Request, arrangement: Arrangement) -> list[str]:
+def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[str]:
     notes = []
     if arrangement.shares_units:
         names = ", ".join(request.factors[place].name for place in rebuild_places(request.factors))
@@ -277,11 +290,26 @@ def _notes(request: Request, arrangement: Arrangement) -> list[str]:
     if len(request.old):
         notes.append("The existing runs count as a group of their own, since conditions may have shifted since.")
     one_way = [factor.name for factor in request.factors if factor.way in ("up", "down")]
-    if one_way:
+    if one_way and arrangement.shares_units and _can_be_built_in_turn(request, values, arrangement):
+        they = "it runs" if len(one_way) == 1 else "they run"
+        notes.append(
+            f"{', '.join(one_way)} can only go one way on a unit, so each unit takes its runs in that order, and {they} with "
+            "any drift over a session; repeat a variant at the end to see it."
+        )
+    elif one_way:
         notes.append(
             f"{', '.join(one_way)} can only go one way on a unit, so a random order may need more units; see the route."
         )
     return notes
+
+
+def _can_be_built_in_turn(request: Request, values: Array, arrangement: Arrangement) -> bool:
+    """Whether every unit can take its runs in the order drawn."""
+    for place, factor in enumerate(request.factors):
+        sign = {"up": 1, "down": -1}.get(factor.way, 0)
+        if any((sign * np.diff(values[rows, place]) < -1e-9).any() for rows in arrangement.rows_of_units()):
+            return False
+    return True
 
 
 def judge(

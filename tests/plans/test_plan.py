@@ -2,7 +2,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from doe.advise.route import route
 from doe.coding import Coding
+from doe.model.effort import Effort
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.plans import KINDS, Plan, judge, plan
@@ -134,6 +136,26 @@ def test_the_summary_says_what_matters():
     assert "D-optimal plan, 12 runs, 5 factors, 4 units." in text
     assert "A swing of 2, which matters, would be seen with a chance of" in text
     assert "vents can only go one way on a unit" in text
+
+
+@pytest.mark.parametrize("way", ["up", "down"])
+def test_runs_of_a_unit_come_in_the_order_that_a_one_way_factor_can_go(way):
+    """As printed it can be built: the route over the same units takes no unit more than the plan says."""
+    factors = (
+        Factor("hull", kind="categorical", levels=["oak", "ash"], way="rebuild"),
+        Factor("hole", low=1, high=9, way=way, minutes=5),
+        Factor("felt", low=0, high=4, minutes=5),
+        Factor("cord", low=0, high=4, minutes=5),
+    )
+    made = plan(factors, 12, units=4, starts=20)
+    for _, runs in made.table.groupby("unit"):
+        steps = runs.sort_values("order")["hole"].diff().dropna()
+        assert (steps >= 0).all() if way == "up" else (steps <= 0).all()
+    assert route(made.table, factors, effort=Effort(new_unit_minutes=60)).new_units == 4
+    (note,) = [note for note in made.notes if "one way" in note]
+    assert note.startswith(
+        "hole can only go one way on a unit, so each unit takes its runs in that order, and it runs with "
+    )
 
 
 def test_a_saturated_plan_says_that_nothing_is_left_to_judge_by():
