@@ -416,7 +416,7 @@ class Project(Planning, Settling):
         ]
 
     def _slips(self, readings: Sequence[Reading], setup: Setup) -> tuple[str, ...]:
-        before = {name: self.file.reading_values(name) for name in {item.outcome for item in readings}}
+        before = {name: self.file.seen(name) for name in {item.outcome for item in readings}}
         found = [slip(_outcome(setup, item.outcome), item.value, before[item.outcome]) for item in readings]
         return tuple(dict.fromkeys(note for note in found if note))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from doe.model.outcome import Outcome
 from doe.model.wording import number
@@ -15,6 +16,22 @@ _FEWEST = 5
 """Readings that make a range where the outcome has none by its definition."""
 
 
+class Seen(NamedTuple):
+    """Readings of one outcome.
+
+    Attributes
+    ----------
+    number : int
+        How many.
+    low, high : float
+        Their ends, in the outcome's unit; 0 without any.
+    """
+
+    number: int = 0
+    low: float = 0.0
+    high: float = 0.0
+
+
 def slips_among(outcome: Outcome, values: Sequence[float]) -> list[str]:
     """Say which of an outcome's highest and lowest value lies far from all others.
 
@@ -24,11 +41,17 @@ def slips_among(outcome: Outcome, values: Sequence[float]) -> list[str]:
     ['bass is 60 dB, far from all that is known of it (1 to 5)']
     """
     ordered = sorted(values)
-    found = [slip(outcome, ordered[0], ordered[1:]), slip(outcome, ordered[-1], ordered[:-1])] if ordered else []
+    if len(ordered) < 2:
+        return []
+    others = len(ordered) - 1
+    found = [
+        slip(outcome, ordered[0], Seen(others, ordered[1], ordered[-1])),
+        slip(outcome, ordered[-1], Seen(others, ordered[0], ordered[-2])),
+    ]
     return [note for note in dict.fromkeys(found) if note]
 
 
-def slip(outcome: Outcome, value: float, others: Sequence[float]) -> str:
+def slip(outcome: Outcome, value: float, seen: Seen) -> str:
     """Say that a measured value lies far from all others; empty where it does not, or nothing is known of it.
 
     Parameters
@@ -37,20 +60,21 @@ def slip(outcome: Outcome, value: float, others: Sequence[float]) -> str:
         The values at which it is worth all and nothing count as known.
     value : float
         In the outcome's unit.
-    others : sequence of float
+    seen : Seen
         Its other readings.
 
     Examples
     --------
-    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 150, [])
+    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 150, Seen())
     'bass is 150 dB, far from all that is known of it (-8 to 2)'
-    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 3.5, [])
+    >>> slip(Outcome("bass", unit="dB", goal="raise", best=2, worst=-8), 3.5, Seen())
     ''
     """
     ends = [end for end in (*outcome.inner, *outcome.outer) if math.isfinite(end)] if outcome.goal else []
-    if outcome.kind != "measured" or (not ends and len(others) < _FEWEST):
+    if outcome.kind != "measured" or (not ends and seen.number < _FEWEST):
         return ""
-    low, high = min([*ends, *others]), max([*ends, *others])
+    ends += [seen.low, seen.high] if seen.number else []
+    low, high = min(ends), max(ends)
     reach = FAR * (high - low)
     if not reach or low - reach <= value <= high + reach:
         return ""

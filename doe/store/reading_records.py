@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import DataError
 from doe.model.records import Reading, Session, Unit, Variant
+from doe.model.slips import Seen
 from doe.model.wording import counted
 from doe.store import definitions, frames, journal, readings, sessions, tally, units, variants
 from doe.store.journal import Entry
@@ -137,12 +138,12 @@ class ReadingRecords(Opened):
         with self._reading() as con:
             return readings.load(con, definitions.load(con), variant=variant, number=number)
 
-    def reading_values(self, outcome: str) -> list[float]:
-        """Return the values of one outcome, in the order in which they came."""
+    def seen(self, outcome: str, but: Sequence[int] = ()) -> Seen:
+        """Return how far the readings of one outcome reach, some of them left out."""
         with self._reading() as con:
             ids = {item.name: identity for identity, item in definitions.load(con).outcomes().items()}
-            rows = fetch(con, f"SELECT value FROM ({statement('readings')}) WHERE outcome = $1", [ids[outcome]])
-        return [row["value"] for row in rows]
+            (row,) = fetch(con, statement("seen"), [ids[outcome], list(but)])
+        return Seen(row["number"], row["low"] or 0.0, row["high"] or 0.0)
 
     def tally(self) -> Tally:
         """Return how many readings there are of what, in which sessions and by whom."""

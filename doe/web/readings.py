@@ -34,7 +34,8 @@ def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: st
     view = desk.view()
     variant = known_variant(view.snapshot.variants, name).name
     values = {"session": session or last_session(view), "rater": rater}
-    return page(request, "form.html", _form(view, variant, values, {}, ""))
+    is_fresh = "done" in request.query_params
+    return page(request, "form.html", _form(view, variant, values, {}, "", is_fresh=is_fresh))
 
 
 def last_session(view: View) -> str:
@@ -44,7 +45,15 @@ def last_session(view: View) -> str:
     return (last["session"] or "") if last is not None and is_today else ""
 
 
-def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[str, str], error: str) -> FormPage:
+def _form(
+    view: View,
+    variant: str,
+    values: Mapping[str, str],
+    errors: Mapping[str, str],
+    error: str,
+    *,
+    is_fresh: bool = False,
+) -> FormPage:
     setup = view.snapshot.setup
     others = [item.name for item in view.snapshot.variants if item.name != variant and item.status == "built"]
     fields = [
@@ -62,7 +71,7 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
         Field("note", "Note", "long", values.get("note", "")),
     ]
     own = view.readings_of(variant)
-    slips = tuple(f"{note}; if that is a slip, put it right." for note in _slips(view, own[-6:]))
+    slips = tuple(f"{note}; if that is a slip, put it right." for note in _slips(view, own[-6:])) if is_fresh else ()
     by_ear = any(item.kind != "measured" or item.recipe for item in setup.outcomes)
     return FormPage(
         kicker=f"Variant {variant}",
@@ -88,8 +97,7 @@ def _slips(view: View, rows: Sequence[Mapping[str, Any]]) -> list[str]:
     outcomes = {item.name: item for item in view.snapshot.setup.outcomes}
     found = []
     for row in rows:
-        others = view.project.file.reading_values(row["outcome"])
-        others.remove(row["value"])
+        others = view.project.file.seen(row["outcome"], but=[row["id"]])
         found.append(slip(outcomes[row["outcome"]], row["value"], others))
     return [note for note in dict.fromkeys(found) if note]
 
