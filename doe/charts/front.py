@@ -136,7 +136,7 @@ def _wanted(outcome: Outcome) -> str:
 
 def _value(row: Row, outcome: Outcome) -> str:
     name = outcome.name
-    return outcome.told(row[name], row[f"{name}_low"], row[f"{name}_high"])
+    return wording.with_interval(row[name], row[f"{name}_low"], row[f"{name}_high"], outcome.unit)
 
 
 def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any]) -> None:

@@ -6,7 +6,6 @@ from argparse import Namespace
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
@@ -16,10 +15,9 @@ from doe.model.change import find_variant
 from doe.model.choices import Value
 from doe.model.errors import DataError
 from doe.model.limit import derive
-from doe.model.outcome import Outcome
 from doe.model.records import Variant
 from doe.model.setup import Setup
-from doe.model.told import told_variant
+from doe.model.told import means_of, told_variant, told_variants
 from doe.model.wording import duration
 
 if TYPE_CHECKING:
@@ -44,18 +42,13 @@ def run_variants(options: Namespace) -> None:
     project = open_project(options.project)
     known = project.snapshot()
     readings = project.file.readings()
-    counts = Counter(reading["variant"] for reading in readings)
-    means = _means(readings, known.setup.outcomes)
     if options.json:
-        print_json(
-            [
-                {**told_variant(item), "readings": counts[item.name], "means": means.get(item.name, {})}
-                for item in known.variants
-            ]
-        )
+        print_json(told_variants(known.variants, readings))
     elif not known.variants:
         say("No variants yet; 'fettle log --help' shows how to log the first.")
     else:
+        counts = Counter(reading["variant"] for reading in readings)
+        means = means_of(readings)
         names = [factor.name for factor in known.setup.factors]
         read = [item.name for item in known.setup.outcomes if any(item.name in found for found in means.values())]
         rows = [
@@ -76,16 +69,6 @@ def run_variants(options: Namespace) -> None:
         if not any(row[planned] for row in rows):
             headings, rows = headings[:planned] + headings[-1:], [row[:planned] + row[-1:] for row in rows]
         say(table(headings, rows))
-
-
-def _means(readings: Sequence[Mapping[str, Any]], outcomes: Sequence[Outcome]) -> dict[str, dict[str, float]]:
-    """Return the plain mean of each variant's readings by outcome, comparisons left out."""
-    values: dict[str, dict[str, list[float]]] = {}
-    for reading in readings:
-        if reading["versus"] is None:
-            values.setdefault(reading["variant"], {}).setdefault(reading["outcome"], []).append(reading["value"])
-    order = [item.name for item in outcomes]
-    return {variant: {name: fmean(found[name]) for name in order if name in found} for variant, found in values.items()}
 
 
 def _short(value: float | None) -> float | None:

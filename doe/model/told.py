@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from statistics import fmean
 from typing import Any
 
 from doe.model.records import Reading, Session, Variant
@@ -32,6 +34,21 @@ def told_variant(variant: Variant) -> dict[str, Any]:
     """Return a variant with its settings."""
     facts = {name: getattr(variant, name) for name in _VARIANT}
     return {"variant": variant.name, "settings": variant.settings, **facts}
+
+
+def told_variants(variants: Sequence[Variant], readings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return variants with how many readings there are of each, and their plain means."""
+    counts, means = Counter(reading["variant"] for reading in readings), means_of(readings)
+    return [{**told_variant(one), "readings": counts[one.name], "means": means.get(one.name, {})} for one in variants]
+
+
+def means_of(readings: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
+    """Return the plain mean of each variant's readings by outcome, comparisons left out."""
+    values: dict[str, dict[str, list[float]]] = {}
+    for reading in readings:
+        if reading["versus"] is None:
+            values.setdefault(reading["variant"], {}).setdefault(reading["outcome"], []).append(reading["value"])
+    return {variant: {name: fmean(taken) for name, taken in found.items()} for variant, found in values.items()}
 
 
 def told_reading(reading: Reading) -> dict[str, Any]:

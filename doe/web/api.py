@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Literal
 
@@ -15,7 +14,7 @@ from doe.model.change import find_variant
 from doe.model.errors import DataError, FitError
 from doe.model.model_words import read_model
 from doe.model.setup import table_of
-from doe.model.told import told_reading, told_session, told_variant
+from doe.model.told import told_reading, told_session, told_variant, told_variants
 from doe.web import urls
 from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
@@ -87,8 +86,7 @@ def outcomes(desk: AtDesk) -> JSONResponse:
 def variants(desk: AtDesk) -> JSONResponse:
     """List all variants."""
     view = desk.view()
-    counts = Counter(reading["variant"] for reading in view.readings)
-    return as_json([{**told_variant(item), "readings": counts[item.name]} for item in view.snapshot.variants])
+    return as_json(told_variants(view.snapshot.variants, view.readings))
 
 
 @router.get("/api/variants/{name:path}")
