@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from doe.model.change import Change, find_variant, resolve_change
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Unit, Variant
+from doe.model.records import Reading, Unit, Variant, changed_since
 from doe.model.setup import Setup
 from doe.model.slips import slip, slips_among
 from doe.planning import Planning
@@ -399,10 +399,8 @@ class Project(Planning, Settling):
 
     def _no_longer_there(self, variant: Variant, units: Sequence[Unit]) -> list[str]:
         """Say that the unit is another variant by now, which nobody has read yet."""
-        unit = next((item for item in units if item.name == variant.unit), None)
-        if unit is None or unit.variant in (None, variant.name) or unit.settings == variant.settings:
-            return []
-        if self.file.readings(variant=unit.variant):
+        unit = changed_since(variant, units)
+        if unit is None or unit.variant in (None, variant.name) or self.file.readings(variant=unit.variant):
             return []
         return [
             f"unit {unit.name} carries variant {unit.variant} by now, which is unread; this was stored for {variant.name}"

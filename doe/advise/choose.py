@@ -140,7 +140,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         if turn:
             enough = judged.value >= SHARE_TO_GO_ON * situation.matters
             if not enough.any():
-                return Session(choices, float(judged.value.max()), unread)
+                return Session(choices, left_out=float(judged.value.max()))
             rate = np.where(enough, rate, -1.0)
         choice = Choice(moves, judged, minutes, int(rate.argmax()), rate, reach)
         unread = unread_before(choice, question.effort)

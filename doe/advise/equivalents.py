@@ -16,7 +16,7 @@ from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
 from doe.advise.standin import StandIn
 from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
-from doe.model.wording import duration, exact, number, with_interval
+from doe.model.wording import duration, number, setting, with_interval
 
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
@@ -99,7 +99,7 @@ class Equivalents:
 
     def _what(self, row: Mapping[str, Any]) -> str:
         changed = [name for name in self.start if row[name] != self.start[name]]
-        changes = ", ".join(f"{name} {_shown(row[name])}" for name in changed) or "nothing else changed"
+        changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
         where = _where(str(row["unit"]), float(row["minutes"]))
         fits = "" if row["fits"] is None or row["fits"] else "; too far off for at least one outcome"
         unit = f" {self.units.get(self.quantity, '')}".rstrip()
@@ -210,13 +210,13 @@ def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in
 
 def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool) -> str:
     what = f"variant {variant}" if variant else "these settings"
-    gone = f"{stand_in.factor.name} at {_shown(stand_in.to)}"
+    gone = f"{stand_in.factor.name} at {setting(stand_in.to)}"
     unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
     kept = f"the {stand_in.quantity.name.replace('_', ' ')} of {what} ({number(solved.wanted, 4)}{unit})"
     if not solved.nearest:
         return f"With {gone} no setting keeps the limits, whatever is done to {_lasting(stand_in)}."
     first = solved.nearest[0]
-    lasting = ", ".join(f"{factor.name} {_shown(first.settings[factor.name])}" for factor in stand_in.lasting)
+    lasting = ", ".join(f"{factor.name} {setting(first.settings[factor.name])}" for factor in stand_in.lasting)
     if is_near:
         return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}."
     return f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest is {lasting}."
@@ -230,10 +230,6 @@ def _off(mismatch: float, unit: str = "") -> str:
     if abs(mismatch) < 1e-9:
         return "the very same"
     return f"{number(abs(mismatch))}{unit} too {'much' if mismatch > 0 else 'little'}"
-
-
-def _shown(value: object) -> str:
-    return exact(float(value)) if isinstance(value, int | float) else str(value)
 
 
 def _notes(stand_in: StandIn, solved: Solved, routes: Sequence[Routes], test: Mapping[str, Any]) -> tuple[str, ...]:
@@ -257,7 +253,7 @@ def _where(unit: str, minutes: float) -> str:
 
 def _test_sentence(test: Mapping[str, Any]) -> str:
     where = _where(test["unit"], test["minutes"])
-    settings = ", ".join(f"{name} {_shown(value)}" for name, value in test["settings"].items())
+    settings = ", ".join(f"{name} {setting(value)}" for name, value in test["settings"].items())
     if test["is_equivalent"]:
         return f"Building the first of these ({where}) is what tests the equivalence; read it beside the variant."
     return (

@@ -22,7 +22,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
-from doe.model.wording import exact
+from doe.model.wording import setting
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -94,7 +94,7 @@ def settle(
     if start[stand_in.factor.name] == stand_in.to:
         what = f"variant {name}" if name else "the variant"
         raise DataError(
-            f"{stand_in.factor.name} is {_shown(stand_in.to)} in {what} already, so there is nothing to make "
+            f"{stand_in.factor.name} is {setting(stand_in.to)} in {what} already, so there is nothing to make "
             "permanent; name a variant that uses it."
         )
     solved = solve(stand_in, factors, start, limits=limits, derived=derived, count=count, seed=seed)
@@ -105,10 +105,6 @@ def settle(
     gives = what_must_give(stand_in, factors, start, solved, limits=limits, derived=derived)
     test = _test(stand_in, factors, start, found, routes, limits, derived, log, effort or Effort())
     return make_equivalents(stand_in, name, start, solved, starts, routes, gives, test)
-
-
-def _shown(value: object) -> str:
-    return value if isinstance(value, str) else exact(float(str(value)))
 
 
 def _best(

@@ -55,8 +55,12 @@ def run_correct(options: Namespace) -> None:
     project = open_project(options.project)
     if (options.variant is None) == (options.reading is None):
         raise UsageError("Name what to put right: a variant, or one reading with --reading.")
+    if options.reading:
+        entry = _correct_reading(project, options)
+        stored(f"Stored: {entry.summary}.", entry)
+        return
     before = _against_ways(project)
-    entry = _correct_reading(project, options) if options.reading else _correct_variant(project, options)
+    entry = _correct_variant(project, options)
     stored(f"Stored: {entry.summary}.", entry)
     for told in [line for line in _against_ways(project) if line not in before]:
         note(f"Note: now against the way that a factor can go, variant {told}")
@@ -89,8 +93,7 @@ def _correct_reading(project: Project, options: Namespace) -> Any:
     if wrong:
         raise UsageError(f"--{wrong[0]} belongs to a variant; a reading has {_READING}.")
     given = {name: getattr(options, name) for name in ("value", "note", "session", "rater")}
-    if options.of is not None:
-        given["variant"] = options.of
+    given["variant"] = options.of
     if all(item is None for item in given.values()):
         raise UsageError(f"Nothing was given to put right: a reading has {_READING}.")
     return project.file.correct_reading(options.reading, **given)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -17,7 +16,7 @@ from doe.model.errors import DataError
 from doe.model.limit import derive
 from doe.model.records import Variant
 from doe.model.setup import Setup
-from doe.model.told import means_of, told_variant, told_variants
+from doe.model.told import told_variant, told_variants
 from doe.model.wording import duration
 
 if TYPE_CHECKING:
@@ -41,28 +40,26 @@ def run_variants(options: Namespace) -> None:
     """List the variants."""
     project = open_project(options.project)
     known = project.snapshot()
-    readings = project.file.readings()
+    told = told_variants(known.variants, project.file.readings())
     if options.json:
-        print_json(told_variants(known.variants, readings))
+        print_json(told)
     elif not known.variants:
         say("No variants yet; 'fettle log --help' shows how to log the first.")
     else:
-        counts = Counter(reading["variant"] for reading in readings)
-        means = means_of(readings)
         names = [factor.name for factor in known.setup.factors]
-        read = [item.name for item in known.setup.outcomes if any(item.name in found for found in means.values())]
+        read = [item.name for item in known.setup.outcomes if any(item.name in row["means"] for row in told)]
         rows = [
             (
                 item.name,
                 item.unit,
                 item.parent,
                 *(item.settings.get(name) for name in names),
-                *(_short(means.get(item.name, {}).get(name)) for name in read),
-                counts[item.name],
+                *(_short(row["means"].get(name)) for name in read),
+                row["readings"],
                 "planned" if item.status == "planned" else "",
                 item.note,
             )
-            for item in known.variants
+            for item, row in zip(known.variants, told, strict=True)
         ]
         headings = ("variant", "unit", "from", *names, *read, "readings", "status", "note")
         planned = len(headings) - 2

@@ -238,27 +238,29 @@ def _tie_notes(
     coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie], table: pd.DataFrame
 ) -> list[str]:
     """Name each tie, and the cheapest single variant that would break it."""
-    notes = []
     terms = {term.name: term for term in average.terms}
-    for tie in ties:
-        if tie.second == "session":
-            notes.append(
-                f"{spoken(tie.first)} changed only together with the session; repeat one setting in another session."
-            )
-            continue
-        how = "nearly always changed together"
-        if tie.correlation >= EXACT:
-            always = changed_together(tie.first, tie.second, evidence.settings)
-            how = "always changed together" if always else "cannot be told apart by these variants"
-        notes.append(_part(terms[tie.first], terms[tie.second], how, coding, evidence))
+    found = [(tie.first, tie.second, _how(tie, evidence)) for tie in ties]
     named = {frozenset((tie.first, tie.second)) for tie in ties}
     tangled = table[table["verdict"] == TANGLED]
     for name, partners in zip(tangled["term"], tangled["tangled_with"], strict=True):
         other = partners.split(", ")[0]
         if other in terms and frozenset((name, other)) not in named:
             named.add(frozenset((name, other)))
-            notes.append(_part(terms[name], terms[other], "went together in these variants", coding, evidence))
-    return notes[:_MOST_TIES]
+            found.append((name, other, "went together in these variants"))
+    return [
+        f"{spoken(one)} changed only together with the session; repeat one setting in another session."
+        if other == "session"
+        else _part(terms[one], terms[other], how, coding, evidence)
+        for one, other, how in found[:_MOST_TIES]
+    ]
+
+
+def _how(tie: Tie, evidence: Evidence) -> str:
+    if tie.correlation < EXACT:
+        return "nearly always changed together"
+    if tie.second == "session" or changed_together(tie.first, tie.second, evidence.settings):
+        return "always changed together"
+    return "cannot be told apart by these variants"
 
 
 def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence) -> str:

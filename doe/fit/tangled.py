@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy import linalg
 
 from doe.coding import Coding, Term
 from doe.fit.evidence import Evidence, pairs
@@ -146,8 +147,7 @@ def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding)
     bases = []
     for term in tie:
         columns = coding.matrix(settings, [term]).values
-        left, sizes, _ = np.linalg.svd(columns - columns.mean(axis=0), full_matrices=False)
-        bases.append(left[:, sizes > 1e-9 * max(sizes.max(initial=0.0), 1e-300)])
+        bases.append(linalg.orth(columns - columns.mean(axis=0), rcond=1e-9))
     product = bases[0].T @ bases[1]
     return float(np.linalg.norm(product, 2)) if product.size else 0.0
 

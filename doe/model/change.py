@@ -248,14 +248,14 @@ def _carried_variant(
 
 def _check_whole(typed: Mapping[str, object], before: Mapping[str, Value], setup: Setup, *, has_start: bool) -> None:
     given = {same_name(name) for name in (*typed, *before)}
-    missing = [factor.name for factor in setup.factors if factor.name not in given]
-    if not missing or not given <= {factor.name for factor in setup.factors}:
+    missing = [factor for factor in setup.factors if factor.name not in given]
+    if not missing or not given <= {
+        factor.name for factor in setup.factors
+    }:  # what is no factor is told by `read_settings`
         return
-    factor = next(factor for factor in setup.factors if factor.name == missing[0])
+    told = f"{missing[0].name} has no value; it {missing[0].allowed()}"
     if len(missing) > 1:
-        told = f"{listed(missing, 'and')} have no value"
-    else:
-        told = f"{factor.name} has no value; it {factor.allowed()}"
+        told = f"{listed([factor.name for factor in missing], 'and')} have no value"
     start = ", or a variant to start from, whose settings it keeps" if has_start else ""
     raise DataError(f"{told}. What is built anew takes a setting of every factor{start}.")
 

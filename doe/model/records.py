@@ -14,7 +14,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, did_you_mean, shown
 from doe.model.factor import Factor
 from doe.model.names import check_label, same_name
-from doe.model.wording import exact
+from doe.model.wording import setting
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,11 +250,15 @@ def check_ways(old: Mapping[str, Value], new: Mapping[str, Value], factors: Sequ
     for factor in factors:
         if factor.name not in old or factor.name not in new or factor.can_go(old[factor.name], new[factor.name]):
             continue
-        ends = (old[factor.name], new[factor.name])
-        change = "from {} to {}".format(*(end if isinstance(end, str) else exact(end) for end in ends))
+        change = f"from {setting(old[factor.name])} to {setting(new[factor.name])}"
         if factor.way == "rebuild":
             raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it needs a new unit.")
         raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it only goes {factor.way}.")
+
+
+def changed_since(variant: Variant, units: Iterable[Unit]) -> Unit | None:
+    """Return the unit of a variant, if that stands at other settings by now."""
+    return next((unit for unit in units if unit.name == variant.unit and unit.settings != variant.settings), None)
 
 
 def against_ways(variants: Iterable[Variant], factors: Sequence[Factor]) -> dict[str, str]:

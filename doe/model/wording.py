@@ -51,6 +51,17 @@ def exact(value: float) -> str:
     return f"{value:.12g}"
 
 
+def setting(value: object) -> str:
+    """Write a setting so that nothing a person wrote is rounded away.
+
+    Examples
+    --------
+    >>> setting(25.0), setting(4), setting("felt")
+    ('25', '4', 'felt')
+    """
+    return exact(float(value)) if isinstance(value, int | float) else str(value)
+
+
 def signed(value: float | None, digits: int = 3) -> str:
     """Write a change with its sign."""
     text = number(value, digits)

@@ -8,7 +8,7 @@ from typing import Any
 import duckdb
 
 from doe.model.errors import DataError
-from doe.model.records import Computation, KeptFile, Reading, Session
+from doe.model.records import Computation, KeptFile, Reading
 from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, measurements, readings, sessions
 from doe.store.journal import Entry
@@ -52,7 +52,7 @@ class MeasuringRecords(Opened):
             raise DataError("There is no reading and no file to store.")
         with self._writing() as con:
             entry = journal.begin(con)
-            new_sessions = self._add_sessions(con, entry, [reading for reading, _ in made])
+            _, new_sessions = sessions.known_or_made(con, entry, [reading.session for reading, _ in made])
             first = next_id(con, "reading")
             numbers = list(range(first, first + len(made)))
             self._add_readings(con, entry, [reading for reading, _ in made], numbers)
@@ -90,13 +90,6 @@ class MeasuringRecords(Opened):
         """Return the computed readings that count: id, variant, outcome, value, filename, path, computation."""
         with self._reading() as con:
             return measurements.load(con, definitions.load(con), self.files_folder)
-
-    @staticmethod
-    def _add_sessions(con: duckdb.DuckDBPyConnection, entry: int, new: Sequence[Reading]) -> list[str]:
-        there = names_to_ids(con, "live_session")
-        unknown = dict.fromkeys(item.session for item in new if item.session and item.session not in there)
-        sessions.add(con, entry, [Session(name) for name in unknown], there)
-        return list(unknown)
 
     @staticmethod
     def _add_readings(con: duckdb.DuckDBPyConnection, entry: int, new: Sequence[Reading], numbers: list[int]) -> None:

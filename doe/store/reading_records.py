@@ -11,6 +11,7 @@ from doe.model.records import Reading, Session, Unit, Variant
 from doe.model.slips import Seen
 from doe.model.wording import counted
 from doe.store import definitions, frames, journal, readings, sessions, tally, units, variants
+from doe.store.definitions import Definitions
 from doe.store.journal import Entry
 from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
@@ -56,14 +57,12 @@ class ReadingRecords(Opened):
         with self._writing() as con:
             entry = journal.begin(con)
             defined = definitions.load(con)
-            known_sessions = names_to_ids(con, "live_session")
-            unknown = dict.fromkeys(item.session for item in new if item.session and item.session not in known_sessions)
-            session_ids = sessions.add(con, entry, [Session(name) for name in unknown], known_sessions)
+            session_ids, unknown = sessions.known_or_made(con, entry, [item.session for item in new])
             variant_ids = names_to_ids(con, "live_variant")
             readings.check_built(con, [name for item in new for name in (item.variant, item.versus)])
             readings.add(con, entry, new, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
             subject = new[0].variant if len({item.variant for item in new}) == 1 else ""
-            return journal.close(con, entry, "readings", readings.told(new, list(unknown)), subject=subject)
+            return journal.close(con, entry, "readings", readings.told(new, unknown), subject=subject)
 
     def correct_reading(
         self,
@@ -94,21 +93,16 @@ class ReadingRecords(Opened):
         given = {"value": value, "note": note}
         changes: dict[str, object] = {key: item for key, item in given.items() if item is not None}
         with self._writing() as con:
-            entry = journal.begin(con)
+            entry, defined = journal.begin(con), definitions.load(con)
             if rater is not None:
                 changes["rater"] = rater.strip() or None
             if session is not None:
-                changes["session"] = self._session_id(con, entry, session.strip())
+                ids, _ = sessions.known_or_made(con, entry, [session.strip()])
+                changes["session"] = ids.get(session.strip())
             if variant is not None:
-                changes |= _on_variant(con, variant)
-            subject, summary = readings.new_version(con, entry, reading, changes, definitions.load(con))
+                changes |= _on_variant(con, defined, variant)
+            subject, summary = readings.new_version(con, entry, reading, changes, defined)
             return journal.close(con, entry, "correction", summary, subject=subject)
-
-    def _session_id(self, con: duckdb.DuckDBPyConnection, entry: int, name: str) -> int | None:
-        if not name:
-            return None
-        there = names_to_ids(con, "live_session")
-        return there[name] if name in there else sessions.add(con, entry, [Session(name)], there)[name]
 
     def withdraw_reading(self, reading: int) -> Entry:
         """Withdraw one reading; it stays in the history.
@@ -216,9 +210,9 @@ class ReadingRecords(Opened):
         return frames.of_readings(rows, [item.record for item in kept], defined.setup().factors)
 
 
-def _on_variant(con: duckdb.DuckDBPyConnection, name: str) -> dict[str, object]:
+def _on_variant(con: duckdb.DuckDBPyConnection, defined: Definitions, name: str) -> dict[str, object]:
     """Return the columns of a reading that go with its variant."""
-    kept = find(variants.load(con, definitions.load(con)), name, "Variant")
+    kept = find(variants.load(con, defined), name, "Variant")
     readings.check_built(con, [kept.record.name])
     unit = kept.record.unit
     return {"variant": kept.id, "unit": names_to_ids(con, "live_unit")[unit] if unit is not None else None}

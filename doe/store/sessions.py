@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import duckdb
 
 from doe.model.errors import DataError
 from doe.model.records import Session
+from doe.store.kept import names_to_ids
 from doe.store.rows import bench_time, fetch, insert, next_id
 
 
@@ -15,6 +16,15 @@ def load(con: duckdb.DuckDBPyConnection) -> list[Session]:
     """Read the sessions that count, in the order in which they came."""
     rows = fetch(con, 'SELECT name, "when", note FROM live_session ORDER BY id')
     return [Session(**row) for row in rows]
+
+
+def known_or_made(
+    con: duckdb.DuckDBPyConnection, entry: int, names: Iterable[str | None]
+) -> tuple[dict[str, int], list[str]]:
+    """Store what sessions are named for the first time; return all session ids by name, and the names that are new."""
+    there = names_to_ids(con, "live_session")
+    unknown = list(dict.fromkeys(name for name in names if name and name not in there))
+    return add(con, entry, [Session(name) for name in unknown], there), unknown
 
 
 def add(

@@ -11,7 +11,7 @@ from typing import Any
 import duckdb
 
 from doe.model.errors import UsageError
-from doe.model.wording import exact
+from doe.model.wording import setting
 from doe.store.rows import fetch, insert, next_id
 
 
@@ -69,15 +69,11 @@ def told(body: Mapping[str, Any]) -> str:
     """Tell a suggestion in one line: its kind and what it sets, or why it was set aside, as far as it says so."""
     settings = body.get("settings")
     pairs = settings.items() if isinstance(settings, Mapping) else ()
-    changes = ", ".join(f"{key} {_setting(value)}" for key, value in pairs)
+    changes = ", ".join(f"{key} {setting(value)}" for key, value in pairs)
     where = {None: "", "new": " as a new unit"}.get(body.get("unit"), f" on {body.get('unit')}")
     if body.get("why"):
         return f"set a suggestion aside ({body['why']}){': ' if changes else ''}{changes}"
     return f"suggested {body.get('kind', 'a change')}{where}{': ' if changes else ''}{changes}"
-
-
-def _setting(value: object) -> str:
-    return exact(value) if isinstance(value, int | float) else str(value)
 
 
 def _plain(value: Any) -> Any:

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.model.errors import FettleError, listed
 from doe.model.listening import PreparedSession
+from doe.model.records import changed_since
 from doe.model.wording import counted, exact, number
 from doe.sheets.cautions import LISTENING
 from doe.store.listening import KeptSession
@@ -156,13 +157,9 @@ def _shown(
 
 def _gone(view: View, session: PreparedSession) -> tuple[str, ...]:
     """Say which samples their unit no longer is; a recording can be played all the same."""
-    units = {unit.name: unit for unit in view.snapshot.units}
     wanted = {item.variant for item in session.samples}
-    gone = [
-        variant.name
-        for variant in view.snapshot.variants
-        if variant.name in wanted and variant.unit in units and units[variant.unit].settings != variant.settings
-    ]
+    here = view.snapshot
+    gone = [one.name for one in here.variants if one.name in wanted and changed_since(one, here.units) is not None]
     if not gone or session.plays:
         return ()
     plural = "s have" if len(gone) > 1 else " has"
