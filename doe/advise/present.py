@@ -17,6 +17,7 @@ from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
+from doe.advise.standing import best_variant, worth_frame
 from doe.advise.stop import chance_left, is_too_short, stop_sentence
 from doe.advise.track import HALF_WIDTH, is_widening
 from doe.model import wording
@@ -93,36 +94,6 @@ def _exchanged(draws: Floats, place: int, column: Floats) -> Floats:
     result = draws.copy()
     result[:, place] = column[:, 0]
     return result
-
-
-def best_variant(situation: Situation) -> dict[str, Any]:
-    """Return the variant to keep if work stopped now; empty without a reading."""
-    if situation.best is None:
-        return {}
-    name = situation.belief.variants[situation.best]
-    draws = situation.belief.variant_worth()[:, situation.best]
-    low, high = np.quantile(draws, [0.025, 0.975])
-    return {
-        "variant": name,
-        "settings": dict(situation.log.variants[name]),
-        "worth": float(draws.mean()),
-        "low": float(low),
-        "high": float(high),
-    }
-
-
-def worth_frame(situation: Situation) -> pd.DataFrame:
-    """Return the worth of every variant read, as believed now, best first."""
-    import pandas as pd
-
-    draws = situation.belief.variant_worth()
-    if not situation.belief.variants:
-        return pd.DataFrame(columns=["variant", "worth", "low", "high"])
-    low, high = np.quantile(draws, [0.025, 0.975], axis=0)
-    frame = pd.DataFrame(
-        {"variant": list(situation.belief.variants), "worth": draws.mean(axis=0), "low": low, "high": high}
-    )
-    return frame.sort_values("worth", ascending=False, ignore_index=True)
 
 
 def _chance_left(situation: Situation, matters: float) -> float | None:

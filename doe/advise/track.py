@@ -9,8 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from doe.model import wording
 from doe.model.errors import DataError
 from doe.model.factor import Factor
@@ -34,9 +32,10 @@ class Track:
     Attributes
     ----------
     table : DataFrame
-        One row per prediction that has been met by a reading: ``suggestion, outcome, mean, low, high`` as predicted, ``read``
-        (mean of the readings), ``readings``, ``held`` (whether it lay in the interval), ``away`` (distance from the mean in
-        predicted standard deviations) and ``widened`` (factor by which the interval had been widened when it was given).
+        One row per prediction that has been met by a reading: ``suggestion``, ``variant`` (read; several with a comma
+        between), ``outcome, mean, low, high`` as predicted, ``read`` (mean of the readings), ``readings``, ``held`` (whether it
+        lay in the interval), ``away`` (distance from the mean in predicted standard deviations) and ``widened`` (factor by
+        which the interval had been widened when it was given).
     widen : mapping of str to float
         Outcome -> factor, 1 or more, by which future intervals are to be widened.
     waiting : int
@@ -139,12 +138,12 @@ def track(
     for place, (number, key, at, promised) in enumerate(asked):
         checkpoint()
         replaced = _replaced_at(asked[place + 1 :], key, promised["outcome"])
-        values = _values_between(keyed.get(key), promised["outcome"], at, replaced)
-        if len(values):
-            rows.append(_row(number, promised, values))
+        met = _read_between(keyed.get(key), promised["outcome"], at, replaced)
+        if met is not None:
+            rows.append(_row(number, promised, met))
         elif replaced is None:
             waiting += 1
-    columns = ["suggestion", "outcome", "mean", "low", "high", "read", "readings", "held", "away", "widened"]
+    columns = ["suggestion", "variant", "outcome", "mean", "low", "high", "read", "readings", "held", "away", "widened"]
     table = pd.DataFrame(rows, columns=columns)
     raw = (table["away"] * table["widened"]).groupby(table["outcome"], sort=False)
     return Track(table, {str(name): _factor(part) for name, part in raw}, waiting, tuple(outcomes))
@@ -176,7 +175,7 @@ def _replaced_at(later: Sequence[_Asked], key: tuple[Any, ...], outcome: str) ->
 
 def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tuple[Any, ...], pd.DataFrame]:
     names = [factor.name for factor in factors]
-    for name in ("outcome", "value", *names):
+    for name in ("variant", "outcome", "value", *names):
         if name not in readings.columns:
             raise DataError(f"The readings have no column '{name}'.")
     built = readings.dropna(subset=names) if names else readings
@@ -188,28 +187,25 @@ def _key(settings: Mapping[str, Any], factors: Sequence[Factor]) -> tuple[Any, .
     return tuple(factor.read(settings[factor.name]) for factor in factors)
 
 
-def _values_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any) -> Any:
+def _read_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any) -> pd.DataFrame | None:
+    """Return the readings of an outcome after `start` and up to `end`, None where there are none."""
     if mine is None:
-        return np.empty(0)
+        return None
     chosen = mine["outcome"].astype(str) == outcome
     if start is not None and "at" in mine.columns:
         chosen &= mine["at"] > start
     if end is not None and "at" in mine.columns:
         chosen &= mine["at"] <= end
-    return mine.loc[chosen, "value"].to_numpy(dtype=float)
+    return mine[chosen] if chosen.any() else None
 
 
-def _row(suggestion: Any, promised: Mapping[str, Any], values: Any) -> tuple[Any, ...]:
-    read, mean, low, high = (
-        float(values.mean()),
-        float(promised["mean"]),
-        float(promised["low"]),
-        float(promised["high"]),
-    )
+def _row(suggestion: Any, promised: Mapping[str, Any], met: pd.DataFrame) -> tuple[Any, ...]:
+    mean, low, high = (float(promised[name]) for name in ("mean", "low", "high"))
+    read, variants = float(met["value"].mean()), ", ".join(dict.fromkeys(met["variant"].astype(str)))
     sd = (high - low) / 2 / HALF_WIDTH
     away = (read - mean) / sd if sd > 0 else 0.0 if read == mean else math.inf
     held, widened = low <= read <= high, float(promised.get("widened", 1.0))
-    return (suggestion, promised["outcome"], mean, low, high, read, len(values), held, away, widened)
+    return (suggestion, variants, promised["outcome"], mean, low, high, read, len(met), held, away, widened)
 
 
 def _factor(away: pd.Series[Any]) -> float:

@@ -14,6 +14,19 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 
 
+def front_sentence(front: pd.DataFrame) -> str:
+    """Say what the variants of a front have in common; of a single one, that nothing has to be traded.
+
+    Parameters
+    ----------
+    front : DataFrame
+        `Advice.front`, at least one row.
+    """
+    if len(front) == 1:
+        return "Nothing has to be traded; one is best in every outcome:"
+    return "No outcome improves without loss in another in these:"
+
+
 def kept_sentence(weights: pd.DataFrame) -> str:
     """Say at which weights another variant would be the one to keep; empty without weights.
 

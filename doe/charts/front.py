@@ -136,18 +136,19 @@ def _wanted(outcome: Outcome) -> str:
 
 def _value(row: Row, outcome: Outcome) -> str:
     name = outcome.name
-    return wording.with_interval(row[name], row[f"{name}_low"], row[f"{name}_high"], outcome.unit)
+    return outcome.told(row[name], row[f"{name}_low"], row[f"{name}_high"])
 
 
 def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any]) -> None:
     name = outcome.name
-    limits = canvas.extent(
-        [row[name] for row in rows], [row[f"{name}_{end}"] for row in rows for end in ("low", "high")]
+    means, lows, highs = (
+        [outcome.on_scale(row[column]) for row in rows] for column in (name, f"{name}_low", f"{name}_high")
     )
+    limits = canvas.extent(means, [*lows, *highs])
     goal.lines(fig, outcome, limits, upright=True, **cell)
     for style, chosen in _styles(advice, rows):
         items = [
-            canvas.Interval(place, row[name], row[f"{name}_low"], row[f"{name}_high"], _hover(advice, row, outcome))
+            canvas.Interval(place, means[place], lows[place], highs[place], _hover(advice, row, outcome))
             for place, row in enumerate(rows)
             if place in chosen
         ]

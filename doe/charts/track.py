@@ -10,6 +10,7 @@ from doe.charts import canvas, key, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 from doe.model.errors import UsageError
+from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
     from doe.advise.track import Track
@@ -63,13 +64,14 @@ def describe_track(track: Track) -> str:
         if older:
             held = sum(bool(row["held"]) for row in older)
             parts.append(f"Of the oldest {len(older)}, {held} held; the newest {_MOST_TOLD} one by one")
-        parts += [_told(row, _unit(track, outcome)) for row in rows[-_MOST_TOLD:]]
+        parts += [_told(row, _outcome(track, outcome)) for row in rows[-_MOST_TOLD:]]
     return text.sentences(parts)
 
 
-def _told(row: Row, unit: str) -> str:
+def _told(row: Row, outcome: Outcome) -> str:
     came = "held" if row["held"] else "did not hold"
-    return f"Suggestion {text.plain(row['suggestion'])}: predicted {text.level(row, unit)}, read {_read(row, unit)}, {came}"
+    which = f"Suggestion {text.plain(row['suggestion'])}, variant {text.plain(row['variant'])}"
+    return f"{which}: predicted {text.expected(row, outcome)}, read {_read(row, outcome)}, {came}"
 
 
 def _panels(track: Track) -> dict[str, list[Row]]:
@@ -79,29 +81,29 @@ def _panels(track: Track) -> dict[str, list[Row]]:
     return found
 
 
-def _panel(fig: go.Figure, track: Track, outcome: str, rows: Rows, cell: dict[str, Any], width: canvas.Width) -> None:
-    unit = _unit(track, outcome)
-    seen = [row[name] for row in rows for name in ("mean", "read")]
-    limits = canvas.extent(seen, [row[end] for row in rows for end in ("low", "high")])
+def _panel(fig: go.Figure, track: Track, name: str, rows: Rows, cell: dict[str, Any], width: canvas.Width) -> None:
+    outcome = _outcome(track, name)
+    means, lows, highs = ([outcome.on_scale(row[end]) for row in rows] for end in ("mean", "low", "high"))
     items = [
-        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(row, unit))
+        canvas.Interval(place, means[place], lows[place], highs[place], _hover(row, outcome))
         for place, row in enumerate(rows)
     ]
+    limits = canvas.extent([*means, *(row["read"] for row in rows)], [*lows, *highs])
     canvas.intervals(fig, items, limits, upright=True, name="predicted", size=8, thick=5, filled=False, **cell)
-    for is_held, name, hue, symbol in ((True, "read", "ink", "circle"), (False, "read, outside", "mark", "x")):
+    for is_held, called, hue, symbol in ((True, "read", "ink", "circle"), (False, "read, outside", "mark", "x")):
         places = [place for place, row in enumerate(rows) if bool(row["held"]) == is_held]
         if places:
             mark = {"symbol": symbol, "size": 9, "color": theme.colour(hue)}
             fig.add_scatter(x=[place + 0.16 for place in places], y=[rows[place]["read"] for place in places],
-                            mode="markers", name=name, marker=mark, hoverinfo="text",
-                            hovertext=[_hover(rows[place], unit) for place in places], **cell)  # fmt: skip
+                            mode="markers", name=called, marker=mark, hoverinfo="text",
+                            hovertext=[_hover(rows[place], outcome) for place in places], **cell)  # fmt: skip
     step = max(1, -(-len(rows) * 34 // (canvas.PIXELS[width] - 90)))
     shown = list(range(0, len(rows), step))
     fig.update_xaxes(range=[-0.6, max(len(rows), 4) - 0.4], tickvals=shown, showgrid=False,
                      ticktext=[text.plain(rows[place]["suggestion"]) for place in shown], **cell)  # fmt: skip
-    fig.update_yaxes(range=list(limits), nticks=5, title_text=text.safe(text.cut(unit, 12)), **cell)
-    held = text.small(text.safe(_held(track, outcome, rows)), theme.colour("soft"))
-    head = f"<b>{text.safe(text.cut(text.name(outcome), 20))}</b> {held}"
+    fig.update_yaxes(range=list(limits), nticks=5, title_text=text.safe(text.cut(outcome.unit, 12)), **cell)
+    held = text.small(text.safe(_held(track, name, rows)), theme.colour("soft"))
+    head = f"<b>{text.safe(text.cut(text.name(name), 20))}</b> {held}"
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
 
 
@@ -111,19 +113,19 @@ def _held(track: Track, outcome: str, rows: Rows) -> str:
     return f"{held}; future ones {wording.number(factor, 2)} times as wide" if factor >= 1.05 else held
 
 
-def _unit(track: Track, outcome: str) -> str:
-    return next((item.unit for item in track.outcomes if item.name == outcome), "")
+def _outcome(track: Track, name: str) -> Outcome:
+    return next((item for item in track.outcomes if item.name == name), Outcome(name))
 
 
-def _read(row: Row, unit: str) -> str:
-    return f"{wording.number(row['read'])} {unit}".rstrip()
+def _read(row: Row, outcome: Outcome) -> str:
+    return f"{wording.number(row['read'])} {outcome.unit}".rstrip()
 
 
-def _hover(row: Row, unit: str) -> str:
+def _hover(row: Row, outcome: Outcome) -> str:
     return text.stacked(
         [
-            f"suggestion {text.plain(row['suggestion'])}",
-            f"predicted {text.level(row, unit)}",
-            f"read {_read(row, unit)}",
+            f"suggestion {text.plain(row['suggestion'])}, variant {text.plain(row['variant'])}",
+            f"predicted {text.expected(row, outcome)}",
+            f"read {_read(row, outcome)}",
         ]
     )

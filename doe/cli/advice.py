@@ -92,7 +92,7 @@ def _suggest(project: Project, options: Namespace) -> None:
 
 
 def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
-    from doe.advise.trade_off import build_sentence, kept_sentence, others_kept
+    from doe.advise.trade_off import build_sentence, front_sentence, kept_sentence, others_kept
     from doe.advise.twin import rows_of
 
     if whole and not len(advice.front):
@@ -105,7 +105,7 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
                 f"\nTrade-off: at other weights variant {listed(others)} would be the one to keep; see 'fettle next --front'."
             )
         return
-    say(f"\n{heading('No outcome improves without loss in another in these:')}\n")
+    say(f"\n{heading(front_sentence(advice.front))}\n")
     names = [outcome.name for outcome in advice.outcomes if outcome.name in advice.front.columns]
     factors = list(advice.front.columns[1 : list(advice.front.columns).index("worth")])
     rows = [_front_row(row, factors, advice) for row in rows_of(advice.front.head(_MOST_FRONT))]
@@ -152,6 +152,7 @@ def _track_text(track: Track) -> str:
     rows = [
         (
             row["suggestion"],
+            row["variant"],
             row["outcome"],
             outcomes.get(row["outcome"], gone).told(row["mean"], row["low"], row["high"]),
             number(row["read"]),
@@ -160,7 +161,7 @@ def _track_text(track: Track) -> str:
         for row in track.table.to_dict("records")
     ]
     head, *rest = track.summary().rstrip().split("\n")
-    columns = table(("suggestion", "outcome", "predicted (95 %)", "read", "and it"), rows)
+    columns = table(("suggestion", "variant", "outcome", "predicted (95 %)", "read", "and it"), rows)
     return "\n".join([head, "", columns, "", *rest])
 
 

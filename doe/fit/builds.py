@@ -37,11 +37,14 @@ class Builds:
         Covariance of `means` for builds as they are: reading scatter only.
     between : ndarray of shape (n_variants, n_variants)
         Covariance of the builds' own offsets from what their settings would give.
+    reading_df : float
+        Readings that tell how far readings scatter, beyond those that give `means`; infinite where that is known.
     """
 
     means: Array
     reading: Array
     between: Array
+    reading_df: float = np.inf
 
     @property
     def total(self) -> Array:
@@ -83,7 +86,8 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
     reading = np.linalg.inv(precision + 1e-12 * np.eye(n_all) * weights.max()) * model.sigma**2
     means = reading @ right / model.sigma**2
     means, reading = _relative(evidence, means, reading)
-    return Builds(means[:n_built] + evidence.location, reading[:n_built, :n_built], _between(evidence, model))
+    between = _between(evidence, model)
+    return Builds(means[:n_built] + evidence.location, reading[:n_built, :n_built], between, evidence.n_replicates)
 
 
 def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, Array]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy import linalg
 
 from doe.coding import Coding, Term
 from doe.fit.active import Posterior
@@ -14,9 +15,16 @@ from doe.fit.builds import Builds
 from doe.fit.estimates import Averages
 from doe.fit.moment import moment_picks
 from doe.fit.picking import systematic_picks
+from doe.fit.whiten import Problem
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
+
+READING_WEIGHT = 1.0
+"""Replicates that the scatter of readings is trusted like, beside those there are."""
+
+LEAST_SHARE = 0.05
+"""Of a draw's scatter that is the builds' at least, where replicates alone would account for all of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,18 +98,38 @@ def draw(
     centre += np.sqrt(sigma2 / problem.ones) * rng.standard_normal(n_draws)
     coded = coefficients @ average.changes.T
     expected = centre[:, None] + coded @ rows.T
-    inflation = np.sqrt(sigma2) / problem.unit
-    share = problem.reading_share if problem.reading_share < 1.0 else 0.5
+    readings = _reading_scale(builds, n_draws, rng)
+    between = _between_variance(problem, sigma2, readings)
     return Draws(
         coding=average.coding,
         terms=average.terms,
         coefficients=np.column_stack([centre, coded]),
         included=posterior.included[models],
-        build_sd=np.sqrt(sigma2 * (1.0 - share)),
+        build_sd=np.sqrt(between),
         reading_sd=reading_sd * np.ones(n_draws),
         variants=variants,
-        variant_means=expected + _offsets(builds, expected, inflation, problem.reading_share >= 1.0, rng),
+        variant_means=expected + _offsets(builds, expected, problem, sigma2, between, readings, rng),
     )
+
+
+def _reading_scale(builds: Builds, n_draws: int, rng: np.random.Generator) -> Array:
+    """Draw how far readings may scatter, over what the few replicates there are have shown; in squares, shape (n_draws,)."""
+    if np.isinf(builds.reading_df):
+        return np.ones(n_draws)
+    df = builds.reading_df + READING_WEIGHT
+    return np.asarray(df / rng.chisquare(df, n_draws))
+
+
+def _between_variance(problem: Problem, sigma2: Array, readings: Array) -> Array:
+    """Return what of each draw's scatter is the builds' own, shape (n_draws,).
+
+    Replicates tell how far readings scatter, whatever the builds do; the rest is the builds'. Where the two cannot be told
+    apart, half of the scatter is taken to be the builds'.
+    """
+    if problem.reading_share >= 1.0:
+        return np.asarray(0.5 * sigma2)
+    reading = readings * problem.reading_share * problem.unit**2
+    return np.maximum(sigma2 - reading, LEAST_SHARE * sigma2)
 
 
 def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.random.Generator) -> Array:
@@ -120,18 +148,32 @@ def _coefficients(posterior: Posterior, models: Index, widening: Array, rng: np.
     return drawn[:, :-1]
 
 
-def _offsets(builds: Builds, expected: Array, inflation: Array, is_mixed: bool, rng: np.random.Generator) -> Array:
-    """Draw the builds' own offsets given the means of their readings (conditional normal).
+def _offsets(
+    builds: Builds,
+    expected: Array,
+    problem: Problem,
+    sigma2: Array,
+    between: Array,
+    readings: Array,
+    rng: np.random.Generator,
+) -> Array:
+    """Draw the builds' own offsets given the means of their readings (conditional normal), shape (n_draws, n_variants).
 
-    Where readings and builds cannot be told apart, half of the scatter is taken to be the builds'.
+    In the basis in which the readings' covariance is the identity and that of the offsets diagonal, each draw has its own
+    ratio of the two.
     """
-    between, reading = builds.between, builds.reading
-    if is_mixed:
-        between, reading = (between + reading) / 2, (between + reading) / 2
-    gain = np.linalg.solve((between + reading).T, between.T).T
-    left = between - gain @ between
-    values, vectors = np.linalg.eigh((left + left.T) / 2)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    away = (builds.means - expected) @ gain.T
-    noise = rng.standard_normal(expected.shape) @ root.T
-    return np.asarray(away + noise * inflation[:, None])
+    if problem.reading_share >= 1.0:
+        share = sigma2 / problem.unit**2
+        reading_cov, offset_cov, of_readings, of_builds = builds.total / 2, builds.total / 2, share, share
+    else:
+        reading_cov, offset_cov = builds.reading, builds.between
+        of_readings, of_builds = readings, between / ((1.0 - problem.reading_share) * problem.unit**2)
+    lower = np.linalg.cholesky(reading_cov)
+    half = linalg.solve_triangular(lower, offset_cov, lower=True)
+    values, vectors = np.linalg.eigh(linalg.solve_triangular(lower, half.T, lower=True))
+    basis = lower @ vectors
+    offsets = of_builds[:, None] * np.maximum(values, 0.0)
+    gain = offsets / (offsets + of_readings[:, None])
+    away = linalg.solve_triangular(lower, (builds.means - expected).T, lower=True).T @ vectors
+    noise = np.sqrt(gain * of_readings[:, None]) * rng.standard_normal(expected.shape)
+    return np.asarray((gain * away + noise) @ basis.T)

@@ -96,6 +96,11 @@ class Evidence:
         return bool(np.any(np.bincount(self.variant, self.counts, len(self.variants)) > 1))
 
     @property
+    def n_replicates(self) -> int:
+        """Number of readings beyond one for each variant and for each further rater: those that show how far they scatter."""
+        return max(self.n_readings - len(self.variants) - max(len(self.raters) - 1, 0), 0)
+
+    @property
     def units_of_cells(self) -> Index:
         """Unit of each cell; -1 where none is named, and for reference objects."""
         units = np.append(self.units, np.full(len(self.variants) - self.n_built, -1))

@@ -14,7 +14,7 @@ from doe.rehearse.gaussian import GaussianProcess
 from doe.rehearse.nature import Family
 from doe.rehearse.screening import Screening
 from doe.rehearse.simplex import Simplex
-from doe.rehearse.strategies import Advised, Strategy
+from doe.rehearse.strategies import Advised, Step, Strategy
 from doe.rehearse.textbook import CheapestChange, OneFactorAtATime, RandomVariants
 from doe.rehearse.world import Move, World, start
 
@@ -44,7 +44,8 @@ class Play:
     ----------
     trace : tuple of dict
         One per decision: ``minutes`` spent before it, ``declared`` variant, its true worth as a ``share`` of the best,
-        ``chance_left`` as the strategy states it, ``variants`` built so far.
+        ``chance_left`` as the strategy states it, ``held`` (whether the true worth of the declared variant as built lies in
+        the interval stated; None without one), ``variants`` built so far.
     world : World
         The bench as it was left.
     hours : float
@@ -71,12 +72,19 @@ def play(drawn: Bench, strategy: Strategy, hours: float = HOURS, *, until_right:
         share = drawn.worth_of(world.variants[step.declared]) / drawn.best_worth if step.declared is not None else 0.0
         trace.append(
             {"minutes": world.minutes, "declared": step.declared, "share": share, "chance_left": step.chance_left,
-             "variants": len(world.variants)}
+             "held": _has_held(world, step), "variants": len(world.variants)}
         )  # fmt: skip
         moves = _fitting(world, step.moves, 60 * hours)
         if not moves or (until_right and share >= GOOD):
             return Play(tuple(trace), world, hours)
         world.do(moves)
+
+
+def _has_held(world: World, step: Step) -> bool | None:
+    if step.worth is None or step.declared is None:
+        return None
+    low, high = step.worth
+    return low <= world.worth_of(step.declared) <= high
 
 
 def _fitting(world: World, moves: Sequence[Move], most_minutes: float) -> tuple[Move, ...]:
@@ -102,10 +110,11 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
         ``minutes`` to the first right declaration, capped at the hours; ``reached``; ``finally_right``; ``regret`` in worth;
         ``variants`` built; ``stop_minutes`` at which the strategy first held the chance of something better below
         `stop_below` (missing if never; that the hours are over says nothing of that chance), ``stop_right`` whether the
-        declared variant was right then.
+        declared variant was right then; ``stated`` intervals for the worth of a declared variant, ``held`` of these.
     """
     trace, drawn = played.trace, played.world.bench
     right = [entry["minutes"] for entry in trace if entry["share"] >= GOOD]
+    stated = [entry["held"] for entry in trace if entry["held"] is not None]
     stops = [entry for entry in trace if entry["chance_left"] is not None and entry["chance_left"] < stop_below]
     return {
         "minutes": min(right) if right else 60 * played.hours,
@@ -115,6 +124,8 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
         "variants": len(played.world.variants),
         "stop_minutes": stops[0]["minutes"] if stops else np.nan,
         "stop_right": float(stops[0]["share"] >= GOOD) if stops else np.nan,
+        "stated": len(stated),
+        "held": sum(stated),
     }
 
 

@@ -25,11 +25,14 @@ class Step:
         What it does in the next session; empty to stop.
     chance_left : float or None
         Its own statement that something better by what matters is left, if it makes one.
+    worth : pair of float, optional
+        Ends of the 95 % interval that it states for the worth of that variant, if it states one.
     """
 
     declared: str | None
     moves: tuple[Move, ...]
     chance_left: float | None = None
+    worth: tuple[float, float] | None = None
 
 
 class Strategy(Protocol):
@@ -70,7 +73,8 @@ class Advised:
         )  # fmt: skip
         declared = advice.best.get("variant")
         moves = tuple(_move(world, row) for row in rows_of(advice.table))
-        return Step(declared, moves, advice.chance_left)
+        worth = (float(advice.best["low"]), float(advice.best["high"])) if advice.best else None
+        return Step(declared, moves, advice.chance_left, worth)
 
 
 def _move(world: World, row: dict[str, Any]) -> Move:

@@ -70,7 +70,7 @@ def targets(plays: pd.DataFrame) -> list[Target]:
     plays : DataFrame
         Rows from `doe.rehearse.run.one_row`.
     """
-    return [*_minutes(plays), *_ends(plays), *_claims(plays), *_stops(plays)]
+    return [*_minutes(plays), *_ends(plays), *_claims(plays), *_stops(plays), *_intervals(plays)]
 
 
 def _text(value: float, is_share: bool) -> str:
@@ -146,6 +146,13 @@ def _stops(plays: pd.DataFrame) -> list[Target]:
         _least("stop advice says 90 % within the hours, five families", _mean(stopped), 0.60),
         _least("right when it first says so", _mean(ours["stop_right"][stopped]), 0.88),
     ]
+
+
+def _intervals(plays: pd.DataFrame) -> list[Target]:
+    """Whether what is told of the worth of the version to keep is true, bench by bench: what is told on one bench is alike."""
+    ours = plays[(plays["strategy"] == OURS) & plays["family"].isin(WHERE_SOMETHING_MATTERS) & (plays["stated"] > 0)]
+    held = ours["held"] / ours["stated"]
+    return [_least("95 % intervals for the worth of the best so far that hold the truth", _mean(held), 0.93)]
 
 
 def _mean(values: pd.Series) -> Interval:

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from doe.advise.effort import change_cost, new_unit_cost, reading_minutes
+from doe.advise.worth import worth
 from doe.model.choices import Settings
 from doe.model.errors import DataError
 from doe.model.records import Unit, check_ways
@@ -154,6 +155,15 @@ class World:
         scatter = self.bench.truths[place].scatter
         names = [*self.bench.raters, "meter"]
         return float(scatter.rater * self._rng("rater", 10 * place + names.index(rater)).standard_normal())
+
+    def worth_of(self, variant: str) -> float:
+        """Return the true worth of a variant as it was built: what endless readings by these raters would come to."""
+        values = []
+        for place, (truth, own) in enumerate(zip(self.bench.truths, self._true[variant], strict=True)):
+            raters = self.bench.raters if truth.outcome.kind == "rated" else ("meter",)
+            panel = float(np.mean([self._rater_offset(rater, place) for rater in raters]))
+            values.append(np.array([truth.outcome.on_scale(own + panel)]))
+        return float(worth([truth.outcome for truth in self.bench.truths], values)[0])
 
     def _rng(self, what: str, number: int) -> np.random.Generator:
         """Return the source of one thing's randomness, the same for every strategy on the same bench."""

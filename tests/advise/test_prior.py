@@ -75,12 +75,12 @@ def test_only_what_never_was_tried_is_open():
 
 
 def test_a_bend_between_two_ends_is_open_in_the_middle_only():
-    """Vents were tried at both ends: what a bend would do shows in the middle."""
+    """Vents were tried at both ends, and read as if they did something: what a bend would do shows in the middle."""
     base = {"vents": 0, "rings": 7, "wool": 0, "driver": "paper", "feet": "soft"}
     variants = {"1": base, "2": {**base, "vents": 6}, "3": {**base, "wool": 60}, "4": {**base, "vents": 6, "wool": 60}}
-    space, draws, full = believed(variants, n_draws=4000)
+    space, draws, full = believed(variants, seed=3, n_draws=4000)
     several = [{**base, "vents": vents} for vents in (0, 3, 6)]
     more = predicted(space, full, several).var(axis=0) - predicted(space, draws, several).var(axis=0)
     assert more[[0, 2]] == pytest.approx(0.0, abs=1e-3)
     bends = full.included[:, [term.name for term in full.terms].index("vents^2")].mean()
-    assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.5)  # 12: from one worst to the other
+    assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.1)  # 12: from one worst to the other

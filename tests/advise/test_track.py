@@ -23,7 +23,8 @@ def readings(values, at=None, **settings):
 def test_the_mean_of_the_readings_is_held_against_the_interval(factors):
     found = track([suggestion(4, 1.0, 0.5)], readings([1.2, 1.6]), factors)
     (row,) = found.table.to_dict("records")
-    assert (row["suggestion"], row["read"], row["readings"], row["held"]) == (4, pytest.approx(1.4), 2, True)
+    assert (row["suggestion"], row["variant"], row["readings"], row["held"]) == (4, "9", 2, True)
+    assert row["read"] == pytest.approx(1.4)
     assert row["away"] == pytest.approx(0.4 / (0.5 / 1.959964))
     assert found.headline == "1 of 1 prediction held (100 %; 95 % were promised)."
 
@@ -37,6 +38,12 @@ def test_only_the_same_settings_and_later_readings_count(factors):
     )
     assert found.table["read"].tolist() == [1.1]
     assert found.waiting == 1
+
+
+def test_every_variant_that_met_a_prediction_is_named(factors):
+    again = readings([1.2]).assign(variant="12")
+    found = track([suggestion(4, 1.0, 0.5)], pd.concat([readings([1.0]), again, readings([1.1])]), factors)
+    assert (found.table["variant"].tolist(), found.table["readings"].tolist()) == (["9, 12"], [3])
 
 
 def test_good_intervals_are_left_alone_and_bad_ones_widened_by_what_they_lack(factors):

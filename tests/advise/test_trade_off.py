@@ -1,6 +1,6 @@
 import pandas as pd
 
-from doe.advise.trade_off import build_sentence, kept_sentence, others_kept
+from doe.advise.trade_off import build_sentence, front_sentence, kept_sentence, others_kept
 
 
 def weights(kept, wool):
@@ -46,3 +46,9 @@ def test_another_build_is_told_by_what_differs():
 
 def test_one_outcome_has_no_trade_off():
     assert (kept_sentence(pd.DataFrame()), build_sentence(pd.DataFrame()), others_kept(pd.DataFrame())) == ("", "", [])
+
+
+def test_a_front_of_one_trades_nothing():
+    front = pd.DataFrame({"variant": ["3", "8"], "worth": [0.6, 0.5]})
+    assert front_sentence(front) == "No outcome improves without loss in another in these:"
+    assert front_sentence(front.head(1)) == "Nothing has to be traded; one is best in every outcome:"

@@ -97,8 +97,9 @@ def records(frame):
     return frame.to_dict("records")
 
 
-def pairs(frame, low="low", high="high"):
-    return list(zip(frame[low], frame[high], strict=True))
+def pairs(frame, low="low", high="high", scale=(None, None)):
+    """Ends of intervals, as far as the scale of a rated outcome goes."""
+    return list(zip(frame[low].clip(*scale), frame[high].clip(*scale), strict=True))
 
 
 def singles(values):
@@ -196,7 +197,7 @@ def of_front():
     told, ends = ["bass: target 0, worst -6 and 6", "echo: less is better, best 1, worst 6"], {}
     for axis, outcome in (("x", radio.BASS), ("x2", radio.ECHO)):
         name = outcome.name
-        ends[axis] = pairs(advice.front, f"{name}_low", f"{name}_high")
+        ends[axis] = pairs(advice.front, f"{name}_low", f"{name}_high", outcome.scale or (None, None))
     for row in records(advice.front):
         named = ", ".join(
             f"{name} {wording.exact(row[name]) if not isinstance(row[name], str) else row[name]}" for name in AXES
@@ -205,7 +206,7 @@ def of_front():
         means = []
         for item in (radio.BASS, radio.ECHO):
             reach = (row[f"{item.name}_low"], row[f"{item.name}_high"])
-            means.append(f"{item.name} {wording.with_interval(row[item.name], *reach, item.unit)}")
+            means.append(f"{item.name} {item.told(row[item.name], *reach)}")
         alike = f" (and {row['alike']} alike to build, in {row['differs_in']})" if row["alike"] else ""
         who = f"{'variant ' + row['variant'] if row['variant'] else 'new: ' + named}{alike}"
         told.append(f"{who}{kept}: {', '.join(means)}")
@@ -267,7 +268,8 @@ def of_track():
         told.append(f"{outcome}: {rows['held'].sum()} of {len(rows)} held")
         for row in records(rows):
             read, came = f"{wording.number(row['read'])}{unit}", "held" if row["held"] else "did not hold"
-            told.append(f"Suggestion {row['suggestion']}: predicted {interval(row, unit.strip())}, read {read}, {came}")
+            which = f"Suggestion {row['suggestion']}, variant {row['variant']}"
+            told.append(f"{which}: predicted {interval(row, unit.strip())}, read {read}, {came}")
     marks = singles([*track.table["mean"], *track.table["read"]])
     return Case(lambda **how: draw_track(track, **how), ends, marks, {}, told)
 

@@ -197,7 +197,9 @@ def test_front_draws_every_outcome_of_every_variant_with_its_interval(width):
             if trace.name.endswith(" interval") and trace.xaxis == axis
             for start in range(0, len(trace.x), 3)
         ]
-        assert sorted(drawn) == sorted(zip(rows[f"{name}_low"], rows[f"{name}_high"], strict=True))
+        scale = (1, 7) if name == "echo" else (None, None)
+        ends = (rows[f"{name}_{end}"].clip(*scale) for end in ("low", "high"))
+        assert sorted(drawn) == sorted(zip(*ends, strict=True))
     assert all(str(value) in fig.layout.meta["alt"] for value in rows["variant"] if value)
 
 
@@ -216,6 +218,19 @@ def test_front_names_what_could_be_built_by_what_differs(monkeypatch):
 def test_front_of_one_outcome_is_refused():
     with pytest.raises(UsageError, match=r"^There is nothing to trade off: that takes two outcomes with goals, and"):
         figure(replace(radio.advice(), _front=None), "front")
+
+
+def test_front_and_track_end_where_a_scale_ends():
+    """Echo is graded from 1 to 7: an interval from 0.2 to 8 says no more than 1 to 7."""
+    advice, track = radio.advice(), radio.track()
+    wide = {"echo_low": 0.2, "echo_high": 8.0}
+    front = figure(replace(advice, _front=lambda: advice.front.assign(**wide)), "front")
+    assert {ends[1:] for ends in whiskers(front)} >= {(1.0, 7.0)}
+    assert "(1.0 to 7.0)" in front.layout.meta["alt"]
+    table = track.table.assign(low=0.2, high=8.0).loc[lambda rows: rows["outcome"] == "echo"]
+    drawn = figure(replace(track, table=table))
+    assert {ends[1:] for ends in whiskers(drawn, "predicted", upright=True)} == {(1.0, 7.0)}
+    assert "(1.0 to 7.0)" in drawn.layout.meta["alt"]
 
 
 @WIDTHS

@@ -95,11 +95,11 @@ def test_the_whole_answer_through_the_real_command(bench):
     done = command("next", *words, "--unit", "body A", cwd=bench.parent)
     assert done.code == 0
     assert done.out.startswith("Next: ")
-    assert "\nNo outcome improves without loss in another in these:\n\nvariant " in done.out
+    assert "\nNothing has to be traded; one is best in every outcome:\n\nvariant " in done.out
     assert "is the one to keep" in done.out or "stays the one to keep" in done.out
     assert "What promises most to build" in done.out
     assert done.err.startswith("Drawn: front.html.\nKept with ")
-    assert "no outcome improves without loss" in (bench.parent / "front.html").read_text(encoding="utf-8")
+    assert "Nothing has to be traded: " in (bench.parent / "front.html").read_text(encoding="utf-8")
 
 
 def test_json_tells_everything_the_advice_holds(bench):
@@ -138,8 +138,8 @@ def test_predictions_are_held_against_what_came(bench, fettle):
     done = command("next", "--track", "--plot", "track.html", cwd=bench.parent)
     head, _, columns, row, _, sentence, waiting = done.out.rstrip("\n").split("\n")
     assert head == "0 of 1 prediction held (0 %; 95 % were promised)."
-    assert columns.split() == ["suggestion", "outcome", "predicted", "(95", "%)", "read", "and", "it"]
-    assert row.split()[-1] == "missed"
+    assert columns.split() == ["suggestion", "variant", "outcome", "predicted", "(95", "%)", "read", "and", "it"]
+    assert (row.split()[1], row.split()[-1]) == ("4", "missed")
     assert sentence.startswith(
         "bass: 0 of 1 held; readings scatter more than predicted, so future intervals are widened "
     )

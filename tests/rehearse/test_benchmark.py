@@ -74,7 +74,17 @@ def test_what_ours_and_the_frontier_played_stands_beside_the_report(tmp_path):
     """Their plays are made up here: those of one factor at a time under their names, without a claim."""
     textbook = pd.read_csv(HOME / TEXTBOOK)
     nothing = dict.fromkeys(
-        ("claimed", "claimed_rightly", "real", "real_claimed", "twin_claimed", "twin_claimed_at_start"), 0.0
+        (
+            "claimed",
+            "claimed_rightly",
+            "real",
+            "real_claimed",
+            "twin_claimed",
+            "twin_claimed_at_start",
+            "stated",
+            "held",
+        ),
+        0.0,
     )
     borrowed = textbook[(textbook["strategy"] == "one factor at a time") & (textbook["seed"] == 5000)].assign(**nothing)
     own = pd.concat([borrowed.assign(strategy=name) for name in (OURS, FRONTIER)])

@@ -19,7 +19,8 @@ def plays():
                      "finally_right": seed > 2, "regret": 0.05, "variants": 10, "stop_minutes": 100.0 if seed > 3 else np.nan,
                      "stop_right": float(seed > 4) if seed > 3 else np.nan, "claimed": 2.0,
                      "claimed_rightly": 2.0 - (seed == 0),
-                     "real": 3.0, "real_claimed": 2.0, "twin_claimed": 0.0, "twin_claimed_at_start": float(seed == 1)}
+                     "real": 3.0, "real_claimed": 2.0, "twin_claimed": 0.0, "twin_claimed_at_start": float(seed == 1),
+                     "stated": 20 if strategy == "advised" else 0, "held": 18 + (seed > 3) if strategy == "advised" else 0}
                 )  # fmt: skip
     return pd.DataFrame(rows)
 

@@ -35,16 +35,24 @@ def test_the_same_bench_is_played_the_same_way_twice(name):
 
 def test_a_summary_takes_the_first_right_declaration_and_the_first_stop():
     drawn = bench("main", 5)
-    entries = [(0, 0.0, None), (30, 0.5, 0.6), (90, 0.92, 0.3), (120, 0.8, 0.05), (200, 0.95, 0.02)]
-    trace = tuple({"minutes": m, "declared": "1", "share": share, "chance_left": left} for m, share, left in entries)
+    names = ("minutes", "share", "chance_left", "held")
+    entries = [
+        (0, 0, None, None),
+        (30, 0.5, 0.6, True),
+        (90, 0.92, 0.3, False),
+        (120, 0.8, 0.05, True),
+        (200, 0.95, 0.02, True),
+    ]
+    trace = tuple({"declared": "1", **dict(zip(names, entry, strict=True))} for entry in entries)
     row = summarise(Play(trace, start(drawn), 24.0))
     assert (row["minutes"], row["reached"], row["finally_right"]) == (90, True, True)
     assert row["regret"] == pytest.approx(0.05 * drawn.best_worth)
     assert (row["stop_minutes"], row["stop_right"]) == (120, 0.0)
+    assert (row["stated"], row["held"]) == (4, 3)
 
 
 def test_what_is_never_right_counts_as_the_whole_time():
-    trace = ({"minutes": 20, "declared": "1", "share": GOOD - 0.01, "chance_left": None},)
+    trace = ({"minutes": 20, "declared": "1", "share": GOOD - 0.01, "chance_left": None, "held": True},)
     row = summarise(Play(trace, start(bench("main", 5)), 10.0))
     assert (row["minutes"], row["reached"]) == (600, False)
     assert np.isnan(row["stop_minutes"])

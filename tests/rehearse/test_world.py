@@ -1,5 +1,9 @@
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
+from doe.advise.worth import worth
 from doe.model.errors import DataError
 from doe.rehearse.benches import bench
 from doe.rehearse.world import Move, start
@@ -56,3 +60,17 @@ def test_a_history_is_read_before_the_clock_starts():
     world = start(bench("together", 1))
     assert world.minutes == 0
     assert len(world.variants) == len(world.bench.history) == len({row["session"] for row in world.rows})
+
+
+def test_the_worth_of_a_variant_is_what_endless_readings_come_to():
+    """1,000 sessions, outliers left out, average to the true value within five standard errors of their scatter."""
+    drawn = bench("main", 2)
+    (truth,) = drawn.truths
+    world = start(replace(drawn, truths=(replace(truth, scatter=replace(truth.scatter, outlier_chance=0.0)),)))
+    (name,) = world.do([Move("unit 1", dict(world.units[0].settings), 1)])
+    for _ in range(1_000):
+        world.read(name, 1)
+    mean = world.observed()[name][truth.outcome.name]
+    error = np.hypot(truth.scatter.reading, truth.scatter.session) / np.sqrt(1_000)
+    low, high = sorted(worth([truth.outcome], [np.array([mean - 5 * error, mean + 5 * error])]))
+    assert 0 < low < world.worth_of(name) < high < 1

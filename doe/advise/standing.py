@@ -1,0 +1,57 @@
+"""What each variant is worth as told: its mean as believed, and an interval with room for what no model holds."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.belief import Belief
+from doe.advise.situation import Situation
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = npt.NDArray[np.floating[Any]]
+
+ROOM = 1.75
+"""Times as far as the possible worlds go that an interval reaches, in each outcome. Measured, not derived: on 160 tuning
+benches the worlds held the true worth of the variant called best, which is often the luckiest, 85 times in 100, with 1.5 times
+their reach 95 times, with this 96. Benches bend, drift and slip in ways that no world does."""
+
+
+def best_variant(situation: Situation) -> dict[str, Any]:
+    """Return the variant to keep if work stopped now: ``variant, settings, worth, low, high``; empty without a reading."""
+    if situation.best is None:
+        return {}
+    worth, low, high = told_worth(situation.belief)
+    best = situation.best
+    name = situation.belief.variants[best]
+    settings = dict(situation.log.variants[name])
+    return {
+        "variant": name, "settings": settings, "worth": float(worth[best]), "low": float(low[best]), "high": float(high[best]),
+    }  # fmt: skip
+
+
+def worth_frame(situation: Situation) -> pd.DataFrame:
+    """Return the worth of every variant read, as believed now, best first: ``variant, worth, low, high``."""
+    import pandas as pd
+
+    if not situation.belief.variants:
+        return pd.DataFrame(columns=["variant", "worth", "low", "high"])
+    worth, low, high = told_worth(situation.belief)
+    frame = pd.DataFrame({"variant": list(situation.belief.variants), "worth": worth, "low": low, "high": high})
+    return frame.sort_values("worth", ascending=False, ignore_index=True)
+
+
+def told_worth(belief: Belief) -> tuple[Floats, Floats, Floats]:
+    """Return worth and the ends of its 95 % interval, each of shape (n_variants,).
+
+    The worth is the mean over all possible worlds, which moves are judged by too; only its interval is given room.
+    """
+    means = [values.mean(axis=0) for values in belief.variant_values]
+    wide = [mean + ROOM * (values - mean) for mean, values in zip(means, belief.variant_values, strict=True)]
+    worth = belief.variant_worth().mean(axis=0)
+    low, high = np.quantile(belief.worth(wide), [0.025, 0.975], axis=0)
+    return worth, np.minimum(low, worth), np.maximum(high, worth)
