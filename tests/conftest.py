@@ -11,7 +11,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # A shared machine has no deadline that a test could keep; more examples: pytest --hypothesis-profile=long
 settings.register_profile("quick", deadline=None, max_examples=10)
-settings.register_profile("short", deadline=None, max_examples=30)
+settings.register_profile("short", deadline=None, max_examples=20)
 settings.register_profile("long", deadline=None, max_examples=1000)
 settings.load_profile("short")
 

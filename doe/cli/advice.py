@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, not_below_zero, one_of
+from doe.cli.parser import Parser, a_count, bench_hours, one_of
 from doe.cli.screen import heading, note, print_json, say, table, titled
 from doe.model.errors import UsageError, listed
 from doe.model.outcome import Outcome
@@ -40,7 +40,7 @@ def build_next() -> Parser:
     )
     add = parser.add_argument
     add("--count", type=a_count, metavar="NUMBER", help="how many suggestions, chosen for one session; 1 by default")
-    add("--hours", type=not_below_zero, help="bench hours that are left")
+    add("--hours", type=bench_hours, help="bench hours that are left, or a time such as 2h30")
     add("--unit", metavar="NAME", help="only this unit; new for a new one")
     add("--only", type=one_of(SIDES), metavar="WHY", help=f"only one side of a move: {' or '.join(SIDES)}")
     add("--front", action="store_true", help="show too where one outcome is traded for another, and at which weights")

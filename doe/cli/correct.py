@@ -6,7 +6,7 @@ from argparse import Namespace
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, a_pair, a_time, not_below_zero
+from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_below_zero
 from doe.cli.screen import note, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean
@@ -38,7 +38,7 @@ def build_correct() -> Parser:
     add("--name", metavar="VARIANT", help="its label")
     add("--unit", metavar="NAME", help="the unit that it was built on")
     add("--parent", metavar="VARIANT", help="the variant that it was changed from")
-    add("--minutes", type=not_below_zero, help="bench minutes that it took")
+    add("--minutes", type=bench_minutes, help="bench minutes that it took, or a time such as 4h10")
     add("--price", type=not_below_zero, metavar="MONEY", help="money that it took")
     add("--when", type=a_time, metavar="TIME", help="when it was built")
     add("--note", help="free text, of the variant or the reading")

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
-from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
+from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, bench_minutes, not_below_zero, one_of
 from doe.cli.screen import note, stored
 from doe.model.choices import FactorKind, Way
 from doe.model.errors import UsageError
@@ -73,8 +73,8 @@ def _field_options(parser: Parser) -> None:
     add("--levels", nargs="+", metavar="LEVEL", help="the levels of an ordered or categorical factor")
     add("--unit", help="unit of measure, such as mm")
     add("--way", type=one_of(get_args(Way)), metavar="WAY", help=f"on a unit that exists: {', '.join(get_args(Way))}")
-    add("--minutes", type=not_below_zero, help="bench minutes of one change")
-    add("--minutes-per-step", type=not_below_zero, metavar="MINUTES", help="minutes added for each step of a change")
+    add("--minutes", type=bench_minutes, help="bench minutes of one change")
+    add("--minutes-per-step", type=bench_minutes, metavar="MINUTES", help="minutes added for each step of a change")
     add("--price", type=not_below_zero, metavar="MONEY", help="money for one change")
     add("--prices", nargs="+", type=a_pair, metavar="LEVEL=MONEY", help="money for a level, paid once")
     add("--note", help="how to change it, what to beware of")

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_pair, a_time, not_below_zero
+from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero
 from doe.cli.screen import note, print_json, say, table
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError
@@ -43,7 +43,7 @@ def build_log() -> Parser:
     add("--name", metavar="VARIANT", help="its own label instead of the next number")
     add("--again", action="store_true", help="nothing was changed, but the unit was taken apart and put together again")
     add("--reference", metavar="NAME", help="log a reference object, which has no settings, such as a bought radio")
-    add("--minutes", type=not_below_zero, help="bench minutes that it really took")
+    add("--minutes", type=bench_minutes, help="bench minutes that it really took, or a time such as 4h10")
     add("--price", type=not_below_zero, metavar="MONEY", help="money that it really took")
     add("--when", type=a_time, metavar="TIME", help="when it was built, as 2026-03-03 or 2026-03-03 19:30; now")
     add("--note", default="", help="free text")

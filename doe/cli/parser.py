@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any, NoReturn
 
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
-from doe.model.numbers import read_number
+from doe.model.numbers import read_hours, read_minutes, read_number
 
 WIDTH = 100
 NOTHING = "none"
@@ -144,11 +144,28 @@ def a_whole_number(text: str) -> int:
 
 
 def not_below_zero(text: str) -> float:
-    """Read a number from 0: minutes, hours, money."""
+    """Read a number from 0."""
     number = a_number(text)
     if number < 0:
         raise argparse.ArgumentTypeError(f"is '{text}'; it must be a number from 0.")
     return number
+
+
+def bench_minutes(text: str) -> float:
+    """Read a time at the bench, in minutes where no unit says otherwise."""
+    return _told(read_minutes, text)
+
+
+def bench_hours(text: str) -> float:
+    """Read a time at the bench, in hours where no unit says otherwise."""
+    return _told(read_hours, text)
+
+
+def _told(read: Callable[[str, str], float], text: str) -> float:
+    try:
+        return read(text, "")
+    except DataError as err:
+        raise argparse.ArgumentTypeError(str(err).strip()) from None
 
 
 def one_of(allowed: Sequence[str]) -> Callable[[str], str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, a_number, a_whole_number, not_below_zero
+from doe.cli.parser import Parser, a_count, a_number, a_whole_number, bench_hours
 from doe.cli.plan_text import in_options, run_lines
 from doe.cli.progress import Progress
 from doe.cli.screen import note, print_json, say, stored, titled
@@ -50,7 +50,7 @@ def build_plan() -> Parser:
 def _add_request(parser: Parser) -> None:
     add = parser.add_argument
     add("--runs", type=a_count, metavar="COUNT", help="variants to build at most; what the kind needs by default")
-    add("--hours", type=not_below_zero, help="bench hours to spend at most, readings included")
+    add("--hours", type=bench_hours, help="bench hours to spend at most, readings included, or a time such as 2h30")
     add("--kind", metavar="KIND", help="kind of plan, such as d-optimal, fraction or definitive")
     add("--model", metavar="MODEL", help="main, two-factor, quadratic, or terms with commas between; main by default")
     add("--blocks", type=a_count, metavar="COUNT", help="groups of runs, each read in one session")

@@ -6,7 +6,7 @@ from argparse import Namespace
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, a_number, not_below_zero
+from doe.cli.parser import Parser, a_count, a_number, bench_hours
 from doe.cli.progress import Progress
 from doe.cli.screen import heading, note, print_json, say, table, titled
 from doe.model.choices import Settings
@@ -39,7 +39,7 @@ def build_rehearse() -> Parser:
     )
     add = parser.add_argument
     add("--setup", metavar="FILE", help="a setup file in place of a project")
-    add("--hours", type=not_below_zero, default=_HOURS, help=f"bench hours there will be; {_HOURS:g} by default")
+    add("--hours", type=bench_hours, default=_HOURS, help=f"bench hours there will be; {_HOURS:g} by default")
     add("--benches", type=a_count, default=_BENCHES, metavar="NUMBER", help=f"benches to play; {_BENCHES} by default")
     add(
         "--scatter",

@@ -8,7 +8,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 from doe.cli.chosen import SUFFIX, open_project, projects_in
-from doe.cli.parser import Parser, not_below_zero
+from doe.cli.parser import Parser, bench_minutes, not_below_zero
 from doe.cli.screen import heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
@@ -186,8 +186,9 @@ def build_effort() -> Parser:
     )
     for item in fields(Effort):
         option = f"--{item.name.replace('_', '-')}"
+        read = bench_minutes if item.name.endswith("_minutes") else not_below_zero
         parser.add_argument(
-            option, type=not_below_zero, metavar=item.name.rsplit("_", 1)[1].upper(), help=_EFFORT_HELP[item.name]
+            option, type=read, metavar=item.name.rsplit("_", 1)[1].upper(), help=_EFFORT_HELP[item.name]
         )
     parser.json_option()
     return parser

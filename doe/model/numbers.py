@@ -10,6 +10,9 @@ from doe.model.errors import DataError, UsageError, shown
 from doe.model.wording import exact
 
 _THOUSANDS = re.compile(r"[+-]?(?!0+,)\d+,\d{3}(?!\d)")
+_BENCH_TIME = re.compile(
+    r"(?:(?P<hours>\d+(?:[.,]\d+)?) ?h(?:ours?)?)? ?(?:(?P<minutes>\d+(?:[.,]\d+)?) ?(?P<unit>m(?:in(?:utes?)?)?)?)?"
+)
 
 
 def is_missing(value: object) -> bool:
@@ -72,6 +75,56 @@ def _plain_text(text: str, field: str) -> str:
             f"{field} is '{shown(text)}'; write it with a decimal point, since the comma could mean thousands."
         )
     return f"{whole}.{fraction}"
+
+
+def read_minutes(text: str, field: str) -> float:
+    """Turn a time at the bench, as people write it, into minutes; a bare number is minutes.
+
+    Examples
+    --------
+    >>> [read_minutes(text, "minutes") for text in ("25", "95 min", "4 h 10 min", "4h10", "1.5 h", "2 hours")]
+    [25.0, 95.0, 250.0, 250.0, 90.0, 120.0]
+
+    Raises
+    ------
+    DataError
+        If it is no time, or below zero.
+    """
+    found = _BENCH_TIME.fullmatch(" ".join(text.lower().split()))
+    if found is not None and (found["hours"] or found["unit"]):
+        return 60 * read_number(found["hours"] or "0", field) + read_number(found["minutes"] or "0", field)
+    return _from_zero(text, field)
+
+
+def read_hours(text: str, field: str) -> float:
+    """Turn a time at the bench into hours; a bare number is hours.
+
+    Examples
+    --------
+    >>> [read_hours(text, "hours") for text in ("6", "2.5", "45 min", "2 h 30 min")]
+    [6.0, 2.5, 0.75, 2.5]
+
+    Raises
+    ------
+    DataError
+        If it is no time, or below zero.
+    """
+    try:
+        return _from_zero(text, field)
+    except DataError:
+        return read_minutes(text, field) / 60
+
+
+def _from_zero(text: str, field: str) -> float:
+    try:
+        number = read_number(text, field)
+    except DataError:
+        if "," in text:  # it could mean thousands
+            raise
+        number = -1.0
+    if number < 0:
+        raise DataError(f"{field} is '{shown(text)}'; it must be a number from 0, or a time such as 1 h 35 min.")
+    return number
 
 
 def without_unit(value: object, unit: str) -> object:

@@ -118,6 +118,8 @@ def plan(
         raise UsageError(f"fold belongs to kind='fold-over', not to '{chosen}'.")
     inner = blocks // replicates if replicates > 1 and blocks % replicates == 0 else blocks
     if chosen in OPTIMAL:
+        if runs is not None:  # before a search that takes seconds
+            check_blocks(runs, inner, session_runs if replicates == 1 else None)
         built, arrangement = _optimal(request, chosen, runs, inner, units, centre, starts, tell)
     else:
         built = draft(request, chosen, model if isinstance(model, str) else "main", runs, inner, centre, fold)
@@ -148,8 +150,6 @@ def _optimal(
             f"centre is {centre}, but a {kind} plan puts runs in the middle by itself where the model bends; use "
             "model='quadratic', or a catalogue kind such as 'fraction'."
         )
-    if runs is not None:
-        check_blocks(runs, blocks, None)
     return optimal(request, kind, runs, blocks, units, starts, tell)
 
 

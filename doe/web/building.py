@@ -7,7 +7,7 @@ from datetime import datetime
 from doe.model.errors import DataError
 from doe.web import urls
 from doe.web.desk import Desk
-from doe.web.forms import not_negative_or_none
+from doe.web.forms import bench_minutes_or_none
 
 
 def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
@@ -33,6 +33,6 @@ def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
     at_hand, new = (unit, None) if unit in known else (None, unit)
     when = datetime.now().replace(microsecond=0)
     logged = desk.project.log(
-        {}, planned=name, minutes=not_negative_or_none(minutes, "minutes"), when=when, unit=at_hand, new_unit=new
+        {}, planned=name, minutes=bench_minutes_or_none(minutes, "minutes"), when=when, unit=at_hand, new_unit=new
     )
     return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)

@@ -12,7 +12,7 @@ from doe.model.errors import DataError, UsageError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
-from doe.model.numbers import read_number
+from doe.model.numbers import read_minutes, read_number
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
@@ -293,7 +293,7 @@ def build(kind: str, typed: Mapping[str, str], old: Any) -> Record:
         effect: Any = typed.get("effect", "raises")
         names = typed.get("factor", ""), typed.get("outcome", "")
         return Expectation(*names, effect, _number(typed, "size"), typed.get("note", ""))
-    return Effort(**{item.name: _number(typed, item.name) or 0.0 for item in fields(Effort)})
+    return Effort(**{item.name: _spent(typed, item.name) for item in fields(Effort)})
 
 
 def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
@@ -309,9 +309,9 @@ def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
         levels=() if is_numeric else levels,
         unit=typed.get("unit", ""),
         way=typed.get("way", "either"),  # type: ignore[arg-type]
-        minutes=_number(typed, "minutes") or 0.0,
-        minutes_per_step=_number(typed, "minutes_per_step") or 0.0,
-        price=_number(typed, "price") or 0.0,
+        minutes=_spent(typed, "minutes"),
+        minutes_per_step=_spent(typed, "minutes_per_step"),
+        price=_spent(typed, "price"),
         prices={level: price for level, price in (old.prices if old else {}).items() if level in levels},
         note=typed.get("note", ""),
     )
@@ -342,6 +342,13 @@ def _outcome(typed: Mapping[str, str], old: Outcome | None) -> Outcome:
         recipe=old.recipe if old is not None else {},
         note=typed.get("note", ""),
     )
+
+
+def _spent(typed: Mapping[str, str], name: str) -> float:
+    """Read minutes or money; nothing where the field is empty."""
+    if "minutes" in name and typed.get(name):
+        return read_minutes(typed[name], name)
+    return _number(typed, name) or 0.0
 
 
 def _number(typed: Mapping[str, str], name: str) -> float | None:

@@ -9,7 +9,7 @@ from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
 
 from doe.model.errors import DataError
-from doe.model.numbers import read_number
+from doe.model.numbers import read_minutes, read_number
 from doe.web.faults import Refused
 
 _MOST_TEXT = 20_000
@@ -107,6 +107,17 @@ def at_most(text: str, name: str, most: int) -> str:
     if len(text) > most:
         raise DataError(f"{name} has {len(text)} characters; it may have at most {most}.")
     return text
+
+
+def bench_minutes_or_none(text: str, name: str) -> float | None:
+    """Read a time at the bench in minutes, None for an empty field.
+
+    Raises
+    ------
+    DataError
+        If it is none.
+    """
+    return read_minutes(text, name) if text else None
 
 
 def not_negative_or_none(text: str, name: str) -> float | None:

@@ -20,7 +20,7 @@ from doe.web import urls
 from doe.web.contexts import Choice, Field, FormPage, LogPage, NavItem
 from doe.web.desk import Desk
 from doe.web.factor_fields import blame, factor_field, read_fields
-from doe.web.forms import Posted, Sent, not_negative_or_none
+from doe.web.forms import Posted, Sent, bench_minutes_or_none, not_negative_or_none
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.photos import ready_photo
 
@@ -245,9 +245,9 @@ def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
 
 def _effort(sent: Posted, typed: Typed) -> dict[str, float | None]:
     effort: dict[str, float | None] = {}
-    for name in ("minutes", "price"):
+    for name, read in (("minutes", bench_minutes_or_none), ("price", not_negative_or_none)):
         try:
-            effort[name] = not_negative_or_none(sent.text(name), name)
+            effort[name] = read(sent.text(name), name)
         except DataError as err:
             typed.errors[name] = str(err)
     return effort

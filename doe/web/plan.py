@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.model.errors import DataError, FettleError, UsageError
-from doe.model.numbers import read_number
+from doe.model.numbers import read_hours, read_number
 from doe.model.wording import duration, number
 from doe.plans.catalogue import KINDS
 from doe.sheets.pictures import page_settings, picture
@@ -99,7 +99,7 @@ def _made(project: Project, asked: Mapping[str, str], tell: Tell) -> tuple[Plan,
 def _amount(asked: Mapping[str, str], name: str, label: str) -> float | None:
     if not asked[name]:
         return None
-    amount = read_number(asked[name], label)
+    amount = (read_hours if name == "hours" else read_number)(asked[name], label)
     if not 0 < amount < 10_000:
         raise DataError(f"{label} is '{asked[name]}'; it must be more than 0.")
     return amount

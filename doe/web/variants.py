@@ -22,7 +22,7 @@ from doe.web.contexts import Branch, Choice, ComparePage, Field, FormPage, Varia
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, change_steps, factor_field, read_fields, reading_rows, time_text
-from doe.web.forms import Sent, not_negative_or_none
+from doe.web.forms import Sent, bench_minutes_or_none, not_negative_or_none
 from doe.web.pages import AtDesk, go_to, known_variant, page, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
@@ -415,9 +415,9 @@ def _changes(
         errors |= wrong
         changed = {key: value for key, value in settings.items() if variant.settings.get(key) != value}
         changes |= {"settings": changed} if changed else {}
-    for key in ("minutes", "price"):
+    for key, read in (("minutes", bench_minutes_or_none), ("price", not_negative_or_none)):
         if typed[key] != present[key]:
-            changes[key] = not_negative_or_none(typed[key], key)
+            changes[key] = read(typed[key], key)
     for key in ("unit", "parent"):
         if typed[key] != present[key]:
             changes[key] = typed[key] or None

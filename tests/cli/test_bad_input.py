@@ -141,8 +141,11 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
         (["log", "--uint", "A"], "fettle log has no option --uint. Did you mean '--unit'?"),
         (["log", "--set", "vents"], "--set is 'vents'; write it as NAME=VALUE, without blanks around the sign."),
         (["log", "vents=3", "vents=4"], "vents is given twice; a variant has one setting of it."),
-        (["log", "--minutes", "soon"], "--minutes is 'soon'; it must be a number."),
-        (["log", "--minutes", "-5"], "--minutes is '-5'; it must be a number from 0."),
+        (
+            ["log", "--minutes", "soon"],
+            "--minutes is 'soon'; it must be a number from 0, or a time such as 1 h 35 min.",
+        ),
+        (["log", "--minutes", "-5"], "--minutes is '-5'; it must be a number from 0, or a time such as 1 h 35 min."),
         (["log", "--when", "today"], "--when is 'today'; write it as 2026-03-03 or '2026-03-03 19:30'."),
         (
             ["log", "--unit", "body A", "--new-unit", "body C", "vents=3"],

@@ -87,6 +87,13 @@ def test_effort_time_and_note_are_kept(rig, fettle):
     assert str(variant.when) == "2026-03-03 19:30:00"
 
 
+def test_bench_time_may_carry_its_units(rig, fettle):
+    assert fettle("log", "vents=4", "--unit", "body A", "--minutes", "4h10").code == 0
+    assert fettle("correct", "1", "--minutes", "1.5 h").code == 0
+    times = {variant.name: variant.minutes for variant in ProjectFile.open(rig).variants()}
+    assert (times["4"], times["1"]) == (250.0, 90.0)
+
+
 def test_a_reference_object_has_no_settings(rig, fettle):
     done = fettle("log", "--reference", "shop radio", "--note", "borrowed")
     assert done.out == "Stored: reference object shop radio.\nTake it back with 'fettle undo 7'.\n"

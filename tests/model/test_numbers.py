@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.model.errors import DataError, UsageError
-from doe.model.numbers import finite, is_missing, not_negative, read_number
+from doe.model.numbers import finite, is_missing, not_negative, read_hours, read_minutes, read_number
+from doe.model.wording import duration
 from tests.refusing import refused
 
 
@@ -116,3 +117,25 @@ def test_minutes_cannot_be_negative() -> None:
 @pytest.mark.parametrize("value", [0, "", "nan", False, np.array([1, 2]), [math.nan]])
 def test_a_cell_with_something_in_it_is_not_missing(value: object) -> None:
     assert not is_missing(value)
+
+
+@given(st.integers(0, 100_000))
+def test_a_time_is_read_as_it_is_written(minutes):
+    assert read_minutes(duration(minutes), "minutes") == minutes
+    assert read_hours(duration(minutes), "hours") == pytest.approx(minutes / 60)
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "soon", "-5", "h", "min", "4 h -3 min", "4 min 3 h", "1 h 2 h", "nan", "inf", "4:10"]
+)
+def test_what_is_no_time_is_refused(typed):
+    for read in (read_minutes, read_hours):
+        with refused(DataError, f"time is '{typed}'; it must be a number from 0, or a time such as 1 h 35 min."):
+            read(typed, "time")
+
+
+def test_a_comma_that_could_mean_thousands_is_refused_in_a_time_too():
+    assert (read_minutes("1,5 h", "time"), read_hours("2,5", "time")) == (90.0, 2.5)
+    for typed in ("1,234", "1,234 h"):
+        with pytest.raises(DataError, match="the comma could mean thousands"):
+            read_minutes(typed, "time")

@@ -102,7 +102,7 @@ def stored(visitor, project, answer, path, page):
     ("name", "typed", "sentence"),
     [
         ("log", {"f.wool": "wide"}, "wool is 'wide'"),
-        ("log", {"minutes": "soon"}, "minutes is 'soon'; it must be a number from 0."),
+        ("log", {"minutes": "soon"}, "minutes is 'soon'; it must be a number from 0, or a time such as 1 h 35 min."),
         ("log", {"f.vents": "3", "price": "-4"}, "price is '-4'; it must be a number from 0."),
         ("log", {"f.vents": "3", "name": "1"}, "1"),
         ("log on a new unit", {"f.vents": "1", "f.rings": "9", "f.wool": "0", "f.driver": "poly", "new_unit": "body A"},
@@ -113,7 +113,7 @@ def stored(visitor, project, answer, path, page):
         ("readings", {"o.bass": "3", "order": "0"}, "order is '0'; it must be a whole number from 1 to 999999."),
         ("correct a reading", {"value": "loud"}, "bass is 'loud'"),
         ("correct a variant", {"f.vents": "9"}, "vents is 9"),
-        ("correct a variant", {"minutes": "-3"}, "minutes is '-3'; it must be a number from 0."),
+        ("correct a variant", {"minutes": "-3"}, "minutes is '-3'; it must be a number from 0, or a time such as 1 h 35 min."),
         ("correct a variant", {"name": "1"}, "name of its own"),
         ("correct a variant", {"parent": "77"}, "77"),
         ("built", {"unit": ""}, "unit is empty"),

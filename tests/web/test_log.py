@@ -14,12 +14,12 @@ from tests.web.client import Visitor
 def test_the_form_starts_from_the_unit_and_stores_what_changed(visitor, project):
     page = visitor.get("/log?unit=body+A")
     assert "carries variant 2 now" in page.text
-    done = visitor.send(page, "/log", f__vents="4", note="fuller", minutes="25")
+    done = visitor.send(page, "/log", f__vents="4", note="fuller", minutes="1 h 25 min")
     assert done.status == 200
     assert "Stored: Logged variant 4 from 2 on body A: vents 2 -> 4." in done.text
     logged = project.file.variants()[-1]
     assert (logged.settings["vents"], logged.settings["wool"], logged.parent) == (4, 30, "2")
-    assert (logged.minutes, logged.note) == (25, "fuller")
+    assert (logged.minutes, logged.note) == (85, "fuller")
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,11 @@ def test_the_form_starts_from_the_unit_and_stores_what_changed(visitor, project)
             "driver is '<b>gold</b>'; it must be paper, poly or bamboo.",
         ),
         ({"f__wool": "", "f__vents": "3"}, "in-f-wool-error", "wool has no value"),
-        ({"minutes": "-3", "f__vents": "3"}, "in-minutes-error", "minutes is '-3'; it must be a number from 0."),
+        (
+            {"minutes": "-3", "f__vents": "3"},
+            "in-minutes-error",
+            "minutes is '-3'; it must be a number from 0, or a time such as 1 h 35 min.",
+        ),
     ],
 )
 def test_a_bad_field_comes_back_with_its_value_and_its_reason(visitor, project, typed, field, sentence):

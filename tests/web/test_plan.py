@@ -123,7 +123,7 @@ def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, proj
     ("typed", "sentence"),
     [
         ({"unit": ""}, "unit is empty; it must be a unit at hand, or the name of a new one."),
-        ({"minutes": "-1"}, "minutes is '-1'; it must be a number from 0."),
+        ({"minutes": "-1"}, "minutes is '-1'; it must be a number from 0, or a time such as 1 h 35 min."),
         ({"variant": "99"}, "There is no planned variant '99'"),
     ],
 )
