@@ -40,6 +40,9 @@ _CHANGED = "The log, or the plan that was shown, has changed since. Look at this
 def show(request: Request, desk: AtDesk) -> Response:
     """Show the plan that is being built, or plans that could be."""
     asked = {name: request.query_params.get(name, "").strip()[:40] for name in _ASKED}
+    was_sent_empty = "hours" in request.query_params and not any(asked[name] for name in ("hours", "runs", "kind"))
+    if was_sent_empty and desk.project.file.adopted_plan() is None:
+        return _shown(request, desk, asked, "Say how much bench time you can spend, or how many variants.", 422)
     return _shown(request, desk, asked)
 
 

@@ -7,6 +7,8 @@ import socket
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import FrameType
+from typing import Any
 
 import segno
 import uvicorn
@@ -56,7 +58,7 @@ def serve(
     app = create_app(project, settings)
     for line in greeting(settings, port):
         say(line)
-    server = uvicorn.Server(
+    server = _Server(
         uvicorn.Config(
             app,
             log_level="warning",
@@ -66,6 +68,15 @@ def serve(
         )
     )
     server.run(sockets=[listening])
+
+
+class _Server(uvicorn.Server):
+    """Tells the streams of open pages when it is to stop; they would be cut off, each with a traceback, two seconds later."""
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        app: Any = self.config.app
+        app.state.is_closing = True
+        super().handle_exit(sig, frame)
 
 
 def _listening(host: str, port: int) -> socket.socket:

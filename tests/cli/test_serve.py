@@ -1,3 +1,4 @@
+import signal
 import socket
 import subprocess
 import sys
@@ -6,7 +7,7 @@ import urllib.request
 
 import pytest
 
-from tests.cli.running import environment
+from tests.cli.running import environment, heed_ctrl_c
 
 
 def test_a_port_that_is_no_port_or_taken_is_told(fettle, rig):
@@ -51,3 +52,24 @@ def test_the_real_server_answers_and_asks_for_the_key_on_a_network(rig, is_lan):
         server.terminate()
         server.wait(timeout=20)
         server.stdout.close()
+
+
+@pytest.mark.trust
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("stop", "said"), [(signal.SIGINT, "Stopped; what was acknowledged is stored.\n"), (signal.SIGTERM, "")]
+)
+def test_the_server_stops_without_a_fuss_though_a_page_is_open(rig, stop, said):
+    """An open page listens for changes without end; stopping takes no traceback, and not the time after which it is cut off."""
+    call = [sys.executable, "-m", "doe.cli.main", "serve", "--port", "0"]
+    server = subprocess.Popen(
+        call, cwd=rig.parent, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=heed_ctrl_c,
+    )  # fmt: skip
+    port = server.stdout.readline().split("://", 1)[1].split(":", 1)[1].split()[0]
+    page = urllib.request.urlopen(f"http://127.0.0.1:{port}/live", timeout=20)
+    assert page.readline() == b"retry: 2000\n"
+    server.send_signal(stop)
+    _, err = server.communicate(timeout=20)
+    page.close()
+    assert err == said

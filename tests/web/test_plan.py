@@ -98,6 +98,7 @@ def test_a_plan_is_adopted_built_and_abandoned(visitor, adopted, project):
         ("runs=2.5", "Variants is '2.5'; it must be a whole number."),
         ("runs=-4", "Variants is '-4'; it must be more than 0."),
         ("hours=0", "Bench time is '0'; it must be more than 0."),
+        ("hours=&runs=&kind=", "Say how much bench time you can spend, or how many variants."),
         ("hours=5&kind=full", "Bench time compares plans of every kind"),
         ("runs=8&kind=full", "A full plan of 4 factors has 24 runs, not 8; leave runs out, or use kind d-optimal."),
         ("runs=8&kind=%3Cb%3E", "kind is '&lt;b&gt;'; it must be"),
