@@ -13,12 +13,14 @@ import pandas as pd
 from doe.fit.effects import Effects
 from doe.fit.equivalence import ALPHA, chance_to_confirm
 from doe.model.effort import Effort
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.outcome import Outcome
 from doe.model.wording import counted, duration, number, percent
 
 MOST_BUILDS, MOST_ROUNDS = 12, 12
 RISK = 0.1
+LESS, LESS_ROUNDS = (1, 3, 6), 3
+"""Builds and rounds that are told of where nothing within reason confirms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +199,9 @@ def size_confirmation(
     total = minutes(builds, rounds)
     notes = _notes(table, [scatters[one.name] for one in judged])
     if found is None:
+        hard = [outcome for outcome in judged if outcome.name in _hard(table, risk)]
+        tried = [(b, minutes(b, LESS_ROUNDS), min(chances(b, LESS_ROUNDS, hard))) for b in LESS]
+        notes = (_less(tried, [outcome.name for outcome in hard]), *notes)
         return ConfirmationPlan(0, 0, float("nan"), table, risk, alpha, _too_many(table, risk), notes)
     return ConfirmationPlan(
         builds, rounds, total, table, risk, alpha, _headline(builds, rounds, total, risk, alpha), notes
@@ -225,11 +230,27 @@ def _headline(builds: int, rounds: int, minutes: float, risk: float, alpha: floa
     )
 
 
-def _too_many(table: pd.DataFrame, risk: float) -> str:
-    hard = table.loc[table["chance"] < 1 - risk, "outcome"].tolist()
+def _hard(table: pd.DataFrame, risk: float) -> list[str]:
+    return [str(name) for name in table.loc[table["chance"] < 1 - risk, "outcome"]]
+
+
+def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str:
+    """Say what builds within reason would give: a risk that can be lived with, or none that can."""
+    told = [
+        f"{percent(chance)} with {counted(builds, 'fresh build') if place == 0 else builds} ({duration(minutes)})"
+        for place, (builds, minutes, chance) in enumerate(tried)
+    ]
+    names = listed(hard, "and")
     return (
-        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {', '.join(hard)} at this risk: the "
-        "scatter is too large beside what matters."
+        f"With {counted(LESS_ROUNDS, 'round')} of readings of each, the chance to confirm {names} is {listed(told, 'and')}. If "
+        f"that will do, ask with a larger risk; or say that only a larger difference in {names} matters."
+    )
+
+
+def _too_many(table: pd.DataFrame, risk: float) -> str:
+    return (
+        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {', '.join(_hard(table, risk))} at "
+        "this risk: the scatter is too large beside what matters."
     )
 
 

@@ -13,11 +13,12 @@ from statsmodels.stats.power import TTestPower
 from doe.advise.confirm import confirm, judge
 from doe.advise.confirm_size import Scatter, scatter_of, size_confirmation
 from doe.fit import analyse
+from doe.fit.equivalence import ALPHA, chance_to_confirm
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
-from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN
+from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN, percent
 from tests.refusing import refused
 
 FACTORS = (Factor("gap", low=0, high=10, step=1), Factor("blades", kind="count", low=2, high=6))
@@ -182,6 +183,22 @@ def test_what_no_number_of_builds_confirms_is_said():
     plan = size_confirmation({"noise": Scatter(9.0, 1.0, 0.0, 20)}, [NOISE])
     assert (plan.builds, plan.rounds) == (0, 0)
     assert plan.headline.startswith("Not even 12 fresh builds with 12 rounds each would confirm noise at this risk")
+
+
+def test_where_nothing_confirms_it_is_said_what_fewer_builds_give():
+    """The chances told are those that a plan of so many builds and three rounds has, by the formula that sizes plans."""
+    scatter = Scatter(2.6, 0.5, 0.0, 20)
+    plan = size_confirmation(
+        {"noise": scatter}, [NOISE], effort=Effort(reading_minutes=5), build_minutes=100, risk=0.05
+    )
+    chances = [chance_to_confirm(NOISE.matters, scatter.se(builds, 3), 20 + builds - 1, ALPHA) for builds in (1, 3, 6)]
+    one, three, six = map(percent, chances)
+    assert plan.notes[0] == (
+        f"With 3 rounds of readings of each, the chance to confirm noise is {one} with 1 fresh build (1 h 55 min), {three} "
+        f"with 3 (5 h 45 min) and {six} with 6 (11 h 30 min). If that will do, ask with a larger risk; or say that only a "
+        "larger difference in noise matters."
+    )
+    assert len({one, three, six}) == 3
 
 
 def test_the_scatter_of_a_log_is_read_from_its_analysis():
