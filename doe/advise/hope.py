@@ -16,7 +16,7 @@ import numpy.typing as npt
 from doe.advise.belief import quick
 from doe.advise.prior import FullDraws
 from doe.advise.space import Codes, Space, drawn_codes
-from doe.advise.worth import worth
+from doe.advise.worth import best_worth
 from doe.fit.picking import systematic_picks
 from doe.model.outcome import Outcome
 from doe.model.patience import checkpoint
@@ -63,7 +63,7 @@ def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, 
         checkpoint()
         block = slice(start, start + AT_ONCE)
         values = [rows[block] @ matrix for rows, matrix in zip(coefficients, matrices, strict=True)]
-        best.append(worth(outcomes, values).max(axis=1))
+        best.append(best_worth(outcomes, values))
     reached = np.maximum(np.concatenate(best), _kept(outcomes, draws))
     missing = np.maximum(HOPED_FOR - reached, 0.0) / SPREAD
     result: Floats = np.log(np.maximum(np.exp(-0.5 * missing**2), LEAST))
@@ -100,8 +100,7 @@ def _kept(outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
         return np.zeros(len(draws[0].build_sd))
     columns = [[item.variants.index(name) for name in common] for item in draws]
     values = [item.variant_means[:, places] for item, places in zip(draws, columns, strict=True)]
-    result: Floats = worth(outcomes, values).max(axis=1)
-    return result
+    return best_worth(outcomes, values)
 
 
 def _sample(space: Space, rng: np.random.Generator) -> Codes:

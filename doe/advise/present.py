@@ -40,7 +40,8 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
 
     session = replace(session, choices=[as_believed(situation, choice) for choice in session.choices])
     choices = session.choices
-    best = best_variant(situation)
+    worth = worth_frame(situation)
+    best = best_variant(situation, worth)
     matters = situation.matters
     chance = _chance_left(situation, matters)
     rows = [_row(question, situation, choice, place) for place, choice in enumerate(choices)]
@@ -57,7 +58,7 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
         table=table,
         best=best,
         stop=stop,
-        worth=worth_frame(situation),
+        worth=worth,
         predictions=_predictions(question, situation, choices),
         notes=_notes(question, situation, session),
         chance_left=chance,

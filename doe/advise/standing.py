@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief
 from doe.advise.situation import Situation
+from doe.advise.twin import rows_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,17 +22,20 @@ benches the worlds held the true worth of the variant called best, which is ofte
 their reach 95 times, with this 96. Benches bend, drift and slip in ways that no world does."""
 
 
-def best_variant(situation: Situation) -> dict[str, Any]:
-    """Return the variant to keep if work stopped now: ``variant, settings, worth, low, high``; empty without a reading."""
+def best_variant(situation: Situation, worth: pd.DataFrame) -> dict[str, Any]:
+    """Return the variant to keep if work stopped now: ``variant, settings, worth, low, high``; empty without a reading.
+
+    Parameters
+    ----------
+    situation : Situation
+    worth : DataFrame
+        From `worth_frame`.
+    """
     if situation.best is None:
         return {}
-    worth, low, high = told_worth(situation.belief)
-    best = situation.best
-    name = situation.belief.variants[best]
-    settings = dict(situation.log.variants[name])
-    return {
-        "variant": name, "settings": settings, "worth": float(worth[best]), "low": float(low[best]), "high": float(high[best]),
-    }  # fmt: skip
+    name = situation.belief.variants[situation.best]
+    told = next(row for row in rows_of(worth) if row["variant"] == name)
+    return {**told, "settings": dict(situation.log.variants[name])}
 
 
 def worth_frame(situation: Situation) -> pd.DataFrame:

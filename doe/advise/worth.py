@@ -68,8 +68,7 @@ def desirability(outcome: Outcome, values: Any) -> Floats:
         result = falling if result is None else np.minimum(result, falling, out=result)
     if result is None:
         return np.ones_like(numbers)
-    np.maximum(result, 0, out=result)
-    return np.minimum(result, 1, out=result)
+    return np.clip(result, 0, 1, out=result)
 
 
 def overall(desirabilities: Sequence[Floats], weights: Sequence[float]) -> Floats:
@@ -90,15 +89,23 @@ def overall(desirabilities: Sequence[Floats], weights: Sequence[float]) -> Float
     if len(desirabilities) == 1:
         return desirabilities[0]
     total = float(sum(weights))
-    if all(weight == weights[0] for weight in weights):
-        product = desirabilities[0].copy()
-        for part in desirabilities[1:]:
-            product *= part
-        return _root(product, len(desirabilities))
+    if _are_alike(weights):
+        return _root(_product(desirabilities), len(desirabilities))
     result = np.ones_like(desirabilities[0])
     for part, weight in zip(desirabilities, weights, strict=True):
         result *= part ** (weight / total)
     return result
+
+
+def _are_alike(weights: Sequence[float]) -> bool:
+    return all(weight == weights[0] for weight in weights)
+
+
+def _product(desirabilities: Sequence[Floats]) -> Floats:
+    product = desirabilities[0].copy()
+    for part in desirabilities[1:]:
+        product *= part
+    return product
 
 
 def _root(product: Floats, degree: int) -> Floats:
@@ -126,6 +133,24 @@ def worth(outcomes: Sequence[Outcome], values: Mapping[str, Any] | Sequence[Any]
     columns = [values[outcome.name] for outcome in outcomes] if isinstance(values, Mapping) else list(values)
     parts = [desirability(outcome, column) for outcome, column in zip(outcomes, columns, strict=True)]
     return overall(parts, [outcome.weight for outcome in outcomes])
+
+
+def best_worth(outcomes: Sequence[Outcome], values: Sequence[Floats]) -> Floats:
+    """Return the largest worth of each row, shape (n_rows,): that of `worth`, with a root for each row, not for each value.
+
+    Parameters
+    ----------
+    outcomes : sequence of Outcome
+        All with a goal.
+    values : sequence of ndarray of shape (n_rows, n_variants)
+        One per outcome.
+    """
+    parts = [desirability(outcome, column) for outcome, column in zip(outcomes, values, strict=True)]
+    weights = [outcome.weight for outcome in outcomes]
+    if len(parts) > 1 and _are_alike(weights):
+        return _root(_product(parts).max(axis=1), len(parts))
+    result: Floats = overall(parts, weights).max(axis=1)
+    return result
 
 
 def change_that_matters(outcome: Outcome) -> float:

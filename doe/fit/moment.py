@@ -55,10 +55,11 @@ def moment_picks(
     widths = np.array([place.stop - place.start for place in slices])
     squares = coefficients**2
     if squares.shape[1] > len(slices):
-        squares = np.add.reduceat(squares, [place.start for place in slices], axis=1)
-    prior = posterior.scales[models] ** 2 * variances
-    shares = np.where(posterior.included[models], np.maximum(squares / widths / prior[:, None], _LEAST), 1.0)
-    return systematic_picks(shares.prod(axis=1), n_draws, rng)
+        squares = np.add.reduceat(squares, [place.start for place in slices], axis=1) / widths
+    squares /= (posterior.scales[models] ** 2 * variances)[:, None]
+    np.maximum(squares, _LEAST, out=squares)
+    squares[~posterior.included[models]] = 1.0
+    return systematic_picks(squares.prod(axis=1), n_draws, rng)
 
 
 def moment_draws(n_draws: int, width: int, rng: np.random.Generator) -> Array:

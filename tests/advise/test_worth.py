@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.advise.worth import desirability, goal_outcomes, overall, worth, worth_that_matters
+from doe.advise.worth import best_worth, desirability, goal_outcomes, overall, worth, worth_that_matters
 from doe.model.errors import UsageError
 from doe.model.outcome import Outcome
 
@@ -120,3 +120,15 @@ def test_what_matters_is_the_smallest_over_outcomes_that_can_improve():
         worth([first, second], [np.array([6.0]), np.zeros(1)])[0]
         - worth([first, second], [np.array([5.0]), np.zeros(1)])[0]
     )
+
+
+@pytest.mark.parametrize("weights", [(1.0, 1.0, 1.0), (2.0, 1.0, 0.5)])
+def test_the_best_worth_of_a_row_is_the_largest_of_its_worths(weights):
+    rng = np.random.default_rng(1)
+    outcomes = [
+        Outcome(f"y{place}", goal="raise", best=1, worst=0, weight=weight) for place, weight in enumerate(weights)
+    ]
+    for count in (1, 2, 3):
+        values = [rng.uniform(-0.2, 1.2, (50, 20)) for _ in range(count)]
+        found = best_worth(outcomes[:count], values)
+        np.testing.assert_allclose(found, worth(outcomes[:count], values).max(axis=1), rtol=1e-15)
