@@ -1,6 +1,7 @@
 """Imports run down the floors only; see the drawing in DEVELOPERS.md."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -172,6 +173,32 @@ def test_the_engines_know_no_clock_and_no_database():
         if room in ARRAY_ROOMS and module.split(".")[0] in banned
     ]
     assert wrong == []
+
+
+def commands_named(tree):
+    """Strings that name a command of ours, with their lines, but for docstrings and what errors tell the command line only."""
+    apart = {id(word) for node in ast.walk(tree) if isinstance(node, ast.keyword) and node.arg == "command"
+             for word in ast.walk(node.value)}  # fmt: skip
+    apart |= {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    return [
+        (node.value, node.lineno)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant)
+        and isinstance(node.value, str)
+        and re.search(r"['`]fettle [a-z]", node.value)
+        and id(node) not in apart
+    ]
+
+
+def test_below_the_faces_no_sentence_names_a_command():
+    """A page, and whoever calls from Python, would be told to type what is not there; `FettleError.command` is for that."""
+    for path in PACKAGE.rglob("*.py"):
+        room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+        if FLOORS.get(room, 7) < 7 and room not in ("guides", "sheets"):
+            assert commands_named(ast.parse(path.read_text(encoding="utf-8"))) == [], path
+    wrong = ast.parse("""raise UsageError("No factor; 'fettle factor add' makes one.")""")
+    right = ast.parse("""raise UsageError("No factor.", command="'fettle factor add' makes one")""")
+    assert (len(commands_named(wrong)), commands_named(right)) == (1, [])
 
 
 def test_there_is_no_room_for_odds_and_ends():

@@ -105,8 +105,8 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
             f"{without} is part of no derived quantity" if without else "No derived quantity ties two factors together"
         )
         raise DataError(
-            f"{what}, so there is nothing that a lasting change could keep equal; say what it acts through, such as "
-            "'fettle derived add inner_air \"rings * 42 - wool * 2.1\"'."
+            f"{what}, so there is nothing that a lasting change could keep equal; say what it acts through, in a "
+            "derived quantity such as inner_air = rings * 42 - wool * 2.1."
         )
     if len(fitting) > 1:
         there = listed([quantity.name for quantity in fitting])

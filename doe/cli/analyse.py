@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
-from doe.cli.screen import note, print_json, say, titled
+from doe.cli.screen import note, print_json, refusal, say, titled
 from doe.model.errors import DataError, FettleError, FitError, UsageError
 from doe.model.model_words import MODELS, read_model
 
@@ -78,7 +78,7 @@ def _analysed(
         If a named outcome, or every outcome, cannot be analysed.
     """
     if not names:
-        raise DataError("This project has no outcomes yet; 'fettle outcome add' defines one.")
+        raise DataError("This project has no outcomes yet.", command="'fettle outcome add' defines one")
     results: list[Effects] = []
     refusals: list[tuple[str, FettleError]] = []
     for name in names:
@@ -90,7 +90,7 @@ def _analysed(
             refusals.append((name, err))
     if not results:
         raise refusals[0][1]
-    return results, [(name, str(err)) for name, err in refusals]
+    return results, [(name, refusal(err)) for name, err in refusals]
 
 
 def _answered(effects: Effects, terms: str | list[str] | None) -> Effects:

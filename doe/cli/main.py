@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 
 from doe.cli.commands import NAMES, find, overview
-from doe.cli.screen import heading, note, say
+from doe.cli.screen import heading, note, refusal, say
 from doe.model.errors import FettleError, UsageError, did_you_mean
 
 DONE, PROBLEM, WRONG_USAGE, STOPPED = 0, 1, 2, 130
@@ -41,10 +41,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _run(words)
         sys.stdout.flush()
     except UsageError as err:
-        note(f"{err}\n{_where_help_is(words)}")
+        note(f"{refusal(err)}\n{_where_help_is(words)}")
         return WRONG_USAGE
     except FettleError as err:
-        note(str(err))
+        note(refusal(err))
         return PROBLEM
     except KeyboardInterrupt:
         note("Stopped; what was acknowledged is stored.")

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
+from doe.model.errors import FettleError
 from doe.model.plain import plain
 from doe.model.wording import number
 
@@ -22,6 +23,11 @@ def say(text: str = "") -> None:
 def note(text: str) -> None:
     """Print a line beside the answer, to standard error."""
     print(text, file=sys.stderr)
+
+
+def refusal(err: FettleError) -> str:
+    """Say what is wrong, and what to type against it where the error knows."""
+    return f"{str(err).removesuffix('.')}; {err.command}." if err.command else str(err)
 
 
 def is_colourful() -> bool:

@@ -85,7 +85,7 @@ def analyse(
         If a term is unknown, or no factor is given.
     """
     if not factors:
-        raise UsageError("There is no factor to analyse; add one with 'fettle factor add'.")
+        raise UsageError("There is no factor to analyse.", command="add one with 'fettle factor add'")
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())
     origin = origin_of(readings, coding, outcome)
     evidence = origin.evidence

@@ -217,7 +217,7 @@ def readings_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outc
         notes.append(f"{counted(int(is_empty.sum()), 'reading')} of {outcome.name} without a value left out.")
         rows = rows[~is_empty]
     if rows.empty:
-        raise FitError(f"There is no reading of {outcome.name} yet; take one with 'fettle read'.")
+        raise FitError(f"There is no reading of {outcome.name} yet.", command="take one with 'fettle read'")
     return rows, notes
 
 

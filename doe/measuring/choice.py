@@ -29,12 +29,15 @@ def chosen_outcomes(outcomes: Sequence[Outcome], names: Sequence[str]) -> list[O
         if not known[name].recipe and known[name].kind != "measured":
             raise DataError(f"{name} is {known[name].kind}; only measured outcomes are computed from files.")
         if not known[name].recipe:
-            raise DataError(f"{name} has no recipe; set from in it: 'fettle outcome change {name} --from RECIPE'.")
+            raise DataError(
+                f"{name} has no recipe.", command=f"set from in it: 'fettle outcome change {name} --from RECIPE'"
+            )
     chosen = [known[name] for name in dict.fromkeys(names)] or [outcome for outcome in outcomes if outcome.recipe]
     if not chosen:
         raise DataError(
-            "No outcome has a recipe; set from in one of them: 'fettle outcome change NAME --from RECIPE', and "
-            "'fettle measure --recipes' lists the recipes."
+            "No outcome has a recipe.",
+            command="set from in one of them: 'fettle outcome change NAME --from RECIPE', and 'fettle measure --recipes' lists "
+            "the recipes",
         )
     for outcome in chosen:
         check_outcome(outcome)

@@ -104,7 +104,7 @@ def _still_to_do(
     }
     work: list[tuple[Outcome, list[Take]]] = []
     notes: list[str] = []
-    refusal = ""
+    refusal: DataError | None = None
     for outcome in chosen:
         if is_reference_itself(outcome, variant):
             notes.append(f"{outcome.name} compares with {variant} itself; its takes are kept for that, and not read.")
@@ -116,11 +116,13 @@ def _still_to_do(
                 told = (
                     f"{take.path.name} was measured for {outcome.name} of variant {variant} already (reading {number})"
                 )
-                refusal = refusal or f"{told}; each take counts once: 'fettle measure --again' recomputes it."
+                refusal = refusal or DataError(
+                    f"{told}; each take counts once.", command="'fettle measure --again' recomputes it"
+                )
                 notes.append(f"{told}; it was not measured twice.")
         work += [(outcome, left)] if left else []
-    if refusal and (is_named or not work):
-        raise DataError(refusal)
+    if refusal is not None and (is_named or not work):
+        raise refusal
     return work, notes
 
 

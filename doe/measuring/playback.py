@@ -39,5 +39,5 @@ def playback(file: ProjectFile, variants: Sequence[str]) -> Mapping[str, Clip]:
     names = list(dict.fromkeys(variants))
     missing = [name for name in names if name not in kept]
     if missing:
-        raise DataError(f"No recording is kept of variant {listed(missing, 'and')}; measure one with `fettle measure`.")
+        raise DataError(f"No recording is kept of variant {listed(missing, 'and')}; measure one first.")
     return dict(zip(names, matched([kept[name] for name in names]), strict=True))

@@ -20,7 +20,19 @@ from dataclasses import dataclass
 
 
 class FettleError(Exception):
-    """Base of every error that a user may be shown as it is, without a traceback."""
+    """Base of every error that a user may be shown as it is, without a traceback.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong, in a sentence.
+    command : str
+        What to type against it, as a clause that goes on from the sentence; told at the command line only.
+    """
+
+    def __init__(self, message: str = "", *, command: str = "") -> None:
+        super().__init__(message)
+        self.command = command
 
 
 class UsageError(FettleError, ValueError):

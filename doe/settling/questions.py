@@ -258,7 +258,9 @@ class Settling:
         """
         found = self.versions()
         if not found:
-            raise DataError("Nothing is settled yet; 'fettle settle keep VARIANT --name NAME' settles a version.")
+            raise DataError(
+                "Nothing is settled yet.", command="'fettle settle keep VARIANT --name NAME' settles a version"
+            )
         if number is None:
             return found[-1]
         for item in found:
@@ -340,9 +342,8 @@ class Settling:
                 effects._fitted()
                 found.append(effects)
             except FettleError as err:
-                refusals.append(str(err))
+                refusals.append(DataError(str(err), command=err.command))
         if not found:
-            raise DataError(
-                refusals[0] if refusals else "This project has no outcomes yet; 'fettle outcome add' defines one."
-            )
+            nothing = DataError("This project has no outcomes yet.", command="'fettle outcome add' defines one")
+            raise refusals[0] if refusals else nothing
         return found

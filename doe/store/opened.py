@@ -32,7 +32,7 @@ class Opened:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
         if not is_there(self.path):
-            raise StoreError(f"{self.path} does not exist; 'fettle init' makes a new project.")
+            raise StoreError(f"{self.path} does not exist.", command="'fettle init' makes a new project")
         if not self.path.is_file():
             raise StoreError(f"{self.path} is not a Fettle project: it is a folder.")
         with connect.reading(self.path) as con:

@@ -102,7 +102,7 @@ def test_a_take_counts_once(bench, fettle):
     number = bench.readings()[-1]["id"]
     already = f"a1.txt was measured for bass of variant 1 already (reading {number})"
     done = fettle("measure", "1", "a1.txt")
-    assert (done.code, done.err) == (1, f"{already}; each take counts once: 'fettle measure --again' recomputes it.\n")
+    assert (done.code, done.err) == (1, f"{already}; each take counts once; 'fettle measure --again' recomputes it.\n")
     fettle("outcome", "add", "slope", "--from", "tilt", "--with", "band=300,3000", "--unit", "dB/octave")
     done = fettle("measure", "1", "a1.txt")
     assert (done.code, done.err) == (0, f"Note: {already}; it was not measured twice.\n")

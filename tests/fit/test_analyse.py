@@ -285,7 +285,7 @@ def test_one_variant_with_two_sets_of_settings_is_refused():
 
 
 def test_no_reading_is_said():
-    with pytest.raises(FitError, match=re.escape("There is no reading of echo yet; take one with 'fettle read'.")):
+    with pytest.raises(FitError, match=re.escape("There is no reading of echo yet.")):
         analyse(radio_log(1), FACTORS, Outcome("echo"))
 
 

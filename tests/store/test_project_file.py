@@ -79,7 +79,7 @@ def test_a_second_project_does_not_replace_the_first(empty: ProjectFile):
 
 def test_a_missing_file_is_named(tmp_path: Path):
     path = tmp_path / "none.duckdb"
-    refused(path, f"{path} does not exist; 'fettle init' makes a new project.")
+    refused(path, f"{path} does not exist.")
     assert not path.exists()
 
 

@@ -109,11 +109,11 @@ def test_a_new_limit_does_not_judge_what_was_built_before(radio: ProjectFile):
     [
         ("facter", FEET, None, None, "kind is 'facter'; it must be factor, outcome, limit, derived, expectation, effort,"
                                      " title or question. Did you mean 'factor'?"),
-        ("factor", FACTORS[0], None, None, "Factor 'vents' is defined already; name it to change it."),
+        ("factor", FACTORS[0], None, None, "Factor 'vents' is defined already; change that one, or take another name."),
         ("factor", None, "vent", None, "There is no factor 'vent' in this project. Did you mean 'vents'?"),
         ("factor", None, None, None, "Name the factor to remove."),
         ("factor", replace(FACTORS[0], name="rings"), "vents", None,
-         "Factor 'rings' is defined already; name it to change it."),
+         "Factor 'rings' is defined already; change that one, or take another name."),
         ("outcome", FEET, None, None, "The outcome must be given as Outcome, not as Factor."),
         ("title", None, None, None, "The title cannot be removed; set it to something else."),
         ("outcome", Outcome("hum"), None, 3, "was is the earlier setting of a factor; it does not fit anything else."),

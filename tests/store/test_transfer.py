@@ -60,7 +60,7 @@ def test_a_round_trip_loses_nothing(radio: ProjectFile, tmp_path: Path, kind: st
 
 @pytest.mark.slow
 @given(strategies.projects(), st.data())
-@settings(quietly, max_examples=25)
+@settings(quietly, max_examples=15)
 def test_any_project_survives_each_kind_of_file(project, data):
     """The fingerprint after export and restore is the one before, whatever the texts, times and numbers are."""
     setup, units, sessions, variants, readings = project

@@ -16,7 +16,7 @@ from tests.cli.running import ROOT, environment
 
 pytestmark = [pytest.mark.trust, pytest.mark.slow]
 
-KILLS, WRITERS, EACH = 50, 4, 50
+KILLS, WRITERS, EACH = 50, 4, 25
 
 
 def start(words: list[str], folder: Path) -> subprocess.Popen[str]:
@@ -72,8 +72,8 @@ def test_fifty_kills_of_log_and_import_lose_nothing_acknowledged(radio: Path):
     assert ProjectFile.open(radio / "radio.duckdb").check() == []
 
 
-def test_four_people_log_fifty_variants_each(radio: Path):
-    """200 of 200 present, and nobody is shown an error."""
+def test_four_people_log_25_variants_each(radio: Path):
+    """100 of 100 present, and nobody is shown an error; 200 at once are written in `test_writers.py`."""
     loops = [
         f"for n in $(seq {EACH}); do {sys.executable} -m doe.cli.main log --again --name w{writer}-$n || exit 1; done"
         for writer in range(WRITERS)

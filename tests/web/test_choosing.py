@@ -201,3 +201,14 @@ def test_a_later_suggestion_starts_where_an_earlier_one_leaves_the_unit():
     assert _left(earlier, "new", [wool]) is None
     assert _left(earlier, "body B", [wool]) is None
     assert _left([], "body A", [wool]) is None
+
+
+def test_a_page_tells_nobody_to_type_a_command(thoughtful):
+    """Echo was read of one variant only, clarity of none; the command line says what to type, a page has its own links."""
+    for outcome, sentence in (
+        ("clarity", "There is no reading of clarity yet."),
+        ("echo", "Only one variant has a reading"),
+    ):
+        page = thoughtful.get(f"/moves/{outcome}")
+        assert sentence in page.text
+        assert "'fettle" not in page.text
