@@ -178,7 +178,7 @@ def test_no_setting_at_all_within_the_limits_is_an_answer():
         (
             {"without": "vents"},
             "vents is part of no derived quantity, so there is nothing that a lasting change could keep equal; say what it "
-            "acts through, such as 'fettle derived add inner_air \"rings * 42 - wool * 2.1\"'.",
+            "acts through, in a derived quantity such as inner_air = rings * 42 - wool * 2.1.",
         ),
         ({"through": "airs"}, "'airs' is no derived quantity of this project. Did you mean 'air'?"),
         ({"without": "vents", "through": "air"}, "vents is no part of air = rings * 42 - wool * 2.1."),
