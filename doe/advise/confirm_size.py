@@ -199,10 +199,11 @@ def size_confirmation(
     total = minutes(builds, rounds)
     notes = _notes(table, [scatters[one.name] for one in judged])
     if found is None:
-        hard = [outcome for outcome in judged if outcome.name in _hard(table, risk)]
+        hard = [outcome for outcome, chance in zip(judged, table["chance"], strict=True) if chance < 1 - risk]
+        names = [outcome.name for outcome in hard]
         tried = [(b, minutes(b, LESS_ROUNDS), min(chances(b, LESS_ROUNDS, hard))) for b in LESS]
-        notes = (_less(tried, [outcome.name for outcome in hard]), *notes)
-        return ConfirmationPlan(0, 0, float("nan"), table, risk, alpha, _too_many(table, risk), notes)
+        notes = (_less(tried, names), *notes)
+        return ConfirmationPlan(0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
     return ConfirmationPlan(
         builds, rounds, total, table, risk, alpha, _headline(builds, rounds, total, risk, alpha), notes
     )
@@ -230,10 +231,6 @@ def _headline(builds: int, rounds: int, minutes: float, risk: float, alpha: floa
     )
 
 
-def _hard(table: pd.DataFrame, risk: float) -> list[str]:
-    return [str(name) for name in table.loc[table["chance"] < 1 - risk, "outcome"]]
-
-
 def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str:
     """Say what builds within reason would give: a risk that can be lived with, or none that can."""
     told = [
@@ -247,10 +244,10 @@ def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str
     )
 
 
-def _too_many(table: pd.DataFrame, risk: float) -> str:
+def _too_many(hard: Sequence[str]) -> str:
     return (
-        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {', '.join(_hard(table, risk))} at "
-        "this risk: the scatter is too large beside what matters."
+        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {', '.join(hard)} at this risk: the "
+        "scatter is too large beside what matters."
     )
 
 
