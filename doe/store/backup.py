@@ -8,10 +8,10 @@ from pathlib import Path
 import duckdb
 
 from doe.model.errors import StoreError
-from doe.store import attachments
+from doe.store import attachments, engines
 from doe.store.connect import copying
 from doe.store.place import check_free, put_in_place
-from doe.store.rows import quote
+from doe.store.rows import literal, quote
 
 
 def copy(source: Path, target: Path, files_folder: Path) -> None:
@@ -42,8 +42,6 @@ def copy(source: Path, target: Path, files_folder: Path) -> None:
 
 
 def _copy_database(con: duckdb.DuckDBPyConnection, target: Path) -> None:
-    row = con.execute("SELECT current_database()").fetchone()
-    own = quote(str(row[0]) if row else "")
-    con.execute(f"ATTACH '{str(target).replace(chr(39), chr(39) * 2)}' AS fettle_backup")
-    con.execute(f"COPY FROM DATABASE {own} TO fettle_backup")
+    con.execute(f"ATTACH {literal(str(target))} AS fettle_backup")
+    con.execute(f"COPY FROM DATABASE {quote(engines.NAME)} TO fettle_backup")
     con.execute("DETACH fettle_backup")

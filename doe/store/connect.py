@@ -11,23 +11,18 @@ import random
 import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import duckdb
 
 from doe.model.errors import FettleError, StoreError
+from doe.store import engines
 from doe.store.turnstile import turn
 
 PATIENCE_SECONDS = 30.0
 _SHORTEST_PAUSE, _LONGEST_PAUSE = 0.002, 0.1
 _HELD = ("could not set lock", "conflicting lock", "being used by another process")
-_SETTINGS: dict[str, str | bool | int | float | list[str]] = {
-    "threads": 1,  # tables are small, and a thread pool costs more than it brings
-    "default_block_size": "16384",  # the smallest: a new project takes tens of kilobytes
-    "autoinstall_known_extensions": False,
-    "autoload_known_extensions": False,
-}
 
 
 @contextmanager
@@ -41,7 +36,10 @@ def reading(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """
     with _held(path, read_only=True) as con:
         con.begin()
-        yield con
+        try:
+            yield con
+        finally:
+            con.rollback()
 
 
 @contextmanager
@@ -72,37 +70,36 @@ def copying(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     StoreError
         If the file cannot be opened, or the copy not written.
     """
-    with _held(path, read_only=False, attach=True) as con:
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    with turn(path, deadline), closing(engines.open_handed()) as con, _translated(path):
+        _attach(con, path, deadline, read_only=False)
         yield con
 
 
 @contextmanager
-def _held(path: Path, *, read_only: bool, attach: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
+def _held(path: Path, *, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
     """Wait for the turn, open, and close whatever happens; one patience for both waits."""
     deadline = time.monotonic() + PATIENCE_SECONDS
-    settings = {**_SETTINGS, "enable_external_access": attach}
-    with turn(path, deadline), _opened(path, settings, deadline, read_only=read_only) as con, _translated(path):
-        yield con
+    with turn(path, deadline), _translated(path):
+        con = engines.borrow(path)
+        try:
+            _attach(con, path, deadline, read_only=read_only)
+            yield con
+        finally:
+            engines.give_back(con, path)
 
 
-@contextmanager
-def _opened(
-    path: Path, settings: dict[str, str | bool | int | float | list[str]], deadline: float, *, read_only: bool
-) -> Iterator[duckdb.DuckDBPyConnection]:
+def _attach(con: duckdb.DuckDBPyConnection, path: Path, deadline: float, *, read_only: bool) -> None:
     pause = _SHORTEST_PAUSE
     while True:
         try:
-            con = duckdb.connect(str(path.absolute()), read_only=read_only, config=settings)
-            break
+            engines.attach(con, path, read_only=read_only)
+            return
         except duckdb.Error as err:
             if not _is_held(err) or time.monotonic() > deadline:
                 raise _open_error(path, err, read_only=read_only) from err
         time.sleep(pause * random.uniform(0.5, 1.5))
         pause = min(2 * pause, _LONGEST_PAUSE)
-    try:
-        yield con
-    finally:
-        con.close()
 
 
 @contextmanager
@@ -126,7 +123,7 @@ def _open_error(path: Path, err: duckdb.Error, *, read_only: bool) -> StoreError
         holder = re.search(r"PID (\d+)", text)
         by = f"another program (process {holder[1]})" if holder else "another program"
         return StoreError(f"{path} is held by {by} for more than {PATIENCE_SECONDS:g} s; close it there and try again.")
-    if isinstance(err, duckdb.ConnectionException):
+    if isinstance(err, duckdb.ResourceInUseException):
         return StoreError(f"{path} is open in this program in another way; close that connection and try again.")
     if "version number" in text:
         return StoreError(f"{path} was written by a newer DuckDB than the one installed; update the duckdb package.")

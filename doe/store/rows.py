@@ -24,6 +24,17 @@ def quote(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
+def literal(text: str) -> str:
+    """Return a text as SQL writes it, for the few statements that take no bound values.
+
+    Examples
+    --------
+    >>> literal("maker's")
+    "'maker''s'"
+    """
+    return "'" + text.replace("'", "''") + "'"
+
+
 @cache
 def statement(name: str) -> str:
     """Return the SQL kept under that name in ``queries/``."""
