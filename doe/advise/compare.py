@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from doe.advise.limits_kept import shortfall
+from doe.fit.draws import Draws
 from doe.fit.effects import Effects
 from doe.model.choices import Value
 from doe.model.outcome import Outcome
@@ -17,6 +18,12 @@ from doe.model.wording import CANT_TELL
 BETTER, WORSE, SAME, DIFFERS = "better", "worse", "no difference that matters", "differs"
 COLUMNS = ["outcome", "first", "second", "difference", "low", "high", "verdict"]
 _DRAWS = 4000
+
+ROOM, ROOM_FOR_FEW = 1.1, 1.7
+"""Times as far as the draws go that the interval of a difference of two builds reaches: the first, and the second over the
+number of readings that tell how far readings scatter. Measured, not derived, on 400 free histories cut short after 3 to 12
+variants: the draws held 80 % with two such readings, 87 % with eight, 93 % with fifty. Scatter of readings and of builds are
+told apart badly by so few, and the posterior takes one of the two for known."""
 
 
 def compare(
@@ -48,7 +55,7 @@ def compare(
         drawn = effects.posterior(_DRAWS, np.random.default_rng(seed))
         names = list(drawn.variants)
         if first[0] in names and second[0] in names:
-            one, two = (drawn.variant_means[:, names.index(name)] for name in (first[0], second[0]))
+            one, two = (_with_room(drawn, names.index(name)) for name in (first[0], second[0]))
         else:
             matrix = drawn.coding.matrix(pd.DataFrame([dict(first[1]), dict(second[1])]), drawn.terms).values
             one, two = (drawn.coefficients[:, :1] + drawn.coefficients[:, 1:] @ matrix.T).T
@@ -56,6 +63,16 @@ def compare(
         verdict = _verdict(effects.outcome, one, two, float(low), float(high))
         rows.append((effects.outcome.name, one.mean(), two.mean(), (two - one).mean(), low, high, verdict))
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _with_room(drawn: Draws, place: int) -> Any:
+    """Draws of a build's own value, as far from their mean as what two of them differ by should reach; shape (n_draws,)."""
+    values = drawn.variant_means[:, place]
+    is_told = (
+        0 < drawn.reading_df < np.inf
+    )  # with no such readings draws take half of the scatter for the builds', and hold
+    room = ROOM + ROOM_FOR_FEW / drawn.reading_df if is_told else 1.0
+    return values.mean() + room * (values - values.mean())
 
 
 def _verdict(outcome: Outcome, one: Any, two: Any, low: float, high: float) -> str:

@@ -49,6 +49,8 @@ class Draws:
         Variants with settings.
     variant_means : ndarray of shape (n_draws, n_variants)
         True value of each variant as built, its own offset included.
+    reading_df : float
+        Readings that tell how far readings scatter, as in `Builds`.
     """
 
     coding: Coding
@@ -59,6 +61,7 @@ class Draws:
     reading_sd: Array
     variants: tuple[str, ...]
     variant_means: Array
+    reading_df: float = np.inf
 
 
 def draw(
@@ -109,6 +112,7 @@ def draw(
         reading_sd=reading_sd * np.ones(n_draws),
         variants=variants,
         variant_means=expected + _offsets(builds, expected, problem, sigma2, between, readings, rng),
+        reading_df=builds.reading_df,
     )
 
 

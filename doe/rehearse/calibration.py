@@ -16,10 +16,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from doe.advise.compare import compare
 from doe.coding import Term
 from doe.fit import Effects, analyse
 from doe.model.wording import MOVES
-from doe.rehearse.histories import OUTCOME, Truth, draw_truth, free_history, random_settings, steered_history
+from doe.rehearse.histories import OUTCOME, Bench, Truth, draw_truth, free_history, random_settings, steered_history
 
 Array = npt.NDArray[Any]
 
@@ -27,6 +28,9 @@ NEAR = 0.02
 """A miss of less than this share of the outcome's range counts as covered by a model-averaged interval."""
 
 _NEW_BUILDS = 5
+_PAIRS = 4
+_EARLY = 4
+"""Variants after which pairs are compared a first time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +46,14 @@ class Calibration:
         One row per history and term of the classical fit: `seed, family, covered`.
     builds : DataFrame
         One row per predicted new build: `seed, family, covered`.
+    pairs : DataFrame
+        One row per comparison of two variants as built: `seed, family, n_variants, covered`.
     """
 
     terms: pd.DataFrame
     classical: pd.DataFrame
     builds: pd.DataFrame
+    pairs: pd.DataFrame
 
     def summary(self) -> pd.DataFrame:
         """One row per promise: `promise, measured, target, count`."""
@@ -57,6 +64,7 @@ class Calibration:
                 _line(f"new-build 95 % predictions cover, {family}", group["covered"], "93 to 97 %")
                 for family, group in self.builds.groupby("family")
             ),
+            *self._compared(),
             *self._claims(),
         ]
         return pd.DataFrame(rows)
@@ -69,6 +77,14 @@ class Calibration:
                 f"model-averaged 95 % intervals of main effects cover (misses under 2 % of the range aside), {family}"
             )
             rows.append(_line(text, group["miss"] < NEAR, "at least 93 %"))
+        return rows
+
+    def _compared(self) -> list[dict[str, Any]]:
+        early = self.pairs["n_variants"] == _EARLY
+        text = "95 % intervals for the difference of two variants as built hold"
+        rows = [_line(f"{text}, {_EARLY} variants read", self.pairs["covered"][early], "at least 93 %")]
+        for family, group in self.pairs[~early].groupby("family"):
+            rows.append(_line(f"{text}, {family}", group["covered"], "at least 93 %"))
         return rows
 
     def _claims(self) -> list[dict[str, Any]]:
@@ -105,11 +121,11 @@ def calibrate(free: Sequence[int], nothing: Sequence[int], steered: Sequence[int
     families = {"free": free, "nothing": nothing, "steered": steered}
     tasks = [(family, seed) for family, seeds in families.items() for seed in seeds]
     found = Parallel(n_jobs=jobs)(delayed(judge)(family, seed) for family, seed in tasks)
-    terms, classical, builds = (pd.concat([one[place] for one in found], ignore_index=True) for place in range(3))
-    return Calibration(terms, classical[classical["family"] != "steered"], builds)
+    terms, classical, builds, pairs = (pd.concat(frames, ignore_index=True) for frames in zip(*found, strict=True))
+    return Calibration(terms, classical[classical["family"] != "steered"], builds, pairs)
 
 
-def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Play and judge one history."""
     rng = np.random.default_rng([seed, len(family)])
     truth = draw_truth(rng, nothing=family == "nothing")
@@ -123,7 +139,13 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     exact = analyse(log, factors, OUTCOME, [*mains, *others])
     classical = [{**label, "covered": hit} for hit in _classical_hits(exact, truth)]
     builds = _new_builds(effects, truth, bench.panel, rng)
-    return terms, pd.DataFrame(classical, columns=["seed", "family", "covered"]), builds.assign(**label)
+    pairs = pd.concat([_pairs(bench, _EARLY, rng), _pairs(bench, bench.count, rng)])
+    return (
+        terms,
+        pd.DataFrame(classical, columns=["seed", "family", "covered"]),
+        builds.assign(**label),
+        pairs.assign(**label),
+    )
 
 
 def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:
@@ -173,6 +195,24 @@ def _new_builds(effects: Effects, truth: Truth, panel: float, rng: np.random.Gen
     promised = effects.predict(settings)
     covered = (promised["build_low"].to_numpy() <= values) & (values <= promised["build_high"].to_numpy())
     return pd.DataFrame({"covered": covered})
+
+
+def _pairs(bench: Bench, n_variants: int, rng: np.random.Generator) -> pd.DataFrame:
+    """Compare pairs of the first variants by their readings alone."""
+    names = [f"v{place}" for place in range(n_variants)]
+    rows = [row for row in bench.rows if row["variant"] in names]
+    effects = analyse(pd.DataFrame(rows), bench.truth.coding.factors, OUTCOME)
+    if effects.basis is None:  # so few may all be alike
+        return pd.DataFrame({"n_variants": [], "covered": []})
+    settings = {
+        row["variant"]: {factor.name: row[factor.name] for factor in bench.truth.coding.factors} for row in rows
+    }
+    covered = []
+    for first, second in rng.permuted(np.tile(np.arange(n_variants), (_PAIRS, 1)), axis=1)[:, :2]:
+        one, two = ((names[place], settings[names[place]]) for place in (first, second))
+        found = compare([effects], one, two).iloc[0]
+        covered.append(found["low"] <= bench.own[second] - bench.own[first] <= found["high"])
+    return pd.DataFrame({"n_variants": n_variants, "covered": covered})
 
 
 def _line(promise: str, hits: Any, target: str) -> dict[str, Any]:

@@ -95,11 +95,19 @@ class Bench:
     ----------
     truth : Truth
     rng : numpy.random.Generator
+
+    Attributes
+    ----------
+    rows : list of dict
+        One for each reading.
+    own : list of float
+        True value of each variant as built, its own offset included; those of sessions and raters are not.
     """
 
     def __init__(self, truth: Truth, rng: np.random.Generator) -> None:
         self.truth, self.rng = truth, rng
         self.rows: list[dict[str, Any]] = []
+        self.own: list[float] = []
         self.count = 0
         self.raters = rng.normal(0, truth.rater_sd, truth.n_raters)
         self.session = 0.0
@@ -114,6 +122,7 @@ class Bench:
         if self.count % SESSION_SIZE == 0:
             self.session = float(self.rng.normal(0, self.truth.session_sd))
         value = float(self.truth.mean(pd.DataFrame([settings]))[0]) + self.rng.normal(0, self.truth.build_sd)
+        self.own.append(value)
         for rater, offset in enumerate(self.raters):
             reading = value + self.session + offset + self.rng.normal(0, self.truth.reading_sd)
             labels = {"variant": f"v{self.count}", "outcome": "y", "session": f"s{self.count // SESSION_SIZE}"}

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,6 +13,15 @@ from doe.rehearse.histories import draw_truth, free_history
 def test_a_history_is_made_by_its_seed_alone():
     one, two = (free_history(draw_truth(np.random.default_rng(3)), np.random.default_rng(4)).log for _ in range(2))
     pd.testing.assert_frame_equal(one, two)
+
+
+def test_a_build_is_read_about_its_own_value():
+    """With 200 raters the mean of a build's readings is its own value, its session's and the raters' offsets aside."""
+    truth = replace(draw_truth(np.random.default_rng(3)), n_raters=200, session_sd=0.0)
+    bench = free_history(truth, np.random.default_rng(4))
+    means = bench.log.groupby("variant", sort=False)["value"].mean().to_numpy() - bench.panel
+    assert len(bench.own) == truth.n_variants
+    np.testing.assert_allclose(means, bench.own, atol=5 * truth.reading_sd / np.sqrt(200))
 
 
 def test_where_nothing_is_active_the_truth_is_flat():
@@ -30,6 +41,9 @@ def test_promises_are_kept_on_a_sample_of_histories():
     assert builds.mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / (len(builds) / 5))
     mains = found.terms[found.terms["is_main"] & found.terms["miss"].notna()]
     assert (mains["miss"] < 0.02).mean() > 0.93 - 3 * np.sqrt(0.07 * 0.93 / len(mains))
+    for is_early in (True, False):
+        pairs = found.pairs[(found.pairs["n_variants"] == 4) == is_early]
+        assert pairs["covered"].mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / (len(pairs) / 4))
     sure = found.terms[found.terms["activity"] >= 0.9]
     assert sure["is_true"].mean() > 0.90 - 3 * np.sqrt(0.1 * 0.9 / len(sure))
     nothing = found.terms[found.terms["family"] == "nothing"]
@@ -45,6 +59,7 @@ def test_the_section_names_every_promise():
         }
     )  # fmt: skip
     covered = pd.DataFrame({"seed": [1], "family": ["free"], "covered": [True]})
-    text = section(Calibration(terms, covered, covered), 1, 1, 0)
+    pairs = covered.assign(n_variants=4)
+    text = section(Calibration(terms, covered, covered, pairs), 1, 1, 0)
     assert "| terms with activity 0.9 or more that are truly active | 100.0 % | at least 90 % | 1 |" in text
     assert "| 0.9 to 1.0 | 0.950 | 1.000 | 1 |" in text
