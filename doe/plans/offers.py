@@ -30,6 +30,10 @@ _MOST_RUNS = 128
 _ROUTE_SECONDS = 2.0
 _STARTS = 120
 _MOST_EXACT = 24
+_MODELS = ("main", "two-factor", "quadratic")
+_FAR_BEYOND = 1.25
+"""Times the hours that a plan has to take before larger ones are not looked for: those are hardly ever cheaper, never by so
+much in any setup tried, and their search takes longest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,12 +205,16 @@ def make_offers(
 ) -> Offers:
     """Make the plans wished for, and price those that fit the runs; a KeyboardInterrupt keeps those made so far."""
     found: dict[tuple[Any, ...], Offer] = {}
+    beyond: list[dict[str, Any]] = []
     left_out: list[tuple[str, str]] = []
     was_stopped = False
     try:
         for place, wish in enumerate(wishes):
             if tell is not None:
                 tell(place / len(wishes), f"{wish.get('kind', 'optimal')} plan")
+            if any(_is_larger(wish, other) for other in beyond):
+                left_out.append(("optimal", "a smaller one takes far longer than there is"))
+                continue
             made = _made(factors, wish, budget, shared)
             if not isinstance(made, Plan):
                 left_out.append(made)
@@ -214,6 +222,8 @@ def make_offers(
             key = (made.kind, made.n_runs, len(made.precision), made.basis.arrangement.n_units)
             if key not in found:
                 found[key] = _priced(made, budget)
+            if budget.minutes is not None and found[key].minutes > _FAR_BEYOND * budget.minutes:
+                beyond.append(wish)
             was_stopped = found[key].was_stopped
             if was_stopped:
                 break
@@ -224,6 +234,15 @@ def make_offers(
     if tell is not None:
         tell(1.0, "done")
     return Offers(tuple(found.values()), tuple(left_out), was_stopped)
+
+
+def _is_larger(wish: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Whether an optimal plan has at least the runs, the terms and the units of another."""
+    models = [_MODELS.index(one["model"]) if one.get("model") in _MODELS else -1 for one in (wish, other)]
+    if min(models) < 0 or ("units" in wish) != ("units" in other):
+        return False
+    sizes = [(model, one["runs"], one.get("units", 0)) for model, one in zip(models, (wish, other), strict=True)]
+    return all(mine >= theirs for mine, theirs in zip(*sizes, strict=True))
 
 
 def _made(

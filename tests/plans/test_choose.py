@@ -3,7 +3,7 @@ import pytest
 
 from doe.model.effort import Effort
 from doe.model.errors import UsageError
-from doe.plans import PlanChoice, choose, plan
+from doe.plans import PlanChoice, choose, offers, plan
 from doe.plans.choose import RUNGS
 from tests.plans.made import RADIO, numbers
 from tests.refusing import refused
@@ -53,6 +53,17 @@ def test_hours_count_building_on_the_units_at_hand_and_readings():
     without = choose(RADIO, hours=14, effort=EFFORT)
     assert without.table["new_units"].iloc[0] > found.table["new_units"].iloc[0] - 1
     assert (without.table["hours"] * 60 >= without.table["runs"] * 6 + 15 + 150).all()
+
+
+@pytest.mark.slow
+def test_what_is_not_looked_for_would_not_have_fit(monkeypatch):
+    """The larger plans that are left out once a smaller one takes far too long change nothing when they are made."""
+    quick = choose(RADIO, hours=12, effort=EFFORT)
+    assert "a smaller one takes far longer than there is" in set(quick.left_out["why"])
+    monkeypatch.setattr(offers, "_FAR_BEYOND", float("inf"))
+    whole = choose(RADIO, hours=12, effort=EFFORT)
+    assert "a smaller one takes far longer than there is" not in set(whole.left_out["why"])
+    pd.testing.assert_frame_equal(quick.table, whole.table)
 
 
 @pytest.mark.slow
