@@ -27,6 +27,10 @@ COLUMNS = [
     "is_inside", "verdict", "finding",
 ]  # fmt: skip
 
+_YET_WITHIN = (
+    "; it lies within the prediction's interval (95 %), but the interval of the shortfall (90 %) leaves zero out"
+)
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Confirmation:
@@ -250,7 +254,8 @@ def judge(
         verdict = KEPT
         why = "" if tests.p < ALPHA or estimate >= 0 else f", better than promised by {number(-estimate, 2)}{unit}"
     elif short[0] > 0 and estimate >= margin:
-        verdict, why = FELL_SHORT, ""
+        verdict = FELL_SHORT
+        why = _YET_WITHIN if is_inside else ""
     else:
         verdict = NOT_KNOWN
         why = f"; with these readings it may be off by up to {number(max(abs(tests.low), abs(tests.high)), 2)}{unit}"

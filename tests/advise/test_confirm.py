@@ -71,6 +71,16 @@ def test_builds_that_fall_short_are_said_to_by_how_much():
     assert any(note.startswith("Noise contradicts the log: it came out worse") for note in found.notes)
 
 
+@pytest.mark.parametrize("is_inside", [True, False])
+def test_a_shortfall_within_the_prediction_says_by_which_intervals(is_inside):
+    """32.5 where 30 +- 3 was promised, se 0.5 with 20 degrees of freedom: 2.5 off, 90 % interval 1.64 to 3.36 (Student's t)."""
+    row, notes = judge(NOISE, 30.0, (27.0, 33.0), 32.5, 0.5, 20.0, is_inside)
+    assert row[11] == FELL_SHORT
+    said = "it lies within the prediction's interval (95 %), but the interval of the shortfall (90 %) leaves zero out."
+    assert row[12].endswith(said) == is_inside
+    assert bool(notes) != is_inside
+
+
 def test_better_than_promised_is_no_broken_promise_but_contradicts_the_log():
     found = confirm(log(3, off=-5.0), FACTORS, [NOISE], ["new 1", "new 2", "new 3"])
     assert found.verdict == KEPT
