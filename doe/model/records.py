@@ -245,15 +245,16 @@ def check_ways(old: Mapping[str, Value], new: Mapping[str, Value], factors: Sequ
     Raises
     ------
     DataError
-        Naming the first factor that cannot go that way on a unit that exists.
+        Naming every factor that cannot go that way on a unit that exists.
     """
-    for factor in factors:
-        if factor.name not in old or factor.name not in new or factor.can_go(old[factor.name], new[factor.name]):
-            continue
-        change = f"from {setting(old[factor.name])} to {setting(new[factor.name])}"
-        if factor.way == "rebuild":
-            raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it needs a new unit.")
-        raise DataError(f"{factor.name} cannot go {change} on unit {unit}: it only goes {factor.way}.")
+    stuck = [
+        f"{factor.name} cannot go from {setting(old[factor.name])} to {setting(new[factor.name])} on unit {unit}: "
+        + ("it needs a new unit" if factor.way == "rebuild" else f"it only goes {factor.way}")
+        for factor in factors
+        if factor.name in old and factor.name in new and not factor.can_go(old[factor.name], new[factor.name])
+    ]
+    if stuck:
+        raise DataError("; ".join(stuck) + ".")
 
 
 def changed_since(variant: Variant, units: Iterable[Unit]) -> Unit | None:

@@ -85,6 +85,11 @@ def test_a_name_typed_with_a_micro_sign_finds_its_factor() -> None:
     [
         ({"vents": 1}, "vents cannot go from 2 to 1 on unit body A: it only goes up."),
         ({"tube": 45.0}, "tube cannot go from 40 to 45 on unit body A: it only goes down."),
+        (
+            {"vents": 1, "tube": 45.0},
+            "vents cannot go from 2 to 1 on unit body A: it only goes up; "
+            "tube cannot go from 40 to 45 on unit body A: it only goes down.",
+        ),
         ({"rings": 8}, "rings cannot go from 9 to 8 on unit body A: it needs a new unit."),
     ],
 )
