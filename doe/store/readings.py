@@ -9,7 +9,7 @@ from typing import Any
 
 import duckdb
 
-from doe.model.errors import DataError
+from doe.model.errors import DataError, listed
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.model.wording import counted, number
@@ -228,10 +228,18 @@ def told(readings: Sequence[Reading], new_sessions: Sequence[str]) -> str:
     also = f" (new session {', '.join(new_sessions)})" if new_sessions else ""
     session = readings[0].session
     where = f" in session {session}" if session and all(item.session == session for item in readings) else ""
+    where = f"{_by(readings)}{where}"
     if len(readings) > 4:
         return f"{counted(len(readings), 'reading')}{where}{also}"
     shown = [f"{item.outcome} of variant {item.variant} {_value(item.value)}" for item in readings]
     return f"read {', '.join(shown)}{where}{also}"
+
+
+def _by(readings: Sequence[Reading]) -> str:
+    raters = list(dict.fromkeys(item.rater or "" for item in readings))
+    if "" in raters:
+        return ""
+    return f" by {listed(raters, 'and')}" if len(raters) <= 3 else f" by {len(raters)} raters"
 
 
 def _value(value: float) -> str:

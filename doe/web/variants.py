@@ -43,8 +43,9 @@ def show_all(request: Request, desk: AtDesk, before: int = 0) -> Response:
     start = max(0, stop - _A_PAGE)
     log = replace(view.log, rows=view.log.rows[start:stop])
     shown = {row[0] for row in log.rows}
-    best = _best(think(desk, is_patient=False))
-    marks = {item.name: _mark(item, best) for item in snapshot.variants}
+    known = think(desk, is_patient=False)
+    best = _best(known)
+    marks = {item.name: _mark(item, known) for item in snapshot.variants}
     context = VariantsPage(
         log=log,
         hrefs=tuple(urls.variant(row[0]) for row in log.rows),
@@ -62,12 +63,14 @@ def _best(known: Known) -> str:
     return text.plain(advice.best.get("variant")) if advice is not None and advice.best else ""
 
 
-def _mark(variant: Variant, best: str) -> str:
+def _mark(variant: Variant, known: Known) -> str:
     if variant.status == "planned":
         return "planned"
     if variant.is_reference:
         return "reference"
-    return "best so far" if variant.name == best else ""
+    if variant.name != _best(known):
+        return ""
+    return "best so far" if known.is_fresh else "best before the last change"
 
 
 def _pair_fields(variants: Sequence[Variant], first: str, second: str) -> tuple[Field, ...]:
@@ -191,7 +194,7 @@ def _shown(
     start = unit.settings if unit is not None else {}
     context = VariantPage(
         name=variant.name,
-        status=_mark(variant, _best(think(desk, is_patient=False))),
+        status=_mark(variant, think(desk, is_patient=False)),
         facts=_facts(variant),
         settings=_settings(variant, parent, snapshot.setup),
         note=variant.note,

@@ -17,7 +17,8 @@ def test_the_history_tells_every_change_in_order(radio: ProjectFile):
         (3, "variant", "logged variant 1 on A: vents 2, rings 9, wool 20, driver poly"),
         (4, "variant", "logged variant 2 from 1 on A: vents 2 -> 4"),
         (5, "variant", "logged variant shop: a reference object"),
-        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 1"
+        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 1 "
+                        "by mic and Ann"
                         " (new session Tuesday)"),
     ]  # fmt: skip
 

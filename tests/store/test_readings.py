@@ -57,6 +57,20 @@ def test_a_session_named_for_the_first_time_is_taken_in(radio: ProjectFile):
     assert entry.summary == "read bass of variant 1 0.5 in session Friday (new session Friday)"
 
 
+@pytest.mark.parametrize(
+    ("raters", "told"),
+    [
+        (["Ann"], "read echo of variant 1 5 by Ann"),
+        (["Ann", None], "read echo of variant 1 5, echo of variant 1 5"),
+        (["Ann", "Bo", "Cy", "Di"], "read " + ", ".join(["echo of variant 1 5"] * 4) + " by 4 raters"),
+        (["Ann"] * 5, "5 readings by Ann"),
+    ],
+)
+def test_the_history_tells_who_rated(radio: ProjectFile, raters: list[str | None], told: str):
+    entry = radio.add_readings([Reading("1", "echo", 5, rater=rater) for rater in raters])
+    assert entry.summary == told
+
+
 def test_a_session_can_be_prepared_and_is_not_taken_in_twice(radio: ProjectFile):
     session = Session("Friday", datetime(2026, 3, 6, 19, 0), "quiet room")
     radio.add_session(session)

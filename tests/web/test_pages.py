@@ -8,6 +8,8 @@ from jinja2 import meta
 from doe.sheets.contexts import said
 from doe.web import contexts
 from doe.web.pages import environment
+from doe.web.thinking import Known
+from tests.web.conftest import NoThinker
 
 PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/variants", "/variants/1", "/variants/1/correct",
          "/variants/1/readings", "/readings/1/correct", "/compare?a=1&b=3", "/sessions", "/sessions/new", "/moves",
@@ -110,3 +112,16 @@ def test_comparing_begins_with_the_last_one_and_what_it_came_from(visitor, proje
     """Variant 3 was built last, started from 1; with a single variant there is nothing to choose yet."""
     fields = dict(visitor.get("/variants").form("/compare")["fields"])
     assert (fields["a"], fields["b"]) == ("1", "3")
+
+
+@pytest.mark.parametrize(("is_fresh", "mark"), [(True, "2 best so far"), (False, "2 best before the last change")])
+def test_the_best_of_an_older_answer_is_not_called_the_best_so_far(visitor, app, is_fresh, mark):
+    class Thought:
+        advice = type("Advice", (), {"best": {"variant": "2"}})
+
+    class Thinker(NoThinker):
+        def ask(self, *_):
+            return Known(Thought, is_fresh=is_fresh, is_working=not is_fresh)
+
+    app.state.desk.thinker = Thinker()
+    assert mark in visitor.get("/variants").text
