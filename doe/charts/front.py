@@ -49,7 +49,7 @@ def draw_front(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
     deep, across = (1, len(outcomes)) if width == "wide" else (len(outcomes), 1)
     height = deep * _ROW * len(rows) + (deep - 1) * (_HEAD + 24)
     margins = canvas.Margins(left=_GUTTER[width], right=18, top=_HEAD + 28, bottom=34)
-    fig = canvas.empty("front", front_sentence(advice), describe_front(advice), width, height, margins)
+    fig = canvas.empty("front", _headline(advice), describe_front(advice), width, height, margins)
     fig.set_subplots(deep, across, shared_yaxes=width == "wide", horizontal_spacing=0.03 if across > 1 else 0,
                      vertical_spacing=(_HEAD + 24) / height if deep > 1 else 0)  # fmt: skip
     for place, outcome in enumerate(outcomes):
@@ -62,7 +62,7 @@ def draw_front(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
     return fig
 
 
-def front_sentence(advice: Advice) -> str:
+def _headline(advice: Advice) -> str:
     """Say what is traded, and which variant has the most worth as the outcomes are weighted now."""
     rows = rows_of(advice.front)
     if not rows:
@@ -78,7 +78,7 @@ def front_sentence(advice: Advice) -> str:
 def describe_front(advice: Advice) -> str:
     """Say in words what the chart shows: each variant's outcomes with intervals."""
     rows = rows_of(advice.front)[:MOST]
-    parts = [front_sentence(advice)]
+    parts = [_headline(advice)]
     if len(advice.front) > MOST:
         parts.append(f"The {MOST} with the most worth")
     parts += [f"{text.name(outcome.name)}: {_wanted(outcome)}" for outcome in _shown(advice) if outcome.goal]
@@ -122,7 +122,7 @@ def _factors(advice: Advice) -> list[str]:
 
 
 def _settings(row: Row, factors: Sequence[str]) -> str:
-    return ", ".join(f"{text.name(name)} {text.setting(row[name])}" for name in factors)
+    return ", ".join(f"{text.name(name)} {wording.setting(row[name])}" for name in factors)
 
 
 def _shown(advice: Advice) -> list[Outcome]:

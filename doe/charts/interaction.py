@@ -68,10 +68,10 @@ def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any
     for number, group in enumerate(groups):
         shift = (number - (len(groups) - 1) / 2) * step
         hue, symbol = theme.series(number)
-        label = f"{text.setting(group)} {unit}".rstrip()
+        label = f"{wording.setting(group)} {unit}".rstrip()
         items = [
             canvas.Interval(where[row["first"]] + shift, row["mean"], row["low"], row["high"],
-                            text.stacked([f"{text.name(first)} {text.setting(row['first'])}", f"{text.name(second)} {label}",
+                            text.stacked([f"{text.name(first)} {wording.setting(row['first'])}", f"{text.name(second)} {label}",
                                           text.level(row, effects.outcome.unit)]))
             for row in rows if row["second"] == group
         ]  # fmt: skip
@@ -93,7 +93,7 @@ def describe_interaction(effects: Effects, term: str) -> str:
     for row in rows_of(effects.cells):
         if row["term"] == term:
             at, group = (
-                f"{text.setting(row[end])} {unit}".rstrip()
+                f"{wording.setting(row[end])} {unit}".rstrip()
                 for end, unit in zip(("first", "second"), units, strict=True)
             )
             by_group.setdefault(group, []).append(f"{text.name(first)} {at}: {text.level(row, effects.outcome.unit)}")

@@ -62,7 +62,7 @@ def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> s
     ]
     for name, records in _panels(effects, factors).items():
         own_unit = axis_of(effects, name)[1]
-        settings = [f"{text.setting(row['level'])} {own_unit}".rstrip() for row in records]
+        settings = [f"{wording.setting(row['level'])} {own_unit}".rstrip() for row in records]
         means = [f"{at}: {text.level(row, effects.outcome.unit)}" for at, row in zip(settings, records, strict=True)]
         parts.append(f"{text.name(name)} {', '.join(means)}")
     return text.sentences(parts)
@@ -109,7 +109,7 @@ def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: t
 
 
 def _hover(name: str, row: Row, own_unit: str, unit: str) -> str:
-    setting = f"{text.name(name)} {text.setting(row['level'])} {own_unit}".rstrip()
+    setting = f"{text.name(name)} {wording.setting(row['level'])} {own_unit}".rstrip()
     return text.stacked([setting, text.level(row, unit)])
 
 
@@ -134,7 +134,7 @@ def level_axis(levels: Sequence[Any], is_numeric: bool, room: float) -> tuple[li
     low, high = min(places), max(places)
     pad = 0.16 * (high - low) if is_numeric and high > low else 0.5
     wide = max(4, int(room / 7.5 / max(len(levels), 1)))
-    labels = [text.stacked(text.lines(text.setting(level), wide, 3)) for level in levels]
+    labels = [text.stacked(text.lines(wording.setting(level), wide, 3)) for level in levels]
     return places, {"range": [low - pad, high + pad], "tickvals": places, "ticktext": labels, "tickangle": 0,
                     "tickfont": {"size": 12}}  # fmt: skip
 

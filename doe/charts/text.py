@@ -26,14 +26,7 @@ def plain(value: object) -> str:
         return ""
     if isinstance(value, str):
         return value
-    return setting(value)
-
-
-def setting(value: object, unit: str = "") -> str:
-    """Write a setting: a level's name as it is, a number to the digits it needs."""
-    is_number = isinstance(value, int | float) or hasattr(value, "__float__")
-    text = wording.exact(float(value)) if is_number else str(value)  # type: ignore[arg-type]
-    return f"{text} {unit}" if unit and is_number else text
+    return wording.setting(value)
 
 
 def name(identifier: str) -> str:

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from doe.charts import canvas, goal, key, text, theme, variants
 from doe.charts.rows import Row, Rows, rows_of
+from doe.model import wording
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,12 +88,12 @@ def _read(dots: Mapping[str, Sequence[tuple[float, float]]]) -> dict[int, str]:
 
 
 def _each(own: Mapping[str, Sequence[float]]) -> str:
-    return ", ".join(f"{rater} {' and '.join(map(text.setting, values))}" for rater, values in own.items())
+    return ", ".join(f"{rater} {' and '.join(map(wording.setting, values))}" for rater, values in own.items())
 
 
 def _range(own: Mapping[str, Sequence[float]]) -> str:
     values = [value for group in own.values() for value in group]
-    return f"{len(values)} times, {text.setting(min(values))} to {text.setting(max(values))}"
+    return f"{len(values)} times, {wording.setting(min(values))} to {wording.setting(max(values))}"
 
 
 def _dots(effects: Effects, readings: pd.DataFrame | None, rows: Rows) -> dict[str, list[tuple[float, float]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from numbers import Real
 from typing import Literal
 
 Verdict = Literal["moves it", "too small to matter", "can't tell yet", "tangled with"]
@@ -51,15 +52,17 @@ def exact(value: float) -> str:
     return f"{value:.12g}"
 
 
-def setting(value: object) -> str:
-    """Write a setting so that nothing a person wrote is rounded away.
+def setting(value: object, unit: str = "") -> str:
+    """Write a setting so that nothing a person wrote is rounded away: a number with its unit, a level's name as it is.
 
     Examples
     --------
-    >>> setting(25.0), setting(4), setting("felt")
-    ('25', '4', 'felt')
+    >>> setting(25.0, "g"), setting(4), setting("felt", "mm")
+    ('25 g', '4', 'felt')
     """
-    return exact(float(value)) if isinstance(value, int | float) else str(value)
+    if not isinstance(value, Real):
+        return str(value)
+    return f"{exact(float(value))} {unit}".rstrip()
 
 
 def signed(value: float | None, digits: int = 3) -> str:

@@ -115,7 +115,7 @@ def _per_step(row: Row, effects: Effects) -> str:
     factor = next((factor for factor in effects.coding.factors if factor.name == row["term"]), None)
     if factor is None or factor.step is None or (factor.step == 1 and not factor.unit):
         return written
-    return f"{written} per {text.setting(factor.step, factor.unit)}"
+    return f"{written} per {wording.setting(factor.step, factor.unit)}"
 
 
 def check_rows(effects: Effects) -> tuple[CheckRow, ...]:

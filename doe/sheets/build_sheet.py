@@ -163,7 +163,11 @@ def _settings(setup: Setup, version: SettledVersion) -> list[SettingLine]:
         kind = {"hold it": "hold", "some care": "some"}.get(care, "free")
         lines.append(
             SettingLine(
-                text.name(name), text.setting(value, units.get(name, "")), _drift(row, units.get(name, "")), care, kind
+                text.name(name),
+                wording.setting(value, units.get(name, "")),
+                _drift(row, units.get(name, "")),
+                care,
+                kind,
             )
         )
     return lines
@@ -199,7 +203,7 @@ def _parts(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[str, str]]:
         if not factor.is_numeric:
             parts.append((f"{text.name(factor.name)}: {value}", factor.prices.get(str(value), 0.0) + factor.price))
         elif value and (factor.price or factor.way == "rebuild"):
-            parts.append((f"{text.name(factor.name)}: {text.setting(value, factor.unit)}", factor.price))
+            parts.append((f"{text.name(factor.name)}: {wording.setting(value, factor.unit)}", factor.price))
     lines = [(what, wording.number(price) if price else "-") for what, price in parts]
     total = sum(price for _, price in parts)
     return [*lines, ("all parts with a price", wording.number(total))] if total else lines
@@ -211,7 +215,9 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
     steps: list[tuple[StepLine, float]] = []
     known = [factor for factor in setup.factors if factor.name in settings]  # others came after it was settled
     made = [factor for factor in known if factor.way == "rebuild"]
-    with_ = ", ".join(f"{text.name(factor.name)} {text.setting(settings[factor.name], factor.unit)}" for factor in made)
+    with_ = ", ".join(
+        f"{text.name(factor.name)} {wording.setting(settings[factor.name], factor.unit)}" for factor in made
+    )
     minutes = setup.effort.new_unit_minutes + sum(_minutes(factor, settings[factor.name]) for factor in made)
     notes = " ".join(_sentence(factor.note) for factor in made if factor.note)
     lasting = " It cannot be changed afterwards." if made else ""
@@ -224,7 +230,7 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
     rest = sorted((factor for factor in known if factor.way != "rebuild"), key=lambda factor: order[factor.way])
     for factor in rest:
         minutes = _minutes(factor, settings[factor.name])
-        setting = text.setting(settings[factor.name], factor.unit)
+        setting = wording.setting(settings[factor.name], factor.unit)
         is_none = factor.is_numeric and float(settings[factor.name]) == 0.0
         what = (
             f"Leave {text.name(factor.name)} at {setting}."

@@ -60,7 +60,7 @@ def settings_text(settings: Row, setup: Setup) -> str:
     """Write settings as ``rings 9, wool 20 %``."""
     units = {factor.name: factor.unit for factor in setup.factors}
     return ", ".join(
-        f"{text.name(name)} {text.setting(value, units.get(name, ''))}" for name, value in settings.items()
+        f"{text.name(name)} {wording.setting(value, units.get(name, ''))}" for name, value in settings.items()
     )
 
 

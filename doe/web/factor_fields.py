@@ -12,7 +12,7 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration, exact
+from doe.model.wording import duration, exact, setting
 from doe.web import urls
 from doe.web.contexts import Choice, Field, ReadingRow
 
@@ -140,14 +140,14 @@ def change_steps(setup: Setup, before: Mapping[str, Value], after: Mapping[str, 
         new, old = after.get(factor.name), before.get(factor.name)
         if new is None or new == old:
             continue
-        name, told = text.name(factor.name), text.setting(new, factor.unit)
+        name, told = text.name(factor.name), setting(new, factor.unit)
         if old is None:
             steps.append(f"Set {name} to {told}.")
             continue
         minutes = factor.change_minutes(old, new)
         takes = f", {duration(minutes)}" if minutes else ""
         note = f" {factor.note}" if factor.note else ""
-        steps.append(f"Change {name} from {text.setting(old, factor.unit)} to {told}{takes}.{note}")
+        steps.append(f"Change {name} from {setting(old, factor.unit)} to {told}{takes}.{note}")
     return tuple(steps)
 
 

@@ -14,7 +14,7 @@ from doe.model.errors import DataError, FettleError
 from doe.model.limit import derive
 from doe.model.records import Variant, against_ways
 from doe.model.setup import Setup
-from doe.model.wording import counted, duration, exact
+from doe.model.wording import counted, duration, exact, setting
 from doe.sheets.cautions import cautions
 from doe.web import urls
 from doe.web.building import build_planned
@@ -121,8 +121,8 @@ def _changed(variant: Variant, parent: Variant | None, setup: Setup) -> str:
     if parent is None or parent.is_reference:
         return f"first build, {where}" if where else "first build"
     parts = [
-        f"{text.name(factor.name)} {text.setting(parent.settings[factor.name])} → "
-        f"{text.setting(variant.settings[factor.name], factor.unit)}"
+        f"{text.name(factor.name)} {setting(parent.settings[factor.name])} → "
+        f"{setting(variant.settings[factor.name], factor.unit)}"
         for factor in setup.factors
         if parent.settings.get(factor.name) != variant.settings.get(factor.name)
         and factor.name in parent.settings
@@ -142,8 +142,8 @@ def compare(request: Request, desk: AtDesk, a: str = "", b: str = "") -> Respons
     rows = tuple(
         (
             text.name(factor.name),
-            text.setting(first.settings[factor.name], factor.unit) if factor.name in first.settings else "-",
-            text.setting(second.settings[factor.name], factor.unit) if factor.name in second.settings else "-",
+            setting(first.settings[factor.name], factor.unit) if factor.name in first.settings else "-",
+            setting(second.settings[factor.name], factor.unit) if factor.name in second.settings else "-",
             first.settings.get(factor.name) != second.settings.get(factor.name),
         )
         for factor in snapshot.setup.factors
@@ -235,11 +235,11 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[t
     for factor in setup.factors:
         value, old = variant.settings.get(factor.name), before.get(factor.name)
         if value is not None:
-            was = f"was {text.setting(old, factor.unit)}" if old is not None and old != value else ""
-            rows.append((text.name(factor.name), text.setting(value, factor.unit), was))
+            was = f"was {setting(old, factor.unit)}" if old is not None and old != value else ""
+            rows.append((text.name(factor.name), setting(value, factor.unit), was))
     if variant.settings:
         derived = derive(variant.settings, setup.derived)
-        rows += [(text.name(item.name), text.setting(derived[item.name], item.unit), "") for item in setup.derived]
+        rows += [(text.name(item.name), setting(derived[item.name], item.unit), "") for item in setup.derived]
     return tuple(rows)
 
 

@@ -42,10 +42,6 @@ def test_numbers_of_any_type_are_written_as_people_write_them():
     assert [text.plain(value) for value in (np.int64(6), 9.5, np.float64(60.0), "felt")] == ["6", "9.5", "60", "felt"]
 
 
-def test_settings_carry_their_unit_only_where_they_are_numbers():
-    assert (text.setting(60.0, "%"), text.setting("paper", "%")) == ("60 %", "paper")
-
-
 def test_verdict_names_what_it_is_tangled_with():
     row = {"verdict": "tangled with", "tangled_with": "rings, vents:wool"}
     assert text.verdict(row) == "tangled with rings, vents with wool"
