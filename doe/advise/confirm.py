@@ -198,6 +198,8 @@ def _judged(
         predicted = promise.predict(dict(settings)).iloc[0]
         whole = analyse(frame, factors, outcome, chosen, derived=derived, seed=seed)
         observed, se, df = fresh_value(whole, names)
+        if outcome.kind == "compared":
+            observed += others_mean(promise, names)
     except FettleError as err:
         return _unknown(outcome, f"{label}: {NOT_KNOWN}; {err}"), []
     reach = float(stats.t.ppf(0.975, df)) * float(np.hypot(predicted["sd"], se))
@@ -209,16 +211,28 @@ def _judged(
 def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, float]:
     """Return the adjusted mean of some builds, its standard error over builds, and the degrees of freedom.
 
+    That of a compared outcome is counted from the mean of the other variants: comparisons tell differences only, and what they
+    are counted from moves with every variant that joins in.
+
     Raises
     ------
     FitError
         If nothing could be fitted.
     """
     basis = whole._fitted()
-    places = [basis.variants.index(name) for name in names if name in basis.variants]
-    total = basis.builds.total[np.ix_(places, places)]
-    mean = float(basis.builds.means[places].mean())
-    return mean, float(np.sqrt(total.mean())), float(basis.averages.posterior.df)
+    builds, df = basis.builds, float(basis.averages.posterior.df)
+    mine = np.isin(basis.variants, list(names))
+    weights = mine / mine.sum()
+    between = float(weights @ builds.between @ weights)
+    if whole.outcome.kind == "compared":
+        weights = weights - ~mine / np.sum(~mine)
+    return float(weights @ builds.means), float(np.sqrt(weights @ builds.reading @ weights + between)), df
+
+
+def others_mean(effects: Effects, names: Sequence[str]) -> float:
+    """Return the mean of the builds that are not among `names`."""
+    basis = effects._fitted()
+    return float(basis.builds.means[~np.isin(basis.variants, list(names))].mean())
 
 
 def _unknown(outcome: Outcome, finding: str) -> tuple[Any, ...]:

@@ -106,6 +106,8 @@ def scatter_of(effects: Effects) -> Scatter:
     sds = {str(row["source"]): float(row["sd"]) for _, row in effects.variance.iterrows()}
     basis = effects._fitted()
     build, reading = sds.get("build", 0.0), basis.reading_sd
+    if effects.outcome.kind == "compared":  # its table of scatter is about comparisons
+        build = float(np.sqrt(np.diag(basis.builds.between).mean()))
     together = sds.get("build and reading together")
     if together is not None:
         build = reading = together / math.sqrt(2.0)  # as draws of builds take it

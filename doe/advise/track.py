@@ -128,15 +128,20 @@ def track(
     A factor for the intervals of an outcome is the root of the mean squared distance in predicted standard deviations, drawn
     towards 1 with the weight of ten predictions; intervals are widened, never narrowed. It is taken from the intervals as they
     were before they were widened, or else it would chase itself. A reading is held against the last prediction before it:
-    what was predicted earlier for the same settings, and never read, counts neither as met nor as waiting.
+    what was predicted earlier for the same settings, and never read, counts neither as met nor as waiting. Compared outcomes
+    are left out: no single comparison shows an ability.
     """
     import pandas as pd
+
+    compared = {outcome.name for outcome in outcomes if outcome.kind == "compared"}
 
     keyed = _by_settings(readings, factors)
     asked = _asked(suggestions, factors)
     rows, waiting = [], 0
     for place, (number, key, at, promised) in enumerate(asked):
         checkpoint()
+        if promised["outcome"] in compared:
+            continue
         replaced = _replaced_at(asked[place + 1 :], key, promised["outcome"])
         met = _read_between(keyed.get(key), promised["outcome"], at, replaced)
         if met is not None:

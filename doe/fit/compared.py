@@ -23,7 +23,10 @@ from doe.model.outcome import Outcome
 Array = npt.NDArray[Any]
 
 _ADRIFT = 1e4
-"""Variance of what no comparison says: the level of all abilities together, and of parts that nothing links."""
+"""Variance of what no comparison says: how far parts that nothing links lie from each other."""
+
+_LEVEL = 1e-3
+"""Variance of the level, over that of an ability: it is known by definition, and covariances must not be singular."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +41,21 @@ class Compared:
         The comparisons.
     covariance : ndarray of shape (n_items, n_items)
         Of the abilities.
+    typical : float
+        Variance of an ability by the comparisons that were made.
     """
 
     evidence: Evidence
     pairs: Pairs
     covariance: Array
+    typical: float
 
 
 def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) -> Compared:
     """Collect the comparisons of one outcome and fit free abilities.
+
+    Comparisons tell differences only. Abilities are counted from the mean of the variants with settings, or from the reference
+    object that the outcome is relative to, where that was compared.
 
     Parameters
     ----------
@@ -73,6 +82,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
         raise FitError(f"There is no comparison of {outcome.name} between variants with settings yet.")
     pairs = _pairs(rows, {name: place for place, name in enumerate(names)})
     values, covariance, fit = abilities(pairs)
+    values, covariance = _levelled(values, covariance, _origin(outcome, names, len(built)))
     parts = linked_parts(pairs)
     if len(parts) > 1:
         texts = [f"({', '.join(names[place] for place in part)})" for part in parts]
@@ -82,8 +92,8 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
         )
     if fit.is_held:
         notes.append(
-            f"Some variant won or lost every comparison of {outcome.name}, so how far ahead it is cannot be said; "
-            f"abilities are held within about {HELD_SD:g} of each other."
+            f"Some variant, or some group of them, won or lost every comparison of {outcome.name} with the others, so how far "
+            f"ahead it is cannot be said; abilities are held within about {HELD_SD:g} of their mean."
         )
     involved = np.bincount(pairs.first, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
     involved += np.bincount(pairs.second, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
@@ -106,7 +116,9 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
         spread=float(np.ptp(values)),
         notes=tuple(notes),
     )
-    return Compared(evidence, pairs, covariance + _ADRIFT * _unlinked(parts, len(names)))
+    typical = float(np.median(np.diag(covariance)))
+    level = _LEVEL * typical * np.ones_like(covariance)
+    return Compared(evidence, pairs, covariance + level + _ADRIFT * _unlinked(parts, len(names)), typical)
 
 
 def compared_builds(compared: Compared, matrix: Matrix) -> Builds:
@@ -115,7 +127,7 @@ def compared_builds(compared: Compared, matrix: Matrix) -> Builds:
     reading = compared.covariance[:n_built, :n_built]
     means = compared.evidence.means[:n_built]
     X = np.column_stack([np.ones(n_built), matrix.values])
-    scatter = _between(X, means, reading)
+    scatter = _between(X, means, reading, compared.typical)
     return Builds(means, reading, np.eye(n_built) * scatter)
 
 
@@ -165,16 +177,32 @@ def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:
     return Pairs(first, second, wins, losses, ties, len(places))
 
 
+def _origin(outcome: Outcome, names: Sequence[str], n_built: int) -> Array:
+    """Weights of the items whose mean is zero, shape (n_items,)."""
+    weights = np.zeros(len(names))
+    if outcome.relative_to in names[n_built:]:
+        weights[names.index(outcome.relative_to)] = 1.0
+    else:
+        weights[:n_built] = 1.0 / n_built
+    return weights
+
+
+def _levelled(values: Array, covariance: Array, origin: Array) -> tuple[Array, Array]:
+    """Count abilities from a weighted mean of some of them."""
+    take = np.eye(len(values)) - origin
+    return take @ values, take @ covariance @ take.T
+
+
 def _unlinked(parts: list[list[int]], n_items: int) -> Array:
-    """One where two items belong to one part: its level is adrift as a whole."""
-    same = np.zeros((n_items, n_items))
-    for part in parts:
-        same[np.ix_(part, part)] = 1.0
-    return same
+    """Covariance of parts whose levels are adrift against each other, but not together; zero for a single one."""
+    member = np.zeros((n_items, len(parts)))
+    for place, part in enumerate(parts):
+        member[part, place] = 1.0
+    return member @ (np.eye(len(parts)) - 1.0 / len(parts)) @ member.T
 
 
-def _between(X: Array, y: Array, reading: Array) -> float:
-    """REML estimate of one added variance, with the penalty that keeps it off zero."""
+def _between(X: Array, y: Array, reading: Array, typical: float) -> float:
+    """REML estimate of one added variance, with the penalty that keeps it off zero; `typical` where nothing is left over."""
 
     def criterion(log_variance: float) -> float:
         covariance = reading + np.exp(log_variance) * np.eye(len(y))
@@ -185,5 +213,5 @@ def _between(X: Array, y: Array, reading: Array) -> float:
         return float(logs + residual @ inverse @ residual - log_variance)
 
     if len(y) <= X.shape[1]:
-        return float(np.median(np.diag(reading - _ADRIFT)))
+        return typical
     return float(np.exp(optimize.minimize_scalar(criterion, bounds=(-12.0, 6.0), method="bounded").x))

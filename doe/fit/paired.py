@@ -18,6 +18,7 @@ Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
 
 HELD_SD = 3.0
+_LEAST = 1e-8  # for columns that are alike in all items
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,7 @@ class PairedFit:
         Log of nu; minus infinity where nothing ever tied.
     log_likelihood : float
     is_held : bool
-        Whether abilities had to be held near each other by a normal prior of sd `HELD_SD`, since some item always won.
+        Whether abilities had to be held near their mean by a normal prior of sd `HELD_SD`, since some items always won.
     """
 
     coefficients: Array
@@ -79,23 +80,28 @@ def fit_pairs(pairs: Pairs, design: Array) -> PairedFit:
     -------
     PairedFit
     """
-    fit = _fit(pairs, design, 0.0)
+    fit = _fit(pairs, design, None)
     return fit if fit is not None else _held(pairs, design)
 
 
 def _held(pairs: Pairs, design: Array) -> PairedFit:
-    fit = _fit(pairs, design, 1.0 / HELD_SD**2)
+    centred = design - design.mean(axis=0)  # or else the item that happens to be named first would be the one held
+    fit = _fit(pairs, design, centred.T @ centred / HELD_SD**2 + _LEAST * np.eye(design.shape[1]))
     assert fit is not None  # a normal prior always has a top
     return fit
 
 
-def _fit(pairs: Pairs, design: Array, ridge: float) -> PairedFit | None:
+def _fit(pairs: Pairs, design: Array, held: Array | None) -> PairedFit | None:
+    """Fit, with a normal prior of precision `held` on the coefficients if given; None where there is no finite top."""
     difference = (design[pairs.first] - design[pairs.second]) / 2
     has_ties = bool(pairs.ties.sum() > 0)
     counts = np.column_stack([pairs.wins, pairs.losses, pairs.ties] if has_ties else [pairs.wins, pairs.losses])
     totals = counts.sum(axis=1)
     n_columns = design.shape[1]
     blocks = _blocks(difference, has_ties)
+    ridge = np.zeros((blocks.shape[2], blocks.shape[2]))
+    if held is not None:
+        ridge[:n_columns, :n_columns] = held
 
     def criterion(parameters: Array) -> tuple[float, Array, Array]:
         scores = np.einsum("cpk,k->pc", blocks, parameters)
@@ -106,17 +112,16 @@ def _fit(pairs: Pairs, design: Array, ridge: float) -> PairedFit | None:
         gradient = np.einsum("cpk,pc->k", blocks, counts - expected)
         mean = np.einsum("cpk,pc->pk", blocks, chances)
         information = np.einsum("cpk,cpl,pc->kl", blocks, blocks, expected) - (mean * totals[:, None]).T @ mean
-        shrunk = np.append(parameters[:n_columns], np.zeros(len(parameters) - n_columns))
-        penalty = 0.5 * ridge * float(shrunk @ shrunk)
-        spread = np.diag(np.append(np.full(n_columns, ridge), np.zeros(len(parameters) - n_columns)))
-        return float((counts * logs).sum()) - penalty, gradient - ridge * shrunk, information + spread
+        pull = ridge @ parameters
+        penalty = 0.5 * float(parameters @ pull)
+        return float((counts * logs).sum()) - penalty, gradient - pull, information + ridge
 
     found = climb(criterion, np.zeros(blocks.shape[2]))
-    if not found.is_finite and ridge == 0.0:
+    if not found.is_finite and held is None:
         return None
     tie = float(found.parameters[-1]) if has_ties else -np.inf
     covariance = found.covariance[:n_columns, :n_columns]
-    return PairedFit(found.parameters[:n_columns], covariance, tie, found.log_likelihood, ridge > 0)
+    return PairedFit(found.parameters[:n_columns], covariance, tie, found.log_likelihood, held is not None)
 
 
 def _blocks(difference: Array, has_ties: bool) -> Array:

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from doe.fit import analyse
+from doe.fit.compared import gather_comparisons
 from doe.fit.paired import Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError
 from doe.model.outcome import Outcome
@@ -64,6 +65,44 @@ def test_an_item_that_always_wins_is_held():
     assert values[0] > values[1]
 
 
+def test_a_held_fit_does_not_depend_on_which_item_comes_first():
+    """Four items in a chain, each always better than the next: turned round, the abilities are the same ones turned round."""
+    chain = (np.array([0, 1, 2]), np.array([1, 2, 3]))
+    wins, none = np.array([3.0, 2.0, 4.0]), np.zeros(3)
+    values, covariance, fit = abilities(Pairs(*chain, wins, none, none, 4))
+    assert fit.is_held
+    turned, other, _ = abilities(Pairs(3 - chain[0], 3 - chain[1], wins, none, none, 4))
+    np.testing.assert_allclose(turned[::-1], values, atol=1e-6)
+    np.testing.assert_allclose(other[::-1, ::-1], covariance, atol=1e-6)
+
+
+def test_abilities_are_counted_from_the_mean_of_the_variants():
+    """A variant as the mean is foretold to be is foretold to be about 0, as surely as the comparisons allow."""
+    effects = analyse(comparisons(1), FACTORS, CLARITY)
+    assert effects.variants["mean"].mean() == pytest.approx(0.0, abs=0.15)
+    assert (effects.variants["high"] - effects.variants["low"]).max() < 3
+    log = comparisons(1)
+    settings = log.drop_duplicates("variant")[[factor.name for factor in FACTORS]]
+    foretold = effects.predict(settings)
+    assert foretold["mean"].mean() == pytest.approx(0.0, abs=0.3)
+    assert (foretold["high"] - foretold["low"]).max() < 4
+
+
+def test_abilities_are_counted_from_the_reference_where_there_is_one():
+    """The last variant is made a reference object: what the others are ahead of it is their ability less its own."""
+    log = comparisons(1)
+    free = gather_comparisons(log, FACTORS, CLARITY).evidence
+    names = [factor.name for factor in FACTORS]
+    log.loc[log["variant"] == "v11", names] = None
+    found = gather_comparisons(log, FACTORS, Outcome("clarity", kind="compared", relative_to="v11"))
+    evidence = found.evidence
+    assert evidence.variants[-1] == "v11"
+    assert evidence.means[-1] == pytest.approx(0.0, abs=1e-9)
+    ahead = dict(zip(free.variants, free.means - free.means[free.variants.index("v11")], strict=True))
+    np.testing.assert_allclose(evidence.means, [ahead[name] for name in evidence.variants], atol=1e-6)
+    assert found.covariance[-1, -1] < 0.01 * found.covariance[0, 0]
+
+
 def test_unlinked_parts_are_found_and_said():
     pairs = Pairs(np.array([0, 2, 3]), np.array([1, 3, 4]), np.ones(3), np.ones(3), np.zeros(3), 5)
     assert linked_parts(pairs) == [[2, 3, 4], [0, 1]]
@@ -71,6 +110,9 @@ def test_unlinked_parts_are_found_and_said():
     halves = log[[(int(a[1:]) < 3) == (int(b[1:]) < 3) for a, b in zip(log["variant"], log["versus"], strict=True)]]
     effects = analyse(halves, FACTORS, CLARITY)
     assert any("fall into parts that nothing links" in note for note in effects.notes)
+    apart = gather_comparisons(halves, FACTORS, CLARITY).covariance
+    assert apart[0, 0] + apart[3, 3] - 2 * apart[0, 3] > 1_000, "nothing says how far the parts lie apart"
+    assert apart[0, 0] + apart[1, 1] - 2 * apart[0, 1] < 20
 
 
 def test_a_comparison_without_a_second_variant_is_refused():
