@@ -7,7 +7,9 @@ factorisation, so the cost of a step does not depend on the number of readings. 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +23,12 @@ Array = npt.NDArray[Any]
 
 _CHUNK = 50_000
 _FLOOR = 1e-14
-_LEAST_RATIO = 1e-7
+_LEAST_RATIO, _MOST_RATIO = 1e-7, 1e8
+_STEEP, _FAR = 1e3, 1e6
+"""Ratios beyond which the search goes on over their logs, since slopes fade with the ratio, and beyond which readings are taken
+for equal."""
+_LEAST_WITHIN = 1e-7
+"""Share of all squares that is taken to be the readings' own where they are equal to the last digit."""
 _FIRST_RATIO = 0.1
 """Where the search over variance ratios starts."""
 
@@ -214,6 +221,17 @@ class Crossproducts:
             groups, starts = np.unique(index[order], return_index=True)
             self.cross[groups] += np.add.reduceat(weighted[order], starts, axis=0)
 
+    def with_least_scatter(self) -> Crossproducts:
+        """Return the same with some scatter of readings at least.
+
+        Where replicates are equal the ratio of builds to readings has no top, and at the bound of the search the scatter of
+        builds would be divided by the degrees of freedom of all readings.
+        """
+        held = copy(self)
+        replicates = 1.0 - max(grouping.size for grouping in self.groupings) / self.n_readings
+        held.within += _LEAST_WITHIN * max(replicates, 0.0) * float(self.inner[-1, -1])
+        return held
+
     @property
     def n_parameters(self) -> int:
         """Number of variance parameters beside sigma."""
@@ -365,6 +383,9 @@ def fit_reml(
     Reml
     """
     theta = _optimum(products, off_zero, expected or {}, is_polished=with_df)
+    if len(theta) and np.abs(theta).max() > math.sqrt(_FAR):
+        products = products.with_least_scatter()
+        theta = _optimum(products, off_zero, expected or {}, is_polished=with_df)
     solved = products.solve(theta)
     sigma = float(np.sqrt(solved.rss / products.df))
     inverse = np.linalg.inv(solved.fixed)
@@ -431,11 +452,30 @@ def _searched_ratios(
         np.full(products.n_parameters, _FIRST_RATIO),
         jac=True,
         method="L-BFGS-B",
-        bounds=[(_LEAST_RATIO, 1e8)] * products.n_parameters,
+        bounds=[(_LEAST_RATIO, _MOST_RATIO)] * products.n_parameters,
         options={"ftol": 1e-11, "gtol": 1e-6} if is_polished else {"ftol": 1e-8, "gtol": 1e-4},
     )
     ratios = np.asarray(found.x, dtype=float)
+    if ratios.max() > _STEEP:
+        ratios = _searched_logs(criterion, ratios)
     return np.where(ratios > 10 * _LEAST_RATIO, np.sqrt(ratios), 0.0)
+
+
+def _searched_logs(criterion: Callable[[Array], tuple[float, Array]], ratios: Array) -> Array:
+    """Search on from where the search over ratios stopped, over the logs of those that are not zero."""
+    free = np.flatnonzero(ratios > 10 * _LEAST_RATIO)
+
+    def by_logs(logs: Array) -> tuple[float, Array]:
+        trial = ratios.copy()
+        trial[free] = np.exp(logs)
+        value, slope = criterion(trial)
+        return value, slope[free] * trial[free]
+
+    bounds = [(math.log(_LEAST_RATIO), math.log(_MOST_RATIO))] * len(free)
+    found = optimize.minimize(by_logs, np.log(ratios[free]), jac=True, method="L-BFGS-B", bounds=bounds)
+    result = ratios.copy()
+    result[free] = np.exp(found.x)
+    return result
 
 
 def _searched_factors(products: Crossproducts) -> Array:
@@ -458,7 +498,7 @@ def _polished(products: Crossproducts, theta: Array, is_free: npt.NDArray[np.boo
             trial[free] = values
             return products.profiled(trial)
 
-        gradient, hessian = _derivatives(criterion, theta[free])
+        gradient, hessian = _derivatives(criterion, theta[free], _sizes(theta[free]))
         try:
             step = np.linalg.solve(hessian, gradient)
         except np.linalg.LinAlgError:
@@ -480,11 +520,11 @@ def _is_no_worse(products: Crossproducts, trial: Array, theta: Array) -> bool:
         return False
 
 
-def _derivatives(function: object, x: Array, relative: float = 2e-3) -> tuple[Array, Array]:
-    """Gradient and Hessian by central differences."""
+def _derivatives(function: object, x: Array, sizes: Array, relative: float = 2e-3) -> tuple[Array, Array]:
+    """Gradient and Hessian by central differences, in steps of a share of `sizes`."""
     call = function
     assert callable(call)
-    steps = relative * np.maximum(np.abs(x), 0.05)
+    steps = relative * sizes
     count = len(x)
     centre = call(x)
     gradient, hessian = np.zeros(count), np.zeros((count, count))
@@ -508,21 +548,28 @@ def _derivatives(function: object, x: Array, relative: float = 2e-3) -> tuple[Ar
     return gradient, hessian
 
 
+def _sizes(theta: Array) -> Array:
+    """Sizes to take steps by: ratios near zero are told apart on the scale of a twentieth of a reading's scatter."""
+    return np.maximum(np.abs(theta), 0.05)
+
+
 def _uncertainty(products: Crossproducts, parameters: Array) -> tuple[Array, Array]:
     """Covariance of the interior variance parameters, and how the fixed effects' covariance moves with them."""
     is_free = np.append((parameters[:-1] != 0) | ~products.diagonal_places(), True)
     free = np.flatnonzero(is_free)
+    sizes = np.append(_sizes(parameters[:-1]), parameters[-1])[free]  # sigma is in outcome units, whatever these are
 
     def placed(values: Array) -> Array:
         trial = parameters.copy()
         trial[free] = values
         return trial
 
-    _, hessian = _derivatives(lambda values: products.deviance(placed(values)), parameters[free])
+    _, hessian = _derivatives(lambda values: products.deviance(placed(values)), parameters[free], sizes)
     gradients = []
     for place in range(len(free)):
         step = np.zeros(len(free))
-        step[place] = 1e-4 * max(abs(parameters[free][place]), 0.05)
+        step[place] = 1e-4 * sizes[place]
         up, down = (products.covariance(placed(parameters[free] + sign * step)) for sign in (1.0, -1.0))
         gradients.append((up - down) / (2 * step[place]))
-    return 2.0 * np.linalg.pinv(hessian, hermitian=True), np.array(gradients)
+    together = np.outer(sizes, sizes)  # or else rounding is judged by the parameter with the steepest slope
+    return 2.0 * together * np.linalg.pinv(hessian * together, hermitian=True), np.array(gradients)

@@ -199,3 +199,29 @@ def test_a_newton_step_out_of_the_world_is_not_taken():
     assert _is_no_worse(products, end, end)
     with pytest.raises(np.linalg.LinAlgError):
         products.profiled(np.where(np.arange(3) == 1, 1e12, end))
+
+
+@pytest.mark.parametrize("scatter", [0.0, 1e-9, 1e-5, 1e-3])
+@pytest.mark.parametrize("n_readings", [2, 3])
+@pytest.mark.parametrize("off_zero", [False, True])
+def test_replicates_that_are_equal_leave_all_scatter_to_the_builds(scatter: float, n_readings: int, off_zero: bool):
+    """A balanced one-way layout, closed form: the variance of the groups is that of their means, less that of a mean.
+
+    The weak penalty that holds it off zero makes it (n - 1) / (n - 2) times as large for n groups, the mode of what it leaves.
+    """
+    rng = np.random.default_rng(3)
+    own = rng.normal(0, 0.5, 12)
+    y = np.repeat(own, n_readings) + scatter * rng.standard_normal(12 * n_readings)
+    grouping = Grouping("variant", np.repeat(np.arange(12), n_readings), 12)
+    found = fit_reml(Crossproducts(np.ones((len(y), 1)), y, [grouping]), off_zero=off_zero)
+    expected = np.var(y.reshape(12, -1).mean(axis=1), ddof=1) * (11 / 10 if off_zero else 1.0)
+    assert found.variance_of("variant")[0, 0] == pytest.approx(expected, rel=0.02)
+    assert found.sigma < 2 * scatter + 0.001
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1e-5, 1e-2, 1e5])
+def test_degrees_of_freedom_do_not_depend_on_the_unit(scale: float):
+    X, y, groupings = _simulated(2)
+    contrast = np.array([[0.0, 1.0, 0.0]])
+    plain, scaled = (satterthwaite(fit_reml(Crossproducts(X, one, groupings)), contrast) for one in (y, scale * y))
+    np.testing.assert_allclose(scaled, plain, rtol=1e-3)
