@@ -35,7 +35,8 @@ class Classical:
     Attributes
     ----------
     table : DataFrame
-        Columns `term, swing, se, df, p, low, high`, one row per term in model order; NaN where a term depends on others.
+        Columns `term, swing, se, df, p, low, high`, one row per term in model order; NaN where a term depends on others. Of a
+        factor with several levels the two that differ most are shown; `p` and the interval allow for their having been picked.
     model : Reml or None
         The mixed model; None where plain least squares does.
     plain : LeastSquares or None
@@ -137,16 +138,17 @@ def _table(
     for term in matrix.terms:
         place = slice(matrix.slices[term.name].start + 1, matrix.slices[term.name].stop + 1)
         if not np.all(estimable[place]):
-            rows.append(_row(term, np.nan, np.nan, np.nan))
+            rows.append(_row(term, np.nan, np.nan, np.nan, 1))
             continue
         weights = np.zeros(len(coefficients))
-        weights[place] = term_contrast(coding, term, coefficients[place]).weights
+        contrast = term_contrast(coding, term, coefficients[place])
+        weights[place], n = contrast.weights, contrast.picked_from
         swing, se = float(weights @ coefficients), float(np.sqrt(weights @ covariance @ weights))
         if isinstance(df, Reml):
             assert back is not None
-            rows.append(_row(term, swing, se, float(satterthwaite(df, (weights @ back)[None, :])[0])))
+            rows.append(_row(term, swing, se, float(satterthwaite(df, (weights @ back)[None, :])[0]), n))
         else:
-            rows.append(_row(term, swing, se if df > 0 else np.nan, float(df)))
+            rows.append(_row(term, swing, se if df > 0 else np.nan, float(df), n))
     return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty()
 
 
@@ -168,11 +170,12 @@ def large_sample_table(coding: Coding, matrix: Matrix, coefficients: Array, cova
     return Classical(table, None, None, (), estimable)
 
 
-def _row(term: Term, swing: float, se: float, df: float) -> tuple[Any, ...]:
+def _row(term: Term, swing: float, se: float, df: float, n: int) -> tuple[Any, ...]:
+    """Test a swing that is the largest of `n` at 5 % of all of them (Bonferroni), and give the interval that goes with it."""
     if not (se > 0 and df > 0):
         return term.name, swing, se, df, np.nan, np.nan, np.nan
-    reach = float(stdtrit(df, 0.975)) * se
-    p = 2.0 * float(stdtr(df, -abs(swing) / se))
+    reach = float(stdtrit(df, 1.0 - 0.025 / n)) * se
+    p = min(1.0, 2.0 * n * float(stdtr(df, -abs(swing) / se)))
     return term.name, swing, se, df, p, swing - reach, swing + reach
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -29,11 +30,14 @@ class Contrast:
         Coefficients on the term's coded columns.
     start, end : str
         The settings compared, as text; empty for interactions.
+    picked_from : int
+        Comparisons among which it was chosen for its size; 1 where there is no other.
     """
 
     weights: Array
     start: str
     end: str
+    picked_from: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +155,7 @@ def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
         return Contrast(np.ones(1), "middle", "either end")
     axes = [coding.axes[name] for name in term.factors]
     pairs = [_pairs(axis) for axis in axes]
+    n_pairs = math.prod(map(len, pairs))
     best: tuple[float, Array, tuple[tuple[int, int], ...]] | None = None
     for chosen in itertools.product(*pairs):
         weights = np.ones(1)
@@ -163,9 +168,9 @@ def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
             best = (size, weights, chosen)
     assert best is not None
     if len(axes) > 1:
-        return Contrast(best[1], "", "")
+        return Contrast(best[1], "", "", n_pairs)
     start, end = best[2][0]
-    return Contrast(best[1], end_text(axes[0], start), end_text(axes[0], end))
+    return Contrast(best[1], end_text(axes[0], start), end_text(axes[0], end), n_pairs)
 
 
 def _pairs(axis: Axis) -> list[tuple[int, int]]:

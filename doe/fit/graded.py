@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtri
 
 from doe.coding import Coding, Matrix, sum_contrasts
 from doe.fit.builds import Builds
@@ -20,7 +21,6 @@ from doe.model.errors import listed
 Array = npt.NDArray[Any]
 
 NAME = "Grades taken as an order"
-CLEAR = 1.96
 _MOST_GRADES = 15
 
 
@@ -60,10 +60,11 @@ def ordered_opinion(
         if not np.isfinite(low):
             continue
         term = next(term for term in matrix.terms if term.name == name)
-        weights = term_contrast(coding, term, fit.coefficients[place]).weights
+        contrast = term_contrast(coding, term, fit.coefficients[place])
+        weights, clear = contrast.weights, float(ndtri(1.0 - 0.025 / contrast.picked_from))
         value = float(weights @ fit.coefficients[place])
         error = float(np.sqrt(weights @ fit.covariance[place, place] @ weights)) * shrink
-        is_claimed, is_clear = low > 0 or high < 0, abs(value) > CLEAR * error
+        is_claimed, is_clear = low > 0 or high < 0, abs(value) > clear * error
         is_turned = len(weights) == 1 and value * swing < 0
         if is_claimed and (not is_clear or is_turned):
             unborne.append(_spoken(str(name)))

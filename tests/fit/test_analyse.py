@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from doe.coding import Coding
 from doe.fit import analyse
+from doe.fit.origins import origin_of
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -319,3 +321,24 @@ def test_a_fit_can_be_given_up_at_many_places():
         with pytest.raises(Interrupted), interruptible(lambda left=left: next(left) == 0):
             analyse(frame, FACTORS, BASS)
     pd.testing.assert_frame_equal(analyse(frame, FACTORS, BASS).table, whole.table)
+
+
+@pytest.mark.parametrize("n_levels", [2, 3, 8])
+def test_the_two_levels_that_differ_most_of_an_idle_factor_are_seldom_told_apart(n_levels: int):
+    """300 logs of 24 builds in which nothing acts: p falls below 0.05 in 5 % at most, up to three standard errors."""
+    factors = [
+        Factor("clip", kind="categorical", levels=list("abcdefgh"[:n_levels])),
+        Factor("gap", low=0, high=9, step=1),
+    ]
+    coding, found = Coding(tuple(factors)), []
+    for seed in range(300):
+        rng = np.random.default_rng([seed, n_levels])
+        clips = rng.permutation([factors[0].levels[place % n_levels] for place in range(24)])
+        log = pd.DataFrame({"variant": [str(place) for place in range(24)], "outcome": "y", "clip": clips})
+        log["gap"], log["value"] = rng.integers(0, 10, 24), rng.standard_normal(24)
+        origin = origin_of(log, coding, Outcome("y"))
+        matrix = coding.matrix(origin.evidence.settings, coding.terms("main"))
+        row = origin.classical(coding, matrix)[0].table.set_index("term").loc["clip"]
+        assert (row["p"] < 0.05) == (row["low"] > 0 or row["high"] < 0)
+        found.append(row["p"] < 0.05)
+    assert np.mean(found) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 300)
