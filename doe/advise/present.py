@@ -198,20 +198,22 @@ def chance_better(situation: Situation, choice: Choice) -> float:
 
 
 def _would_change(situation: Situation, choice: Choice) -> str:
-    """Say which reading would change the choice: of the outcome that sways the worth most."""
+    """Say which reading would change the choice: of the outcome that sways the worth most, if one can come out like that."""
     moves, place, belief = choice.moves, choice.place, situation.belief
     worth = moves.worth[:, place]
     sways = [
         abs(float(np.corrcoef(value[:, place], worth)[0, 1])) if value[:, place].std() > 0 and worth.std() > 0 else 0.0
         for value in moves.values
     ]
-    which = int(np.argmax(sways))
-    outcome, values = belief.outcomes[which], moves.values[which][:, place]
-    rising = float(np.cov(values, worth)[0, 1]) >= 0
-    edge = float(np.quantile(values, 0.25 if rising else 0.75))
-    unit = f" {outcome.unit}" if outcome.unit else ""
-    side = "below" if rising else "above"
-    return f"{outcome.name} {side} {wording.number(edge)}{unit} would speak against it"
+    for which in np.argsort(-np.array(sways), kind="stable"):
+        outcome, values = belief.outcomes[which], moves.values[which][:, place]
+        rising = float(np.cov(values, worth)[0, 1]) >= 0
+        edge = float(np.quantile(values, 0.25 if rising else 0.75))
+        if outcome.scale is None or outcome.scale[0] < edge < outcome.scale[1]:
+            unit = f" {outcome.unit}" if outcome.unit else ""
+            side = "below" if rising else "above"
+            return f"{outcome.name} {side} {wording.number(edge)}{unit} would speak against it"
+    return ""
 
 
 def _same_variant(situation: Situation, settings: Settings, place: int) -> str | None:

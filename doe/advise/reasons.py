@@ -41,7 +41,7 @@ class Facts:
     settles : sequence of str
         Terms it would separate.
     would_change : str
-        What would change our mind, as half a sentence.
+        What would change our mind, as half a sentence; empty where no reading could.
     is_exploration : bool
         Whether there are no readings yet to go by.
     one_way : sequence of str
@@ -153,11 +153,12 @@ def _why(facts: Facts) -> str:
     settles = f"; it would help to tell whether {listed(facts.settles, 'and')} matter" if facts.settles else ""
     if len(facts.settles) == 1:
         settles = f"; it would help to tell whether {facts.settles[0]} matters"
+    against = f"; {facts.would_change}" if facts.would_change else ""
     if facts.kind == "repeat":
-        return f"Its worth is believed to be {expected}{settles}; {facts.would_change}."
+        return f"Its worth is believed to be {expected}{settles}{against}."
     if facts.kind == "confirm":
-        return f"If the settings and not luck made it good, its worth will be {expected}; {facts.would_change}."
+        return f"If the settings and not luck made it good, its worth will be {expected}{against}."
     chance = (
         f"a {wording.chance(facts.chance)} chance to beat variant {facts.best}" if facts.best else "nothing to beat yet"
     )
-    return f"Expect a worth of {expected}, {chance}{settles}; {facts.would_change}."
+    return f"Expect a worth of {expected}, {chance}{settles}{against}."

@@ -73,3 +73,8 @@ def test_the_runner_up_says_what_it_gives_up():
         "Cheaper: wool from 0 to 20 % on unit A, 29 min; it gives up 60 % of what the first choice is expected to bring."
     )
     assert runner_up("rings 9", 29, "new", 1.2).endswith("as a new unit, 29 min; it is expected to bring as much.")
+
+
+def test_without_a_reading_that_could_speak_against_it_none_is_named(factors):
+    text = said(factors, would_change="")
+    assert text.endswith("; it would help to tell whether wool matters.")

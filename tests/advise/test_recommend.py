@@ -519,3 +519,15 @@ def test_missing_settings_of_any_kind_make_a_reference(log, factors, outcomes, e
     nullable = recommend(frame.convert_dtypes(), factors, outcomes, effort=effort)
     assert "shop" not in list(plain.worth["variant"])
     pd.testing.assert_frame_equal(plain.table, nullable.table)
+
+
+@pytest.mark.parametrize("grades", [(7, 7, 7, 7), (7, 7, 6, 4)])
+def test_no_grade_beyond_the_scale_is_said_to_speak_against_a_change(grades):
+    """Worlds are linear, so the quarter of them that would speak against it may lie beyond a grade of 7, or of 1."""
+    grade = Outcome("smoke", kind="rated", scale=(1, 7), goal="lower", matters=0.5)
+    log = pd.DataFrame(
+        [{"variant": str(gap), "outcome": "smoke", "value": value, "gap": gap} for gap, value in enumerate(grades)]
+    )
+    advice = recommend(log, [Factor("gap", kind="count", low=0, high=9, minutes=5)], [grade])
+    assert "would speak against it" not in advice.summary()
+    assert "Expect a worth of" in advice.summary()
