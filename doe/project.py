@@ -19,6 +19,7 @@ from doe.planning.adopted import beside_advice
 from doe.settling import Settling
 from doe.store import ProjectFile
 from doe.store.photos import clean_photo
+from doe.store.readings import with_known_raters
 from doe.store.receipts import Imported, Logged, ReadingsStored
 from doe.store.setup_file import read_setup
 from doe.store.snapshot import Snapshot, take_snapshot
@@ -376,7 +377,7 @@ class Project(Planning, Settling):
         versus : str, optional
             The second variant of a comparison.
         session, rater, order, when, note
-            Under which conditions; a session that is not known yet is made.
+            Under which conditions; a session that is not known yet is made, a rater spelled as at first.
 
         Raises
         ------
@@ -390,9 +391,10 @@ class Project(Planning, Settling):
         found = find_variant(variant, known.variants)
         second = find_variant(versus, known.variants).name if versus is not None else None
         facts = {"session": session, "rater": rater, "order": order, "when": when or _now(), "note": note}
-        readings = tuple(
+        typed = [
             _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
-        )
+        ]
+        readings = tuple(with_known_raters(typed, self.file.raters() if rater else ()))
         is_new = session is not None and all(item.name != session for item in known.sessions)
         notes = (*self._slips(readings, known.setup), *([] if when else self._no_longer_there(found, known.units)))
         return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup, notes)

@@ -78,7 +78,8 @@ def check_free(path: Path, *, replace: bool) -> None:
     if path.is_dir():
         raise StoreError(f"'{path}' is a folder; name a file in it.")
     if path.exists() and not replace:
-        raise StoreError(f"'{path}' exists already; give another name, or say that it may be replaced.")
+        told = f"'{path}' exists already; give another name, or say that it may be replaced."
+        raise StoreError(told, command="--replace says so")
 
 
 def write_whole(path: Path, content: bytes, *, replace: bool) -> None:

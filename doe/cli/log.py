@@ -65,7 +65,7 @@ def run_log(options: Namespace) -> None:
         say(f"Photo {name} is kept beside the project.")
     entries = [*logged.photo_entries[::-1], logged.entry]
     say(f"Take it back with '{' and '.join(f'fettle undo {entry.id}' for entry in entries)}'.")
-    note(f"Next: log what it measures or sounds like with 'fettle read {_quoted(logged.variant.name)} OUTCOME=VALUE'.")
+    note(f"Next: log what is read of it with 'fettle read {_quoted(logged.variant.name)} OUTCOME=VALUE'.")
 
 
 def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes]]) -> Logged:

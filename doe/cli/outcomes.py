@@ -2,30 +2,66 @@
 
 from __future__ import annotations
 
-from argparse import Namespace
+import re
+from argparse import ArgumentTypeError, Namespace
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
-from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
+from doe.cli.parser import NOTHING, Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
 from doe.cli.recipe_options import with_recipe
 from doe.cli.screen import note, stored
 from doe.model.choices import Goal, OutcomeKind
 from doe.model.errors import UsageError
-from doe.model.outcome import Outcome
+from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
 from doe.model.setup import record_of, table_of
+from doe.model.slips import slip_in_matters
 from doe.model.wording import counted, number
 
+_NUMBER = r"[-+−]?\d+(?:[.,]\d+)?"
+_TWO_ENDS = re.compile(rf"({_NUMBER})\s*(?:-|–|to|,|;|\.\.)\s*({_NUMBER})", re.IGNORECASE)
 _FIELDS = (
     "kind", "unit", "goal", "best", "worst", "target", "low", "high", "scale", "matters", "weight", "relative_to", "note",
 )  # fmt: skip
 
 
+class _OutcomeParser(Parser):
+    """A parser that understands a scale in one word too: 1-7, 1,7 or '1 to 7'."""
+
+    def parse_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: Namespace | None = None
+    ) -> Namespace:
+        return super().parse_args(_scale_in_two(list(args or ())), namespace)
+
+
+def _scale_in_two(words: list[str]) -> list[str]:
+    """Return what was typed with the ends of the scale as two words; of two numbers, a comma is a decimal one."""
+    for place, word in enumerate(words):
+        option, equals, rest = word.partition("=")
+        if option != "--scale":
+            continue
+        after = [rest, *words[place + 1 :]] if equals else words[place + 1 :]
+        if len(after) > 1 and all(re.fullmatch(_NUMBER, end) for end in after[:2]):
+            return [*words[:place], option, *after]
+        for count in (1, 3):  # 1-7, or 1 to 7
+            if found := _TWO_ENDS.fullmatch(" ".join(after[:count])):
+                return [*words[:place], option, found[1], found[2], *after[count:]]
+    return words
+
+
+def _an_end(text: str) -> float:
+    """Read one end of a scale."""
+    try:
+        return a_number(text)
+    except ArgumentTypeError:
+        raise ArgumentTypeError(f"is '{text}'; it must be its two ends, such as 1 7.") from None
+
+
 def build_outcome_add() -> Parser:
     """Return the parser of ``fettle outcome add``."""
-    parser = Parser(
+    parser = _OutcomeParser(
         "fettle outcome add",
         "Define one thing that is judged: measured, rated on a scale, or compared between two variants.",
         [
@@ -43,7 +79,7 @@ def build_outcome_add() -> Parser:
 
 def build_outcome_change() -> Parser:
     """Return the parser of ``fettle outcome change``."""
-    parser = Parser(
+    parser = _OutcomeParser(
         "fettle outcome change",
         "Change a definition; what is not given stays. A field is emptied with the word none.",
         [
@@ -85,7 +121,7 @@ def _field_options(parser: Parser) -> None:
     add("--target", type=a_number_or_none, help="goal hit: the value wanted")
     add("--low", type=a_number_or_none, help="goal within: low end of what is fine")
     add("--high", type=a_number_or_none, help="goal within: high end of what is fine")
-    add("--scale", nargs=2, type=a_number, metavar=("LOW", "HIGH"), help="ends of the grading scale")
+    add("--scale", nargs=2, type=_an_end, metavar=("LOW", "HIGH"), help="ends of the grading scale")
     add("--matters", type=a_number_or_none, help="smallest change worth bench time")
     add("--weight", type=not_below_zero, help="share in the overall worth, 1 by default")
     add("--relative-to", metavar="REFERENCE", help="analyse as the difference from this reference object")
@@ -119,8 +155,7 @@ def run_add(options: Namespace) -> None:
     project = open_project(options.project)
     outcome = record_of(Outcome, filled({"name": options.name}, _changes(options)))
     outcome = with_recipe(outcome, options.recipe, options.keys)
-    entry = project.file.change_setup("outcome", outcome)
-    stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+    _tell(outcome, project.file.change_setup("outcome", outcome))
 
 
 def run_change(options: Namespace) -> None:
@@ -130,12 +165,32 @@ def run_change(options: Namespace) -> None:
     changes = _changes(options) | ({"name": options.rename} if options.rename else {})
     if not changes and not options.recipe and not options.keys:
         raise UsageError(f"Nothing about outcome {old.name} was changed; give the options that should change.")
-    outcome = record_of(Outcome, filled(table_of(replace(old, recipe={})), changes))
+    outcome = _changed(table_of(replace(old, recipe={})), changes)
     outcome = with_recipe(replace(outcome, recipe=old.recipe), options.recipe, options.keys)
     entry = project.file.change_setup("outcome", outcome, name=old.name)
-    stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+    _tell(outcome, entry)
     if outcome.recipe and outcome.recipe != old.recipe:
         _tell_stale(project.file.computations(), outcome.name)
+
+
+def _tell(outcome: Outcome, entry: Any) -> None:
+    """Tell what was stored, and what in it may be a slip."""
+    stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
+    if likely := slip_in_matters(outcome):
+        note(f"Note: {likely}. If that is a slip, take it back.")
+
+
+def _changed(old: dict[str, Any], changes: dict[str, Any]) -> Outcome:
+    """Build the changed outcome; what the old goal has left behind is named with the way to empty it."""
+    table = filled(old, changes)
+    try:
+        return record_of(Outcome, table)
+    except UsageError as err:
+        unfit = [name for name in GOAL_FIELDS if name in table and not fits_goal(name, table.get("goal"))]
+        left = [name for name in unfit if name not in changes]
+        if left:
+            err.command = f"'{' '.join(f'--{name} {NOTHING}' for name in left)}' beside it takes out what was there"
+        raise
 
 
 def _tell_stale(computed: Sequence[Mapping[str, Any]], outcome: str) -> None:
@@ -162,7 +217,8 @@ def described(outcome: Outcome) -> str:
     """Say in half a sentence what an outcome is."""
     scale = f" from {number(outcome.scale[0])} to {number(outcome.scale[1])}" if outcome.scale is not None else ""
     recipe = f", computed from files by {outcome.recipe['from']}" if "from" in outcome.recipe else ""
-    return f"{outcome.kind}{scale}: {wanted(outcome)}{recipe}"
+    matters = f", {_matters(outcome)} matters" if outcome.matters is not None else ""
+    return f"{outcome.kind}{scale}: {wanted(outcome)}{matters}{recipe}"
 
 
 def _ends(pair: tuple[float, float], joiner: str = "and") -> str:

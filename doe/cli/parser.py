@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, NoReturn
 
+from doe.model.choices import meant
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.numbers import read_hours, read_minutes, read_number
 
@@ -105,6 +106,8 @@ def sentence(prog: str, message: str, options: Sequence[str] | Any) -> str:
         return f"{prog} has no option {word}.{did_you_mean(word, [name for name in options if name != '--help'])}"
     if found := re.fullmatch(r"argument (\S+): not allowed with argument (\S+)", message):
         return f"{found[1]} does not go with {found[2]}; give one of them."
+    if found := re.fullmatch(r"argument (\S+): expected 2 .+", message):
+        return f"{found[1]} needs two values after it."
     if found := re.fullmatch(r"argument (\S+): expected .+", message):
         return f"{found[1]} needs a value after it."
     if found := re.fullmatch(r"argument (\S+): ignored explicit argument (.+)", message):
@@ -174,8 +177,7 @@ def one_of(allowed: Sequence[str]) -> Callable[[str], str]:
     def read(text: str) -> str:
         if text in allowed:
             return text
-        hint = did_you_mean(text, allowed)
-        raise argparse.ArgumentTypeError(f"is '{text}'; it must be {listed(allowed)}.{hint}")
+        raise argparse.ArgumentTypeError(f"is '{text}'; it must be {listed(allowed)}.{meant(text, allowed)}")
 
     return read
 

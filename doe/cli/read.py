@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time
 from doe.cli.screen import note, print_json, stored
-from doe.model.errors import did_you_mean
+from doe.model.change import find_variant
+from doe.model.errors import DataError, UsageError, did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.model.told import told_reading
@@ -20,9 +21,28 @@ if TYPE_CHECKING:
     from doe.project import Project
 
 
+class _ReadParser(Parser):
+    """A parser that sees when the variant was left out, so that the first reading stands in its place."""
+
+    def parse_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: Namespace | None = None
+    ) -> Namespace:
+        read = namespace or Namespace()
+        try:
+            return super().parse_args(args, read)
+        except UsageError:
+            if "=" in (getattr(read, "variant", None) or "") and not getattr(read, "values", None):
+                raise _no_variant(read.variant) from None
+            raise
+
+
+def _no_variant(first: str) -> UsageError:
+    return UsageError(f"The variant that was read is missing; name it before '{first}'.")
+
+
 def build_read() -> Parser:
     """Return the parser of ``fettle read``."""
-    parser = Parser(
+    parser = _ReadParser(
         "fettle read",
         "Log readings of a variant as they were taken, each one by itself, never an average. An outcome may be given\n"
         "several times. A comparison names the second variant and says first, second or tie.",
@@ -49,6 +69,8 @@ def build_read() -> Parser:
 def run_read(options: Namespace) -> None:
     """Log readings."""
     project = open_project(options.project)
+    if "=" in options.variant:
+        _check_variant(project, options.variant)
     done = project.read(
         options.variant,
         options.values,
@@ -68,6 +90,14 @@ def run_read(options: Namespace) -> None:
         note(f"Note: {line}. If that is a slip, take it back.")
     if done.is_new_session:
         warn_of_near_names(project, str(options.session))
+
+
+def _check_variant(project: Project, variant: str) -> None:
+    """Refuse a reading in the place of the variant, unless a variant is called so."""
+    try:
+        find_variant(variant, project.file.variants())
+    except DataError:
+        raise _no_variant(variant) from None
 
 
 def _told(readings: Sequence[Reading], outcomes: Sequence[Outcome]) -> str:

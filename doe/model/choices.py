@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal, get_args
 
 from doe.model.errors import UsageError, did_you_mean, listed, shown
@@ -20,6 +21,19 @@ Settings = dict[str, Value]
 """Factor name -> setting."""
 
 
+_SAID = {
+    "lower": ("decr", "reduc", "less", "fewer", "down", "drop", "fall", "cut", "shrink", "small", "weak", "damp", "dimin",
+              "min", "low", "eas", "-"),
+    "raise": ("incr", "more", "up", "rise", "rising", "grow", "boost", "high", "great", "big", "strength", "strong", "max",
+              "gain", "rais", "+"),
+    "nothing": ("none", "no", "nil", "zero", "same", "0"),
+}  # fmt: skip
+"""How people begin the word for a direction, by how ours begins; spelling alone would take decreases for raises."""
+
+_NEARLY = 0.8
+"""How alike two spellings of a direction must be: the opposite is a worse suggestion than none."""
+
+
 def choose(field: str, value: object, choices: Any) -> Any:
     """Return `value` if the literal type `choices` lists it.
 
@@ -31,5 +45,23 @@ def choose(field: str, value: object, choices: Any) -> Any:
     allowed = get_args(choices)
     if isinstance(value, str) and value in allowed:
         return value
-    hint = did_you_mean(str(value), allowed)
+    hint = meant(str(value), allowed)
     raise UsageError(f"{field} is '{shown(value)}'; it must be {listed(allowed)}.{hint}")
+
+
+def meant(word: str, allowed: Sequence[str]) -> str:
+    """Return ``" Did you mean 'x'?"`` for the word of a closed list that was meant, or an empty string.
+
+    Examples
+    --------
+    >>> meant("decreases", ("raises", "lowers", "nothing")), meant("continous", ("continuous", "count"))
+    (" Did you mean 'lowers'?", " Did you mean 'continuous'?")
+    """
+    directions = {ours: found for ours in _SAID for found in allowed if found.startswith(ours)}
+    if not {"raise", "lower"} <= set(directions):
+        return did_you_mean(word, allowed)
+    said = word.strip().casefold()
+    for ours, found in directions.items():
+        if said.startswith(_SAID[ours]):
+            return f" Did you mean '{found}'?"
+    return did_you_mean(word, allowed, _NEARLY)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from doe.model.choices import Value
 from doe.model.factor import Factor
 from doe.model.numbers import not_negative
+from doe.model.wording import duration, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,28 @@ class Effort:
     def __post_init__(self) -> None:
         for item in fields(self):
             object.__setattr__(self, item.name, not_negative(f"Effort: {item.name}", getattr(self, item.name)))
+
+    def told(self) -> str:
+        """Say in half a sentence what costs something.
+
+        Examples
+        --------
+        >>> Effort(new_unit_minutes=90, reading_minutes=2.5, new_unit_price=40).told()
+        'a new unit 1 h 30 min, a round of readings 2.5 min, a new unit 40 in money'
+        """
+        times = (
+            ("a new unit", self.new_unit_minutes),
+            ("a session", self.session_minutes),
+            ("a round of readings", self.reading_minutes),
+        )
+        parts = [f"{what} {_time(minutes)}" for what, minutes in times if minutes]
+        parts += [f"a new unit {number(self.new_unit_price, 6)} in money"] if self.new_unit_price else []
+        return ", ".join(parts) or "nothing beside the changes themselves"
+
+
+def _time(minutes: float) -> str:
+    """Return bench time, parts of a minute kept."""
+    return duration(minutes) if minutes == round(minutes) else f"{number(minutes, 6)} min"
 
 
 def bare_setting(factor: Factor) -> Value | None:

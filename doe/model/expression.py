@@ -19,6 +19,15 @@ LONGEST = 500
 DEEPEST = 24
 LARGEST_EXPONENT = 12.0
 _LONE_EQUALS = re.compile(r"(?<![<>=!:])=(?!=)")
+_DECIMAL_COMMA = re.compile(r"(?<![\w.,])\d+,\d+(?![\w.,])")
+_OTHERWISE = {
+    "=>": (">=", "at least"),
+    "=<": ("<=", "at most"),
+    "≥": (">=", "at least"),
+    "≤": ("<=", "at most"),
+    "≠": ("!=", "not equal to"),
+    "<>": ("!=", "not equal to"),
+}
 
 _NODES = (
     ast.Expression, ast.BinOp, ast.UnaryOp, ast.BoolOp, ast.Compare, ast.Call, ast.Name, ast.Constant, ast.Load,
@@ -174,14 +183,34 @@ def _parse(text: str) -> ast.expr:
     except (SyntaxError, ValueError, RecursionError, MemoryError) as err:
         column = getattr(err, "offset", None)
         where = f" near character {column}" if column else ""
-        hint = " Write == for 'equal to'." if _LONE_EQUALS.search(text) else ""
-        raise UsageError(f"'{shown(text)}' is no expression that can be read{where}.{hint}") from None
+        raise UsageError(f"'{shown(text)}' is no expression that can be read{where}.{_hint(text)}") from None
+
+
+def _hint(text: str) -> str:
+    """Say how to write what is often written otherwise; empty where nothing of the kind is found."""
+    for wrong, (right, told) in _OTHERWISE.items():
+        if wrong in text:
+            return f" Write {right} for '{told}'."
+    if _LONE_EQUALS.search(text):
+        return " Write == for 'equal to'."
+    return _comma_hint(text)
+
+
+def _comma_hint(text: str) -> str:
+    """Name a number with a comma; three digits behind it could mean thousands."""
+    found = _DECIMAL_COMMA.search(text)
+    if not found:
+        return ""
+    or_without = ", or without it" if len(found[0].partition(",")[2]) == 3 else ""
+    return f" Write '{found[0]}' with a decimal point instead of the comma{or_without}."
 
 
 def _check(node: ast.AST, text: str, depth: int) -> None:
     quoted = f"'{shown(text)}'"
     if depth > DEEPEST:
         raise UsageError(f"{quoted} is nested deeper than {DEEPEST} levels; split it in two.")
+    if isinstance(node, ast.Tuple) and _comma_hint(text):
+        raise UsageError(f"{quoted} has a comma in a number.{_comma_hint(text)}")
     if not isinstance(node, _NODES):
         raise UsageError(
             f"{quoted} uses something that a rule may not: only arithmetic, comparisons and {listed(FUNCTIONS)}."
@@ -229,7 +258,8 @@ def _check_call(node: ast.Call, quoted: str) -> None:
         )
     many = name in ("min", "max")
     if node.keywords or (len(node.args) < 2 if many else len(node.args) != 1):
-        raise UsageError(f"{quoted}: {name} takes {'two or more values' if many else 'one value'}.")
+        hint = "" if many else _comma_hint(ast.unparse(node).replace(", ", ","))
+        raise UsageError(f"{quoted}: {name} takes {'two or more values' if many else 'one value'}.{hint}")
 
 
 def _is_boolean(node: ast.AST) -> bool:

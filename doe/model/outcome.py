@@ -8,13 +8,21 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from doe.model.choices import Goal, OutcomeKind, choose
-from doe.model.errors import DataError, UsageError, shown
+from doe.model.errors import DataError, UsageError, listed, shown
 from doe.model.names import COLUMNS, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import exact, with_interval
 
 _FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
 _COMPARISONS = {"first": 1.0, "second": 0.0, "tie": 0.5}
+
+GOAL_FIELDS = ("best", "target", "low", "high", "worst")
+"""Fields that say what would be good; which of them may be there depends on the goal."""
+
+
+def fits_goal(name: str, goal: str | None) -> bool:
+    """Tell whether a field of `GOAL_FIELDS` has a meaning with a goal."""
+    return goal is not None and name in ("worst", *_FIELDS.get(goal, ()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +114,11 @@ class Outcome:
     def _check_goal(self) -> None:
         name, goal = f"Outcome '{self.name}'", self.goal
         fits = _FIELDS.get(goal or "", ())
-        for field_name in ("best", "target", "low", "high", "worst"):
-            if getattr(self, field_name) is not None and field_name not in (*fits, *(("worst",) if goal else ())):
-                wanted = f"goal {goal} uses {' and '.join(fits)}" if fits else "it has no goal"
-                raise UsageError(f"{name}: {field_name} does not fit, since {wanted}.")
+        unfit = [key for key in GOAL_FIELDS if getattr(self, key) is not None and not fits_goal(key, goal)]
+        if unfit:
+            wanted = f"goal {goal} uses {' and '.join(fits)}" if fits else "it has no goal"
+            do = "does" if len(unfit) == 1 else "do"
+            raise UsageError(f"{name}: {listed(unfit, 'and')} {do} not fit, since {wanted}.")
         if goal is None:
             return
         if goal in ("raise", "lower"):

@@ -1,4 +1,4 @@
-"""Readings so far from all others that a slip of the pen is likelier than a find."""
+"""Numbers that a slip of the pen is likelier to have brought than the bench: readings far from all others, and what matters."""
 
 from __future__ import annotations
 
@@ -80,3 +80,31 @@ def slip(outcome: Outcome, value: float, seen: Seen) -> str:
         return ""
     told = f"{number(value, 6)}{' ' + outcome.unit if outcome.unit else ''}"
     return f"{outcome.name} is {told}, far from all that is known of it ({number(low, 4)} to {number(high, 4)})"
+
+
+def slip_in_matters(outcome: Outcome) -> str:
+    """Say that what matters is as much as the outcome can gain at all; empty where it is less, or nothing says how much.
+
+    Examples
+    --------
+    >>> slip_in_matters(Outcome("boil", unit="min", goal="lower", best=5, worst=15, matters=20))
+    'what matters of boil is 20 min, more than all there is from worst to best (10 min)'
+    """
+    reach = _reach(outcome)
+    if outcome.matters is None or not reach or outcome.matters < reach:
+        return ""
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    than = "more than" if outcome.matters > reach else "as much as"
+    ends = "from worst to best" if outcome.goal else "on its scale"
+    return (
+        f"what matters of {outcome.name} is {number(outcome.matters, 6)}{unit}, {than} all there is {ends} "
+        f"({number(reach, 6)}{unit})"
+    )
+
+
+def _reach(outcome: Outcome) -> float | None:
+    """Return the way from worth nothing to worth everything, else the length of the scale; None where neither is known."""
+    if outcome.goal:
+        sides = (outcome.inner[0] - outcome.outer[0], outcome.outer[1] - outcome.inner[1])
+        return max(side for side in sides if math.isfinite(side))
+    return outcome.scale[1] - outcome.scale[0] if outcome.scale is not None else None

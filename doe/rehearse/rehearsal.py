@@ -13,6 +13,9 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.optimize import minimize
 
+from doe.advise.reach import check_limits
+from doe.advise.space import make_space
+from doe.coding import Coding
 from doe.model import wording
 from doe.model.choices import Settings
 from doe.model.errors import UsageError
@@ -82,6 +85,8 @@ def rehearse(
     ------
     UsageError
         If no outcome can be rehearsed, a number is out of its range, or no truth leaves anything to find.
+    DataError
+        If no settings keep the limits.
     KeyboardInterrupt
         If it is interrupted before the first bench is played.
     """
@@ -94,6 +99,7 @@ def rehearse(
         raise UsageError(f"benches is {benches}; it must be a whole number from 1 to 1000.")
     if not 0 < hours < float("inf"):
         raise UsageError(f"hours is {wording.exact(hours)}; it must be a number above 0.")
+    _check_room(setup, start, seed)
     tasks = [(setup, outcomes, noise, start, seed + place, place, hours, compare) for place in range(benches)]
     played = _play(tasks, jobs, progress)
     if len(played) < benches:
@@ -146,6 +152,12 @@ def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
     left = [outcome.name for outcome in setup.outcomes if outcome not in chosen]
     note = f"Left out: {', '.join(left)} (compared, or without a goal)."
     return chosen, (note,) if left else ()
+
+
+def _check_room(setup: Setup, start: Settings | None, seed: int) -> None:
+    """Check before anything is played that some settings keep the limits."""
+    coding = Coding(tuple(setup.factors), tuple(setup.derived))
+    check_limits(make_space(coding, [start] if start else [], setup.limits), seed)
 
 
 def _one(

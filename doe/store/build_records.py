@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.records import Unit, Variant
 from doe.model.wording import counted
-from doe.store import definitions, frames, journal, readings, units, variants
+from doe.store import definitions, frames, journal, readings, settled, units, variants
 from doe.store.journal import Entry
 from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
@@ -115,13 +115,15 @@ class BuildRecords(Opened):
         Raises
         ------
         DataError
-            If the variant is unknown.
+            If the variant is unknown, or a settled version stands on it.
         """
         with self._writing() as con:
             entry = journal.begin(con)
             defined = definitions.load(con)
             kept = variants.load(con, defined)
-            count = readings.withdraw_of_variant(con, entry, find(kept, name, "Variant").id)
+            own = find(kept, name, "Variant")
+            settled.refuse_withdrawal(con, own.id, name)
+            count = readings.withdraw_of_variant(con, entry, own.id)
             variants.withdraw(con, entry, kept, name, defined)
             also = f" with {counted(count, 'reading')}" if count else ""
             return journal.close(con, entry, "withdrawal", f"withdrew variant {name}{also}", subject=name)

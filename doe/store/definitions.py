@@ -243,7 +243,7 @@ def _row(entry: int, kind: str, value: Record | str, was: Value | None, replaces
 
 def _told(kind: str, old: Definition | None, label: str, value: Record | str) -> str:
     if kind in SINGLE:
-        shown = value if isinstance(value, str) else json.dumps(to_body(value))
+        shown = value.told() if isinstance(value, Effort) else value
         return f"set the {kind}: {shown}"
     if old is None:
         return f"added {kind} {label}"

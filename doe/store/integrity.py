@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -48,34 +48,38 @@ def misfits(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
     ]
 
 
-def refuse_misfits(con: duckdb.DuckDBPyConnection) -> None:
-    """Stop a change of the definitions that records do not fit.
+def refuse_misfits(con: duckdb.DuckDBPyConnection, before: Sequence[Misfit] = ()) -> None:
+    """Stop a change of the definitions that records do not fit; what did not fit before stands in no way.
 
     Raises
     ------
     DataError
         With the first misfit and how many more there are.
     """
-    found = misfits(con)
+    found = _new(con, before)
     if found:
         more = f" ({len(found) - 1} more like it)" if len(found) > 1 else ""
         raise DataError(f"{found[0][1]}{more}")
 
 
-def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int) -> None:
-    """Stop an entry from being taken back while later ones stand on it.
+def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, before: Sequence[Misfit] = ()) -> None:
+    """Stop an entry from being taken back while later ones stand on it; what did not fit before stands in no way.
 
     Raises
     ------
     DataError
         Naming the entries to take back first.
     """
-    found = misfits(con)
+    found = _new(con, before)
     if not found:
         return
     standing = sorted({entry for entry, _ in found if entry is not None and entry != target})
     first = f"; take back {', '.join(map(str, standing))} first" if standing else ""
     raise DataError(f"Entry {target} cannot be taken back, since other records stand on it{first}: {found[0][1]}")
+
+
+def _new(con: duckdb.DuckDBPyConnection, before: Sequence[Misfit]) -> list[Misfit]:
+    return [misfit for misfit in misfits(con) if misfit not in before]
 
 
 def _setup(defined: Definitions) -> Iterator[Misfit]:
@@ -91,8 +95,10 @@ def _chains(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
 
 
 def _dangling(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    names = {what: dict(con.execute(f"SELECT id, name FROM live_{what}").fetchall()) for what in ("variant", "unit")}
     for entry, record, identity, missing in con.execute(statement("dangling")).fetchall():
-        yield entry, f"{record.capitalize()} {identity} (entry {entry}): its {missing} is not in the project."
+        called = names.get(record, {}).get(identity, identity)
+        yield entry, f"{record.capitalize()} {called} (entry {entry}): its {missing} is not in the project."
 
 
 def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:

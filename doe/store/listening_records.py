@@ -96,6 +96,7 @@ class ListeningRecords(Opened):
             first = min((when for _, when, _ in kept.judgements if when is not None), default=None)
             own = Session(session.name, first, session.note)
             session_ids = sessions.add(con, entry, [own], names_to_ids(con, "live_session"))
+            made = readings.with_known_raters(made, readings.raters(con))
             readings.add(con, entry, made, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
             listening.add(con, entry, replace(session, is_closed=True), variant_ids, outcome_ids, kept=kept)
             told = f"closed session {session.name} with {counted(len(made), 'reading')}"

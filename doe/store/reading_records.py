@@ -57,6 +57,7 @@ class ReadingRecords(Opened):
         with self._writing() as con:
             entry = journal.begin(con)
             defined = definitions.load(con)
+            new = readings.with_known_raters(new, readings.raters(con))
             session_ids, unknown = sessions.known_or_made(con, entry, [item.session for item in new])
             variant_ids = names_to_ids(con, "live_variant")
             readings.check_built(con, [name for item in new for name in (item.variant, item.versus)])
@@ -83,7 +84,8 @@ class ReadingRecords(Opened):
         value : object, optional
             As typed.
         note, variant, session, rater : str, optional
-            What it should say; a session that is not known yet is made, an empty session or rater means none.
+            What it should say; a session that is not known yet is made, an empty session or rater means none. A rater is
+            spelled as in other readings.
 
         Raises
         ------
@@ -95,7 +97,7 @@ class ReadingRecords(Opened):
         with self._writing() as con:
             entry, defined = journal.begin(con), definitions.load(con)
             if rater is not None:
-                changes["rater"] = rater.strip() or None
+                changes["rater"] = _known_rater(con, rater, but=reading)
             if session is not None:
                 ids, _ = sessions.known_or_made(con, entry, [session.strip()])
                 changes["session"] = ids.get(session.strip())
@@ -138,6 +140,11 @@ class ReadingRecords(Opened):
             ids = {item.name: identity for identity, item in definitions.load(con).outcomes().items()}
             (row,) = fetch(con, statement("seen"), [ids[outcome], list(but)])
         return Seen(row["number"], row["low"] or 0.0, row["high"] or 0.0)
+
+    def raters(self) -> list[str]:
+        """Return who judged, each as spelled at first, in the order in which they first did."""
+        with self._reading() as con:
+            return readings.raters(con)
 
     def tally(self) -> Tally:
         """Return how many readings there are of what, in which sessions and by whom."""
@@ -198,6 +205,7 @@ class ReadingRecords(Opened):
             session_ids = sessions.add(con, entry, added, session_ids)
             checked = [variants.checked(item, setup) for item in new_variants]
             ids = variants.add(con, entry, checked, defined, names_to_ids(con, "live_variant"), unit_ids)
+            new_readings = readings.with_known_raters(new_readings, readings.raters(con))
             readings.add(con, entry, new_readings, defined, ids, session_ids, unit_ids)
             told = f"{counted(len(checked), 'variant')} and {counted(len(new_readings), 'reading')}"
             return journal.close(con, entry, "import", f"imported {told} from {source}", subject=source, digest=digest)
@@ -208,6 +216,12 @@ class ReadingRecords(Opened):
             defined = definitions.load(con)
             rows, kept = readings.load(con, defined), variants.load(con, defined)
         return frames.of_readings(rows, [item.record for item in kept], defined.setup().factors)
+
+
+def _known_rater(con: duckdb.DuckDBPyConnection, name: str, but: int) -> str | None:
+    """Return a rater as other readings spell the name, None for nobody."""
+    known = {rater.strip().casefold(): rater for rater in readings.raters(con, but)}
+    return known.get(name.strip().casefold(), name.strip()) or None
 
 
 def _on_variant(con: duckdb.DuckDBPyConnection, defined: Definitions, name: str) -> dict[str, object]:

@@ -55,6 +55,25 @@ def load(
     return [{**{key: row[key] for key in COLUMNS}, "outcome": names[row["outcome"]]} for row in rows]
 
 
+def raters(con: duckdb.DuckDBPyConnection, but: int | None = None) -> list[str]:
+    """Return who judged, each as spelled at first, in that order; one reading may be left out."""
+    spelled: dict[str, str] = {}
+    for (rater,) in con.execute(statement("raters"), [but]).fetchall():
+        spelled.setdefault(rater.strip().casefold(), rater)
+    return list(spelled.values())
+
+
+def with_known_raters(readings: Sequence[Reading], known_raters: Iterable[str]) -> list[Reading]:
+    """Return the readings with raters as they were spelled at first; capitals and outer blanks make no other person."""
+    spelled = {name.strip().casefold(): name for name in known_raters}
+    found = []
+    for reading in readings:
+        name = (reading.rater or "").strip()
+        rater = spelled.setdefault(name.casefold(), name) or None
+        found.append(reading if rater == reading.rater else replace(reading, rater=rater))
+    return found
+
+
 def checked(reading: Reading, outcomes: Mapping[str, Outcome]) -> Reading:
     """Return the reading with its value as the outcome reads it.
 
@@ -174,7 +193,7 @@ def new_version(
     rows = fetch(con, "SELECT * FROM live_reading WHERE id = $1", [identity])
     outcomes = definitions.outcomes()
     if not rows or rows[0]["outcome"] not in outcomes:
-        raise DataError(f"There is no reading {identity} in this project; the readings are listed with their numbers.")
+        raise _missing(con, identity)
     old = rows[0]
     outcome = outcomes[old["outcome"]]
     new = {**old, **changes}
@@ -199,6 +218,17 @@ def new_version(
              for name in ("variant", "session", "rater") if old[name] != new[name]]  # fmt: skip
     told += [f"note '{old['note']}' -> '{new['note']}'"] if old["note"] != new["note"] else []
     return variant, f"corrected {what}: {', '.join(told) or 'nothing changed'}"
+
+
+def _missing(con: duckdb.DuckDBPyConnection, identity: int) -> DataError:
+    """Say that there is no such reading, or that it was withdrawn."""
+    found = con.execute(statement("withdrawn_reading"), [identity]).fetchone()
+    if found is None:
+        return DataError(f"There is no reading {identity} in this project; the readings are listed with their numbers.")
+    return DataError(
+        f"Reading {identity} was withdrawn with entry {found[0]} of the history; take that back to have it again.",
+        command=f"'fettle undo {found[0]}' does so",
+    )
 
 
 def _name_of(con: duckdb.DuckDBPyConnection, what: str, row: Mapping[str, Any]) -> str:

@@ -8,12 +8,15 @@ from typing import Any
 
 import duckdb
 
+from doe.model.errors import DataError
 from doe.model.plain import plain
 from doe.model.settled import SettledVersion
 from doe.store.kept import known
-from doe.store.rows import fetch, insert, next_id
+from doe.store.rows import fetch, insert, next_id, statement
 
 _FROZEN = ("settings", "lineage", "came_from", "evidence", "readings_sha256", "files", "note")
+GONE = ""
+"""Stands for a variant that was taken out since."""
 
 
 def add(con: duckdb.DuckDBPyConnection, entry: int, version: SettledVersion, variants: Mapping[str, int]) -> None:
@@ -48,11 +51,32 @@ def load(con: duckdb.DuckDBPyConnection) -> list[SettledVersion]:
     """Read the versions that count, oldest first."""
     names = {identity: name for name, identity in con.execute("SELECT name, id FROM live_variant").fetchall()}
     rows = fetch(con, "SELECT * FROM live_settled ORDER BY number, id")
-    return [_version(row, names.get(row["variant"], "")) for row in rows]
+    return [_version(row, names.get(row["variant"], GONE)) for row in rows]
 
 
 def _version(row: Mapping[str, Any], variant: str) -> SettledVersion:
     return SettledVersion(row["number"], row["name"], variant, at=row["made_at"], **json.loads(row["body"]))
+
+
+def refuse_withdrawal(con: duckdb.DuckDBPyConnection, variant: int, name: str) -> None:
+    """Stop a variant from being withdrawn while a settled version stands on it.
+
+    Raises
+    ------
+    DataError
+        Naming the version, and how to take it back where that can be done.
+    """
+    rows = fetch(con, statement("settled_on"), [variant])
+    if not rows:
+        return
+    row = rows[0]
+    why = f"Variant '{name}' cannot be withdrawn, since version {row['number']}, {row['name']}, is settled on it"
+    if row["began"]:
+        raise DataError(f"{why}; that version came with the export that this project was made from, so both stay.")
+    raise DataError(
+        f"{why}; take entry {row['entry']} of the history back first, which settled it.",
+        command=f"'fettle undo {row['entry']}' does that",
+    )
 
 
 def export_rows(versions: Sequence[SettledVersion]) -> list[dict[str, Any]]:
@@ -66,6 +90,7 @@ def export_rows(versions: Sequence[SettledVersion]) -> list[dict[str, Any]]:
 def restore(
     con: duckdb.DuckDBPyConnection, entry: int, rows: Sequence[Mapping[str, Any]], variants: Mapping[str, int]
 ) -> None:
-    """Store what an export holds."""
+    """Store what an export holds; a version whose variant was taken out since stays one, for the check to tell."""
+    with_gone = {**variants, GONE: 0}
     for row in rows:
-        add(con, entry, _version({**row, "made_at": row["at"]}, row["variant"]), variants)
+        add(con, entry, _version({**row, "made_at": row["at"]}, row["variant"] or GONE), with_gone)

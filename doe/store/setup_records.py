@@ -41,6 +41,7 @@ class SetupRecords(Opened):
         """
         with self._writing() as con:
             entry = journal.begin(con)
+            before = integrity.misfits(con)
             label, summary = definitions.change(con, entry, kind, value, name, was)
-            integrity.refuse_misfits(con)
+            integrity.refuse_misfits(con, before)
             return journal.close(con, entry, "setup", summary, subject=label)

@@ -146,3 +146,76 @@ def test_an_empty_project_says_what_to_do(fettle):
     done = fettle("log", "vents=1")
     assert done.err == "This project has no factors yet, so a variant has no settings; define the factors first.\n"
     assert fettle("analyse").err == "This project has no outcomes yet; 'fettle outcome add' defines one.\n"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["1", "7"], ["1-7"], ["1,7"], ["1", "to", "7"], ["1 to 7"], ["1 – 7"], ["1..7"], ["1,0", "7"]],
+)
+@pytest.mark.parametrize("option", [["--scale"], "--scale="])
+def test_a_scale_is_understood_as_people_write_it(rig, fettle, words, option):
+    """Of two numbers a comma is a decimal one; of one, it stands between the ends."""
+    typed = [*option, *words] if isinstance(option, list) else [f"{option}{words[0]}", *words[1:]]
+    assert fettle("outcome", "add", "--kind", "rated", *typed, "gloss").code == 0
+    assert ProjectFile.open(rig).setup().outcomes[-1].scale == (1, 7)
+
+
+def test_a_scale_of_parts_and_one_below_zero(rig, fettle):
+    assert fettle("outcome", "add", "gloss", "--kind", "rated", "--scale", "0,5-3,5").code == 0
+    assert fettle("outcome", "add", "grip", "--kind", "rated", "--scale", "-3-3").code == 0
+    assert [item.scale for item in ProjectFile.open(rig).setup().outcomes[-2:]] == [(0.5, 3.5), (-3, 3)]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--scale", "seven", "1"], "--scale is 'seven'; it must be its two ends, such as 1 7.\n"),
+        (["--scale", "7"], "--scale needs two values after it.\n"),
+    ],
+)
+def test_a_scale_that_cannot_be_read_says_how(rig, fettle, words, said):
+    assert fettle("outcome", "add", "gloss", "--kind", "rated", *words).err.startswith(said)
+
+
+def test_what_the_old_goal_leaves_behind_is_named_with_the_way_to_empty_it(rig, fettle):
+    done = fettle("outcome", "change", "bass", "--goal", "none")
+    said = (
+        "Outcome 'bass': target and worst do not fit, since it has no goal; "
+        "'--target none --worst none' beside it takes out what was there.\n"
+    )
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith(said)
+    done = fettle("outcome", "change", "echo", "--goal", "none")  # a scale's ends came with the goal
+    assert "best and worst do not fit, since it has no goal; '--best none --worst none'" in done.err
+    assert fettle("outcome", "change", "echo", "--goal", "none", "--best", "none", "--worst", "none").code == 0
+    assert fettle("outcome", "change", "bass", "--best", "3").err.startswith(  # which is not there to be emptied
+        "Outcome 'bass': best does not fit, since goal hit uses target.\n"
+    )
+
+
+def test_a_sign_turned_round_and_a_decimal_comma_are_named(rig, fettle):
+    done = fettle("limit", "add", "wool => 15")
+    assert done.err.startswith(
+        "'wool => 15' is no expression that can be read near character 6. Write >= for 'at least'.\n"
+    )
+    done = fettle("derived", "add", "half", "wool * 0,5")
+    assert done.err.startswith(
+        "'wool * 0,5' has a comma in a number. Write '0,5' with a decimal point instead of the comma.\n"
+    )
+
+
+def test_what_matters_is_told_and_questioned_where_it_is_all_there_is(rig, fettle):
+    """It is stored all the same, since only the maker knows."""
+    words = ["outcome", "add", "boil", "--unit", "min", "--goal", "lower", "--best", "5", "--worst", "15"]
+    done = fettle(*words, "--matters", "2")
+    assert done.out.startswith(
+        "Stored: outcome boil, measured: lower to 5 min, worth nothing at 15, 2 min matters.\nTake it back"
+    )
+    assert done.err == ""
+    done = fettle("outcome", "change", "boil", "--matters", "20")
+    assert "worth nothing at 15, 20 min matters." in done.out
+    assert done.err == (
+        "Note: what matters of boil is 20 min, more than all there is from worst to best (10 min). "
+        "If that is a slip, take it back.\n"
+    )
+    assert setup(rig).outcomes[-1].matters == 20

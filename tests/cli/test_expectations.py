@@ -83,7 +83,11 @@ def test_what_is_expected_already_is_changed_not_added(rig, fettle):
             ("add", "wool", "ecko", "lowers"),
             "wool is expected to act on 'ecko', which is no outcome. Did you mean 'echo'?\n",
         ),
-        (("add", "wool", "echo", "up"), "EFFECT is 'up'; it must be raises, lowers or nothing.\n"),
+        (
+            ("add", "wool", "echo", "up"),
+            "EFFECT is 'up'; it must be raises, lowers or nothing. Did you mean 'raises'?\n",
+        ),
+        (("add", "wool", "echo", "so"), "EFFECT is 'so'; it must be raises, lowers or nothing.\n"),
         (("add", "wool", "echo", "lowers", "--size", "0"), "The size expected of wool is 0; it must be above 0.\n"),
         (
             ("add", "driver", "echo", "lowers"),
@@ -113,3 +117,12 @@ def test_the_next_change_says_it_and_its_belief(rig, fettle):
         "Expected by the maker, as a mild prior: more vents raises clarity; clarity plays no part in this advice yet."
         in out
     )
+
+
+@pytest.mark.parametrize(
+    ("word", "ours"), [("decreases", "lowers"), ("reduces", "lowers"), ("increases", "raises"), ("more", "raises")]
+)
+def test_a_direction_in_other_words_gets_the_word_that_was_meant(rig, fettle, word, ours):
+    done = fettle("expect", "add", "wool", "bass", word)
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith(f"EFFECT is '{word}'; it must be raises, lowers or nothing. Did you mean '{ours}'?\n")

@@ -23,7 +23,7 @@ def test_a_change_is_told_with_where_it_comes_from_and_how_to_take_it_back(rig, 
         "By the definitions these changes take 37 min at the bench.\n"
         "Take it back with 'fettle undo 7'.\n"
     )
-    assert done.err == "Next: log what it measures or sounds like with 'fettle read 4 OUTCOME=VALUE'.\n"
+    assert done.err == "Next: log what is read of it with 'fettle read 4 OUTCOME=VALUE'.\n"
     variant = ProjectFile.open(rig).variants()[-1]
     assert (variant.name, variant.unit, variant.parent) == ("4", "body A", "2")
     assert variant.settings == {"vents": 3, "rings": 9, "wool": 30.0, "driver": "poly"}

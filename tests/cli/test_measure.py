@@ -432,7 +432,8 @@ def test_files_and_kept_takes_are_drawn_together(bench, fettle):
     page = (bench.path.parent / "r.html").read_text(encoding="utf-8")
     assert "Frequency response of b1 and variant 1" in page
     done = fettle("measure", "--kept", "1", "--plot", "r.html")
-    assert (done.code, done.err) == (1, "'r.html' exists already; give another name, or say that it may be replaced.\n")
+    said = "'r.html' exists already; give another name, or say that it may be replaced; --replace says so.\n"
+    assert (done.code, done.err) == (1, said)
 
 
 def test_a_measurement_loads_no_engine():

@@ -39,7 +39,7 @@ def test_a_plan_is_told_and_nothing_is_stored(rig, fettle):
     done = fettle("plan", "--runs", "8", *QUICK)
     assert done.code == 0
     assert done.out.startswith("D-optimal plan, 8 runs, 4 factors, 4 units.\n")
-    assert "would be seen with a chance of 80 %" in done.out
+    assert "would be seen by a t test (5 %) with a chance of 80 %" in done.out
     assert re.search(r"^order  unit   vents  rings  wool  driver$", done.out, re.MULTILINE)
     assert done.err == "Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.\n"
     assert ProjectFile.open(rig).fingerprint() == before

@@ -70,3 +70,30 @@ def test_a_likely_slip_is_stored_and_said(rig, fettle):
 def test_json_lists_what_was_stored(rig, fettle):
     told = json.loads(fettle("read", "1", "bass=0.1", "--json").out)
     assert (told["entry"], [row["value"] for row in told["readings"]]) == (7, [0.1])
+
+
+def test_a_rater_typed_otherwise_is_the_same_person(rig, fettle):
+    """The answer tells the name that is stored."""
+    done = fettle("read", "1", "echo=3", "--rater", " ann")
+    assert done.out.startswith("Stored: variant 1, by Ann:\n")
+    assert ProjectFile.open(rig).tally().raters == ("Ann",)
+    assert json.loads(fettle("read", "1", "echo=3", "--rater", "ANN", "--json").out)["readings"][0]["rater"] == "Ann"
+
+
+def test_a_variant_that_was_left_out_is_named_as_missing(rig, fettle):
+    """The first reading stands in the variant's place then; a variant may be called so all the same."""
+    said = "The variant that was read is missing; name it before 'bass=2'.\n"
+    for words in (["bass=2", "--session", "Friday"], ["--rater", "Ann", "bass=2"], ["bass=2", "echo=3"]):
+        done = fettle("read", *words)
+        assert (done.code, done.out) == (2, "")
+        assert done.err.startswith(said)
+    assert fettle("read", "1").err.startswith("fettle read needs OUTCOME=VALUE.\n")
+    fettle("correct", "1", "--name", "vents=2")
+    assert fettle("read", "vents=2", "bass=2").code == 0
+
+
+def test_a_withdrawn_reading_is_told_as_withdrawn(rig, fettle):
+    fettle("withdraw", "--reading", "2")
+    done = fettle("correct", "--reading", "2", "--value", "4")
+    said = "Reading 2 was withdrawn with entry 7 of the history; take that back to have it again; 'fettle undo 7' does so.\n"
+    assert (done.code, done.out, done.err) == (1, "", said)

@@ -114,3 +114,11 @@ def test_the_bar_is_drawn_on_a_terminal_only(monkeypatch, capsys):
     drawn, wiped = capsys.readouterr().err.split("\r")[1:3]
     assert drawn == "############............ 50 %  1 of 2 benches  (Ctrl-C keeps what is done)"
     assert wiped == " " * len(drawn)
+
+
+def test_a_limit_that_nothing_can_keep_is_named(here, fettle):
+    with (here / "setup.toml").open("a", encoding="utf-8") as file:
+        file.write('[[limit]]\nrule = "vents > 20"\n')
+    done = fettle("rehearse", "--setup", "setup.toml", "--benches", "2", "--hours", "5")
+    said = "No settings keep the limit 'vents > 20' within the factors' ranges; loosen it.\n"
+    assert (done.code, done.out, done.err) == (1, "", said)

@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 from doe.cli.demo import demo_folder
+from doe.model.settled import SettledVersion
 from doe.project import Project
 
 
@@ -173,3 +174,16 @@ def test_an_empty_project_is_told_what_is_missing(fettle, tmp_path, words, code,
 def test_without_versions_the_list_says_where_to_begin(fettle, tmp_path):
     Project.create(tmp_path / "radio.duckdb", demo_folder("radio") / "setup.toml")
     assert fettle("settle").out.startswith("Nothing is settled yet. 'fettle settle find'")
+
+
+def test_a_settled_variant_is_not_withdrawn_and_the_way_out_is_named(radio, fettle):
+    entry = radio.file.settle_version(SettledVersion(0, "kitchen radio", "21", {}))
+    done = fettle("withdraw", "21")
+    assert (done.code, done.out) == (1, "")
+    assert done.err == (
+        "Variant '21' cannot be withdrawn, since version 1, kitchen radio, is settled on it; take entry "
+        f"{entry.id} of the history back first, which settled it; 'fettle undo {entry.id}' does that.\n"
+    )
+    assert fettle("check").code == 0
+    assert fettle("undo", str(entry.id)).code == 0
+    assert fettle("withdraw", "21").code == 0

@@ -27,3 +27,16 @@ def test_effort_is_a_number_from_zero(name: str) -> None:
         Effort(**{name: float("nan")})
     with refused(UsageError, f"Effort: {name} is 'long'; it must be a finite number."):
         Effort(**{name: "long"})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("effort", "said"),
+    [
+        (Effort(90, 15, 6), "a new unit 1 h 30 min, a session 15 min, a round of readings 6 min"),
+        (Effort(reading_minutes=0.5, new_unit_price=12.5), "a round of readings 0.5 min, a new unit 12.5 in money"),
+        (Effort(), "nothing beside the changes themselves"),
+    ],
+)
+def test_an_effort_is_told_in_words(effort, said):
+    """What costs nothing is left out; parts of a minute are kept."""
+    assert effort.told() == said

@@ -25,7 +25,11 @@ def test_it_says_itself_as_the_maker_would(fields, sentence):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        (("wool", "echo", "up"), "What is expected of wool is 'up'; it must be raises, lowers or nothing."),
+        (
+            ("wool", "echo", "up"),
+            "What is expected of wool is 'up'; it must be raises, lowers or nothing. Did you mean 'raises'?",
+        ),
+        (("wool", "echo", "so"), "What is expected of wool is 'so'; it must be raises, lowers or nothing."),
         (("wool", "echo", "lowers", 0), "The size expected of wool is 0; it must be above 0."),
         (("wool", "echo", "lowers", -1.5), "The size expected of wool is -1.5; it must be above 0."),
         (("wool", "echo", "lowers", "big"), "The size expected of wool is 'big'; it must be a finite number."),

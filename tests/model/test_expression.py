@@ -297,6 +297,26 @@ def test_nothing_outside_the_white_list_is_read(text: str) -> None:
         ("a >= ", "'a >= ' is no expression that can be read."),
         ("a\n+ b", "'a + b' is no expression that can be read near character 1."),
         ("a = 3", "'a = 3' is no expression that can be read near character 3. Write == for 'equal to'."),
+        ("a => 3", "'a => 3' is no expression that can be read near character 3. Write >= for 'at least'."),
+        ("a =< 3", "'a =< 3' is no expression that can be read near character 3. Write <= for 'at most'."),
+        ("a ≥ 3", "'a ≥ 3' is no expression that can be read near character 3. Write >= for 'at least'."),
+        ("a ≤ 3", "'a ≤ 3' is no expression that can be read near character 3. Write <= for 'at most'."),
+        (
+            "a * 0,5",
+            "'a * 0,5' has a comma in a number. Write '0,5' with a decimal point instead of the comma.",
+        ),
+        (
+            "a + 1,5 * b >= 3",
+            "'a + 1,5 * b >= 3' has a comma in a number. Write '1,5' with a decimal point instead of the comma.",
+        ),
+        (
+            "sqrt(2,5)",
+            "'sqrt(2,5)': sqrt takes one value. Write '2,5' with a decimal point instead of the comma.",
+        ),
+        (
+            "a > 1,200",
+            "'a > 1,200' has a comma in a number. Write '1,200' with a decimal point instead of the comma, or without it.",
+        ),
         ("a; b", "'a; b' is no expression that can be read near character 2."),
         ("a == '\\d'", "'a == '\\d'' is no expression that can be read."),
         ("a\x00", "'a ' is no expression that can be read."),
@@ -472,3 +492,7 @@ def test_a_quantity_written_out_is_the_same_quantity(outer: str, inner: str, val
     if first is None or "a" not in Expression(outer).names:
         return
     assert alone(written.text, values) == alone(outer, {**values, "a": first})
+
+
+def test_a_comma_between_values_stays_one() -> None:
+    assert Expression("max(1,5)").evaluate({}) == 5

@@ -4,14 +4,16 @@ import numpy as np
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from doe.model.errors import UsageError
+from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.rehearse import rehearse
 from doe.rehearse.answer import share_interval
 from doe.rehearse.benches import EFFORT, FACTORS, OUTCOMES
 from doe.rehearse.rehearsal import RIVALS, smallest_seen
+from tests.refusing import refused
 
 SETUP = Setup("radio", "", FACTORS[:4], OUTCOMES[:2], EFFORT)
 
@@ -102,3 +104,19 @@ def test_a_setup_without_a_goal_cannot_be_rehearsed():
 def test_one_factor_is_too_few():
     with pytest.raises(UsageError, match="a rehearsal needs two at least"):
         rehearse(Setup("x", "", [Factor("a", low=0, high=1)], OUTCOMES[:1], EFFORT))
+
+
+@pytest.mark.parametrize("start", [None, {"vents": 1, "rings": 8, "wool": 10, "driver": "poly"}])
+@pytest.mark.parametrize("jobs", [1, -1])
+def test_a_limit_that_nothing_can_keep_is_named_before_anything_is_played(start, jobs):
+    """The same sentence as of the next change; vents end at 6."""
+    setup = Setup("radio", "", FACTORS[:4], OUTCOMES[:2], EFFORT, [Limit("wool < 40"), Limit("vents > 20")])
+    with refused(DataError, "No settings keep the limit 'vents > 20' within the factors' ranges; loosen it."):
+        rehearse(setup, hours=3, benches=2, start=start, jobs=jobs)
+
+
+def test_limits_that_nothing_keeps_together_are_named():
+    setup = Setup("radio", "", FACTORS[:4], OUTCOMES[:2], EFFORT, [Limit("vents > 4"), Limit("vents < 2")])
+    said = "No settings keep both limits 'vents > 4' and 'vents < 2'; loosen or remove one of them."
+    with refused(DataError, said):
+        rehearse(setup, hours=3, benches=2)

@@ -10,14 +10,19 @@ import pytest
 
 from doe.model.errors import DataError, StoreError, UsageError
 from doe.model.factor import Factor
+from doe.model.listening import PreparedSession, RaterSheet, Sample
+from doe.model.outcome import Outcome
 from doe.model.records import Reading, Variant
 from doe.model.settled import SettledVersion
+from doe.model.setup import Setup
 from doe.project import Project
 from doe.sheets import build_sheet, print_pdf
 from doe.sheets import printing as printing_module
 from doe.sheets.build_sheet import bench_steps, sheet_context
+from doe.sheets.cautions import BENCH, LISTENING
 from doe.sheets.settled import ruled, settled
 from doe.store import ProjectFile
+from doe.store.attachments import TAKE
 from tests.refusing import refused
 from tests.store.radio import RADIO, SETTINGS
 
@@ -139,3 +144,56 @@ def test_the_report_tells_settled_versions_the_newest_first(project):
     assert told.settings == "vents 2, rings 9, wool 20 %, driver poly"
     assert told.confirmed[0] == "Variant 1 kept the promise."
     assert ruled([]).out == ()
+
+
+KETTLE = Setup(
+    "Kettle",
+    "It boils slowly",
+    [Factor("pot_gap", low=5, high=30, unit="mm"), Factor("lid", kind="categorical", levels=["steel", "glass"])],
+    [Outcome("boil", unit="min"), Outcome("grip", kind="rated", scale=(1, 7), note="with a wet hand")],
+)
+
+
+def kettle(tmp_path, **changes):
+    """A project about a kettle: one thing measured, one judged by hand."""
+    file = ProjectFile.create(tmp_path / "kettle.duckdb", replace(KETTLE, **changes))
+    file.add_variant(Variant("1", {"pot_gap": 10, "lid": "steel"}))
+    file.settle_version(SettledVersion(0, "first", "1", {}))
+    return Project.open(file.path)
+
+
+def warned(project):
+    return sheet_context(project, project.version(1)).cautions
+
+
+def test_a_sheet_warns_of_playback_only_where_sound_may_be_played(tmp_path):
+    """Nothing is played of a kettle that is timed and gripped."""
+    assert warned(kettle(tmp_path)) == (BENCH,)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"outcomes": [Outcome("level", recipe={"from": "level"})]},
+        {"outcomes": [Outcome("level", unit="dB(A)")]},
+        {"outcomes": [Outcome("pitch", unit="Hz")]},
+        {"outcomes": [Outcome("echo", kind="rated", scale=(1, 7))]},
+        {"outcomes": [Outcome("sings", kind="rated", scale=(1, 7), note="how loud it sings")]},
+        {"outcomes": [Outcome("nicer", kind="compared")], "question": "The music sounds thin"},
+    ],
+)
+def test_a_sheet_warns_wherever_ears_or_sound_are_used(tmp_path, changes):
+    assert warned(kettle(tmp_path, **changes)) == (BENCH, LISTENING)
+
+
+def test_a_sheet_warns_where_recordings_are_kept_or_played(tmp_path):
+    made = kettle(tmp_path, outcomes=[Outcome("finish", kind="rated", scale=(1, 7))])
+    assert warned(made) == (BENCH,)
+    sheet = RaterSheet("Ann", "key", [("123",)])
+    session = PreparedSession("blind", ["finish"], [Sample("123", "1")], [sheet], plays=True)
+    entry = made.file.prepare_session(session)
+    assert warned(made) == (BENCH, LISTENING)
+    made.file.take_back(entry.id)
+    assert warned(made) == (BENCH,)
+    made.file.attach("1", "take.wav", b"RIFF", TAKE)
+    assert warned(made) == (BENCH, LISTENING)

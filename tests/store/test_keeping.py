@@ -10,7 +10,9 @@ import duckdb
 import pytest
 
 from doe.model.errors import DataError, StoreError, UsageError
+from doe.model.records import Variant
 from doe.store import ProjectFile
+from tests.store.radio import SETTINGS
 
 
 def test_an_attachment_is_kept_under_the_hash_of_its_content(radio: ProjectFile):
@@ -151,3 +153,11 @@ def test_check_finds_records_that_do_not_fit(radio: ProjectFile, damage: str, se
     with duckdb.connect(str(radio.path)) as con:
         con.execute(damage)
     assert radio.check() == [sentence]
+
+
+def test_what_hangs_in_the_air_is_called_by_its_name(radio: ProjectFile):
+    """Names and numbers of records part once a name was given by hand: here the fourth variant is called 9."""
+    radio.add_variant(Variant("9", {**SETTINGS, "vents": 5}, unit="A", parent="2"))
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute("UPDATE variant SET parent = 77 WHERE name = '9'")
+    assert any(problem.startswith("Variant 9 (entry 7): its parent is not") for problem in radio.check())

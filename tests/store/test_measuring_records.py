@@ -164,3 +164,9 @@ def test_a_file_of_the_first_layout_is_upgraded_in_place(tmp_path: Path, monkeyp
     file = take(tmp_path)
     new.add_measured([(Reading("1", "bass", -2.5), how(file))], [file], "1")
     assert kept(new) == [(2, -2.5, how(file))]
+
+
+def test_who_measured_is_one_person_however_the_name_is_typed(radio: ProjectFile, tmp_path: Path):
+    file = take(tmp_path)
+    radio.add_measured([(Reading("1", "bass", -2.5, rater=" MIC"), how(file))], [file], "1")
+    assert radio.readings()[-1]["rater"] == "mic"

@@ -5,8 +5,10 @@ from datetime import datetime
 import pytest
 
 from doe.model.errors import DataError
+from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.store import ProjectFile
+from tests.refusing import refused
 from tests.store.radio import SETTINGS
 
 
@@ -134,8 +136,12 @@ def test_an_unknown_reading_cannot_be_corrected(radio: ProjectFile, number: int)
 def test_a_withdrawn_reading_is_gone_until_that_is_taken_back(radio: ProjectFile):
     entry = radio.withdraw_reading(2)
     assert [row["id"] for row in radio.readings()] == [1, 3, 4]
-    with pytest.raises(DataError, match="There is no reading 2"):
+    said = f"Reading 2 was withdrawn with entry {entry.id} of the history; take that back to have it again."
+    with refused(DataError, said) as told:
         radio.withdraw_reading(2)
+    assert told.value.command == f"'fettle undo {entry.id}' does so"
+    with refused(DataError, said):
+        radio.correct_reading(2, value=1)
     radio.take_back(entry.id)
     assert [row["id"] for row in radio.readings()] == [1, 2, 3, 4]
 
@@ -167,3 +173,52 @@ def test_a_reading_on_another_unit_says_so(radio: ProjectFile):
     radio.add_unit(Unit("B"))
     radio.add_readings([Reading("1", "bass", 1, unit="B")])
     assert radio.readings()[-1]["unit"] == "B"
+
+
+@pytest.mark.parametrize("typed", ["ann", "ANN", " Ann ", "\taNN"])
+def test_a_rater_is_one_person_however_the_name_is_typed(radio, typed):
+    """Two spellings would be two people to every analysis; the spelling first used stays."""
+    radio.add_readings([Reading("1", "echo", 3, rater=typed)])
+    assert radio.readings()[-1]["rater"] == "Ann"
+    assert radio.raters() == ["mic", "Ann"]
+    assert radio.tally().raters == ("mic", "Ann")
+    assert "by Ann" in radio.history()[-1].summary
+
+
+def test_a_new_rater_is_spelled_as_first_in_the_batch(radio):
+    typed = [" Kim ", "kim", "KIM", None, "  "]
+    radio.add_readings([Reading("1", "echo", 3, rater=name) for name in typed])
+    assert [row["rater"] for row in radio.readings()[-5:]] == ["Kim", "Kim", "Kim", None, None]
+
+
+def test_a_rater_put_right_is_one_of_those_there_are(radio):
+    """Only a reading that nobody else shares a rater with may be spelled anew."""
+    radio.correct_reading(1, rater="ANN ")
+    assert radio.readings(number=1)[0]["rater"] == "Ann"
+    radio.add_readings([Reading("1", "echo", 3, rater="kim")])
+    last = radio.readings()[-1]["id"]
+    radio.correct_reading(last, rater="Kim")
+    assert radio.readings(number=last)[0]["rater"] == "Kim"
+    radio.correct_reading(last, rater=" ")
+    assert radio.readings(number=last)[0]["rater"] is None
+
+
+def test_an_imported_log_and_a_closed_session_know_their_raters(radio):
+    radio.import_rows([], [], [], [Reading("1", "echo", 3, rater="ANN")], source="log.csv")
+    assert radio.readings()[-1]["rater"] == "Ann"
+    sheet = RaterSheet("ann", "key", [("123",)])
+    radio.prepare_session(PreparedSession("blind", ["echo"], [Sample("123", "1")], [sheet]))
+    (kept,) = radio.prepared_sessions()
+    radio.judge(kept.id, Judgement("ann", 1, {"echo": 4}))
+    radio.close_session(kept.id)
+    assert radio.readings()[-1]["rater"] == "Ann"
+
+
+def test_raters_of_a_log_from_before_keep_their_spellings_in_an_export(radio, tmp_path, monkeypatch):
+    """What is read back is what was written, even where one person was two."""
+    with monkeypatch.context() as as_it_was:
+        as_it_was.setattr("doe.store.readings.with_known_raters", lambda new, known: new)
+        radio.add_readings([Reading("1", "echo", 3, rater="ann")])
+    back = ProjectFile.restore(tmp_path / "back.duckdb", radio.export(tmp_path / "out"))
+    assert back.fingerprint() == radio.fingerprint()
+    assert back.raters() == ["mic", "Ann"]

@@ -94,3 +94,74 @@ def test_an_export_and_back_loses_nothing(radio, tmp_path, kind):
     back = ProjectFile.restore(tmp_path / "back.duckdb", target)
     assert back.fingerprint() == radio.fingerprint()
     assert back.settled_versions() == radio.settled_versions()
+
+
+def test_a_variant_under_a_settled_version_is_not_withdrawn(radio):
+    """A version would be left without its variant, and with that no export could be read back."""
+    entry = radio.settle_version(version())
+    before = radio.fingerprint()
+    said = (
+        "Variant '2' cannot be withdrawn, since version 1, kitchen radio, is settled on it; take entry "
+        f"{entry.id} of the history back first, which settled it."
+    )
+    with refused(DataError, said) as told:
+        radio.withdraw_variant("2")
+    assert told.value.command == f"'fettle undo {entry.id}' does that"
+    assert radio.fingerprint() == before
+    radio.withdraw_variant("1")  # it is only named in the version's lineage
+    assert (radio.check(), radio.settled_versions()[0].lineage) == ([], ("1",))
+    radio.take_back(entry.id)
+    radio.withdraw_variant("2")
+    assert (radio.check(), radio.settled_versions()) == ([], [])
+
+
+def test_a_withdrawal_cannot_come_back_under_a_settled_version(radio):
+    """Taking back the take-back of a withdrawal withdraws the variant again."""
+    withdrawal = radio.withdraw_variant("2")
+    take_back = radio.take_back(withdrawal.id)
+    settled = radio.settle_version(version())
+    with pytest.raises(DataError, match=rf"take back {settled.id} first: Settled version 1"):
+        radio.take_back(take_back.id)
+    assert radio.check() == []
+
+
+def test_what_came_with_an_export_stays_settled(radio, tmp_path):
+    """The entry that read the export back cannot be taken back, so no advice to do so is given."""
+    radio.settle_version(version())
+    back = ProjectFile.restore(tmp_path / "back.duckdb", radio.export(tmp_path / "out"))
+    said = (
+        "Variant '2' cannot be withdrawn, since version 1, kitchen radio, is settled on it; that version came with the export "
+        "that this project was made from, so both stay."
+    )
+    with refused(DataError, said):
+        back.withdraw_variant("2")
+
+
+@pytest.fixture
+def hanging(radio, monkeypatch):
+    """A project from before withdrawals were refused: its version 1 stands on nothing."""
+    radio.settle_version(version())
+    with monkeypatch.context() as as_it_was:
+        as_it_was.setattr("doe.store.settled.refuse_withdrawal", lambda *_: None)
+        radio.withdraw_variant("2")
+    assert radio.check() == ["Settled version 1 (entry 7): its variant is not in the project."]
+    return radio
+
+
+def test_a_version_that_hangs_in_the_air_stands_in_the_way_of_nothing_else(hanging):
+    """Other entries are still taken back, definitions still changed; taking the withdrawal back mends it."""
+    withdrawal = hanging.history()[-1]
+    other = hanging.add_variant(Variant("3", SETTINGS))
+    hanging.take_back(other.id)
+    hanging.change_setup("title", "Radio")
+    hanging.take_back(withdrawal.id)
+    assert (hanging.check(), hanging.settled_versions()[0].variant) == ([], "2")
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+def test_a_version_that_hangs_in_the_air_is_exported_and_read_back(hanging, tmp_path, kind):
+    target = hanging.export(tmp_path / ("out.xlsx" if kind == "xlsx" else "out"), kind)
+    back = ProjectFile.restore(tmp_path / "back.duckdb", target)
+    assert back.fingerprint() == hanging.fingerprint()
+    assert [item.variant for item in back.settled_versions()] == [""]
+    assert len(back.check()) == 1

@@ -132,3 +132,8 @@ def test_readings_of_an_added_outcome_are_taken(radio: ProjectFile):
     radio.change_setup("outcome", Outcome("hum", unit="dB"))
     radio.add_readings([Reading("1", "hum", 31)])
     assert radio.readings()[-1]["outcome"] == "hum"
+
+
+def test_the_history_tells_the_effort_in_words(radio):
+    entry = radio.change_setup("effort", Effort(new_unit_minutes=90, reading_minutes=5))
+    assert entry.summary == "set the effort: a new unit 1 h 30 min, a round of readings 5 min"
