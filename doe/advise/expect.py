@@ -110,7 +110,11 @@ def _belief(item: Expectation, draws: FullDraws | None, is_overruled: bool) -> s
     if not draws.variants:
         return f"before any reading the chance of it is put at {wording.chance(chance)}."
     found = f"with the readings the chance of it is {wording.chance(chance)}"
-    return f"{found}; they overrule it, and it counts no more{_instead(item, draws)}." if is_overruled else f"{found}."
+    return (
+        f"{found}; they overrule it, and it counts no more{_instead(item, draws)}."
+        if is_overruled
+        else f"{found}, for this advice; analyses go by readings alone."
+    )
 
 
 def _instead(item: Expectation, draws: FullDraws) -> str:
