@@ -11,7 +11,7 @@ from doe.charts import text, theme
 
 _GLYPHS = {"circle": "●", "square": "■", "diamond": "◆", "triangle-up": "▲", "x": "✖", "triangle-down": "▼",
            "cross": "✚", "star": "★", "circle-open": "○", "square-open": "□", "diamond-open": "◇",
-           "triangle-up-open": "△"}  # fmt: skip
+           "triangle-up-open": "△", "triangle-down-open": "▽", "star-open": "☆"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,11 @@ class Entry:
     symbol: str
 
 
+def glyph(symbol: str) -> str:
+    """Return the sign that shows a mark in text."""
+    return _GLYPHS[symbol]
+
+
 def draw(fig: go.Figure, entries: Sequence[Entry], width: str, head: str = "") -> None:
     """Write the key above the plot, left; breaks into at most two lines."""
     longest = 96 if width == "wide" else 42
@@ -44,7 +49,7 @@ def draw(fig: go.Figure, entries: Sequence[Entry], width: str, head: str = "") -
             lines.append([])
             used = 0
         used += len(label) + 4
-        lines[-1].append(f'<span style="color:{entry.colour}">{_GLYPHS[entry.symbol]}</span>&nbsp;{text.safe(label)}')
+        lines[-1].append(f'<span style="color:{entry.colour}">{glyph(entry.symbol)}</span>&nbsp;{text.safe(label)}')
     shown = ["&nbsp;&nbsp; ".join(line) for line in lines[:2]]
     if len(lines) > 2:
         shown[-1] += " …"

@@ -7,7 +7,16 @@ from datetime import datetime
 from doe.model.errors import DataError
 from doe.web import urls
 from doe.web.desk import Desk
+from doe.web.factor_fields import blame
 from doe.web.forms import bench_minutes_or_none
+
+MINUTES = "Bench time it really took"
+"""Label of the field of a form that says so."""
+
+
+def told_at(error: str) -> str:
+    """Return the field that a refusal is about, `unit` or `minutes`; empty if it is neither."""
+    return "unit" if error.startswith("Unit ") else blame(error, ("unit", "minutes"))
 
 
 def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:

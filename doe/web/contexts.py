@@ -237,6 +237,9 @@ class FormPage:
     hidden: tuple[tuple[str, str], ...] = field(metadata=said("hidden fields"), default=())
     error: str = field(metadata=said("what stands in the way as a whole"), default="")
     back: str = field(metadata=said("address to leave by"), default="")
+    back_label: str = field(
+        metadata=said("what stands on the link there, where there is nothing to send"), default="Back"
+    )
     remove: tuple[tuple[str, str, str], ...] = field(
         metadata=said("further buttons: address, text, name to send"), default=()
     )
@@ -282,8 +285,10 @@ class ComparePage:
     settings: tuple[tuple[str, str, str, bool], ...] = field(
         metadata=said("factor, first, second, whether they differ")
     )
-    outcomes: tuple[tuple[str, str, str], ...] = field(metadata=said("outcome, first, second: adjusted means"))
-    note: str = field(metadata=said("how the means were made, or why there are none"))
+    outcomes: tuple[tuple[str, str, str], ...] = field(
+        metadata=said("outcome, first, second: adjusted means; of a reference object what was read")
+    )
+    notes: tuple[str, ...] = field(metadata=said("how the means were made, or why there are none"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import partial
 from typing import Any, get_args
 
 from doe.model.choices import Direction, FactorKind, Goal, OutcomeKind, Way
 from doe.model.effort import Effort
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
-from doe.model.numbers import read_minutes, read_number
+from doe.model.numbers import read_minutes, read_number, without_unit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
@@ -97,28 +98,55 @@ KINDS = {
     ),
 }
 
+
+class NotRead(DataError):  # noqa: N818 - it is the list of them that a form shows
+    """Fields that hold no number.
+
+    Parameters
+    ----------
+    errors : mapping of str to str
+        Field and sentence.
+    """
+
+    def __init__(self, errors: Mapping[str, str]) -> None:
+        self.errors = errors
+        super().__init__(" ".join(errors.values()))
+
+
 _FACTOR_KINDS = {
     "continuous": "a number on a range",
     "count": "a whole number",
-    "ordered": "named levels with an order",
-    "categorical": "named levels without one",
+    "ordered": "levels with an order",
+    "categorical": "levels without order",
 }
 _WAYS = {
-    "either": "up and down, as often as one likes",
-    "up": "only up: what is drilled stays drilled",
+    "either": "up and down, at any time",
+    "up": "only up: drilled stays drilled",
     "down": "only down",
-    "rebuild": "not at all: another setting needs a new unit",
+    "rebuild": "not at all: needs a new unit",
 }
 _OUTCOME_KINDS = {
-    "measured": "measured by an instrument",
-    "rated": "rated by people on a scale",
-    "compared": "compared: which of two is better",
+    "measured": "by an instrument",
+    "rated": "by people on a scale",
+    "compared": "which of two is better",
 }
 _DIRECTIONS = {
-    "raises": "more of it raises the outcome",
+    "raises": "more of it raises it",
     "lowers": "more of it lowers it",
     "nothing": "it does nothing to it",
 }
+_SAID = {
+    "minutes": "The time of one change",
+    "minutes_per_step": "The time for each step more",
+    "price": "The money for one change",
+    "new_unit_minutes": "The time for a new unit",
+    "session_minutes": "The time for a session",
+    "reading_minutes": "The time for a round of readings",
+    "new_unit_price": "The money for a new unit",
+    "size": "The size",
+    "was": "What it was until now",
+}
+"""What a sentence calls a field whose label would not do as the beginning of one."""
 _GOALS = {"raise": "more is better", "lower": "less is better", "hit": "hit a target", "within": "stay in a range"}
 
 
@@ -134,7 +162,7 @@ def _names(records: Sequence[Factor] | Sequence[Outcome], chosen: str) -> tuple[
 
 
 def fields_of(
-    kind: str, values: Mapping[str, str], error: str, setup: Setup, *, with_was: bool = False
+    kind: str, values: Mapping[str, str], error: FettleError | None, setup: Setup, *, with_was: bool = False
 ) -> tuple[Field, ...]:
     """Return the fields of a form.
 
@@ -144,8 +172,8 @@ def fields_of(
         One of `KINDS`.
     values : mapping of str to str
         What stands in them.
-    error : str
-        Why the last version was not stored; told at the field that it names.
+    error : FettleError or None
+        Why the last version was not stored; told at the fields that it names, by their labels.
     setup : Setup
         Its factors and outcomes can be chosen from.
     with_was : bool
@@ -153,8 +181,8 @@ def fields_of(
     """
 
     def made(name: str, label: str, what: str = "text", hint: str = "", unit: str = "", **more: Any) -> Field:
-        value = values.get(name, "")
-        return Field(name, label, what, value, unit, hint, error if _is_about(error, name) else "", **more)
+        told = _told(error, name, _SAID.get(name, label), values.get("name", ""))
+        return Field(name, label, what, values.get(name, ""), unit, hint, told, **more)
 
     if kind == "factor":
         return _factor_fields(values, made, with_was=with_was)
@@ -233,13 +261,46 @@ def _outcome_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
     )
 
 
+def _told(error: FettleError | None, name: str, said: str, own: str) -> str:
+    """Return what an error says of a field, which it calls as the page does; empty if it is about another.
+
+    Parameters
+    ----------
+    error : FettleError or None
+        Why the form was not stored.
+    name : str
+        Of the field.
+    said : str
+        What the page calls it.
+    own : str
+        What the definition is to be called; a setting that it cannot have is told by that name.
+    """
+    if isinstance(error, NotRead):
+        return _as_said(error.errors.get(name, ""), name, said)
+    sentence = str(error or "")
+    if name == "was" and own and sentence.startswith(f"{own} "):
+        return said + sentence.removeprefix(own)
+    return _as_said(sentence, _word(name), said) if _is_about(sentence, name) else ""
+
+
+def _as_said(sentence: str, word: str, said: str) -> str:
+    """Put what the page calls a field in the place of its name."""
+    if sentence.startswith(f"{word} "):
+        return said + sentence.removeprefix(word)
+    return sentence.replace(f": {word} ", f": {said[:1].lower()}{said[1:]} ", 1)
+
+
+def _word(name: str) -> str:
+    return {"scale_low": "scale", "scale_high": ""}.get(name, name)
+
+
 def _is_about(error: str, name: str) -> bool:
     """Tell whether a sentence names this field."""
     if error.startswith("'"):  # the parser of expressions begins with what it could not read
         return name in ("rule", "expression")
-    words = {"scale_low": "scale", "scale_high": ""}.get(name, name)
-    if name == "name" and " name '" in error[:25]:
+    if name == "name" and (" name '" in error[:25] or error.endswith("or take another name.")):
         return True
+    words = _word(name)
     return bool(error and words) and (f": {words} " in error or f": {words}:" in error or error.startswith(f"{words} "))
 
 
@@ -273,11 +334,13 @@ def _text(value: Any) -> str:
     return exact(value) if isinstance(value, int | float) else str(value)
 
 
-def build(kind: str, typed: Mapping[str, str], old: Any) -> Record:
+def build(kind: str, typed: Mapping[str, str], old: Any, setup: Setup) -> Record:
     """Make a definition from what was typed; what the form does not show stays as it was.
 
     Raises
     ------
+    NotRead
+        If a number cannot be read, all of them at once.
     UsageError, DataError
         If it contradicts itself; the sentence names the field.
     """
@@ -290,73 +353,128 @@ def build(kind: str, typed: Mapping[str, str], old: Any) -> Record:
     if kind == "derived":
         return Derived(typed.get("name", ""), typed.get("expression", ""), typed.get("unit", ""))
     if kind == "expectation":
-        effect: Any = typed.get("effect", "raises")
-        names = typed.get("factor", ""), typed.get("outcome", "")
-        return Expectation(*names, effect, _number(typed, "size"), typed.get("note", ""))
-    return Effort(**{item.name: _spent(typed, item.name) for item in fields(Effort)})
+        return _expectation(typed, setup)
+    numbers = _Numbers(typed)
+    spent = {item.name: numbers.spent(item.name) for item in fields(Effort)}
+    numbers.check()
+    return Effort(**spent)
+
+
+class _Numbers:
+    """Reads the numbers of a form, and keeps what is wrong with each until all are read.
+
+    Parameters
+    ----------
+    typed : mapping of str to str
+        The form.
+    unit : str
+        Unit of measure that may stand behind a number.
+    """
+
+    def __init__(self, typed: Mapping[str, str], unit: str = "") -> None:
+        self._typed, self._unit = typed, unit
+        self._errors: dict[str, str] = {}
+
+    def number(self, name: str) -> float | None:
+        """Read a number, None for an empty field."""
+        if not self._typed.get(name):
+            return None
+        return self._tried(name, partial(_read, self._typed[name], name, self._unit))
+
+    def pair(self, name: str) -> float | tuple[float, ...] | None:
+        """Read one number or two with a blank between; a unit between them says nothing more."""
+        parts = [part for part in self._typed.get(name, "").split() if part != self._unit]
+        if len(parts) > 2:
+            told = f"{name} is '{self._typed[name][:60]}'; it must be one number, or two with a blank between."
+            self._errors[name] = told
+            return None
+        found = [self._tried(name, partial(_read, part, name, self._unit)) for part in parts]
+        read = tuple(value for value in found if value is not None)
+        return read[0] if len(read) == 1 else (read or None)
+
+    def spent(self, name: str) -> float:
+        """Read minutes or money; nothing where the field is empty."""
+        if "minutes" not in name:
+            return self.number(name) or 0.0
+        if not self._typed.get(name):
+            return 0.0
+        return self._tried(name, partial(read_minutes, self._typed[name], name)) or 0.0
+
+    def check(self) -> None:
+        """Check that all could be read.
+
+        Raises
+        ------
+        NotRead
+            If one could not.
+        """
+        if self._errors:
+            raise NotRead(self._errors)
+
+    def _tried(self, name: str, read: Callable[[], float]) -> float | None:
+        try:
+            return read()
+        except DataError as err:
+            self._errors[name] = str(err)
+            return None
 
 
 def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
     levels = [line.strip() for line in typed.get("levels", "").replace(",", "\n").split("\n") if line.strip()]
     kind: Any = typed.get("kind", "continuous")
-    is_numeric = kind in ("continuous", "count")
+    numbers = _Numbers(typed, typed.get("unit", ""))
+    span = ("low", "high", "step") if kind in ("continuous", "count") else ()
+    read: dict[str, Any] = {name: numbers.number(name) for name in span}
+    read |= {name: numbers.spent(name) for name in ("minutes", "minutes_per_step", "price")}
+    numbers.check()
     return Factor(
         typed.get("name", ""),
         kind,
-        low=_number(typed, "low") if is_numeric else None,
-        high=_number(typed, "high") if is_numeric else None,
-        step=_number(typed, "step") if is_numeric else None,
-        levels=() if is_numeric else levels,
+        levels=() if span else levels,
         unit=typed.get("unit", ""),
         way=typed.get("way", "either"),  # type: ignore[arg-type]
-        minutes=_spent(typed, "minutes"),
-        minutes_per_step=_spent(typed, "minutes_per_step"),
-        price=_spent(typed, "price"),
         prices={level: price for level, price in (old.prices if old else {}).items() if level in levels},
         note=typed.get("note", ""),
+        **read,
     )
 
 
 def _outcome(typed: Mapping[str, str], old: Outcome | None) -> Outcome:
     kind: Any = typed.get("kind", "measured")
     goal: Any = typed.get("goal") or None
-    ends = (_number(typed, "scale_low"), _number(typed, "scale_high"))
-    worst = [_read(part, "worst") for part in typed.get("worst", "").split()]
-    if len(worst) > 2:
-        raise UsageError(f"worst is '{typed['worst'][:60]}'; it must be one number, or two with a blank between.")
-    weight = _number(typed, "weight")
+    numbers = _Numbers(typed, typed.get("unit", ""))
+    ends = (numbers.number("scale_low"), numbers.number("scale_high"))
+    read: dict[str, Any] = {
+        name: numbers.number(name) for name in ("best", "target", "low", "high", "matters", "weight")
+    }
+    read["worst"] = numbers.pair("worst")
+    numbers.check()
     return Outcome(
         typed.get("name", ""),
         kind,
         unit=typed.get("unit", ""),
         goal=goal,
-        best=_number(typed, "best"),
-        worst=worst[0] if len(worst) == 1 else (worst or None),
-        target=_number(typed, "target"),
-        low=_number(typed, "low"),
-        high=_number(typed, "high"),
         scale=ends if kind == "rated" and None not in ends else None,  # type: ignore[arg-type]
-        matters=_number(typed, "matters"),
-        weight=1.0 if weight is None else weight,
         relative_to=typed.get("relative_to") or None,
         recipe=old.recipe if old is not None else {},
         note=typed.get("note", ""),
+        **{**read, "weight": 1.0 if read["weight"] is None else read["weight"]},
     )
 
 
-def _spent(typed: Mapping[str, str], name: str) -> float:
-    """Read minutes or money; nothing where the field is empty."""
-    if "minutes" in name and typed.get(name):
-        return read_minutes(typed[name], name)
-    return _number(typed, name) or 0.0
+def _expectation(typed: Mapping[str, str], setup: Setup) -> Expectation:
+    effect: Any = typed.get("effect", "raises")
+    outcome = typed.get("outcome", "")
+    numbers = _Numbers(typed, next((item.unit for item in setup.outcomes if item.name == outcome), ""))
+    size = numbers.number("size")
+    numbers.check()
+    return Expectation(typed.get("factor", ""), outcome, effect, size, typed.get("note", ""))
 
 
-def _number(typed: Mapping[str, str], name: str) -> float | None:
-    return _read(typed[name], name) if typed.get(name) else None
-
-
-def _read(text: str, name: str) -> float:
+def _read(text: str, name: str, unit: str) -> float:
     try:
-        return read_number(text, name)
-    except DataError:
+        return read_number(without_unit(text, unit), name)
+    except DataError as err:
+        if "thousands" in str(err):
+            raise
         raise DataError(f"{name} is '{text[:60]}'; it must be a number.") from None

@@ -38,6 +38,7 @@ def factor_field(
         Why it was not taken.
     """
     is_stuck = not is_new and before is not None
+    error = in_labels(error, {factor.name: text.name(factor.name)})
     hint = ". ".join(part.rstrip(".") for part in (_reach(factor, before if is_stuck else None), factor.note) if part)
     common: dict[str, Any] = {
         "name": f"f.{factor.name}",
@@ -101,9 +102,25 @@ def blame(message: str, names: Sequence[str]) -> str:
     return next((name for name in sorted(names, key=len, reverse=True) if message.startswith(f"{name} ")), "")
 
 
+def blamed(message: str, names: Sequence[str]) -> dict[str, str]:
+    """Return a sentence by the field that it is about; one that tells of several fields in turn is taken apart."""
+    parts = [f"{part.removesuffix('.')}." for part in message.split("; ")]
+    fields = [blame(part, names) for part in parts]
+    if all(fields):
+        return dict(zip(fields, parts, strict=True))
+    return {fields[0]: message} if fields[0] else {}
+
+
+def in_labels(message: str, labels: Mapping[str, str]) -> str:
+    """Begin a sentence with a field's label in the place of its name, which stands nowhere on the page."""
+    name = blame(message, list(labels))
+    return f"{labels[name]}{message[len(name) :]}" if name else message
+
+
 def outcome_field(outcome: Outcome, value: str, error: str = "") -> Field:
     """Return the field of one reading; several values may be typed with blanks between."""
     label = text.name(outcome.name)
+    error = in_labels(error, {outcome.name: label})
     if outcome.kind == "compared":
         choices = tuple(Choice(word, word, word == value) for word in ("first", "second", "tie"))
         return Field(f"o.{outcome.name}", label, "choice", value, hint=outcome.note, error=error, choices=choices)

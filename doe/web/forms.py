@@ -46,7 +46,9 @@ class Posted:
         """Return what was typed, for a page that cannot show the form again."""
         hidden = ("token", "once", "seen", "carried", "mark", "sheet")
         return tuple(
-            (name, "\n".join(values)) for name, values in self.values.items() if name not in hidden and any(values)
+            (name, "\n".join(values))
+            for name, values in self.values.items()
+            if name not in hidden and not name.startswith("was.") and any(values)
         )
 
     @property

@@ -13,20 +13,22 @@ from doe.model.change import find_unit, find_variant, next_unit_name
 from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError
 from doe.model.records import Unit, Variant
+from doe.model.setup import Setup
 from doe.sheets.cautions import BENCH
 from doe.sheets.standing import settings_text
 from doe.store.snapshot import Snapshot
 from doe.web import urls
 from doe.web.contexts import Choice, Field, FormPage, LogPage, NavItem
 from doe.web.desk import Desk
-from doe.web.factor_fields import blame, factor_field, read_fields
+from doe.web.factor_fields import blamed, factor_field, read_fields
 from doe.web.forms import Posted, Sent, bench_minutes_or_none, not_negative_or_none
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
 NEW = "new"
-_AFTER = ("minutes", "price", "note", "name")
+_MARKED = "Nothing is stored yet: see the field marked below."
+_LABELS = {"minutes": "Bench time it really took", "price": "Money it really took", "name": "Own label"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +124,7 @@ def _shown(request: Request, snapshot: Snapshot, place: Place, typed: Typed, sta
         units=(*tabs, NavItem("a new unit", urls.log(NEW), place.is_new)),
         heading=f"Variant {snapshot.next_name}",
         start=_started(place, snapshot),
-        hidden=(("unit", unit), ("start", start), ("carried", place.carried)),
+        hidden=(("unit", unit), ("start", start), ("carried", place.carried), *_drawn_with(setup, place)),
         before=_before_fields(snapshot, place, typed),
         fields=fields,
         after=_after_fields(snapshot, typed),
@@ -134,6 +136,11 @@ def _shown(request: Request, snapshot: Snapshot, place: Place, typed: Typed, sta
         retire=place.unit.name if place.unit is not None else "",
     )
     return page(request, "log.html", context, status)
+
+
+def _drawn_with(setup: Setup, place: Place) -> tuple[tuple[str, str], ...]:
+    """Return the settings that the form starts from, so that what was touched can be told from what was not."""
+    return tuple((f"was.{factor.name}", text.plain(place.before.get(factor.name))) for factor in setup.factors)
 
 
 def _started(place: Place, snapshot: Snapshot) -> str:
@@ -168,10 +175,10 @@ def _after_fields(snapshot: Snapshot, typed: Typed) -> tuple[Field, ...]:
         "yes", "Nothing was changed, but it was taken apart and put together again", bool(typed.values.get("again"))
     )
     return (
-        made("minutes", "Bench time it really took", "number", "min"),
-        made("price", "Money it really took", "number"),
+        made("minutes", _LABELS["minutes"], "number", "min"),
+        made("price", _LABELS["price"], "number"),
         made("note", "Note", "long"),
-        made("name", "Own label", hint=f"Left empty it is {snapshot.next_name}."),
+        made("name", _LABELS["name"], hint=f"Left empty it is {snapshot.next_name}."),
         Field("again", "Same settings", "many", hint="", choices=(again,), error=typed.errors.get("again", "")),
     )
 
@@ -191,13 +198,21 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return go_to(desk.once(sent.once, lambda: _stored(desk, sent, typed)))
     except _StaleUnit as err:
         typed.error, status = str(err), 409
+        _let_follow(sent, typed, [factor.name for factor in snapshot.setup.factors])
         snapshot = desk.view().snapshot
         place = _place(snapshot, sent.text("unit"), sent.text("start"))
     except _BadFields:
-        typed.error = "Nothing is stored yet: see the fields marked below."
+        typed.error = _MARKED.replace("field", "fields")
     except FettleError as err:
-        _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors])
+        _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors], place)
     return _shown(request, snapshot, place, typed, status)
+
+
+def _let_follow(sent: Posted, typed: Typed, factors: list[str]) -> None:
+    """Drop the settings that were not touched, so that they show what the unit carries now."""
+    for name in factors:
+        if sent.text(f"f.{name}") == sent.text(f"was.{name}"):
+            typed.values.pop(f"f.{name}", None)
 
 
 class _StaleUnit(Exception):  # noqa: N818
@@ -215,7 +230,7 @@ def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
         now = place.unit.name if place.unit is not None else "The unit"
         raise _StaleUnit(
             f"{now} carries variant {place.carried} by now; it was {sent.text('carried')} when this form was opened. What you "
-            "typed is still here: look whether it still holds, then store it again."
+            "changed is still here, the rest is as it is now: look whether it still holds, then store it again."
         )
     factors = snapshot.setup.factors
     settings, typed.errors = read_fields(factors, {factor.name: sent.text(f"f.{factor.name}") for factor in factors})
@@ -247,28 +262,23 @@ def _effort(sent: Posted, typed: Typed) -> dict[str, float | None]:
     effort: dict[str, float | None] = {}
     for name, read in (("minutes", bench_minutes_or_none), ("price", not_negative_or_none)):
         try:
-            effort[name] = read(sent.text(name), name)
+            effort[name] = read(sent.text(name), _LABELS[name])
         except DataError as err:
             typed.errors[name] = str(err)
     return effort
 
 
-def _pin(message: str, typed: Typed, factors: list[str]) -> None:
+def _pin(message: str, typed: Typed, factors: list[str], place: Place) -> None:
     """Put a sentence at the field that it is about."""
-    name = blame(message, factors)
-    if name:
-        typed.errors[name] = message
-        typed.error = "Nothing is stored yet: see the field marked below."
-    elif "'again'" in message:
-        typed.errors["again"] = message
-        typed.error = message
-    elif message.startswith("Variant") and "name of its own" in message:
-        typed.errors["name"] = message
-    elif message.startswith("Unit"):
-        typed.errors["new_unit"] = message
-        typed.error = message
-    else:
-        typed.error = message
+    found = blamed(message, factors)
+    if not found and "'again'" in message:
+        found = {"again": message}
+    elif not found and message.startswith("Variant '") and typed.values.get("name"):
+        found = {"name": message.replace("Variant", _LABELS["name"], 1) if "must be" in message else message}
+    elif not found and message.startswith("Unit '") and place.is_new:
+        found = {"new_unit": message}
+    typed.errors |= found
+    typed.error = (_MARKED if len(found) == 1 else _MARKED.replace("field", "fields")) if found else message
 
 
 @router.post("/log/unit")
@@ -312,7 +322,7 @@ def store_reference(request: Request, sent: Sent, desk: AtDesk) -> Response:
 
     def do() -> str:
         if not sent.text("name"):
-            raise DataError("name is empty; it must be a label, such as 'shop radio'.")
+            raise DataError("What it is called is empty; it must be a label, such as 'shop radio'.")
         logged = desk.project.log_reference(sent.text("name"), note=sent.text("note"))
         return urls.with_done(urls.variant(logged.variant.name), logged.entry.id)
 

@@ -14,6 +14,7 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
+from doe.charts import text
 from doe.model.change import find_variant
 from doe.model.errors import DataError
 from doe.model.plain import plain
@@ -162,12 +163,12 @@ def _notice(request: Request, view: View | None) -> Notice | None:
     entry = next((item for item in reversed(view.history) if item.id == int(done)), None)
     if entry is None:
         return None
-    text = entry.summary[:1].upper() + entry.summary[1:]
+    said = text.capital(entry.summary)
     if entry.kind == "correction" and (doubts := against_ways(view.snapshot.variants, view.snapshot.setup.factors)):
         name, doubt = next(iter(doubts.items()))
-        text += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"
+        said += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"
     can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
-    return Notice(f"Stored: {text}.", urls.undo(entry.id) if can_undo else "")
+    return Notice(f"Stored: {said}.", urls.undo(entry.id) if can_undo else "")
 
 
 def waiting(known: Known) -> Waiting:
@@ -182,6 +183,12 @@ def think(desk: Desk, *, is_patient: bool = True) -> Known:
     if not is_patient:
         return desk.thinker.last(desk.mark())
     return desk.thinker.ask(desk.project, desk.mark(), desk.settings.patience_s)
+
+
+def best_of(known: Known) -> str:
+    """Return the variant that is known to be the best; empty without one."""
+    advice = known.thought.advice if known.thought is not None else None
+    return text.plain(advice.best.get("variant")) if advice is not None and advice.best else ""
 
 
 def go_to(address: str) -> Response:

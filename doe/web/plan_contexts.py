@@ -47,6 +47,8 @@ class Step:
     what: str = field(metadata=said("what is done"))
     takes: str = field(metadata=said("how long"))
     fields: tuple[Field, ...] = field(metadata=said("what is told when it is built; empty until its turn"))
+    is_open: bool = field(metadata=said("whether its form is on its way back"), default=False)
+    error: str = field(metadata=said("why it was not logged, where no field is to blame"), default="")
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,16 +26,34 @@ from doe.web.forms import Posted, Sent
 from doe.web.pages import AtDesk, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
+_ORDER = "Place in the order"
 
 
 @router.get("/variants/{name:path}/readings")
 def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
     """Show the form that takes readings."""
     view = desk.view()
-    variant = known_variant(view.snapshot.variants, name).name
+    found = known_variant(view.snapshot.variants, name)
+    variant = found.name
     values = {"session": session or last_session(view), "rater": rater}
+    if found.status == "planned":
+        return page(request, "form.html", _not_built(variant))
     is_fresh = "done" in request.query_params
     return page(request, "form.html", _form(view, variant, values, {}, "", is_fresh=is_fresh))
+
+
+def _not_built(variant: str) -> FormPage:
+    """Say of a planned variant what comes before its readings."""
+    return FormPage(
+        kicker=f"Variant {variant}",
+        heading="Readings",
+        intro=(f"Variant {variant} is planned, so there is nothing to read yet. Say first that it is built.",),
+        action=urls.readings(variant),
+        fields=(),
+        button="",
+        back=urls.variant(variant),
+        back_label=f"To variant {variant}: it is built",
+    )
 
 
 def last_session(view: View) -> str:
@@ -67,7 +85,7 @@ def _form(
     fields += [
         Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
         Field("rater", "Who judged", value=values.get("rater", ""), hint="Empty for an instrument."),
-        Field("order", "Place in the order", "number", values.get("order", ""), error=errors.get("order", "")),
+        Field("order", _ORDER, "number", values.get("order", ""), error=errors.get("order", "")),
         Field("note", "Note", "long", values.get("note", "")),
     ]
     own = view.readings_of(variant)
@@ -169,7 +187,7 @@ def _place(typed: str, errors: dict[str, str]) -> int | None:
     if not typed:
         return None
     if not typed.isdecimal() or len(typed) > 6 or int(typed) < 1:
-        errors["order"] = f"order is '{typed[:40]}'; it must be a whole number from 1 to 999999."
+        errors["order"] = f"{_ORDER} is '{typed[:40]}'; it must be a whole number from 1 to 999999."
         raise DataError("Nothing is stored yet: see the field marked below.")
     return int(typed)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request
@@ -17,9 +18,10 @@ from doe.model.wording import duration, number
 from doe.sheets.cautions import cautions
 from doe.sheets.pictures import page_settings, picture
 from doe.web import urls
-from doe.web.building import build_planned
+from doe.web.building import MINUTES, build_planned, told_at
 from doe.web.contexts import Field
 from doe.web.desk import Desk
+from doe.web.factor_fields import in_labels
 from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import RoutePage, Step, UnitSteps
@@ -53,13 +55,26 @@ def show(request: Request, desk: AtDesk) -> Response:
     return _shown(request, desk, {name: request.query_params.get(name, "").strip()[:40] for name in _ASKED})
 
 
-def _shown(request: Request, desk: Desk, asked: Mapping[str, str], error: str = "", status: int = 200) -> Response:
+@dataclass(frozen=True, slots=True)
+class _Refused:
+    """A step that was not taken: what was typed, and why not."""
+
+    variant: str
+    typed: Mapping[str, str]
+    why: str
+
+
+def _shown(request: Request, desk: Desk, asked: Mapping[str, str], late: _Refused | None = None) -> Response:
     key = (desk.mark(), "route", *(asked[name] for name in _ASKED))
     found = planner_of(request).ask(key, lambda tell: _found(desk.project, asked, tell), desk.settings.patience_s)
     is_empty = not any(item.status == "planned" for item in desk.view().snapshot.variants)
     refused = "" if is_empty else in_words(found.refusal)
-    context = _context(desk, found, asked, error or refused)
-    return page(request, "route.html", context, 422 if refused and status == 200 else status)
+    answer: Route | None = found.answer
+    units = _units(desk, answer, late) if answer is not None else ()
+    if late is not None and not any(step.is_open for unit in units for step in unit.steps):
+        refused = f"Variant {late.variant}: {late.why}"
+    context = _context(desk, found, asked, units, refused)
+    return page(request, "route.html", context, 422 if refused or late is not None else 200)
 
 
 def _found(project: Project, asked: Mapping[str, str], tell: Tell) -> Route:
@@ -81,13 +96,15 @@ def _amount(typed: str, label: str) -> float | None:
     return amount
 
 
-def _context(desk: Desk, found: Worked, asked: Mapping[str, str], error: str) -> RoutePage:
+def _context(
+    desk: Desk, found: Worked, asked: Mapping[str, str], units: tuple[UnitSteps, ...], error: str
+) -> RoutePage:
     answer: Route | None = found.answer
     setup = desk.view().snapshot.setup
     return RoutePage(
         heading=answer.headline if answer is not None else "",
         notes=answer.notes if answer is not None else (),
-        units=_units(desk, answer) if answer is not None else (),
+        units=units,
         chance=_chance(answer) if answer is not None else (),
         picture=picture("route-line", answer, "route") if answer is not None else None,
         fields=(
@@ -102,7 +119,7 @@ def _context(desk: Desk, found: Worked, asked: Mapping[str, str], error: str) ->
     )  # fmt: skip
 
 
-def _units(desk: Desk, answer: Route) -> tuple[UnitSteps, ...]:
+def _units(desk: Desk, answer: Route, late: _Refused | None) -> tuple[UnitSteps, ...]:
     snapshot = desk.view().snapshot
     free = next_unit_name(snapshot.units)
     found = []
@@ -110,22 +127,36 @@ def _units(desk: Desk, answer: Route) -> tuple[UnitSteps, ...]:
         steps = [row for row in rows_of(answer.table) if row["unit"] == unit["unit"]]
         label = free if unit["is_new"] else str(unit["unit"])
         made = "to be made, " if unit["is_new"] else ""
-        told = tuple(_step(row, label if row is steps[0] else "") for row in steps)
+        told = tuple(_step(row, label if row is steps[0] else "", late) for row in steps)
         found.append(UnitSteps(str(unit["unit"]), f"{made}{duration(unit['minutes'])}", told))
     return tuple(found)
 
 
-def _step(row: Row, unit: str) -> Step:
+def _step(row: Row, unit: str, late: _Refused | None) -> Step:
     variant = str(row["variant"])
-    fields = (
-        (
-            Field("unit", "On unit", value=unit, is_needed=True),
-            Field("minutes", "Bench time it really took", "number", unit="min"),
-        )
-        if unit
-        else ()
+    is_open = bool(unit) and late is not None and late.variant == variant
+    fields = _built_fields(unit, late if is_open else None) if unit else ()
+    return Step(
+        place=int(row["order"]),
+        variant=variant,
+        href=urls.variant(variant),
+        what=row["change"],
+        takes=duration(row["minutes"]),
+        fields=fields,
+        is_open=is_open,
+        error=late.why if is_open and late is not None and not told_at(late.why) else "",
     )
-    return Step(int(row["order"]), variant, urls.variant(variant), row["change"], duration(row["minutes"]), fields)
+
+
+def _built_fields(unit: str, late: _Refused | None) -> tuple[Field, ...]:
+    labels = {"unit": "On unit", "minutes": MINUTES}
+    typed = late.typed if late is not None else {"unit": unit}
+    about = told_at(late.why) if late is not None else ""
+    errors = {about: in_labels(late.why, labels)} if late is not None and about else {}
+    return (
+        Field("unit", labels["unit"], value=typed.get("unit", ""), error=errors.get("unit", ""), is_needed=True),
+        Field("minutes", MINUTES, "number", typed.get("minutes", ""), "min", error=errors.get("minutes", "")),
+    )
 
 
 def _chance(answer: Route) -> tuple[tuple[str, str, str, str], ...]:
@@ -146,4 +177,6 @@ def built(request: Request, sent: Sent, desk: AtDesk) -> Response:
     try:
         return go_to(desk.once(sent.once, store))
     except FettleError as err:
-        return _shown(request, desk, dict.fromkeys(_ASKED, ""), f"Variant {variant}: {err}", 422)
+        asked = {name: sent.text(name)[:40] for name in _ASKED}
+        typed = {name: sent.text(name) for name in ("unit", "minutes")}
+        return _shown(request, desk, asked, _Refused(variant, typed, str(err)))

@@ -192,7 +192,7 @@ def _check_form(
         except DataError as err:
             errors[field] = str(err)
     if not sent.text("name"):
-        errors["name"] = "name is empty; it must be a label, such as 'Tuesday evening'."
+        errors["name"] = "What it is called is empty; it must be a label, such as 'Tuesday evening'."
     if not outcomes:
         errors["outcomes"] = "Nothing is chosen; choose at least one outcome."
     elif compared and len(outcomes) > 1:

@@ -69,9 +69,9 @@ def prepare(request: Request, sent: Sent, desk: AtDesk) -> Response:
 
     def do() -> str:
         session = read_session(view, sent, errors)
-        desk.project.file.prepare_session(session)
+        entry = desk.project.file.prepare_session(session)
         kept = next(item for item in desk.project.file.prepared_sessions() if item.session.name == session.name)
-        return urls.session(kept.id)
+        return urls.with_done(urls.session(kept.id), entry.id)
 
     try:
         return go_to(desk.once(sent.once, do))

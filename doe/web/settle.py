@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+import re
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from doe.charts import text
-from doe.model.errors import FettleError
+from doe.model.errors import DataError, FettleError
+from doe.model.names import check_label
+from doe.model.records import Variant
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
 from doe.model.wording import number, with_interval
@@ -21,11 +24,22 @@ from doe.sheets.settled import settled
 from doe.web import urls
 from doe.web.contexts import Choice, Field
 from doe.web.desk import Desk
-from doe.web.forms import Sent
-from doe.web.pages import AtDesk, go_to, page
+from doe.web.forms import Posted, Sent, at_most
+from doe.web.pages import AtDesk, best_of, go_to, page, think
 
 router = APIRouter(include_in_schema=False)
 _BEST = "the best variant"
+_NAME = "What to call it"
+_BUILDS = "Fresh builds of the same settings"
+_MOST_NAME, _MOST_NOTE = 80, 500
+_ABOUT = (
+    (r"What to call it|A version is called", "name"),
+    (r"The fresh builds|Nothing but these builds|Nothing has been read of variant|.* has other settings than", "build"),
+    (r"There is no variant|Variant '|No variant is known", "variant"),
+    (r".* is no derived quantity", "through"),
+    (r"Note has", "note"),
+)
+"""How sentences begin that are about a field of the form that settles a version."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +61,20 @@ class VersionRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Keeping:
+    """The form that settles a version, on its way back: what was typed, and what was wrong with it."""
+
+    values: Mapping[str, str]
+    builds: Sequence[str] = ()
+    error: str = ""
+
+    @property
+    def about(self) -> str:
+        """The field that the sentence is about; empty if it is none."""
+        return next((name for start, name in _ABOUT if re.match(start, self.error)), "")
+
+
+@dataclass(frozen=True, slots=True)
 class SettlePage:
     """The page that settles."""
 
@@ -56,6 +84,7 @@ class SettlePage:
     room: tuple[Field, ...] = field(metadata=said("form of tolerances and of the size of a confirmation"))
     confirm: tuple[Field, ...] = field(metadata=said("form that judges fresh builds; empty where none was read"))
     keep: tuple[Field, ...] = field(metadata=said("form that settles a version"))
+    keep_error: str = field(metadata=said("why the version was not settled, where no field is to blame"))
     compare: tuple[Field, ...] = field(metadata=said("form that compares two versions; empty with fewer than two"))
     versions: tuple[VersionRow, ...] = field(metadata=said("settled versions, the newest first"))
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions"))
@@ -75,22 +104,48 @@ def show(request: Request, desk: AtDesk) -> Response:
 @router.post("/settle/keep")
 def keep(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Settle a version."""
+    if sent.text("look"):
+        return _shown(request, desk, None, "", 200, _sent(sent))
 
     def store() -> str:
-        name, builds = sent.text("name"), sent.many("build")
+        builds = sent.many("build")
         version, entry = desk.project.keep_version(
-            name,
-            sent.text("variant") or None,
+            check_label(_NAME, sent.text("name"), _MOST_NAME),
+            sent.text("variant") or (_best_now(desk) if builds else None),  # a tick never chooses the variant
             builds=builds,
             through=sent.text("through") or None,
-            note=sent.text("note")[:500],
+            note=at_most(sent.text("note"), "Note", _MOST_NOTE),
         )
         return urls.with_done(f"{urls.settle()}#version-{version.number}", entry.id)
 
     try:
         return go_to(desk.once(sent.once, store))
     except FettleError as err:
-        return _shown(request, desk, None, str(err), 422)
+        return _shown(request, desk, None, "", 422, _sent(sent, str(err)))
+
+
+def _sent(sent: Posted, error: str = "") -> Keeping:
+    """Return the form as it was sent."""
+    return Keeping(
+        {name: sent.text(name) for name in ("name", "variant", "through", "note")}, sent.many("build"), error
+    )
+
+
+def _best_now(desk: Desk) -> str:
+    """Return the best variant of the log as it is now.
+
+    Raises
+    ------
+    DataError
+        If none can be said to be the best.
+    """
+    known = think(desk)
+    if known.is_fresh and best_of(known):
+        return best_of(known)
+    best = text.plain(desk.project.recommend().best.get("variant"))
+    if not best:
+        raise DataError("No variant is known to be the best yet; choose the one that is meant.")
+    return best
 
 
 @router.get("/settle/{version}/sheet.html")
@@ -133,26 +188,29 @@ def _compared(desk: Desk, first: int, second: int) -> Told:
     return Told("compare", f"From version {first} to version {second}", tuple(lines))
 
 
-def _shown(request: Request, desk: Desk, told: Told | None, problem: str, status: int) -> Response:
+def _shown(
+    request: Request, desk: Desk, told: Told | None, problem: str, status: int, keeping: Keeping | None = None
+) -> Response:
     view = desk.view()
     setup, versions = view.snapshot.setup, desk.project.versions()
     read = {name for name, _ in view.tally.of_variant}
-    built = [item.name for item in view.snapshot.variants if not item.is_reference and item.status == "built"]
+    built = [item for item in view.snapshot.variants if not item.is_reference and item.status == "built"]
+    names = [item.name for item in built]
     asked = request.query_params
-    variant = _variant(built, asked.get("variant", ""))
-    through = _through(setup, asked.get("through", ""))
-    fresh = [name for name in reversed(built) if name in read]
-    builds = Field(
-        "build", "Fresh builds of the same settings", "many", choices=_choices(fresh[:12], asked.getlist("build"))
-    )
-    name = Field("name", "What to call it", is_needed=True, hint="Such as: kitchen radio.")
+    if keeping is None:
+        keeping = Keeping({name: asked.get(name, "") for name in ("variant", "through")}, asked.getlist("build"))
+    variant, through = _variant(names, asked.get("variant", "")), _through(setup, asked.get("through", ""))
+    fresh = [name for name in reversed(names) if name in read]
+    builds = Field("build", _BUILDS, "many", choices=_choices(fresh[:12], asked.getlist("build")))
+    keep = _keep_fields(setup, built, read, keeping, best_of(think(desk, is_patient=False))) if built else ()
     context = SettlePage(
         told=told,
         problem=problem,
         find=(variant, _stand_in(setup, asked.get("without", ""))),
         room=(variant, *through),
         confirm=(builds, *through) if fresh else (),
-        keep=(name, variant, builds, *through, Field("note", "Note", "long")) if built else (),
+        keep=keep,
+        keep_error="" if any(item.error for item in keep) else keeping.error,
         compare=_two(versions, asked.get("first", ""), asked.get("second", "")),
         versions=tuple(
             VersionRow(words, f"version-{version.number}", urls.settle_sheet(version.number))
@@ -161,6 +219,39 @@ def _shown(request: Request, desk: Desk, told: Told | None, problem: str, status
         cautions=cautions(setup),
     )
     return page(request, "settle.html", context, status)
+
+
+def _keep_fields(
+    setup: Setup, built: Sequence[Variant], read: Set[str], keeping: Keeping, best: str
+) -> tuple[Field, ...]:
+    typed = keeping.values
+    chosen = typed.get("variant", "")
+    fields = (
+        Field("name", _NAME, value=typed.get("name", ""), is_needed=True, hint="Such as: kitchen radio."),
+        _variant([item.name for item in built], chosen),
+        _fresh_builds(built, read, chosen or best, keeping),
+        *_through(setup, typed.get("through", "")),
+        Field("note", "Note", "long", typed.get("note", "")),
+    )
+    return tuple(replace(item, error=keeping.error if item.name == keeping.about else "") for item in fields)
+
+
+def _fresh_builds(built: Sequence[Variant], read: Set[str], kept: str, keeping: Keeping) -> Field:
+    """Offer the builds that have the settings of the variant that is kept, and whatever was ticked and refused."""
+    own = next((item for item in built if item.name == kept), None)
+    same = [item.name for item in reversed(built) if own and item.name in read and item.settings == own.settings]
+    refused = [item.name for item in built if item.name in keeping.builds] if keeping.error else []
+    choices = tuple(
+        Choice(name, f"{name} itself" if name == kept else name, name in keeping.builds)
+        for name in dict.fromkeys([*same, *refused])
+    )
+    if own is None:
+        hint = "Which variant is the best is not worked out yet: choose one above, and show its builds."
+    elif set(same) <= {kept}:
+        hint = f"No other build with the settings of variant {kept} has been read yet."
+    else:
+        hint = f"Those with the settings of variant {kept}. Of another one chosen above: show its builds first."
+    return Field("build", _BUILDS, "many", choices=choices, hint=hint)
 
 
 def _choices(names: Sequence[str], chosen: Sequence[str]) -> tuple[Choice, ...]:

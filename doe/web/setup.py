@@ -10,21 +10,24 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import FettleError
+from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.setup import Setup
 from doe.model.wording import duration, number
 from doe.sheets.answers import about as about_outcome
+from doe.store import ProjectFile
 from doe.web import urls
 from doe.web.contexts import Defined, FormPage, SetupPage
-from doe.web.definition_fields import KINDS, Kind, as_typed, build, fields_of
+from doe.web.definition_fields import KINDS, Kind, NotRead, as_typed, build, fields_of
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.forms import Sent, at_most
 from doe.web.pages import AtDesk, go_to, page
 
 MOST_TITLE, MOST_QUESTION = 200, 2000
+_MARKED = "Nothing is stored yet: see the {} marked below."
+_UNCHANGED = "Nothing was changed, so nothing is stored."
 router = APIRouter(include_in_schema=False)
 
 
@@ -124,20 +127,22 @@ def _form(
     name: str,
     record: Any,
     values: Mapping[str, str],
-    error: str = "",
+    error: FettleError | None = None,
     conflict: tuple[tuple[str, str, str], ...] = (),
 ) -> FormPage:
     can_remove = record is not None and not words.is_single
     was = kind == "factor" and record is None
+    fields = fields_of(kind, values, error, setup, with_was=was)
+    count = sum(bool(item.error) for item in fields)
     return FormPage(
         kicker="Set-up",
         heading=words.title if record is None or words.is_single else f"{words.singular} {text.name(name)}",
         intro=words.intro,
         action=urls.definition(kind, name or None),
-        fields=fields_of(kind, values, error, setup, with_was=was),
+        fields=fields,
         button="Store",
         hidden=(("seen", seen_mark(as_typed(kind, record)) if record is not None else ""),),
-        error=error,
+        error=_MARKED.format("fields" if count > 1 else "field") if count else str(error or ""),
         back=urls.setup(),
         remove=((urls.definition_remove(kind), f"Remove this {words.singular.casefold()}", name),)
         if can_remove
@@ -159,7 +164,7 @@ def remove(request: Request, sent: Sent, desk: AtDesk, kind: str) -> Response:
     try:
         return go_to(desk.once(sent.once, do))
     except FettleError as err:
-        form = _form(desk.view().snapshot.setup, words, kind, name, record, as_typed(kind, record), str(err))
+        form = _form(desk.view().snapshot.setup, words, kind, name, record, as_typed(kind, record), err)
         return page(request, "form.html", form, 422)
 
 
@@ -177,27 +182,49 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
             check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
         return urls.with_done(urls.setup(), _store(desk, kind, name, typed, old))
 
+    error: FettleError | None = None
+    conflict: tuple[tuple[str, str, str], ...] = ()
     try:
         return go_to(desk.once(sent.once, do))
     except Conflict as err:
-        error, status, conflict = "", 409, err.rows
+        status, conflict = 409, err.rows
     except FettleError as err:
-        error, status, conflict = str(err), 422, ()
+        status, error = 422, err
     setup = desk.view().snapshot.setup
     record = _record(setup, kind, name) if name or words.is_single else None
     return page(request, "form.html", _form(setup, words, kind, name, record, typed, error, conflict), status)
 
 
 def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any) -> int:
-    """Store a definition and return the last entry that it took."""
+    """Store a definition and return the last entry that it took.
+
+    Raises
+    ------
+    DataError
+        If it is what it was.
+    """
     file = desk.project.file
-    if kind != "about":
-        was = typed.get("was") or None
-        return file.change_setup(kind, build(kind, typed, old), name=name or None, was=was).id
-    last = desk.view().last_entry
-    at_most(typed.get("title", ""), "title", MOST_TITLE)
-    at_most(typed.get("question", ""), "question", MOST_QUESTION)
+    if kind == "about":
+        return _store_about(file, typed, old)
+    record = build(kind, typed, old, desk.view().snapshot.setup)
+    if record == old:
+        raise DataError(_UNCHANGED)
+    return file.change_setup(kind, record, name=name or None, was=typed.get("was") or None).id
+
+
+def _store_about(file: ProjectFile, typed: Mapping[str, str], old: Setup) -> int:
+    errors = {}
+    for key, most in (("title", MOST_TITLE), ("question", MOST_QUESTION)):
+        try:
+            at_most(typed.get(key, ""), key, most)
+        except DataError as err:
+            errors[key] = str(err)
+    if errors:
+        raise NotRead(errors)
+    last = None
     for key in ("title", "question"):
         if typed.get(key, "") != getattr(old, key):
             last = file.change_setup(key, typed.get(key, "")).id
+    if last is None:
+        raise DataError(_UNCHANGED)
     return last

@@ -20,7 +20,7 @@ from doe.project import Project
 from doe.web import urls
 from doe.web.contexts import Field, StartPage
 from doe.web.desk import Desk
-from doe.web.factor_fields import blame
+from doe.web.factor_fields import blame, in_labels
 from doe.web.forms import Sent, at_most
 from doe.web.pages import go_to, page
 from doe.web.setup import MOST_QUESTION, MOST_TITLE
@@ -30,6 +30,7 @@ DEMOS = {
     "radio": ("Tabletop radio", "23 variants of a radio from birch rings: which change is to blame for the echo?"),
     "fan": ("Desk fan", "A printed impeller, away from sound: airflow against whine."),
 }
+_LABELS = {"title": "What is tuned", "question": "What is wrong with it"}
 _SUFFIX = ".duckdb"
 
 
@@ -50,6 +51,7 @@ def show(request: Request, desk: AnyDesk) -> Response:
 def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, status: int = 200) -> Response:
     folder = desk.settings.folder
     about = blame(error, ("title", "question"))
+    error = in_labels(error, _LABELS)
     is_ours = desk.project.path.name if desk.is_open else ""
     others = sorted(path.name for path in folder.glob(f"*{_SUFFIX}") if path.is_file() and path.name != is_ours)
     context = StartPage(
@@ -59,7 +61,7 @@ def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, 
         fields=(
             Field(
                 "title",
-                "What is tuned",
+                _LABELS["title"],
                 value=values.get("title", ""),
                 hint="Such as: Tabletop radio.",
                 error=error if about == "title" else "",
@@ -67,7 +69,7 @@ def _shown(request: Request, desk: Desk, values: Mapping[str, str], error: str, 
             ),
             Field(
                 "question",
-                "What is wrong with it",
+                _LABELS["question"],
                 "long",
                 values.get("question", ""),
                 error=error if about == "question" else "",
@@ -102,8 +104,9 @@ def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
         setup = replace(
             starter(key).setup, title=title, question=at_most(sent.text("question"), "question", MOST_QUESTION)
         )
-        desk.open(Project.create(_free_path(desk.settings.folder, setup.title), setup))
-        return urls.bench()
+        project = Project.create(_free_path(desk.settings.folder, setup.title), setup)
+        desk.open(project)
+        return urls.with_done(urls.bench(), project.file.history()[-1].id)
 
     try:
         return go_to(desk.once(sent.once, do))

@@ -10,26 +10,28 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.charts.rows import rows_of
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import DataError, FettleError, listed
 from doe.model.limit import derive
+from doe.model.outcome import Outcome
 from doe.model.records import Variant, against_ways
 from doe.model.setup import Setup
-from doe.model.wording import counted, duration, exact, setting
+from doe.model.wording import counted, duration, exact, number, setting
 from doe.sheets.cautions import cautions
 from doe.web import urls
-from doe.web.building import build_planned
+from doe.web.building import MINUTES, build_planned, told_at
 from doe.web.contexts import Branch, Choice, ComparePage, Field, FormPage, VariantPage, VariantsPage
-from doe.web.desk import Desk
+from doe.web.desk import Desk, View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
-from doe.web.factor_fields import blame, change_steps, factor_field, read_fields, reading_rows, time_text
+from doe.web.factor_fields import blame, change_steps, factor_field, in_labels, read_fields, reading_rows, time_text
 from doe.web.forms import Sent, bench_minutes_or_none, not_negative_or_none
-from doe.web.pages import AtDesk, go_to, known_variant, page, think
+from doe.web.pages import AtDesk, best_of, go_to, known_variant, page, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
 
 router = APIRouter(include_in_schema=False)
 _DEEPEST = 12
 _A_PAGE = 100
+_LABELS = {"minutes": "Bench time", "price": "Money"}
 _MARKED = "Nothing is stored yet: see the fields marked below."
 
 
@@ -44,7 +46,7 @@ def show_all(request: Request, desk: AtDesk, before: int = 0) -> Response:
     log = replace(view.log, rows=view.log.rows[start:stop])
     shown = {row[0] for row in log.rows}
     known = think(desk, is_patient=False)
-    best = _best(known)
+    best = best_of(known)
     marks = {item.name: _mark(item, known) for item in snapshot.variants}
     context = VariantsPage(
         log=log,
@@ -58,17 +60,12 @@ def show_all(request: Request, desk: AtDesk, before: int = 0) -> Response:
     return page(request, "variants.html", context)
 
 
-def _best(known: Known) -> str:
-    advice = known.thought.advice if known.thought is not None else None
-    return text.plain(advice.best.get("variant")) if advice is not None and advice.best else ""
-
-
 def _mark(variant: Variant, known: Known) -> str:
     if variant.status == "planned":
         return "planned"
     if variant.is_reference:
         return "reference"
-    if variant.name != _best(known):
+    if variant.name != best_of(known):
         return ""
     return "best so far" if known.is_fresh else "best before the last change"
 
@@ -136,43 +133,80 @@ def _changed(variant: Variant, parent: Variant | None, setup: Setup) -> str:
 @router.get("/compare")
 def compare(request: Request, desk: AtDesk, a: str = "", b: str = "") -> Response:
     """Show the difference of two variants."""
-    snapshot = desk.view().snapshot
-    first, second = known_variant(snapshot.variants, a), known_variant(snapshot.variants, b)
+    view = desk.view()
+    snapshot = view.snapshot
+    pair = known_variant(snapshot.variants, a), known_variant(snapshot.variants, b)
     known = think(desk)
+    bare = [item.name for item in pair if item.is_reference]
+    first, second = pair
     rows = tuple(
         (
             text.name(factor.name),
             setting(first.settings[factor.name], factor.unit) if factor.name in first.settings else "-",
             setting(second.settings[factor.name], factor.unit) if factor.name in second.settings else "-",
-            first.settings.get(factor.name) != second.settings.get(factor.name),
+            not bare and first.settings.get(factor.name) != second.settings.get(factor.name),
         )
         for factor in snapshot.setup.factors
     )
     count = sum(row[3] for row in rows)
     heading = f"{counted(count, 'setting')} apart" if count else "The same settings"
-    note = (
-        "Means with 95 % intervals, adjusted for session and rater."
-        if known.thought is not None and known.is_fresh
-        else "The means are being worked out; reload in a moment."
+    fields = _pair_fields(snapshot.variants, first.name, second.name)
+    context = ComparePage(
+        f"{listed(bare, 'and')}: no settings" if bare else heading,
+        (first.name, second.name),
+        fields,
+        rows,
+        _outcomes(view, known, pair),
+        _notes(known, bare),
     )
-    pair = _pair_fields(snapshot.variants, first.name, second.name)
-    outcomes = _means(known, first.name, second.name)
-    context = ComparePage(heading, (first.name, second.name), pair, rows, outcomes, note)
     return page(request, "compare.html", context)
 
 
-def _means(known: Known, first: str, second: str) -> tuple[tuple[str, str, str], ...]:
-    if known.thought is None:
-        return ()
+def _notes(known: Known, bare: Sequence[str]) -> tuple[str, ...]:
+    """Say how the means were made, or why there are none."""
+    before = " Those shown are of the log before." if known.thought is not None else ""
+    if known.thought is not None and known.is_fresh:
+        told = "Means with 95 % intervals, adjusted for session and rater."
+    elif known.trouble:
+        told = f"The means could not be worked out. {known.trouble}{before}"
+    else:
+        told = f"The means are being worked out; reload in a moment.{before}"
+    if not bare:
+        return (told,)
+    have = "has" if len(bare) == 1 else "have"
+    return (
+        told,
+        f"{listed(bare, 'and')} {have} no settings, so nothing is predicted there: what was read is averaged as it is.",
+    )
+
+
+def _outcomes(view: View, known: Known, pair: Sequence[Variant]) -> tuple[tuple[str, str, str], ...]:
+    """Return what is known of two variants by outcome: adjusted means, and of a reference object what was read."""
+    analyses = known.thought.analyses if known.thought is not None else {}
     found = []
-    for effects in known.thought.analyses.values():
-        means = {
-            str(row["variant"]): text.expected(row, effects.outcome)
-            for row in rows_of(effects.variants)
-            if str(row["variant"]) in (first, second)
-        }
-        found.append((text.name(effects.outcome.name), means.get(first, "not read"), means.get(second, "not read")))
+    for outcome in view.snapshot.setup.outcomes:
+        effects = analyses.get(outcome.name)
+        if effects is None and not any(item.is_reference for item in pair):
+            continue
+        rows = rows_of(effects.variants) if effects is not None else []
+        means = {str(row["variant"]): text.expected(row, outcome) for row in rows}
+        none = "not read" if effects is not None else "-"
+        cells = [
+            _as_read(view, item.name, outcome) if item.is_reference else means.get(item.name, none) for item in pair
+        ]
+        found.append((text.name(outcome.name), cells[0], cells[1]))
     return tuple(found)
+
+
+def _as_read(view: View, variant: str, outcome: Outcome) -> str:
+    """Return the plain mean of the readings of a variant."""
+    count, mean = view.tally.of_variant.get((variant, outcome.name), (0, 0.0))
+    if not count:
+        return "not read"
+    if outcome.kind == "compared":
+        return counted(count, "comparison")
+    told = f"{number(mean)} {outcome.unit}".rstrip()
+    return f"{told}, one reading" if count == 1 else f"{told}, plain mean of {count} readings"
 
 
 def _shown(
@@ -208,7 +242,7 @@ def _shown(
         steps=change_steps(snapshot.setup, start, variant.settings) if is_planned else (),
         built_fields=_built_fields(variant, typed or {}, error) if is_planned else (),
         photo_error=photo_error,
-        error="" if typed and _built_blame(error) else error,
+        error="" if typed and told_at(error) else error,
         cautions=cautions(snapshot.setup) if is_planned else (),
     )
     return page(request, "variant.html", context, status)
@@ -244,23 +278,16 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[t
 
 
 def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tuple[Field, ...]:
-    about = _built_blame(error)
+    labels = {"unit": "Built on unit", "minutes": MINUTES}
 
-    def made(name: str, label: str, kind: str, unit: str = "", *, is_needed: bool = False) -> Field:
-        told = error if about == name else ""
-        return Field(name, label, kind, typed.get(name, ""), unit, error=told, is_needed=is_needed)
+    def made(name: str, kind: str, unit: str = "", hint: str = "", *, is_needed: bool = False) -> Field:
+        told = in_labels(error, labels) if told_at(error) == name else ""
+        return Field(name, labels[name], kind, typed.get(name, ""), unit, hint, told, is_needed=is_needed)
 
-    minutes = made("minutes", "Bench time it really took", "number", "min")
+    minutes = made("minutes", "number", "min")
     if variant.unit is not None:
         return (minutes,)
-    where = replace(
-        made("unit", "Built on unit", "text", is_needed=True), hint="One at hand, or the name of a new one."
-    )
-    return (where, minutes)
-
-
-def _built_blame(error: str) -> str:
-    return "unit" if error.startswith("Unit ") else blame(error, ("unit", "minutes"))
+    return made("unit", "text", hint="One at hand, or the name of a new one.", is_needed=True), minutes
 
 
 @router.post("/variants/{name:path}/built")
@@ -339,8 +366,8 @@ def _correction(variant: Variant, setup: Setup, edit: _Edit) -> FormPage:
         ("name", "Label", "text", ""),
         ("unit", "Unit", "text", ""),
         ("parent", "Changed from variant", "text", ""),
-        ("minutes", "Bench time", "number", "min"),
-        ("price", "Money", "number", ""),
+        ("minutes", _LABELS["minutes"], "number", "min"),
+        ("price", _LABELS["price"], "number", ""),
         ("note", "Note", "long", ""),
     ]
     fields = [
@@ -419,8 +446,12 @@ def _changes(
         changed = {key: value for key, value in settings.items() if variant.settings.get(key) != value}
         changes |= {"settings": changed} if changed else {}
     for key, read in (("minutes", bench_minutes_or_none), ("price", not_negative_or_none)):
-        if typed[key] != present[key]:
-            changes[key] = read(typed[key], key)
+        if typed[key] == present[key]:
+            continue
+        try:
+            changes[key] = read(typed[key], _LABELS[key])
+        except DataError as err:
+            errors[key] = str(err)
     for key in ("unit", "parent"):
         if typed[key] != present[key]:
             changes[key] = typed[key] or None

@@ -61,7 +61,7 @@ def session_pages(browser, address):
     page.click("button:has-text('Prepare it')")
     page.wait_for_selector(".rater a")
     link = page.locator(".rater a").first.get_attribute("href")
-    session = page.url.removeprefix(address)
+    session = page.url.removeprefix(address).split("?")[0]
     page.close()
     return {**PAGES, "session": session, "codes": f"{session}/codes", "listen": link.removeprefix(address)}
 

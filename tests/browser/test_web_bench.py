@@ -231,6 +231,80 @@ def test_a_reading_shows_on_the_other_device_without_a_reload(browser, served):
         device.context.close()
 
 
+def test_a_draft_is_dropped_once_it_is_stored_and_kept_until_then(browser, served):
+    """Wherever the store leads, also where that page has no form; what was refused, or typed elsewhere, stays."""
+    device = Device(browser, served.address, **PHONE)
+    page = show_demo(device)
+    still = "What you typed here before is still there."
+    device.go("/setup/outcome")
+    page.fill("[name=name]", "hum tone")
+    page.locator("[name=unit]").fill("dB")
+    tap(page, "Store")
+    assert page.locator("[name=name]").input_value() == "hum tone", "refused: a name has no blank"
+    device.go("/log?unit=body+A")
+    page.locator("[name=note]").fill("half typed")
+    device.go("/setup/outcome")
+    assert page.locator("[name=name]").input_value() == "hum tone"
+    assert still in page.locator("#news").inner_text()
+    page.fill("[name=name]", "hum")
+    tap(page, "Store")
+    assert "Stored" in page.locator(".notice").inner_text()
+    device.go("/setup/outcome")
+    assert page.locator("[name=name]").input_value() == ""
+    assert page.locator("#news").is_hidden()
+    device.go("/log?unit=body+A")
+    assert page.locator("[name=note]").input_value() == "half typed"
+    device.go("/start")
+    page.fill("[name=title]", "Desk bell")
+    tap(page, "Start the project")
+    device.go("/start")
+    assert page.locator("[name=title]").input_value() == ""
+    assert [text for text in device.said if "422" not in text] == []
+    device.context.close()
+
+
+CUT = """() => [...document.querySelectorAll("select")].flatMap(list => {
+    const style = getComputedStyle(list), pen = document.createElement("canvas").getContext("2d");
+    pen.font = style.font;
+    const room = list.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - 20; // the arrow
+    return [...list.options].map(item => item.text).filter(text => pen.measureText(text).width > room);
+})"""
+
+
+def test_choices_and_buttons_on_a_phone_read_as_they_are_written(browser, served):
+    """No choice is cut off, no two words run into one, and a new unit, of which all is new, counts no changes."""
+    device = Device(browser, served.address, **PHONE)
+    page = show_demo(device)
+    for path in ("/setup/factor", "/setup/outcome", "/setup/expectation", "/settle", "/compare?a=1&b=21"):
+        device.go(path)
+        assert page.evaluate(CUT) == [], path
+    device.go("/log?unit=body+B")
+    assert page.locator("button", has_text="Retire").inner_text() == "Retire body B"
+    assert page.locator(".changes").inner_text() == "nothing changed yet"
+    device.go("/log?unit=new")
+    assert page.locator(".changes").inner_text() == ""
+    device.check()
+    device.context.close()
+
+
+def test_what_keeps_a_version_from_being_settled_is_seen_at_once(browser, served):
+    """The field that is to blame has the focus, its form is on the screen, and what was typed is there."""
+    device = Device(browser, served.address, **PHONE)
+    page = show_demo(device)
+    device.go("/settle")
+    page.locator("#keep [name=note]").fill("on the shelf")
+    tap(page, "Settle it")
+    assert page.evaluate("document.activeElement.name") == "name"
+    assert page.locator("#in-name-keep").bounding_box()["y"] < 844
+    assert page.locator("#keep [name=note]").input_value() == "on the shelf"
+    page.locator("#keep [name=variant]").select_option("21")
+    tap(page, "Show the builds of this variant")
+    assert "with the settings of variant 21" in page.locator("#keep").inner_text()
+    assert page.locator("#keep [name=note]").input_value() == "on the shelf"
+    assert page.locator("#keep").bounding_box()["y"] < 844
+    device.context.close()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_text_stands_out_and_targets_are_big_enough(browser, served, scheme):
     """WCAG 2.2, 1.4.3 (4.5:1) by computed colours, and 2.5.8 with room to spare: 44 px high, on every page."""

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from doe.advise import recommend
-from doe.charts import figure, front, theme
+from doe.charts import figure, front, key, theme
 from doe.charts.normal import normal_places
 from doe.fit.lenth import lenth
 from doe.model import wording
@@ -117,6 +117,29 @@ def test_timeline_shows_every_reading_by_rater():
     fig = figure(radio.effects("echo"), "timeline", readings=readings)
     for rater, own in readings[readings["outcome"] == "echo"].groupby("rater"):
         assert sorted(value for _, value in marks(fig, rater, upright=True)) == sorted(own["value"])
+
+
+@WIDTHS
+@pytest.mark.parametrize("count", range(1, 13))
+def test_timeline_tells_any_number_of_raters_apart(width, count):
+    """Each has a mark of its own, which the key can show; readings without a rater are one more."""
+    readings = radio.readings()
+    own = readings[readings["outcome"] == "echo"].reset_index(drop=True)
+    names = [f"rater {place}" for place in range(count)]
+    own["rater"] = [(*names, None)[place % (count + 1)] for place in range(len(own))]
+    fig = figure(radio.effects("echo"), "timeline", readings=own, width=width)
+    drawn = [trace.marker for trace in fig.data if trace.name in (*names, "reading")]
+    assert len({(mark.symbol, mark.color) for mark in drawn}) == count + 1
+    assert all(key.glyph(mark.symbol) in words(fig) for mark in drawn[:2])
+
+
+def test_every_mark_of_a_series_has_its_glyph():
+    """Filled and open, and no two alike."""
+    marks_of_series = {name: key.glyph(name) for name in theme.SYMBOLS}
+    marks_of_series |= {
+        f"{name}-open": key.glyph(f"{name}-open") for name in theme.SYMBOLS if name not in ("x", "cross")
+    }
+    assert len(set(marks_of_series.values())) == len(marks_of_series)
 
 
 def test_timeline_draws_the_goal_that_lies_on_the_axis():

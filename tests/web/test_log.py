@@ -1,4 +1,5 @@
 import io
+import re
 import struct
 import zlib
 from concurrent.futures import ThreadPoolExecutor
@@ -7,6 +8,8 @@ import pytest
 from PIL import Image
 
 from doe.model.errors import DataError
+from doe.model.records import Variant
+from doe.web.factor_fields import blamed
 from doe.web.photos import ready_photo
 from tests.web.client import Visitor
 
@@ -25,6 +28,11 @@ def test_the_form_starts_from_the_unit_and_stores_what_changed(visitor, project)
 @pytest.mark.parametrize(
     ("typed", "field", "sentence"),
     [
+        (
+            {"f__vents": "3", "name": "x" * 200},
+            "in-name-error",
+            "Own label 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' must be text on one line, 1 to 80 characters.",
+        ),
         ({"f__vents": "1"}, "in-f-vents-error", "vents cannot go from 2 to 1 on unit body A: it only goes up."),
         ({"f__rings": "10"}, "in-f-rings-error", "rings cannot go from 9 to 10 on unit body A: it needs a new unit."),
         ({"f__wool": "32"}, "in-f-wool-error", "wool is 32; it must be a number from 0 to 60 % in steps of 5."),
@@ -42,7 +50,7 @@ def test_the_form_starts_from_the_unit_and_stores_what_changed(visitor, project)
         (
             {"minutes": "-3", "f__vents": "3"},
             "in-minutes-error",
-            "minutes is '-3'; it must be a number from 0, or a time such as 1 h 35 min.",
+            "Bench time it really took is '-3'; it must be a number from 0, or a time such as 1 h 35 min.",
         ),
     ],
 )
@@ -75,6 +83,25 @@ def test_a_broken_limit_and_unchanged_settings_are_told(visitor):
     assert visitor.send(page, "/log", again="yes").status == 200
 
 
+def test_two_one_way_factors_turned_back_are_told_each_at_its_own_field(visitor, project):
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get("/log?unit=body+A"), "/log", f__vents="1", f__rings="10")
+    told = dict(re.findall(r'id="(in-[\w-]+)-error">([^<]*)<', page.html))
+    assert told == {
+        "in-f-vents": "vents cannot go from 2 to 1 on unit body A: it only goes up.",
+        "in-f-rings": "rings cannot go from 9 to 10 on unit body A: it needs a new unit.",
+    }
+    assert "see the fields marked below" in page.text
+    assert project.file.fingerprint() == before
+
+
+def test_a_sentence_is_taken_apart_only_where_each_part_has_its_field():
+    names = ["vents", "rings", "vents_2"]
+    assert blamed("vents goes up; rings goes down.", names) == {"vents": "vents goes up.", "rings": "rings goes down."}
+    assert blamed("vents_2 is 9; it must be 1.", names) == {"vents_2": "vents_2 is 9; it must be 1."}
+    assert blamed("These settings; rings 1.", names) == {}
+
+
 def test_a_form_sent_twice_is_stored_once(app, project):
     """The very same form, at once from several threads: one variant, and every copy is led to the same page."""
     visitor = Visitor(app)
@@ -100,6 +127,30 @@ def test_a_unit_that_was_changed_meanwhile_is_told_with_409(visitor, app, projec
     assert "carries variant 4 by now; it was 2 when this form was opened" in answer.text
     assert dict(answer.form("/log")["fields"])["f.vents"] == "4"
     assert len(project.file.variants()) == 4
+
+
+def test_what_was_not_touched_in_a_stale_form_follows_the_unit(visitor, project):
+    """Body A carried wool 30 and the paper driver when the form was opened; somebody else stored wool 45."""
+    page = visitor.get("/log?unit=body+A")
+    project.log({"wool": 45}, unit="body A")
+    answer = visitor.send(page, "/log", f__driver="poly")
+    fields = dict(answer.form("/log")["fields"])
+    assert (fields["f.wool"], fields["f.driver"], fields["f.vents"]) == ("45", "poly", "2")
+    assert visitor.send(answer, "/log").status == 200
+    stored = project.file.variants()[-1].settings
+    assert (stored["wool"], stored["driver"]) == (45, "poly")
+
+
+def test_what_was_touched_in_a_stale_form_stays_also_twice(visitor, project):
+    page = visitor.get("/log?unit=body+A")
+    for wool in (45, 50):
+        project.log({"wool": wool}, unit="body A")
+        page = visitor.send(page, "/log", f__vents="4")
+        assert page.status == 409
+        fields = dict(page.form("/log")["fields"])
+        assert (fields["f.wool"], fields["f.vents"]) == (str(wool), "4")
+    page = visitor.send(page, "/log", f__wool="10")
+    assert (page.status, project.file.variants()[-1].settings["wool"]) == (200, 10)
 
 
 def picture(kind="JPEG", size=(60, 40), **options):
@@ -179,6 +230,18 @@ def test_readings_come_back_with_their_faults_and_go_in_each_by_itself(visitor, 
     added = project.file.readings()[3:]
     assert [(item["outcome"], item["value"], item["rater"]) for item in added] == [
         ("bass", 3.5, "Bo"), ("bass", 3.7, "Bo"), ("echo", 4.0, "Bo")]  # fmt: skip
+
+
+def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
+    settings = {"vents": 3, "rings": 9, "wool": 30, "driver": "paper"}
+    project.file.add_variant(Variant("4", settings, status="planned"), number_on=True)
+    page = visitor.get("/variants/4/readings")
+    assert page.status == 200
+    assert "Variant 4 is planned, so there is nothing to read yet. Say first that it is built." in page.text
+    assert '<a href="/variants/4"><bdi>To variant 4: it is built</bdi></a>' in page.html
+    assert [form["action"] for form in page.forms] == []
+    visitor.send(visitor.get("/variants/4"), "/built", unit="body C")
+    assert visitor.get("/variants/4/readings").form("/readings")
 
 
 def test_a_likely_slip_is_stored_and_said(visitor, project):

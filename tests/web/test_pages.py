@@ -125,3 +125,30 @@ def test_the_best_of_an_older_answer_is_not_called_the_best_so_far(visitor, app,
 
     app.state.desk.thinker = Thinker()
     assert mark in visitor.get("/variants").text
+
+
+def test_a_reference_object_is_compared_by_what_was_read(thoughtful, project):
+    """Readings by hand: bass 1, 2 and 3, so 2 on average; echo once; clarity never."""
+    project.log_reference("shop radio")
+    project.read(
+        "shop radio", [("bass", 1.0), ("bass", 2.0), ("bass", 3.0), ("echo", 4)], session="Tuesday", rater="Ann"
+    )
+    page = thoughtful.get("/compare?a=shop+radio&b=1")
+    cells = re.findall(r"<td>([^<]*)</td>", page.html)
+    assert cells[::2][:2] == ["2 dB, plain mean of 3 readings", "4, one reading"]
+    assert cells[1].startswith("4.00 dB (")
+    assert "shop radio has no settings, so nothing is predicted there" in page.text
+    assert "shop radio: no settings" in page.text
+    assert 'class="differs"' not in page.html
+
+
+@pytest.mark.parametrize(("trouble", "is_working"), [("The analysis was cancelled.", False), ("", True)])
+def test_a_comparison_says_whether_means_will_come(visitor, app, trouble, is_working):
+    class Thinker(NoThinker):
+        def ask(self, *_):
+            return Known(None, is_fresh=False, is_working=is_working, trouble=trouble)
+
+    app.state.desk.thinker = Thinker()
+    said_so = visitor.get("/compare?a=1&b=2").text
+    assert ("The means are being worked out; reload in a moment." in said_so) is is_working
+    assert ("The means could not be worked out. The analysis was cancelled." in said_so) is not is_working

@@ -1,9 +1,11 @@
+import html
+import re
 import time
 from dataclasses import fields
 
 import pytest
 
-from doe.model.errors import FettleError
+from doe.model.errors import DataError, FettleError
 from doe.planning.known import Judged
 from doe.web import plan_contexts
 from doe.web.planner import Planner
@@ -121,18 +123,46 @@ def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, proj
 
 
 @pytest.mark.parametrize(
-    ("typed", "sentence"),
+    ("typed", "field", "sentence"),
     [
-        ({"unit": ""}, "unit is empty; it must be a unit at hand, or the name of a new one."),
-        ({"minutes": "-1"}, "minutes is '-1'; it must be a number from 0, or a time such as 1 h 35 min."),
-        ({"variant": "99"}, "There is no planned variant '99'"),
+        ({"unit": ""}, "unit", "On unit is empty; it must be a unit at hand, or the name of a new one."),
+        (
+            {"minutes": "-1"},
+            "minutes",
+            "Bench time it really took is '-1'; it must be a number from 0, or a time such as 1 h 35 min.",
+        ),
     ],
 )
-def test_a_run_that_cannot_be_logged_is_told(visitor, adopted, project, typed, sentence):
-    route = worked_out(visitor, "/route")
-    answer = visitor.send(route, "/built", **typed)
+def test_a_run_that_cannot_be_logged_comes_back_at_its_step(visitor, adopted, project, typed, field, sentence):
+    """Its form is open, with what was typed and the sentence at the field; nothing stands on top of the page."""
+    route = worked_out(visitor, "/route?shuffle=5")
+    place = re.search(r'id="in-unit-(\d+)"', route.html)[1]
+    filled = {"unit": "body A", "minutes": "25 min"} | typed
+    answer = visitor.send(route, "/built", **filled)
     assert answer.status == 422
-    assert sentence in answer.text
+    assert html.unescape(re.search(rf'id="in-{field}-{place}-error">([^<]*)<', answer.html)[1]) == sentence
+    kept = dict(answer.form("/built")["fields"])
+    assert {name: kept[name] for name in (*filled, "shuffle")} == filled | {"shuffle": "5"}
+    assert answer.html.count("<details open>") == 1
+    assert "head-problem" not in answer.html
+    assert len(project.file.adopted_plan().left) == 8
+
+
+def test_a_run_that_a_unit_cannot_take_is_told_in_its_form(visitor, adopted, project, monkeypatch):
+    def refuse(*_, **__):
+        raise DataError("rings cannot go from 9 to 10 on unit body A: it needs a new unit.")
+
+    monkeypatch.setattr("doe.project.Project.log", refuse)
+    answer = visitor.send(worked_out(visitor, "/route"), "/built", minutes="25")
+    assert answer.status == 422
+    opened = answer.html.index("<details open>")
+    assert opened < answer.html.index("rings cannot go from 9 to 10") < answer.html.index("</details>", opened)
+
+
+def test_a_run_that_is_not_planned_is_told(visitor, adopted, project):
+    answer = visitor.send(worked_out(visitor, "/route"), "/built", variant="99")
+    assert answer.status == 422
+    assert "Variant 99: There is no planned variant '99'" in answer.text
     assert len(project.file.adopted_plan().left) == 8
 
 

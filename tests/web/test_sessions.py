@@ -133,7 +133,7 @@ def test_a_closed_session_takes_no_more(visitor, app, prepared, project):
         ({"variants": ["1"]}, "Fewer than two variants"),
         ({"variants": ["1", "2"], "twice": ["3"]}, "Variant 3 is to be judged twice but is not among"),
         ({"outcomes": ["echo", "clarity"]}, "clarity compares two variants; it must be the only outcome"),
-        ({"name": ""}, "name is empty"),
+        ({"name": ""}, "What it is called is empty"),
         ({"name": "Tuesday"}, "Session 'Tuesday' is in the project already"),
     ],
 )

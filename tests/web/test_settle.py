@@ -1,11 +1,15 @@
+import re
 import shutil
 
 import pytest
 
 from doe.cli.demo import demo_folder
+from doe.model.errors import FitError
 from doe.project import Project
 from doe.web import Settings, create_app
+from doe.web.thinking import Known
 from tests.web.client import Visitor
+from tests.web.conftest import NoThinker
 
 
 @pytest.fixture(scope="module")
@@ -59,6 +63,117 @@ def test_a_version_is_kept_shown_compared_and_taken_back(at_radio, radio):
     undone = at_radio.send(second, "/undo")
     assert undone.status == 200
     assert [item.name for item in Project.open(radio).versions()] == ["kitchen radio"]
+
+
+SAME = {"vents": 2, "rings": 9, "wool": 30, "driver": "paper"}
+
+
+@pytest.fixture
+def with_builds(visitor, app, project):
+    """Variant 2 is the best; 4 was built with its settings and read, 3 and 5 have others."""
+    project.log(SAME, new_unit="body C")
+    project.log({**SAME, "wool": 40}, new_unit="body D")
+    for name in "345":
+        project.read(name, [("bass", 1.0), ("echo", 3)], session="Friday", rater="Ann")
+    app.state.desk.thinker = Knows("2")
+    return visitor
+
+
+class Knows(NoThinker):
+    """Stands in for the analyses where only the best variant counts."""
+
+    def __init__(self, best):
+        advice = type("Advice", (), {"best": {"variant": best}})
+        self.known = Known(type("Thought", (), {"advice": advice}), is_fresh=True, is_working=False)
+
+    def ask(self, *_):
+        return self.known
+
+
+def chips(page):
+    """Builds that the form which settles offers."""
+    part = page.html[page.html.index('id="keep"') :]
+    return re.findall(r'type="checkbox" name="build" value="([^"]*)"', part)
+
+
+def test_builds_of_the_settings_that_are_kept_are_offered(with_builds):
+    page = with_builds.get("/settle")
+    assert chips(page) == ["4", "2"]
+    assert "2 itself" in page.text
+    assert "Those with the settings of variant 2." in page.text
+    assert chips(with_builds.get("/settle?build=5")) == ["4", "2"], "what was judged above is not carried over"
+    page = with_builds.send(page, "/settle/keep", variant="5", build="4", look="builds", name="radio", note="shelf")
+    assert page.status == 200
+    assert chips(page) == ["5"]
+    assert "No other build with the settings of variant 5 has been read yet." in page.text
+    fields = dict(page.form("/settle/keep")["fields"])
+    assert (fields["name"], fields["variant"], fields["note"]) == ("radio", "5", "shelf")
+
+
+def test_builds_are_not_offered_before_the_best_is_known(visitor):
+    page = visitor.get("/settle")
+    assert chips(page) == []
+    assert "Which variant is the best is not worked out yet" in page.text
+
+
+@pytest.mark.parametrize("variant", ["", "2"])
+def test_a_ticked_build_never_chooses_the_variant(with_builds, project, variant):
+    """The best is 2, also where it is only meant; build 5 has other settings, so it confirms nothing of it."""
+    before = project.file.fingerprint()
+    page = with_builds.send(
+        with_builds.get("/settle"), "/settle/keep", name="radio", variant=variant, build="5", note="top"
+    )
+    assert page.status == 422
+    told = re.search(r'id="in-build-keep-error">([^<]*)<', page.html)[1]
+    assert told == "Variant 2 has other settings than the builds 5 that should confirm it."
+    assert 'class="problem head-problem"' not in page.html
+    form = page.form("/settle/keep")["fields"]
+    kept = {name: value for name, value in form if name not in ("token", "once")}
+    assert kept == {"name": "radio", "variant": variant, "build": "5", "through": "", "note": "top"}
+    assert project.file.fingerprint() == before
+
+
+def test_the_best_variant_is_kept_with_the_builds_that_prove_it(with_builds, project):
+    with_builds.send(with_builds.get("/settle"), "/settle/keep", name="radio", build="4")
+    version = project.versions()[-1]
+    assert (version.variant, list(version.evidence["confirmation"]["builds"])) == ("2", ["4"])
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "sentence"),
+    [
+        ({"name": ""}, "name", "What to call it &#39;&#39; must be text on one line, 1 to 80 characters."),
+        ({"name": "x" * 90}, "name", "must be text on one line, 1 to 80 characters."),
+        ({"note": "y" * 600}, "note", "Note has 600 characters; it may have at most 500."),
+        ({"variant": "77"}, "variant", "There is no variant &#39;77&#39; with settings."),
+        ({"through": "air"}, "through", "&#39;air&#39; is no derived quantity of this project."),
+    ],
+)
+def test_what_keeps_a_version_from_being_settled_is_told_in_its_form(with_builds, project, typed, field, sentence):
+    """At the field by its label, with everything typed still there."""
+    filled = {"name": "radio", "variant": "2", "note": "top", "build": "4"} | typed
+    before = project.file.fingerprint()
+    page = with_builds.send(with_builds.get("/settle"), "/settle/keep", **filled)
+    assert page.status == 422
+    own = page.html[page.html.index('id="keep"') :]
+    mark = f'id="in-{field}-keep-error">'
+    assert mark in own
+    assert sentence in own[own.index(mark) :][:300]
+    kept = dict(page.form("/settle/keep")["fields"])
+    shown = {name: value for name, value in filled.items() if name != "through" and value != "77"}
+    assert {name: kept[name] for name in shown} == shown
+    assert project.file.fingerprint() == before
+
+
+def test_what_is_nobodys_fault_stands_in_the_form_too(with_builds, project, monkeypatch):
+    def refuse(*_, **__):
+        raise FitError("Nothing can be told yet.")
+
+    monkeypatch.setattr("doe.project.Project.keep_version", refuse)
+    page = with_builds.send(with_builds.get("/settle"), "/settle/keep", name="radio")
+    assert page.status == 422
+    assert page.html.index('id="keep"') < page.html.index("Nothing can be told yet.")
+    assert dict(page.form("/settle/keep")["fields"])["name"] == "radio"
 
 
 def test_what_cannot_be_answered_is_said_on_the_page(visitor):

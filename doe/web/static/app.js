@@ -3,8 +3,8 @@
   var body = document.body;
 
   // Drafts: what was typed survives a closed tab, until it is stored.
-  var store;
-  try { store = window.localStorage; store.getItem("x"); } catch (error) { store = null; }
+  var store, tab; // what is kept for good, and what this tab knows
+  try { store = window.localStorage; tab = window.sessionStorage; store.getItem("x"); } catch (error) { store = null; }
 
   function read(key) {
     try { return JSON.parse(store.getItem(key) || "null"); } catch (error) { return null; }
@@ -39,17 +39,25 @@
     });
   }
 
+  function draftKey(form) { return "fettle draft " + location.host + " " + form.dataset.draft; }
+
+  // What was sent is no draft any more once a page says that something was stored, whichever page that is.
+  function dropSent() {
+    if (!store) { return; }
+    var key = tab.getItem("fettle sent");
+    if (key && body.dataset.done) { write(key, null); }
+    tab.removeItem("fettle sent");
+  }
+
   function keepDrafts(form) {
-    var key = "fettle draft " + location.host + " " + form.dataset.draft;
+    var key = draftKey(form);
     var first = JSON.stringify(typed(form));
-    if (body.dataset.done) { write(read("fettle sent") || "", null); }
     var draft = store && !form.dataset.returned ? read(key) : null;
     if (draft && JSON.stringify(draft) !== first) {
       fill(form, draft);
       say("What you typed here before is still there.", "Start afresh", function () { write(key, null); location.reload(); });
     }
     form.addEventListener("input", function () { form.dataset.dirty = "1"; write(key, typed(form)); });
-    form.addEventListener("submit", function () { write("fettle sent", key); });
   }
 
   // Plus and minus beside numbers, for a thumb.
@@ -81,7 +89,7 @@
   // Say how much was changed.
   function countChanges(form) {
     var told = form.querySelector(".changes");
-    if (!told) { return; }
+    if (!told || !form.querySelector("[data-was]")) { return; } // all of a new unit is new
     function count() {
       var changed = 0;
       Array.prototype.forEach.call(form.querySelectorAll("[data-was]"), function (field) {
@@ -100,7 +108,9 @@
   function sendOnce(form) {
     form.addEventListener("submit", function (event) {
       if (form.dataset.sent) { event.preventDefault(); return; }
-      if (form.method === "post") { form.dataset.sent = "1"; }
+      if (form.method !== "post") { return; }
+      form.dataset.sent = "1";
+      if (store && form.dataset.draft) { tab.setItem("fettle sent", draftKey(form)); }
     });
   }
 
@@ -248,9 +258,15 @@
     Array.prototype.forEach.call(part.querySelectorAll("[data-making]"), keepWhenMade);
   }
 
+  dropSent();
   begin(document);
   listen();
   watchWork();
-  var bad = document.querySelector("[aria-invalid=true]");
-  if (bad) { bad.focus(); }
+  var bad = document.querySelector("[aria-invalid=true]") || document.querySelector(".head-problem[tabindex]");
+  if (bad) {
+    bad.focus();
+    window.addEventListener("load", function () { // going to the form that the address names takes the focus away
+      if (document.activeElement === body) { bad.focus(); }
+    });
+  }
 })();

@@ -1,0 +1,118 @@
+"""The set-up's forms: numbers with their unit, all that is wrong at once, and nothing stored where nothing changed."""
+
+import re
+
+import pytest
+
+
+def told(page):
+    """Sentences by field."""
+    return dict(re.findall(r'id="in-([\w-]+)-error">([^<]*)<', page.html.replace("&#39;", "'")))
+
+
+def test_a_number_may_stand_with_the_unit_of_its_definition(visitor, project):
+    page = visitor.get("/setup/factor")
+    page = visitor.send(page, "/factor", name="gap", low="0,5 mm", high="4 mm", step="0.5mm", unit="mm", was="1 mm")
+    assert page.status == 200
+    gap = next(item for item in project.setup.factors if item.name == "gap")
+    assert (gap.low, gap.high, gap.step) == (0.5, 4.0, 0.5)
+    page = visitor.send(visitor.get("/setup/outcome"), "/outcome", name="hum", unit="dB", goal="hit", target="40 dB",
+                        worst="35 dB 50 dB", matters="1 dB")  # fmt: skip
+    assert page.status == 200
+    hum = project.setup.outcomes[-1]
+    assert (hum.target, tuple(hum.worst), hum.matters) == (40.0, (35.0, 50.0), 1.0)
+    typed = {"factor": "wool", "outcome": "bass", "effect": "lowers", "size": "2 dB"}
+    assert visitor.send(visitor.get("/setup/expectation"), "/expectation", **typed).status == 200
+    assert project.setup.expectations[-1].size == 2.0
+
+
+def test_another_unit_than_its_own_is_refused(visitor, project):
+    page = visitor.send(visitor.get("/setup/factor"), "/factor", name="gap", low="5 cm", high="4 mm", unit="mm")
+    assert told(page) == {"low": "Low is '5 cm'; it must be a number."}
+
+
+def test_all_that_cannot_be_read_is_told_at_once_by_its_label(visitor, project):
+    before = project.file.fingerprint()
+    wrong = {"low": "wide", "high": "1,234", "step": "some", "minutes": "-5", "price": "free"}
+    page = visitor.send(visitor.get("/setup/factor"), "/factor", name="gap", **wrong)
+    assert page.status == 422
+    assert told(page) == {
+        "low": "Low is 'wide'; it must be a number.",
+        "high": "High is '1,234'; write it with a decimal point, since the comma could mean thousands.",
+        "step": "Step is 'some'; it must be a number.",
+        "minutes": "The time of one change is '-5'; it must be a number from 0, or a time such as 1 h 35 min.",
+        "price": "The money for one change is 'free'; it must be a number.",
+    }
+    assert "Nothing is stored yet: see the fields marked below." in page.text
+    kept = dict(page.form("/factor")["fields"])
+    assert {name: kept[name] for name in wrong} == wrong
+    assert project.file.fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("kind", "typed", "expected"),
+    [
+        (
+            "effort",
+            {"new_unit_minutes": "soon", "new_unit_price": "x"},
+            {
+                "new_unit_minutes": "The time for a new unit is 'soon'; it must be a number from 0, or a time such as "
+                "1 h 35 min.",
+                "new_unit_price": "The money for a new unit is 'x'; it must be a number.",
+            },
+        ),
+        (
+            "effort",
+            {"new_unit_price": "-2"},
+            {"new_unit_price": "Effort: the money for a new unit is -2; it must be 0 or more."},
+        ),
+        (
+            "about",
+            {"title": "x" * 300, "question": "y" * 3000},
+            {
+                "title": "What is tuned has 300 characters; it may have at most 200.",
+                "question": "What is wrong with it has 3000 characters; it may have at most 2000.",
+            },
+        ),
+        (
+            "outcome",
+            {"name": "hum", "goal": "hit", "worst": "1 2 3"},
+            {"worst": "Worst is '1 2 3'; it must be one number, or two with a blank between."},
+        ),
+        (
+            "factor",
+            {"name": "wool", "low": "0", "high": "1"},
+            {"name": "Factor 'wool' is defined already; change that one, or take another name."},
+        ),
+        (
+            "factor",
+            {"name": "gap", "low": "0", "high": "1", "was": "7"},
+            {"was": "What it was until now is 7; it must be a number from 0 to 1."},
+        ),
+    ],
+)  # fmt: skip
+def test_a_sentence_calls_a_field_what_the_page_calls_it(visitor, project, kind, typed, expected):
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get(f"/setup/{kind}"), f"/{kind}", **typed)
+    assert page.status == 422
+    assert told(page) == expected
+    assert project.file.fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    "where", ["/setup/effort", "/setup/about", "/setup/factor?name=wool", "/setup/outcome?name=echo",
+             "/setup/outcome?name=bass", "/setup/derived?name=inner_air"])  # fmt: skip
+def test_what_was_not_changed_is_not_stored(visitor, project, where):
+    entries = len(project.file.history())
+    page = visitor.send(visitor.get(where), where.split("?")[0])
+    assert page.status == 422
+    assert "Nothing was changed, so nothing is stored." in page.text
+    assert len(project.file.history()) == entries
+
+
+def test_what_differs_is_named_as_on_the_form(visitor):
+    page = visitor.get("/setup/factor?name=wool")
+    visitor.send(visitor.get("/setup/factor?name=wool"), "/factor", minutes="12")
+    late = visitor.send(page, "/factor", minutes="20")
+    assert late.status == 409
+    assert '<th scope="row"><bdi>One change takes</bdi></th>' in late.html
