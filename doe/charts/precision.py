@@ -72,7 +72,7 @@ def _axis_title(plan: Plan) -> list[str]:
 def _says(row: Row) -> str:
     if not canvas.finite([row["half_width"]]):
         return "cannot be estimated"
-    return f"±{wording.number(row['half_width'], 2)}, sees {wording.number(row['detectable'], 2)} with 80 %"
+    return f"±{wording.number(row['half_width'], 2)}, a t test sees {wording.number(row['detectable'], 2)} with 80 %"
 
 
 def _margins(rows: Rows, width: canvas.Width) -> canvas.Margins:

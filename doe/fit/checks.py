@@ -29,6 +29,11 @@ Array = npt.NDArray[Any]
 _ROUNDING = 1e-12
 """Share of all squares below which those of repeated builds are rounding."""
 
+_LEFT = 0.05
+"""Share of what is known of an effect that is left without a build, below which it rests on that build."""
+
+_MOST_NAMED = 4
+
 
 @dataclass(frozen=True, slots=True)
 class Residuals:
@@ -90,7 +95,7 @@ def run_checks(
     found = [
         _lack_of_fit(evidence, builds, residuals),
         _outliers(evidence, residuals),
-        _leverage(evidence, residuals),
+        _resting(evidence, builds, matrix),
         _order(evidence, residuals),
         _middle(evidence, coding, matrix),
         _pile_up(evidence),
@@ -148,15 +153,56 @@ def _outliers(evidence: Evidence, residuals: Residuals) -> Check | None:
     )
 
 
-def _leverage(evidence: Evidence, residuals: Residuals) -> Check:
-    alone = [evidence.variants[place] for place in np.flatnonzero(residuals.fit.leverage > 0.95)]
-    if not alone or len(alone) == evidence.n_built:
-        return Check("Resting on one build", "No effect rests on a single build.", "fine")
-    shown = listed(alone[:5], "and") + (" and others" if len(alone) > 5 else "")
-    advice = "Make another build with that setting before trusting it."
-    return Check(
-        "Resting on one build", f"What is said of some setting rests on variant {shown} alone.", "look", advice
-    )
+def _resting(evidence: Evidence, builds: Builds, matrix: Matrix) -> Check:
+    """Name the effects that could not be told, or hardly, without one build."""
+    name = "Resting on one build"
+    if matrix.terms and evidence.n_built <= 1 + matrix.values.shape[1]:
+        finding = "There are as many terms as builds, or more, so each effect rests on every single build."
+        return Check(name, finding, "look", "Ask for fewer terms, or make more builds.")
+    alone = _only_ones(evidence)
+    for term, variant in _carried(evidence, builds, matrix):
+        alone.setdefault(term, variant)
+    if not alone:
+        return Check(name, "No effect rests on a single build.", "fine")
+    said = [f"that of {term} on variant {variant}" for term, variant in alone.items()]
+    if len(said) > _MOST_NAMED:
+        said = [*said[: _MOST_NAMED - 1], f"{counted(len(said) - _MOST_NAMED + 1, 'more effect')} on one build each"]
+    finding = f"Some effects rest on one build alone: {listed(said, 'and')}."
+    return Check(name, finding, "look", "Make another build with that setting before trusting it.")
+
+
+def _only_ones(evidence: Evidence) -> dict[str, str]:
+    """Factors that would have had one setting only without one variant: factor -> that variant."""
+    found = {}
+    for factor in evidence.varied:
+        counts = evidence.settings[factor].value_counts()
+        if len(counts) == 2 and counts.min() == 1 and counts.max() > 1:
+            place = int(np.flatnonzero(evidence.settings[factor] == counts.idxmin())[0])
+            found[factor] = evidence.variants[place]
+    return found
+
+
+def _carried(evidence: Evidence, builds: Builds, matrix: Matrix) -> list[tuple[str, str]]:
+    """Terms of the model of which one build carries nearly all that is known, with that build.
+
+    Without build i the variance of a coefficient grows by ``c_i^2 / (1 - h_i)``, where it is ``c' y`` and h the leverage
+    (Cook & Weisberg 1982, sec. 2.2).
+    """
+    factor = linalg.cholesky(builds.total, lower=True)
+    X = np.column_stack([np.ones(len(builds.means)), matrix.values])
+    white = linalg.solve_triangular(factor, X, lower=True)
+    if np.linalg.matrix_rank(white) < X.shape[1]:  # some terms cannot be told at all, whichever builds there are
+        return []
+    weights = np.linalg.pinv(white)
+    free = np.maximum(1.0 - np.einsum("ij,ji->i", white, weights), 1e-12)
+    variance = (weights**2).sum(axis=1)[1:]
+    kept = variance[:, None] / (variance[:, None] + weights[1:] ** 2 / free)
+    found = []
+    for term in matrix.terms:
+        left = kept[matrix.slices[term.name]].min(axis=0)
+        if left.min() < _LEFT:
+            found.append((term.name, evidence.variants[int(left.argmin())]))
+    return found
 
 
 def _order(evidence: Evidence, residuals: Residuals) -> Check | None:

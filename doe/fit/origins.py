@@ -61,8 +61,18 @@ class Origin(Protocol):
     def notes(self) -> tuple[str, ...]:
         """Sources of scatter that cannot be told apart."""
 
-    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
-        """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources."""
+    def scatter(
+        self,
+        coding: Coding,
+        matrix: Matrix,
+        expected: Mapping[str, Expected] | None = None,
+        *,
+        is_rough: bool = False,
+    ) -> Scatter:
+        """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources.
+
+        With `is_rough` as `fit_reml` has it.
+        """
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
         """Fit exactly the terms of a matrix; the sentences say what its scatter cannot tell."""
@@ -76,9 +86,18 @@ class Readings:
     sources: tuple[Grouping, ...]
     notes: tuple[str, ...]
 
-    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
+    def scatter(
+        self,
+        coding: Coding,
+        matrix: Matrix,
+        expected: Mapping[str, Expected] | None = None,
+        *,
+        is_rough: bool = False,
+    ) -> Scatter:
         """Adjust builds by REML."""
-        found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False, expected=expected)
+        found = fit_classical(
+            self.evidence, coding, matrix, self.sources, with_table=False, expected=expected, is_rough=is_rough
+        )
         model = found.model or _plain_model(self.evidence, found)
         builds = adjusted_builds(self.evidence, list(found.sources), model)
         return Scatter(builds, "variant" in model.names, model.sigma, found.hidden)
@@ -112,7 +131,14 @@ class Comparisons:
         """Nothing beside what the evidence says."""
         return ()
 
-    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
+    def scatter(
+        self,
+        coding: Coding,
+        matrix: Matrix,
+        expected: Mapping[str, Expected] | None = None,
+        *,
+        is_rough: bool = False,
+    ) -> Scatter:
         """Take abilities as adjusted builds; one comparison scatters by pi / sqrt(3), the sd of a logistic variable."""
         return Scatter(compared_builds(self.compared, matrix), True, float(np.pi / np.sqrt(3.0)))
 

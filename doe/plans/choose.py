@@ -111,9 +111,9 @@ def choose(
 ) -> PlanChoice:
     """Compare the plans that fit a budget and recommend one.
 
-    Of the plans that would see a difference that matters (twice the scatter, while that is not known) with a chance of 80 % in
-    every main effect, the one that keeps most apart is taken, and of several the one with the fewest bench hours. Where none is
-    that sure, the surest is taken.
+    Of the plans by which a t test (5 %) would see a difference that matters (twice the scatter, while that is not known) with a
+    chance of 80 % in every main effect, the one that keeps most apart is taken, and of several the one with the fewest bench
+    hours. Where none is that sure, the surest is taken.
 
     Parameters
     ----------
@@ -238,7 +238,9 @@ def _reason(best: Offer, scatter: float | None, matters: float | None) -> tuple[
     made = best.plan
     lines = [*made.separation.sentences, *made.precision_sentences()]
     if not (scatter and matters) and best.power_of_judged > 0:
-        lines.append(f"A swing of twice the scatter would be seen with a chance of {percent(best.power_of_judged)}.")
+        lines.append(
+            f"A swing of twice the scatter would be seen by a t test (5 %) with a chance of {percent(best.power_of_judged)}."
+        )
     if best.unjudged:
         lines.append("No plan within the budget leaves fewer main effects without an interval.")
     elif best.power < POWER:

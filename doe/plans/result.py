@@ -65,9 +65,9 @@ class Plan:
         `term`, `with`, `correlation`: every two terms (main effects, interactions of two, curvature) that the runs, together
         with those that exist, mix; largest first. ``mean`` stands for a term that is never varied.
     precision : DataFrame
-        One row per term of the model: `term`, `half_width` of the 95 % interval of its swing, smallest swing `detectable` with
-        a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`. In outcome units, or in multiples of the scatter
-        between runs where that is not known.
+        One row per term of the model: `term`, `half_width` of the 95 % interval of its swing, smallest swing `detectable` by a
+        t test (5 %) with a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`. In outcome units, or in multiples
+        of the scatter between runs where that is not known.
     efficiency : mapping of str to float
         ``D`` and ``A`` in percent of an orthogonal two-level plan; ``I`` and ``G``: mean and largest variance of prediction,
         for a scatter of 1.
@@ -231,7 +231,13 @@ def beside_fixed(arrangement: Arrangement) -> Array:
 
 
 def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters: float | None) -> list[str]:
-    """Say how sure main effects will be: the widest of them, and the smallest that would be seen."""
+    """Say how sure main effects will be: the widest of them, and the smallest that a t test at 5 % would see.
+
+    The verdict 'moves it' asks for about one and a half to two times as much, since most factors do nothing. Simulated:
+    D-optimal plans of 8, 12, 16 and 24 runs (seed 1), four factors of two levels of which one acts, one reading a run, 80 logs
+    each (seeds 5000 to 5079). Of swings that the t test sees with 80 % (there 75, 78, 78 and 81 %), 41, 16, 21 and 24 % are
+    said to move it; of swings one and a half times as large 78, 65, 56 and 69 %, of twice as large 96, 94, 91 and 94 %.
+    """
     mains = precision[~precision["term"].str.contains(r"[:^]", regex=True)]
     rows = mains if len(mains) else precision
     if not len(rows):
@@ -245,11 +251,13 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
         lines.append(
             f"Swings of main effects come with an interval of ± {number(worst['half_width'])}{unit} or less ({worst['term']} "
             "is the least sure); there one of "
-            f"{number(worst['detectable'])}{unit} would be seen with a chance of {percent(0.8)}."
+            f"{number(worst['detectable'])}{unit} would be seen by a t test (5 %) with a chance of {percent(0.8)}."
         )
         if matters is not None and scatter is not None:
             chance = percent(float(seen["power"].min()))
-            lines.append(f"A swing of {number(matters)}, which matters, would be seen with a chance of {chance}.")
+            lines.append(
+                f"A swing of {number(matters)}, which matters, would be seen by a t test (5 %) with a chance of {chance}."
+            )
     if open_:
         names = ", ".join(open_)
         lines.append(

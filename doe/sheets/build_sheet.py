@@ -41,7 +41,7 @@ class SettingLine:
     factor: str = field(metadata=said("factor as people read it"))
     setting: str = field(metadata=said("with its unit"))
     room: str = field(metadata=said("how far it may drift"))
-    care: str = field(metadata=said("hold it, some care, need not be held; may be empty"))
+    care: str = field(metadata=said("hold it, some care, hold until known, need not be held; may be empty"))
     kind: str = field(metadata=said("class: hold, some, free"))
 
 
@@ -182,7 +182,7 @@ def _settings(setup: Setup, version: SettledVersion) -> list[SettingLine]:
     for name, value in version.settings.items():
         row = rows.get(name)
         care = str(row["care"]) if row else ""
-        kind = {"hold it": "hold", "some care": "some"}.get(care, "free")
+        kind = {"hold it": "hold", "some care": "some", "hold until known": "hold"}.get(care, "free")
         lines.append(
             SettingLine(
                 text.name(name),

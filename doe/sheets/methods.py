@@ -17,8 +17,8 @@ _ALWAYS = (
     "Journal of Statistics 24, 17-36). How sure it is that a term acts is its share in that average.",
     f"Verdicts: 'moves it' - the term acts with {_CLAIM} or more and its 95 % interval leaves zero out, or with {_SURE} "
     f"or more though its average size is open; 'too small to "
-    "matter' - the whole interval lies within plus and minus what matters; 'tangled with' - the log cannot tell it from "
-    "another; otherwise 'can't tell yet'.",
+    "matter' - the whole interval lies within plus and minus what matters, and no bend or interaction of it may matter "
+    "either; 'tangled with' - the log cannot tell it from another; otherwise 'can't tell yet'.",
     "Without repeated builds the margin in a normal plot is that of Lenth (1989), Technometrics 31, 469-473.",
 )
 _RATED = (

@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 
 from doe.advise.limits_kept import is_kept
-from doe.advise.tolerance import HOLD, NO_CARE, tolerances
+from doe.advise.tolerance import HOLD, NO_CARE, UNTIL_KNOWN, tolerances
 from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.draws import Draws
@@ -27,10 +27,10 @@ NOMINAL = {"gap": 5.0, "tilt": 0.0, "blades": 7, "liner": "felt"}
 N = 200_000
 
 
-def drawn(terms, means, sds, level=0.0, build_sd=0.0, n=N, seed=3):
+def drawn(terms, means, sds, level=0.0, build_sd=0.0, n=N, seed=3, factors=FACTORS):
     """Normal posterior draws: `level`, and one coefficient per coded column of each term."""
     rng = np.random.default_rng(seed)
-    coding = Coding(FACTORS)
+    coding = Coding(factors)
     chosen = coding.terms(terms)
     slopes = np.asarray(means) + np.asarray(sds) * rng.standard_normal((n, len(means)))
     return Draws(
@@ -91,7 +91,7 @@ def test_a_count_says_which_whole_numbers_are_fine_and_levels_which_levels():
     """2 per 5 blades, so 0.4 a blade: one more is fine with m = 0.5, two are not. Felt 0, none +0.3, foam +3 above felt."""
     outcome = Outcome("whine", goal="lower", best=-50, worst=50, matters=0.5)
     # sum-to-zero columns (none, felt; foam is minus their sum): none -0.8, felt -1.1, foam 1.9
-    draws = drawn(["blades", "liner"], [2.0, -0.8, -1.1], [0.0, 0.0, 0.0], n=2000)
+    draws = drawn(["gap", "blades", "liner"], [0.0, 2.0, -0.8, -1.1], [0.0, 0.0, 0.0, 0.0], n=2000)
     found = tolerances([(outcome, draws)], FACTORS, NOMINAL)
     assert tuple(row_of(found, "blades")[["low", "high", "care"]]) == (2.0, 8.0, "some care")
     assert row_of(found, "liner")["levels"] == ("none", "felt")
@@ -139,6 +139,57 @@ def test_from_a_log_the_true_room_is_found():
     assert 2.1 < row_of(found, "gap")["high"] - 5 < 2.5
     assert found.table["factor"].iloc[0] == "gap"
     assert set(found.table.loc[found.table["care"] == NO_CARE, "factor"]) >= {"tilt", "blades", "liner"}
+
+
+def acting_in(share, terms, sizes, factors, n=4000):
+    """Draws in which each term has its size in the first `share` of the worlds, and does nothing in the others."""
+    draws = drawn(terms, sizes, [0.0] * len(sizes), n=n, factors=factors)
+    columns = np.arange(n)[:, None] < np.round(np.repeat(share, len(sizes) // len(terms)) * n)
+    draws.coefficients[:, 1:] *= columns
+    draws.included[:] = columns[:, :: len(sizes) // len(terms)]
+    return draws
+
+
+def test_what_may_bend_is_held_until_it_is_known():
+    """A bend of 2 x^2 from the middle, at 6 %: over all worlds kept with 94 %, where it acts to 0.1 x + 2 x^2 = 1."""
+    outcome = Outcome("loss", goal="lower", best=-50, worst=50, matters=1.0)
+    open_ = acting_in([0.08, 0.06, 1.0], ["gap", "gap^2", "tilt"], [0.1, 2.0, 0.0], (GAP, TILT))
+    found = tolerances([(outcome, open_)], (GAP, TILT), {"gap": 5.0, "tilt": 0.0})
+    row = row_of(found, "gap")
+    reach = 5 * (np.sqrt(0.1**2 + 8) - 0.1) / 4
+    assert (row["care"], row["breaks_low"], row["breaks_high"]) == (UNTIL_KNOWN, "loss", "loss")
+    assert row["high"] - 5 == pytest.approx(reach, abs=0.01)
+    assert found.headline == "Hold gap until the log can tell what it does; do not care about tilt."
+    assert found.notes[-1].startswith("The log cannot tell yet what gap does; build other settings to find out.")
+
+
+@pytest.mark.parametrize(
+    ("share", "size"),
+    [([0.08, 0.06], 0.9), ([0.2, 0.009], 2.0)],  # too little though it acts; a bend that is excluded
+)
+def test_what_would_be_fine_even_if_it_acts_need_not_be_held(share, size):
+    outcome = Outcome("loss", goal="lower", best=-50, worst=50, matters=1.0)
+    draws = acting_in(share, ["gap", "gap^2"], [0.05, size], (GAP,))
+    found = tolerances([(outcome, draws)], (GAP,), {"gap": 5.0})
+    assert row_of(found, "gap")["care"] == NO_CARE
+
+
+def test_a_level_that_may_do_harm_is_held_until_it_is_known():
+    """Foam 3 above felt with a chance of 5 %, none 0.3 above it."""
+    outcome = Outcome("whine", goal="lower", best=-50, worst=50, matters=0.5)
+    draws = acting_in([0.05], ["liner"], [-0.8, -1.1], (LINER,))
+    found = tolerances([(outcome, draws)], (LINER,), {"liner": "felt"})
+    assert tuple(row_of(found, "liner")[["levels", "care"]]) == (("none", "felt"), UNTIL_KNOWN)
+
+
+def test_what_never_was_varied_is_held():
+    """One outcome has terms of both, the other none of tilt, which had one setting wherever it was read."""
+    both = drawn(["gap", "tilt"], [0.0, 0.0], [0.0, 0.0], n=100, factors=(GAP, TILT))
+    gap_only = drawn(["gap"], [0.0], [0.0], n=100, factors=(GAP, TILT))
+    pair = [(Outcome("noise", matters=1.0), both), (Outcome("whine", matters=1.0), gap_only)]
+    found = tolerances(pair, (GAP, TILT), {"gap": 5.0, "tilt": 1.0})
+    assert tuple(row_of(found, "tilt")[["low", "high", "care"]]) == (1.0, 1.0, UNTIL_KNOWN)
+    assert row_of(found, "gap")["care"] == NO_CARE
 
 
 def test_an_outcome_without_a_goal_may_move_by_what_matters_either_way():

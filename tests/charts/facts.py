@@ -218,8 +218,11 @@ def of_front():
 def of_precision():
     plan = radio.plan()
     half = plan.precision["half_width"]
-    told = [f"{row['term']}: ±{wording.number(row['half_width'], 2)}, sees {wording.number(row['detectable'], 2)} with 80 %"
-            for row in records(plan.precision)]  # fmt: skip
+    told = [
+        f"{row['term']}: ±{wording.number(row['half_width'], 2)}, a t test sees {wording.number(row['detectable'], 2)} "
+        "with 80 %"
+        for row in records(plan.precision)
+    ]
     band = "A change of less than 1 is too small to matter"
     return Case(lambda **how: draw_precision(plan, **how), {"*": list(zip(-half, half, strict=True))},
                 singles(0 * half), {0.0: "", -1.0: band, 1.0: band}, told)  # fmt: skip

@@ -177,3 +177,49 @@ def test_margins_are_stated_where_every_run_is_spent_on_an_effect():
     assert effects.margins == lenth(effects.classical["swing"].to_numpy())
     assert f"Lenth's margin of {number(effects.margins.margin)} (a)" in finding(effects, "Without replicates")
     assert analyse(log, factors, Outcome("y"), terms="main").margins is None
+
+
+RESTING = (
+    Factor("gap", low=0, high=10),
+    Factor("heat", low=0, high=8),
+    Factor("feet", kind="categorical", levels=["felt", "cork"]),
+)
+
+
+def resting_log(feet, gap=None):
+    """Truth: 1 a mm of gap, nothing else; readings scatter by 0.2."""
+    rng = np.random.default_rng(3)
+    count = len(feet)
+    frame = pd.DataFrame({"variant": [str(place + 1) for place in range(count)], "outcome": "y", "feet": feet})
+    frame["gap"] = rng.choice([0.0, 5.0, 10.0], count) if gap is None else gap
+    frame["heat"] = rng.choice([0.0, 4.0, 8.0], count)
+    return frame.assign(value=frame["gap"] + rng.normal(0, 0.2, count))
+
+
+def test_a_level_in_one_variant_only_is_an_effect_that_rests_on_it():
+    """Without variant 5 feet never changed, whether or not anything is claimed of it."""
+    found = analyse(resting_log(["felt"] * 4 + ["cork"] + ["felt"] * 7), RESTING, Outcome("y"))
+    assert finding(found, "Resting on one build") == "Some effects rest on one build alone: that of feet on variant 5."
+    assert levels(found)["Resting on one build"] == "look"
+    twice = analyse(resting_log(["felt"] * 4 + ["cork"] * 2 + ["felt"] * 6), RESTING, Outcome("y"))
+    assert finding(twice, "Resting on one build") == "No effect rests on a single build."
+
+
+def test_one_build_far_out_carries_a_slope():
+    """Gap 5 and a little, and once 0: without variant 12 of gap 1 % is left, of heat nearly all."""
+    gap = [5.0, 5.1, 5.2, 5.0, 5.1, 5.2, 5.0, 5.1, 5.2, 5.0, 5.1, 0.0]
+    found = analyse(resting_log(["felt", "cork"] * 6, gap), RESTING, Outcome("y"), "main")
+    assert finding(found, "Resting on one build") == "Some effects rest on one build alone: that of gap on variant 12."
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (8, "There are as many terms as builds, or more, so each effect rests on every single build."),
+        (20, "No effect rests on a single build."),
+    ],
+)
+def test_a_model_with_no_build_left_over_says_so(count, said):
+    """Squares and pairs of three factors, eight columns and the mean: of eight builds none is left over."""
+    found = analyse(resting_log(["felt", "cork"] * (count // 2)), RESTING, Outcome("y"), "quadratic")
+    assert finding(found, "Resting on one build") == said

@@ -3,9 +3,11 @@ import pandas as pd
 import pytest
 
 from doe.coding import Coding
-from doe.fit.verdicts import CLAIM, SURE, judge
+from doe.fit import analyse
+from doe.fit.verdicts import CLAIM, EXCLUDED, SURE, judge
 from doe.fit.words import open_sizes
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
 
 (TERM,) = Coding((Factor("wool", low=0, high=60, step=5),)).terms("main")
@@ -33,6 +35,60 @@ def verdict(activity, low, high, matters=1.0):
 def test_a_claim_needs_a_direction_or_certainty(activity, low, high, expected):
     """The rules at the head of `doe.fit.verdicts`, at their edges."""
     assert verdict(activity, low, high) == expected
+
+
+def verdicts(names, activity, intervals, matters=1.0):
+    """Judge terms of two factors that differ in no way but these."""
+    coding = Coding((Factor("wool", low=0, high=60), Factor("rings", low=1, high=9)))
+    low, high = np.array(intervals, dtype=float).T
+    count = len(names)
+    found = judge(
+        coding.terms(names), np.array(activity), low, high, matters,
+        related=np.eye(count), either=np.eye(count), ties=(),
+    )  # fmt: skip
+    return [one.verdict for one in found]
+
+
+@pytest.mark.parametrize(
+    ("of_main", "of_bend", "bend", "expected"),
+    [
+        (0.30, EXCLUDED, (0.4, 1.4), [CANT_TELL, CANT_TELL]),  # a bend of what matters has not been ruled out
+        (0.30, EXCLUDED, (-0.9, 0.9), [TOO_SMALL, TOO_SMALL]),  # however it bends, that is too little
+        (0.30, EXCLUDED / 2, (0.4, 1.4), [TOO_SMALL, CANT_TELL]),  # it hardly can bend
+        (0.90, 0.89, (0.6, 1.4), [CANT_TELL, MOVES]),  # it bends; which end is higher is open
+        (0.99, 0.98, (0.6, 1.4), [MOVES, MOVES]),
+        (0.30, 0.00, (np.nan, np.nan), [TOO_SMALL, CANT_TELL]),  # no model holds it
+    ],
+)
+def test_a_factor_is_not_too_small_while_its_bend_is_open(of_main, of_bend, bend, expected):
+    assert verdicts(["wool", "wool^2"], [of_main, of_bend], [(-0.3, 0.3), bend]) == expected
+
+
+def test_a_factor_is_not_too_small_while_an_interaction_of_it_is_open():
+    open_pair = verdicts(["wool", "rings", "wool:rings"], [0.3, 1.0, 0.2], [(-0.3, 0.3), (2, 3), (-0.2, 1.3)])
+    assert open_pair == [CANT_TELL, MOVES, CANT_TELL]
+    small_pair = verdicts(["wool", "rings", "wool:rings"], [0.3, 1.0, 0.2], [(-0.3, 0.3), (2, 3), (-0.2, 0.3)])
+    assert small_pair == [TOO_SMALL, MOVES, TOO_SMALL]
+
+
+@pytest.mark.parametrize(
+    ("loss", "seed", "expected", "headline"),
+    [
+        (0.7, 9, CANT_TELL, "Loss follows heat; idle is too small to matter."),
+        (1.4, 0, MOVES, "Loss follows heat, gap bent and gap."),
+        (1.4, 9, MOVES, "Loss follows heat, gap bent and gap; idle is too small to matter."),
+    ],
+)
+def test_what_is_best_in_the_middle_is_not_called_too_small(loss, seed, expected, headline):
+    """Truth: `loss` more at either end of gap than in its middle, the ends alike; heat 2 from end to end; idle nothing."""
+    rng = np.random.default_rng(seed)
+    factors = (Factor("gap", low=10, high=40), Factor("heat", low=0, high=10), Factor("idle", low=0, high=8))
+    frame = pd.DataFrame({factor.name: rng.choice(np.linspace(*factor.span, 3), 24) for factor in factors})
+    value = loss * ((frame["gap"] - 25) / 15) ** 2 + 0.2 * frame["heat"] + rng.normal(0, 0.3, 24)
+    log = frame.assign(variant=np.arange(24).astype(str), outcome="loss", value=value)
+    found = analyse(log, factors, Outcome("loss", goal="lower", best=0, worst=20, matters=0.5))
+    assert found.table.set_index("term").loc["gap", "verdict"] == expected
+    assert found.headline == headline
 
 
 def test_claims_of_open_size_are_named_in_a_note():

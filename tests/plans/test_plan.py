@@ -134,7 +134,7 @@ def test_the_summary_says_what_matters():
     made = plan(RADIO, 12, scatter=0.8, matters=2.0, units=4)
     text = made.summary()
     assert "D-optimal plan, 12 runs, 5 factors, 4 units." in text
-    assert "A swing of 2, which matters, would be seen with a chance of" in text
+    assert "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of" in text
     assert "vents can only go one way on a unit" in text
 
 
