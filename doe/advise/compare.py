@@ -68,9 +68,8 @@ def compare(
 def _with_room(drawn: Draws, place: int) -> Any:
     """Draws of a build's own value, as far from their mean as what two of them differ by should reach; shape (n_draws,)."""
     values = drawn.variant_means[:, place]
-    is_told = (
-        0 < drawn.reading_df < np.inf
-    )  # with no such readings draws take half of the scatter for the builds', and hold
+    # without such readings draws take half of the scatter for the builds', and hold
+    is_told = 0 < drawn.reading_df < np.inf
     room = ROOM + ROOM_FOR_FEW / drawn.reading_df if is_told else 1.0
     return values.mean() + room * (values - values.mean())
 

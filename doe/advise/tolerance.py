@@ -371,15 +371,15 @@ def _headline(table: pd.DataFrame, chance: float, probability: float) -> str:
             f"Even with every setting as it should be, all outcomes are kept with {percent(chance)} only, less than the "
             f"{percent(probability)} asked for, so there is no room for any drift."
         )
-    free = table.loc[table["care"] == NO_CARE, "factor"].tolist()
-    held = table.loc[table["care"] == HOLD, "factor"].tolist()
+    free = _with_care(table, NO_CARE)
+    held = _with_care(table, HOLD)
     parts = []
     if held:
         parts.append(f"Hold {listed(held, 'and')}")
-    some = table.loc[table["care"] == SOME, "factor"].tolist()
+    some = _with_care(table, SOME)
     if some:
         parts.append(f"{'take' if parts else 'Take'} some care with {listed(some, 'and')}")
-    unknown = table.loc[table["care"] == UNTIL_KNOWN, "factor"].tolist()
+    unknown = _with_care(table, UNTIL_KNOWN)
     if unknown:
         parts.append(
             f"{'hold' if parts else 'Hold'} {listed(unknown, 'and')} until the log can tell what {_does(unknown)}"
@@ -395,7 +395,7 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
     notes = [
         f"Within these bounds, one setting moved at a time, all outcomes are kept with at least {percent(probability)}."
     ]
-    unknown = table.loc[table["care"] == UNTIL_KNOWN, "factor"].tolist()
+    unknown = _with_care(table, UNTIL_KNOWN)
     if unknown:
         named = _does(unknown, listed(unknown, "and"))
         notes.append(
@@ -407,6 +407,10 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
             f"Where {listed(drifting, 'and')} drift together, keep to {percent(share)} of that on either side."
         )
     return tuple(notes)
+
+
+def _with_care(table: pd.DataFrame, care: str) -> list[str]:
+    return [str(name) for name in table.loc[table["care"] == care, "factor"]]
 
 
 def _does(names: Sequence[str], spoken: str = "") -> str:

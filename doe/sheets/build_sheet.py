@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,20 +16,12 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
-from doe.sheets.cautions import BENCH, LISTENING
+from doe.sheets.cautions import cautions_of
 from doe.sheets.contexts import said
 from doe.sheets.pictures import css_palette
 from doe.sheets.render import asset, check_page, render
-from doe.store.attachments import TAKE
 
 _MOST_PHOTOS = 4
-_SOUND_UNIT = re.compile(r"dB|k?Hz\b|phon|sone", re.IGNORECASE)
-_SOUND = re.compile(
-    r"\b(?:sound|listen|hear|ear|ears|loud|nois|tone|tonal|music|speech|voice|vocal|audio|radio|speaker|echo|reverb|bass|treble|"
-    r"hum|whin|boom|hiss|buzz|rattl|ring|sustain|clarity|warmth|playback)",
-    re.IGNORECASE,
-)
-"""How words begin that tell of something judged by ear."""
 _KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png"}
 
 
@@ -137,24 +128,11 @@ def sheet_context(project: Any, version: SettledVersion) -> Sheet:
         confirmation=tuple(_confirmation(evidence.get("confirmation"))),
         is_confirmed=bool(evidence.get("confirmation")),
         photos=tuple(_photos(project, version)),
-        cautions=(BENCH, LISTENING) if is_sound_played(project, setup) else (BENCH,),
+        cautions=cautions_of(project, setup),
         fingerprint=str(project.file.fingerprint()),
         readings=version.readings_sha256,
         css=css_palette() + asset("build_sheet.css"),
     )
-
-
-def is_sound_played(project: Any, setup: Setup) -> bool:
-    """Tell whether sound may be played for this project: one caution too many is better than one that is missing."""
-    outcomes = setup.outcomes
-    if any(outcome.recipe or _SOUND_UNIT.match(outcome.unit) for outcome in outcomes):
-        return True
-    words = [setup.title, setup.question, *(f"{outcome.name} {outcome.note}" for outcome in outcomes)]
-    is_judged = any(outcome.kind != "measured" for outcome in outcomes)
-    if is_judged and any(_SOUND.search(word.replace("_", " ")) for word in words):
-        return True
-    has_takes = any(row["note"] == TAKE for row in project.file.attachments())
-    return has_takes or any(kept.session.plays for kept in project.file.prepared_sessions())
 
 
 def _facts(version: SettledVersion) -> tuple[tuple[str, str], ...]:

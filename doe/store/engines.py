@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import duckdb
@@ -54,6 +56,14 @@ def attach(con: duckdb.DuckDBPyConnection, path: Path, *, read_only: bool) -> No
     con.execute(f"USE {quote(NAME)}")
 
 
+@contextmanager
+def as_before(con: duckdb.DuckDBPyConnection) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Look at the file as it is without what the transaction under way has changed."""
+    with closing(con.cursor()) as past:
+        past.execute(f"USE {quote(NAME)}")
+        yield past
+
+
 def give_back(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     """Close the file, and keep the engine for the next time unless something is wrong with it."""
     try:
@@ -75,7 +85,7 @@ def _place(path: Path) -> str:
 
 
 def _started(place: str) -> duckdb.DuckDBPyConnection:
-    con = duckdb.connect(config=_SETTINGS)
+    con = open_handed()
     con.execute("SET allowed_paths = $1", [[f"{place}{ending}" for ending in _BESIDE]])
     con.execute("SET enable_external_access = false")
     con.execute("SET lock_configuration = true")

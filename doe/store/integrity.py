@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from doe.model.factor import Factor
 from doe.store import (
     attachments,
     definitions,
+    engines,
     journal,
     listening,
     measurements,
@@ -48,7 +49,7 @@ def misfits(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
     ]
 
 
-def refuse_misfits(con: duckdb.DuckDBPyConnection, before: Sequence[Misfit] = ()) -> None:
+def refuse_misfits(con: duckdb.DuckDBPyConnection) -> None:
     """Stop a change of the definitions that records do not fit; what did not fit before stands in no way.
 
     Raises
@@ -56,13 +57,13 @@ def refuse_misfits(con: duckdb.DuckDBPyConnection, before: Sequence[Misfit] = ()
     DataError
         With the first misfit and how many more there are.
     """
-    found = _new(con, before)
+    found = _new(con)
     if found:
         more = f" ({len(found) - 1} more like it)" if len(found) > 1 else ""
         raise DataError(f"{found[0][1]}{more}")
 
 
-def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, before: Sequence[Misfit] = ()) -> None:
+def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int) -> None:
     """Stop an entry from being taken back while later ones stand on it; what did not fit before stands in no way.
 
     Raises
@@ -70,7 +71,7 @@ def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, before: Sequ
     DataError
         Naming the entries to take back first.
     """
-    found = _new(con, before)
+    found = _new(con)
     if not found:
         return
     standing = sorted({entry for entry, _ in found if entry is not None and entry != target})
@@ -78,8 +79,14 @@ def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, before: Sequ
     raise DataError(f"Entry {target} cannot be taken back, since other records stand on it{first}: {found[0][1]}")
 
 
-def _new(con: duckdb.DuckDBPyConnection, before: Sequence[Misfit]) -> list[Misfit]:
-    return [misfit for misfit in misfits(con) if misfit not in before]
+def _new(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
+    """List what does not fit since the transaction began."""
+    found = misfits(con)
+    if not found:
+        return []
+    with engines.as_before(con) as past:
+        before = misfits(past)
+    return [misfit for misfit in found if misfit not in before]
 
 
 def _setup(defined: Definitions) -> Iterator[Misfit]:

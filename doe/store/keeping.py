@@ -91,9 +91,8 @@ class Keeping(Opened):
             If there is no such entry, it is taken back already, it began the project, or later entries stand on it.
         """
         with self._writing() as con:
-            before = integrity.misfits(con)
             done = journal.take_back(con, entry)
-            integrity.refuse_taking_back(con, entry, before)
+            integrity.refuse_taking_back(con, entry)
             return done
 
     def check(self) -> list[str]:

@@ -220,8 +220,8 @@ class ReadingRecords(Opened):
 
 def _known_rater(con: duckdb.DuckDBPyConnection, name: str, but: int) -> str | None:
     """Return a rater as other readings spell the name, None for nobody."""
-    known = {rater.strip().casefold(): rater for rater in readings.raters(con, but)}
-    return known.get(name.strip().casefold(), name.strip()) or None
+    (found,) = readings.with_known_raters([Reading("", "", 0.0, rater=name)], readings.raters(con, but))
+    return found.rater
 
 
 def _on_variant(con: duckdb.DuckDBPyConnection, defined: Definitions, name: str) -> dict[str, object]:

@@ -59,18 +59,24 @@ def raters(con: duckdb.DuckDBPyConnection, but: int | None = None) -> list[str]:
     """Return who judged, each as spelled at first, in that order; one reading may be left out."""
     spelled: dict[str, str] = {}
     for (rater,) in con.execute(statement("raters"), [but]).fetchall():
-        spelled.setdefault(rater.strip().casefold(), rater)
+        as_spelled(rater, spelled)
     return list(spelled.values())
 
 
+def as_spelled(rater: str, spelled: dict[str, str]) -> str:
+    """Return a rater as spelled at first, which is kept in `spelled`; capitals and outer blanks make no other person."""
+    return spelled.setdefault(rater.strip().casefold(), rater)
+
+
 def with_known_raters(readings: Sequence[Reading], known_raters: Iterable[str]) -> list[Reading]:
-    """Return the readings with raters as they were spelled at first; capitals and outer blanks make no other person."""
-    spelled = {name.strip().casefold(): name for name in known_raters}
+    """Return the readings with raters as they were spelled at first."""
+    spelled: dict[str, str] = {}
+    for rater in known_raters:
+        as_spelled(rater, spelled)
     found = []
     for reading in readings:
-        name = (reading.rater or "").strip()
-        rater = spelled.setdefault(name.casefold(), name) or None
-        found.append(reading if rater == reading.rater else replace(reading, rater=rater))
+        own = as_spelled((reading.rater or "").strip(), spelled) or None
+        found.append(reading if own == reading.rater else replace(reading, rater=own))
     return found
 
 

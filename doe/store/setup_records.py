@@ -41,7 +41,6 @@ class SetupRecords(Opened):
         """
         with self._writing() as con:
             entry = journal.begin(con)
-            before = integrity.misfits(con)
             label, summary = definitions.change(con, entry, kind, value, name, was)
-            integrity.refuse_misfits(con, before)
+            integrity.refuse_misfits(con)
             return journal.close(con, entry, "setup", summary, subject=label)

@@ -98,6 +98,11 @@ async def _sorted(form: FormData) -> Posted:
     return Posted(values, files)
 
 
+def marked(count: int) -> str:
+    """Say above a form that some of its fields are not as they must be."""
+    return f"Nothing is stored yet: see the {'field' if count == 1 else 'fields'} marked below."
+
+
 def at_most(text: str, name: str, most: int) -> str:
     """Return text that is not too long for its field; it is never cut silently.
 

@@ -21,13 +21,12 @@ from doe.web import urls
 from doe.web.contexts import Choice, Field, FormPage, LogPage, NavItem
 from doe.web.desk import Desk
 from doe.web.factor_fields import blamed, factor_field, read_fields
-from doe.web.forms import Posted, Sent, bench_minutes_or_none, not_negative_or_none
+from doe.web.forms import Posted, Sent, bench_minutes_or_none, marked, not_negative_or_none
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
 NEW = "new"
-_MARKED = "Nothing is stored yet: see the field marked below."
 _LABELS = {"minutes": "Bench time it really took", "price": "Money it really took", "name": "Own label"}
 
 
@@ -202,7 +201,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         snapshot = desk.view().snapshot
         place = _place(snapshot, sent.text("unit"), sent.text("start"))
     except _BadFields:
-        typed.error = _MARKED.replace("field", "fields")
+        typed.error = marked(2)
     except FettleError as err:
         _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors], place)
     return _shown(request, snapshot, place, typed, status)
@@ -278,7 +277,7 @@ def _pin(message: str, typed: Typed, factors: list[str], place: Place) -> None:
     elif not found and message.startswith("Unit '") and place.is_new:
         found = {"new_unit": message}
     typed.errors |= found
-    typed.error = (_MARKED if len(found) == 1 else _MARKED.replace("field", "fields")) if found else message
+    typed.error = marked(len(found)) if found else message
 
 
 @router.post("/log/unit")

@@ -22,7 +22,7 @@ from doe.web.contexts import Choice, Field, FormPage
 from doe.web.desk import View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, outcome_field, reading_rows, value_text
-from doe.web.forms import Posted, Sent
+from doe.web.forms import Posted, Sent, marked
 from doe.web.pages import AtDesk, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
@@ -172,7 +172,7 @@ def _typed(view: View, sent: Posted, errors: dict[str, str]) -> list[tuple[str, 
                     else f"{outcome.name} is no comparison; store it by itself, without a second variant."
                 )
     if errors:
-        raise DataError("Nothing is stored yet: see the fields marked below.")
+        raise DataError(marked(2))
     return pairs
 
 
@@ -188,7 +188,7 @@ def _place(typed: str, errors: dict[str, str]) -> int | None:
         return None
     if not typed.isdecimal() or len(typed) > 6 or int(typed) < 1:
         errors["order"] = f"{_ORDER} is '{typed[:40]}'; it must be a whole number from 1 to 999999."
-        raise DataError("Nothing is stored yet: see the field marked below.")
+        raise DataError(marked(1))
     return int(typed)
 
 
@@ -196,7 +196,7 @@ def _pinned(message: str, errors: dict[str, str], outcomes: list[str]) -> str:
     name = blame(message, outcomes)
     if name and name not in errors:
         errors[name] = message
-        return "Nothing is stored yet: see the field marked below."
+        return marked(1)
     return message
 
 

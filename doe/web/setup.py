@@ -22,11 +22,10 @@ from doe.web.contexts import Defined, FormPage, SetupPage
 from doe.web.definition_fields import KINDS, Kind, NotRead, as_typed, build, fields_of
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
-from doe.web.forms import Sent, at_most
+from doe.web.forms import Sent, at_most, marked
 from doe.web.pages import AtDesk, go_to, page
 
 MOST_TITLE, MOST_QUESTION = 200, 2000
-_MARKED = "Nothing is stored yet: see the {} marked below."
 _UNCHANGED = "Nothing was changed, so nothing is stored."
 router = APIRouter(include_in_schema=False)
 
@@ -142,7 +141,7 @@ def _form(
         fields=fields,
         button="Store",
         hidden=(("seen", seen_mark(as_typed(kind, record)) if record is not None else ""),),
-        error=_MARKED.format("fields" if count > 1 else "field") if count else str(error or ""),
+        error=marked(count) if count else str(error or ""),
         back=urls.setup(),
         remove=((urls.definition_remove(kind), f"Remove this {words.singular.casefold()}", name),)
         if can_remove

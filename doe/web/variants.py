@@ -23,7 +23,7 @@ from doe.web.contexts import Branch, Choice, ComparePage, Field, FormPage, Varia
 from doe.web.desk import Desk, View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, change_steps, factor_field, in_labels, read_fields, reading_rows, time_text
-from doe.web.forms import Sent, bench_minutes_or_none, not_negative_or_none
+from doe.web.forms import Sent, bench_minutes_or_none, marked, not_negative_or_none
 from doe.web.pages import AtDesk, best_of, go_to, known_variant, page, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
@@ -32,7 +32,6 @@ router = APIRouter(include_in_schema=False)
 _DEEPEST = 12
 _A_PAGE = 100
 _LABELS = {"minutes": "Bench time", "price": "Money"}
-_MARKED = "Nothing is stored yet: see the fields marked below."
 
 
 @router.get("/variants")
@@ -412,7 +411,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     except FettleError as err:
         field = _field_of(str(err), setup)
         errors |= {field: str(err)} if field and field not in errors else {}
-        edit, status = _Edit(typed, errors, _MARKED if errors else str(err)), 422
+        edit, status = _Edit(typed, errors, marked(2) if errors else str(err)), 422
     variant = known_variant(desk.view().snapshot.variants, name)
     return page(request, "form.html", _correction(variant, setup, edit), status)
 
@@ -459,7 +458,7 @@ def _changes(
         if typed[key] != present[key]:
             changes[key] = typed[key]
     if errors:
-        raise DataError(_MARKED)
+        raise DataError(marked(2))
     if not changes:
         raise DataError("Nothing was changed, so nothing is stored.")
     return changes
