@@ -123,7 +123,7 @@ def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:
 
 def _adjusted(origin: Origin, coding: Coding, matrix: Matrix, terms: Sequence[Term]) -> tuple[Builds, Problem, float]:
     """Adjust the builds, their scatter judged about `terms`, and whiten them with all terms of `matrix`."""
-    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), EXPECTED, is_rough=True)
+    scatter = origin.scatter(coding, coding.matrix(origin.evidence.settings, terms), EXPECTED)
     return scatter.builds, whiten(scatter.builds, matrix, coding, replicated=scatter.replicated), scatter.reading_sd
 
 

@@ -240,7 +240,8 @@ def _runner_up(question: Question, situation: Situation, choices: list[Choice]) 
         return ""
     first = choices[0]
     value, minutes = first.judged.value, first.minutes
-    cheap = np.flatnonzero((minutes <= CHEAPER * minutes[first.place]) & (value > 0))
+    least = minutes[first.place]
+    cheap = np.flatnonzero((minutes <= CHEAPER * least) & (minutes < least) & (value > 0))
     if not len(cheap):
         return ""
     place = int(cheap[first.rate[cheap].argmax()])
@@ -279,7 +280,7 @@ def _label(question: Question, situation: Situation, choice: Choice) -> str:
     settings = situation.belief.space.settings(choice.moves.codes[place])
     unit = choice.reach.starts[int(choice.moves.start[place])]
     if choice.moves.variant[place] >= 0:
-        return f"read {situation.belief.variants[int(choice.moves.variant[place])]} again"
+        return f"read variant {situation.belief.variants[int(choice.moves.variant[place])]} again"
     if unit is None:
         return settings_text(settings, question.factors)
     return changes_text(_changes(unit.settings, settings), question.factors) or "read it as it stands"
@@ -334,6 +335,8 @@ def _notes(question: Question, situation: Situation, session: Session) -> tuple[
         notes.append(
             f"{names} {has} no goal, so {it} no part in this advice; a goal of raise, lower, hit or within {part}."
         )
+    if choices:
+        notes += _free_note(question)
     if not situation.log.units:
         notes.append("There is no unit on record, so everything is built new; record the units that exist.")
     if (
@@ -361,6 +364,22 @@ def _notes(question: Question, situation: Situation, session: Session) -> tuple[
         if name in read and is_widening(factor)
     ]
     return (*notes, *situation.expected)
+
+
+def _free_note(question: Question) -> list[str]:
+    """Say what counts as no time because nothing says what it takes; advice by the minute is blind to it."""
+    effort = question.effort
+    free = ["a new unit"] if not effort.new_unit_minutes else []
+    free += ["a round of readings"] if not effort.reading_minutes and not effort.session_minutes else []
+    if len(free) == 2 and not any(factor.minutes for factor in question.factors):
+        return [
+            "Nothing says how long anything takes, so all moves count as equally long; say what a change, a new unit and a "
+            "round of readings take, and the advice goes by it."
+        ]
+    if not free:
+        return []
+    does, they = ("counts", "it takes") if len(free) == 1 else ("count", "they take")
+    return [f"{wording.capital(listed(free, 'and'))} {does} as no time, since nothing says what {they}."]
 
 
 def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]], is_short: bool) -> str:

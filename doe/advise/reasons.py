@@ -143,6 +143,16 @@ def runner_up(label: str, minutes: float, unit: str, share: float) -> str:
     return f"Cheaper: {label} {where}, {wording.duration(minutes)}; {gives_up}."
 
 
+def _doubts(terms: Sequence[str]) -> str:
+    """Say what is open about terms as spelled in tables: that they matter, bend, or depend on one another."""
+    mains = [term for term in terms if ":" not in term and not term.endswith("^2")]
+    clauses = [f"{listed(mains, 'and')} {'matters' if len(mains) == 1 else 'matter'}"] if mains else []
+    clauses += [f"the effect of {term.removesuffix('^2')} bends" for term in terms if term.endswith("^2")]
+    for first, *others in (term.split(":") for term in terms if ":" in term):
+        clauses.append(f"what {first} does depends on {listed(others, 'and')}")
+    return " and whether ".join(clauses)
+
+
 def _why(facts: Facts) -> str:
     if facts.is_exploration:
         return (
@@ -150,9 +160,7 @@ def _why(facts: Facts) -> str:
             "its minutes, not because it is expected to be good."
         )
     expected = wording.with_interval(facts.expected, facts.low, facts.high)
-    settles = f"; it would help to tell whether {listed(facts.settles, 'and')} matter" if facts.settles else ""
-    if len(facts.settles) == 1:
-        settles = f"; it would help to tell whether {facts.settles[0]} matters"
+    settles = f"; it would help to tell whether {_doubts(facts.settles)}" if facts.settles else ""
     against = f"; {facts.would_change}" if facts.would_change else ""
     if facts.kind == "repeat":
         return f"Its worth is believed to be {expected}{settles}{against}."

@@ -105,7 +105,7 @@ def _first(advice: Advice) -> Row | None:
 
 def _title(advice: Advice) -> str:
     if advice.stop:
-        return text.capital(advice.stop)
+        return wording.capital(advice.stop)
     first = _first(advice)
     if first is None:
         return "No change is within reach"

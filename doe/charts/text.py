@@ -66,11 +66,6 @@ def cut(text: str, longest: int) -> str:
     return text if len(text) <= longest else f"{text[: longest - 1].rstrip()}…"
 
 
-def capital(sentence: str) -> str:
-    """Start a sentence with a capital."""
-    return sentence[:1].upper() + sentence[1:]
-
-
 def change(row: Row, unit: str = "") -> str:
     """Write a swing with its interval."""
     if not math.isfinite(row["swing"]):

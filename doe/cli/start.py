@@ -13,6 +13,7 @@ from doe.cli.screen import heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.setup import Setup, table_of
+from doe.model.slips import slip_in_matters
 from doe.model.wording import counted, duration, number
 
 _EFFORT_HELP = {
@@ -70,6 +71,8 @@ def run_init(options: Namespace) -> None:
     ]
     say(f"Stored: project '{setup.title}' in {project.path}, with {listed(counts, 'and')}.")
     say(f"Nothing else was touched; to take it back, delete {project.path}.")
+    for likely in filter(None, map(slip_in_matters, setup.outcomes)):
+        note(f"Note: {likely}. If that is a slip, put it right with 'fettle outcome change'.")
     if not setup.factors:
         note("Next: say what can be changed with 'fettle factor add', and what is judged with 'fettle outcome add'.")
     elif options.starter:

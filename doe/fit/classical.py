@@ -65,7 +65,6 @@ def fit_classical(
     *,
     with_table: bool = True,
     expected: Mapping[str, Expected] | None = None,
-    is_rough: bool = False,
 ) -> Classical:
     """Fit the terms of a matrix.
 
@@ -83,8 +82,6 @@ def fit_classical(
         Whether degrees of freedom and the table are wanted; otherwise only variance components, held off zero.
     expected : mapping of str to float, optional
         What `fit_reml` is to expect of the sources, beside `TAKEN_AS` for hidden ones; without a table only.
-    is_rough : bool
-        As `fit_reml` takes it; without a table only.
     """
     X = _reading_rows(evidence, matrix)
     estimable = independent_columns(X)
@@ -105,7 +102,7 @@ def fit_classical(
     if not with_table:
         wanted = expected or {}
         taken = {**wanted, **{name: TAKEN_AS for name in hidden if not isinstance(wanted.get(name), float)}}
-        model = fit_reml(products, off_zero=True, with_df=False, expected=taken, is_rough=is_rough)
+        model = fit_reml(products, off_zero=True, with_df=False, expected=taken)
         return Classical(_empty(), model, None, tuple(live), fixed, hidden)
     model = fit_reml(products)
     back = np.zeros((X.shape[1], n_fixed))

@@ -153,9 +153,7 @@ class Effects:
         basis = self._fitted()
         frame = self._checked(settings)
         rows = basis.averages.settings_rows({str(name): frame[name].tolist() for name in frame.columns})
-        share = basis.averages.posterior.problem.reading_share
-        mean = basis.averages.at(rows)
-        build = basis.averages.at(rows, extra=1.0 - share if share < 1.0 else 1.0)
+        mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows)
         columns = {
             "mean": mean.mean,
             "sd": mean.sd,

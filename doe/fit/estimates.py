@@ -19,6 +19,11 @@ from doe.model.wording import number
 
 Array = npt.NDArray[Any]
 
+UNSEEN = 0.5
+"""Share of the variance between builds that the mean at settings may be off by, beside what the models say. Terms too weak to
+be told are left out of the models, and what they do stands in the scatter between builds: without this room the intervals
+held 92 % in 200 free histories and 87 % in 200 modest ones, new builds' 95 to 96. `doe.rehearse.calibration` counts them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Contrast:
@@ -82,6 +87,20 @@ class Averages:
         spread += posterior.variances[:, None] * (1.0 / problem.ones + extra)
         return mixture(posterior.weights if weights is None else weights, means, spread, posterior.df)
 
+    def mean_at(self, rows: Array) -> Mixture:
+        """Distribution of the mean over builds at model-matrix rows, with room for terms too weak to be told (`UNSEEN`)."""
+        return self.at(rows, extra=UNSEEN * self._build_share)
+
+    def build_at(self, rows: Array) -> Mixture:
+        """Distribution of one new build at model-matrix rows."""
+        return self.at(rows, extra=self._build_share)
+
+    @property
+    def _build_share(self) -> float:
+        """Share of the row variance that lies between builds; all of it where nothing tells readings from builds."""
+        share = self.posterior.problem.reading_share
+        return 1.0 - share if share < 1.0 else 1.0
+
     def given(self, term: Term) -> Array:
         """Weights of the models that hold a term, shape (n_models,)."""
         place = self.terms.index(term)
@@ -107,7 +126,9 @@ def swings(average: Averages) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        `term`, `swing`, `low`, `high` (95 %), `mean` and `sd` of the swing, `from`, `to`; NaN where no model holds it.
+        `term`, `swing`, `low`, `high` (95 %), `from`, `to`; NaN where no model holds it. Where the settings compared were
+        picked among several levels for their difference, the interval allows for that (Bonferroni), as it does in the
+        classical table: without it that of an idle factor with eight levels left zero out in every second log.
     """
     posterior = average.posterior
     contrasts, weights, means, variances = [], [], [], []
@@ -123,7 +144,8 @@ def swings(average: Averages) -> list[dict[str, Any]]:
     if not contrasts:
         return []
     spread = mixture(np.array(weights).T, np.array(means).T, np.array(variances).T, posterior.df)
-    low, high = spread.quantile(0.025), spread.quantile(0.975)
+    tail = 0.025 / np.array([contrast.picked_from for contrast in contrasts])
+    low, high = spread.quantile(tail), spread.quantile(1.0 - tail)
     held = np.array(weights).sum(axis=1) > 0
     return [
         {

@@ -70,9 +70,15 @@ class Mixture:
         heights = np.exp(log_constant - 0.5 * (self.df + 1) * np.log1p(z**2 / self.df)) / scales
         return np.asarray((self.weights * heights).sum(axis=0))
 
-    def quantile(self, probability: float) -> Array:
-        """Quantiles, shape (n_quantities,), by Newton steps held between the components' own quantiles."""
-        reach = float(stdtrit(self.df, probability))
+    def quantile(self, probability: float | Array) -> Array:
+        """Quantiles, shape (n_quantities,), by Newton steps held between the components' own quantiles.
+
+        Parameters
+        ----------
+        probability : float or ndarray of shape (n_quantities,)
+        """
+        wanted = np.broadcast_to(probability, self.means.shape[1])
+        reach = stdtrit(self.df, wanted)
         ends = self.means + reach * self.scales
         live = self.weights > 0
         low = np.where(live, ends, np.inf).min(axis=0)
@@ -82,7 +88,7 @@ class Mixture:
         for _ in range(_ROUNDS):
             part = Mixture(self.weights[:, open_], self.means[:, open_], self.scales[:, open_], self.df)
             here, least, most = value[open_], low[open_], high[open_]
-            excess = part.below(here) - probability
+            excess = part.below(here) - wanted[open_]
             least, most = np.where(excess < 0, here, least), np.where(excess < 0, most, here)
             step = here - excess / np.maximum(part.density(here), 1e-300)
             step = np.where((step > least) & (step < most), step, (least + most) / 2)

@@ -66,13 +66,8 @@ class Origin(Protocol):
         coding: Coding,
         matrix: Matrix,
         expected: Mapping[str, Expected] | None = None,
-        *,
-        is_rough: bool = False,
     ) -> Scatter:
-        """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources.
-
-        With `is_rough` as `fit_reml` has it.
-        """
+        """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources."""
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
         """Fit exactly the terms of a matrix; the sentences say what its scatter cannot tell."""
@@ -91,13 +86,9 @@ class Readings:
         coding: Coding,
         matrix: Matrix,
         expected: Mapping[str, Expected] | None = None,
-        *,
-        is_rough: bool = False,
     ) -> Scatter:
         """Adjust builds by REML."""
-        found = fit_classical(
-            self.evidence, coding, matrix, self.sources, with_table=False, expected=expected, is_rough=is_rough
-        )
+        found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False, expected=expected)
         model = found.model or _plain_model(self.evidence, found)
         builds = adjusted_builds(self.evidence, list(found.sources), model)
         return Scatter(builds, "variant" in model.names, model.sigma, found.hidden)
@@ -136,8 +127,6 @@ class Comparisons:
         coding: Coding,
         matrix: Matrix,
         expected: Mapping[str, Expected] | None = None,
-        *,
-        is_rough: bool = False,
     ) -> Scatter:
         """Take abilities as adjusted builds; one comparison scatters by pi / sqrt(3), the sd of a logistic variable."""
         return Scatter(compared_builds(self.compared, matrix), True, float(np.pi / np.sqrt(3.0)))

@@ -32,7 +32,7 @@ def levels_of(average: Averages) -> pd.DataFrame:
         rows.append(profile_rows(average, columns))
     frame = pd.DataFrame(labels, columns=["factor", "level"])
     if rows:
-        spread = average.at(np.vstack(rows))
+        spread = average.mean_at(np.vstack(rows))
         frame["mean"], frame["low"], frame["high"] = spread.mean, spread.quantile(0.025), spread.quantile(0.975)
     return frame
 
@@ -58,7 +58,7 @@ def cells_of(average: Averages) -> pd.DataFrame:
         labels += [(term.name, texts[i], others[j]) for i, j in zip(a, b, strict=True)]
         rows.append(profile_rows(average, joined))
     frame = pd.DataFrame(labels, columns=["term", "first", "second"])
-    spread = average.at(np.vstack(rows)) if rows else None
+    spread = average.mean_at(np.vstack(rows)) if rows else None
     none = np.zeros(0)
     frame["mean"] = spread.mean if spread else none
     frame["low"] = spread.quantile(0.025) if spread else none

@@ -357,7 +357,6 @@ def fit_reml(
     off_zero: bool = False,
     with_df: bool = True,
     expected: Mapping[str, Expected] | None = None,
-    is_rough: bool = False,
 ) -> Reml:
     """Estimate the variance components and the fixed effects.
 
@@ -378,16 +377,13 @@ def fit_reml(
         that penalty above its scale: together the half-Cauchy prior of Gelman (2006, Bayesian Analysis 1, 515-534) on
         theta, the mode taken on the log scale; two sessions alone say next to nothing against any ratio, however
         large. Only with `off_zero`, and plain groupings.
-    is_rough : bool
-        Whether the search may stop where slopes fade, with builds that scatter thirty times as much as readings and more.
-        Choosing goes by what was rehearsed, which is this; nothing that is told of scatter does.
 
     Returns
     -------
     Reml
     """
-    theta = _optimum(products, off_zero, expected or {}, is_polished=with_df, is_rough=is_rough)
-    if not is_rough and len(theta) and np.abs(theta).max() > math.sqrt(_FAR):
+    theta = _optimum(products, off_zero, expected or {}, is_polished=with_df)
+    if len(theta) and np.abs(theta).max() > math.sqrt(_FAR):
         products = products.with_least_scatter()
         theta = _optimum(products, off_zero, expected or {}, is_polished=with_df)
     solved = products.solve(theta)
@@ -424,12 +420,11 @@ def _optimum(
     expected: Mapping[str, Expected],
     *,
     is_polished: bool,
-    is_rough: bool = False,
 ) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
     if products.is_plain:
-        theta = _searched_ratios(products, off_zero, expected, is_polished=is_polished, is_rough=is_rough)
+        theta = _searched_ratios(products, off_zero, expected, is_polished=is_polished)
         if off_zero:
             return theta
         is_free = theta > 0
@@ -445,7 +440,6 @@ def _searched_ratios(
     expected: Mapping[str, Expected],
     *,
     is_polished: bool,
-    is_rough: bool = False,
 ) -> Array:
     """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero.
 
@@ -472,7 +466,7 @@ def _searched_ratios(
         options={"ftol": 1e-11, "gtol": 1e-6} if is_polished else {"ftol": 1e-8, "gtol": 1e-4},
     )
     ratios = np.asarray(found.x, dtype=float)
-    if ratios.max() > _STEEP and not is_rough:
+    if ratios.max() > _STEEP:
         ratios = _searched_logs(criterion, ratios)
     return np.where(ratios > 10 * _LEAST_RATIO, np.sqrt(ratios), 0.0)
 

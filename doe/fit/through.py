@@ -16,7 +16,7 @@ from doe.fit.priors import Prior
 from doe.fit.whiten import usable_terms, whiten
 from doe.model.errors import listed
 from doe.model.limit import Derived
-from doe.model.wording import number
+from doe.model.wording import capital, number
 
 COLUMNS = ["quantity", "parts", "odds", "finding"]
 CLEAR = 3.0
@@ -80,7 +80,7 @@ def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, 
     if not moved:
         return ""
     whether = f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."
-    who = who[:1].upper() + who[1:]
+    who = capital(who)
     if odds >= CLEAR:
         return f"{who} move {outcome} through {name} (odds {_odds(odds)} over the two by themselves)."
     if odds <= 1.0 / CLEAR:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.model.errors import listed
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, counted, percent
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent
 
 _MOST = 4
 
@@ -24,7 +24,7 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
     name = outcome.name.replace("_", " ")
     parts = []
     if by_verdict[MOVES]:
-        parts.append(f"{_first_upper(name)} follows {_some(by_verdict[MOVES])}")
+        parts.append(f"{capital(name)} follows {_some(_once(table['term'][table['verdict'] == MOVES]))}")
     tied = table[table["verdict"] == TANGLED]
     mains = [term for term in by_verdict[TOO_SMALL] if " with " not in term and " bent" not in term]
     if not tied.empty:
@@ -36,7 +36,7 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
     if not parts:
         return f"Nothing can be said to move {name} yet."
     sentence = "; ".join(parts)
-    return f"{_first_upper(sentence)}."
+    return f"{capital(sentence)}."
 
 
 def spoken(term: str) -> str:
@@ -86,6 +86,16 @@ def sensitivity_line(terms: Sequence[str], claimed: Sequence[bool], by_scale: An
     )
 
 
+def _once(terms: Iterable[str]) -> list[str]:
+    """Say each term once: a factor and its own bend are one, in the place of the larger."""
+    found = list(terms)
+    both = {term for term in found if f"{term}^2" in found}
+    said = [
+        f"{spoken(main)} (with a bend)" if (main := term.removesuffix("^2")) in both else spoken(term) for term in found
+    ]
+    return list(dict.fromkeys(said))
+
+
 def _first_of(partners: str) -> str:
     return spoken(partners.split(", ")[0])
 
@@ -102,7 +112,3 @@ def _not_told_apart(pairs: Sequence[tuple[str, str]]) -> str:
     more = [f"{a} from {b}" for a, b in others[: _MOST - 1]]
     more += [f"{counted(len(others) - len(more), 'more pair')}"] if len(others) > len(more) else []
     return f"{first[0]} cannot be told from {first[1]}, nor {listed(more, 'nor')}"
-
-
-def _first_upper(text: str) -> str:
-    return text[:1].upper() + text[1:]

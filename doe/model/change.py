@@ -94,6 +94,7 @@ def resolve_change(
     """
     if not setup.factors:
         raise DataError("This project has no factors yet, so a variant has no settings; define the factors first.")
+    _check_set(typed, setup)
     source = find_variant(start, variants) if start is not None else None
     if source is not None and source.is_reference:
         raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
@@ -244,6 +245,21 @@ def _carried_variant(
     if place is None and new_unit is None:
         return next((variant for variant in reversed(variants) if not variant.is_reference), None)
     return None
+
+
+def _check_set(typed: Mapping[str, object], setup: Setup) -> None:
+    """Refuse as settings what is read, or worked out from settings; what is unknown altogether is told by `read_settings`."""
+    given = {same_name(name) for name in typed}
+    for outcome in setup.outcomes:
+        if outcome.name in given:
+            raise DataError(
+                f"{outcome.name} is an outcome, which is read of a variant and not set; log the variant without it.",
+                command="record what was read with 'fettle read'",
+            )
+    for quantity in setup.derived:
+        if quantity.name in given:
+            parts = listed(sorted(quantity.parsed.names), "and")
+            raise DataError(f"{quantity.name} is worked out from {parts}; set these instead.")
 
 
 def _check_whole(typed: Mapping[str, object], before: Mapping[str, Value], setup: Setup, *, has_start: bool) -> None:

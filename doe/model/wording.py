@@ -20,6 +20,17 @@ FELL_SHORT: Kept = "fell short"
 NOT_KNOWN: Kept = "not yet known"
 
 
+def capital(text: str) -> str:
+    """Begin a sentence with a capital letter.
+
+    Examples
+    --------
+    >>> capital("inner air does"), capital("")
+    ('Inner air does', '')
+    """
+    return text[:1].upper() + text[1:]
+
+
 def number(value: float | None, digits: int = 3) -> str:
     """Write a number to so many significant digits, without an exponent where a person would not use one.
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
-from doe.model.wording import counted, number
+from doe.model.wording import capital, counted, number
 from doe.plans.aberration import minimum_aberration, signs_of
 from doe.plans.draft import Draft, from_coded, off_step_notes, one_block, require_numbers
 from doe.plans.layout import Array, Ints
@@ -67,7 +67,7 @@ def central_composite(
     n_factors = len(factors)
     if n_factors not in _CUBES:
         raise UsageError(
-            f"{_capital(what)} takes 2 to {MOST_COMPOSITE} factors, and there are {n_factors}; use {_INSTEAD}."
+            f"{capital(what)} takes 2 to {MOST_COMPOSITE} factors, and there are {n_factors}; use {_INSTEAD}."
         )
     if blocks > 1:
         return _blocked_composite(factors, is_faced, blocks, centre)
@@ -175,7 +175,7 @@ def box_behnken(factors: Sequence[Factor], blocks: int = 1, centre: int | None =
     require_numbers(factors, what, _INSTEAD)
     n_factors = len(factors)
     if n_factors not in _PAIRS:
-        raise UsageError(f"{_capital(what)} takes 3 to 7 factors, and there are {n_factors}; use {_INSTEAD}.")
+        raise UsageError(f"{capital(what)} takes 3 to 7 factors, and there are {n_factors}; use {_INSTEAD}.")
     if blocks not in (1, _BEHNKEN_BLOCKS[n_factors]):
         fits = f"it may have {_BEHNKEN_BLOCKS[n_factors]}" if n_factors > 3 else "it has none"
         raise UsageError(
@@ -208,7 +208,3 @@ def _edges(n_factors: int, blocks: int) -> tuple[Array, Ints]:
             by_sign = len(group) == 3  # half of each cube in each block; pairs go into a block whole
             block.append(int(math.prod(signs) > 0) if by_sign else place * blocks // len(groups))
     return np.array(rows), np.array(block if blocks > 1 else [0] * len(rows), dtype=np.intp)
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]

@@ -1,13 +1,14 @@
 """Does the engine keep its promises? Many simulated histories, judged by their written-down truth.
 
 Run ``python -m doe.rehearse.calibration`` from the top of the repository: it judges 1,000 free histories (every fifth with
-nothing going on) and 200 steered ones, and writes its section of `reports/verification.md`.
+nothing going on), 200 steered ones and 200 in which four modest effects act, and writes its section of
+`reports/verification.md`.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,16 @@ from doe.advise.compare import compare
 from doe.coding import Term
 from doe.fit import Effects, analyse
 from doe.model.wording import MOVES
-from doe.rehearse.histories import OUTCOME, Bench, Truth, draw_truth, free_history, random_settings, steered_history
+from doe.rehearse.histories import (
+    OUTCOME,
+    Bench,
+    Truth,
+    draw_modest_truth,
+    draw_truth,
+    free_history,
+    random_settings,
+    steered_history,
+)
 
 Array = npt.NDArray[Any]
 
@@ -29,6 +39,7 @@ NEAR = 0.02
 
 _NEW_BUILDS = 5
 _PAIRS = 4
+_FREE = ("free", "nothing")
 _EARLY = 4
 """Variants after which pairs are compared a first time."""
 
@@ -45,7 +56,8 @@ class Calibration:
     classical : DataFrame
         One row per history and term of the classical fit: `seed, family, covered`.
     builds : DataFrame
-        One row per predicted new build: `seed, family, covered`.
+        One row per prediction for settings: `seed, family, covered, mean_covered`, the value of one new build and the mean over
+        builds.
     pairs : DataFrame
         One row per comparison of two variants as built: `seed, family, n_variants, covered`.
     """
@@ -62,6 +74,12 @@ class Calibration:
             *self._averaged(),
             *(
                 _line(f"new-build 95 % predictions cover, {family}", group["covered"], "93 to 97 %")
+                for family, group in self.builds.groupby("family")
+            ),
+            *(
+                _line(
+                    f"95 % predictions of the mean at settings cover, {family}", group["mean_covered"], "at least 93 %"
+                )
                 for family, group in self.builds.groupby("family")
             ),
             *self._compared(),
@@ -91,7 +109,9 @@ class Calibration:
         sure = self.terms[self.terms["activity"] >= 0.9]
         rows = [_line("terms with activity 0.9 or more that are truly active", sure["is_true"], "at least 90 %")]
         active = self.terms[self.terms["is_true"] & self.terms["is_main"]]
-        rows.append(_line("active main effects that are said to move it", active["verdict"] == MOVES, "(reported)"))
+        for family, group in active.groupby("family"):
+            text = f"active main effects that are said to move it, {family}"
+            rows.append(_line(text, group["verdict"] == MOVES, "(reported)"))
         nothing = self.terms[self.terms["family"] == "nothing"]
         any_claim = nothing.assign(claim=nothing["verdict"] == MOVES).groupby("seed")["claim"].any()
         rows.append(_line("histories with nothing going on that claim anything", any_claim, "at most 5 %"))
@@ -99,36 +119,35 @@ class Calibration:
 
     def reliability(self) -> pd.DataFrame:
         """Claimed against true activity by decile: `decile, count, claimed, true`."""
-        free = self.terms[self.terms["family"] != "steered"]
+        free = self.terms[self.terms["family"].isin(_FREE)]
         decile = np.minimum((free["activity"] * 10).astype(int), 9)
         grouped = free.groupby(decile)
         frame = grouped.agg(count=("activity", "size"), claimed=("activity", "mean"), true=("is_true", "mean"))
         return frame.rename_axis("decile").reset_index()
 
 
-def calibrate(free: Sequence[int], nothing: Sequence[int], steered: Sequence[int], *, jobs: int = 1) -> Calibration:
+def calibrate(families: Mapping[str, Sequence[int]], *, jobs: int = 1) -> Calibration:
     """Judge histories.
 
     Parameters
     ----------
-    free, nothing, steered : sequence of int
-        Seeds of each family; *nothing* is free with no active factor.
+    families : mapping of str to sequence of int
+        Seeds of each family: "free", "nothing" (free with no active factor), "modest" or "steered".
     jobs : int
         Processes.
     """
     from joblib import Parallel, delayed
 
-    families = {"free": free, "nothing": nothing, "steered": steered}
     tasks = [(family, seed) for family, seeds in families.items() for seed in seeds]
     found = Parallel(n_jobs=jobs)(delayed(judge)(family, seed) for family, seed in tasks)
     terms, classical, builds, pairs = (pd.concat(frames, ignore_index=True) for frames in zip(*found, strict=True))
-    return Calibration(terms, classical[classical["family"] != "steered"], builds, pairs)
+    return Calibration(terms, classical[classical["family"].isin(_FREE)], builds, pairs)
 
 
 def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Play and judge one history."""
     rng = np.random.default_rng([seed, len(family)])
-    truth = draw_truth(rng, nothing=family == "nothing")
+    truth = draw_modest_truth(rng) if family == "modest" else draw_truth(rng, nothing=family == "nothing")
     bench = steered_history(truth, rng) if family == "steered" else free_history(truth, rng)
     log, factors = bench.log, truth.coding.factors
     effects = analyse(log, factors, OUTCOME)
@@ -191,10 +210,11 @@ def _classical_hits(effects: Effects, truth: Truth) -> list[bool]:
 
 def _new_builds(effects: Effects, truth: Truth, panel: float, rng: np.random.Generator) -> pd.DataFrame:
     settings = random_settings(truth.coding.factors, _NEW_BUILDS, rng)
-    values = truth.mean(settings) + panel + rng.normal(0, truth.build_sd, _NEW_BUILDS)
+    means = truth.mean(settings) + panel
+    values = means + rng.normal(0, truth.build_sd, _NEW_BUILDS)
     promised = effects.predict(settings)
-    covered = (promised["build_low"].to_numpy() <= values) & (values <= promised["build_high"].to_numpy())
-    return pd.DataFrame({"covered": covered})
+    covered = (promised["build_low"] <= values) & (values <= promised["build_high"])
+    return pd.DataFrame({"covered": covered, "mean_covered": (promised["low"] <= means) & (means <= promised["high"])})
 
 
 def _pairs(bench: Bench, n_variants: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -225,13 +245,14 @@ def _line(promise: str, hits: Any, target: str) -> dict[str, Any]:
     }
 
 
-def section(found: Calibration, n_free: int, n_nothing: int, n_steered: int) -> str:
-    """Return the section of the verification report."""
+def section(found: Calibration, counts: Mapping[str, int]) -> str:
+    """Return the section of the verification report; `counts` are of histories by family."""
     lines = [
         "## Calibration",
         "",
-        f"Written by `python -m doe.rehearse.calibration`: {n_free} free histories, {n_nothing} with nothing going on and "
-        f"{n_steered} steered by Fettle's own advice; how they are made is written in `doe/rehearse/histories.py`.",
+        f"Written by `python -m doe.rehearse.calibration`: {counts['free']} free histories, {counts['nothing']} with nothing "
+        f"going on, {counts['modest']} in which four modest effects act and {counts['steered']} steered by Fettle's own "
+        "advice; how they are made is written in `doe/rehearse/histories.py`.",
         "",
         "| promise | measured | target | cases |",
         "|---|---:|---:|---:|",
@@ -254,10 +275,12 @@ def section(found: Calibration, n_free: int, n_nothing: int, n_steered: int) -> 
 def main(arguments: Sequence[str]) -> None:
     """Judge the histories and write the section."""
     report = Path(arguments[0] if arguments else "reports/verification.md")
-    free, nothing, steered = range(800), range(800, 1000), range(1000, 1200)
-    found = calibrate(free, nothing, steered, jobs=-1)
+    families = {"free": range(800), "nothing": range(800, 1000), "steered": range(1000, 1200), "modest": range(200)}
+    found = calibrate(families, jobs=-1)
     text = report.read_text(encoding="utf-8").split("\n## Calibration", 1)[0].rstrip("\n") if report.exists() else ""
-    report.write_text(f"{text}\n\n{section(found, len(free), len(nothing), len(steered))}", encoding="utf-8")
+    report.write_text(
+        f"{text}\n\n{section(found, {name: len(seeds) for name, seeds in families.items()})}", encoding="utf-8"
+    )
 
 
 if __name__ == "__main__":

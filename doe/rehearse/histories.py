@@ -3,13 +3,14 @@
 A history has 5 to 8 factors, of which 0 to 3 are active; with two or more active ones every second history has an
 interaction. Build scatter and reading scatter are each between 0.3 and 1 times a noise that is 5 to 15 % of the outcome's
 range over all settings; sessions and raters have offsets of up to the same size. A *free* history changes one to three
-factors at a time without looking at the outcome; a *steered* one follows Fettle's own advice.
+factors at a time without looking at the outcome; a *steered* one follows Fettle's own advice. A *modest* one is free, with
+four active factors that are hard to tell: each coefficient is 0.4 to 1.2 times the noise.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -75,12 +76,27 @@ def draw_truth(rng: np.random.Generator, *, nothing: bool = False) -> Truth:
     terms = [coding.term(name) for name in chosen]
     if count >= 2 and rng.random() < 0.5:
         terms.append(coding.term(f"{chosen[0]}:{chosen[1]}"))
-    coefficients = {term: _coefficient(coding, term, rng) for term in terms}
+    coefficients = {term: _coefficient(coding, term, rng, np.array([0.4, 1.0])) for term in terms}
+    return _with_scatter(coding, coefficients, rng)
+
+
+def draw_modest_truth(rng: np.random.Generator) -> Truth:
+    """Draw a truth in which four factors act and none stands out."""
+    factors = tuple(_factor(place, rng) for place in range(int(rng.integers(5, 9))))
+    coding, noise = Coding(factors), 0.5
+    terms = [coding.term(factors[place].name) for place in rng.choice(len(factors), 4, replace=False)]
+    coefficients = {term: _coefficient(coding, term, rng, noise * np.array([0.4, 1.2])) for term in terms}
+    return _with_scatter(coding, coefficients, rng, noise)
+
+
+def _with_scatter(
+    coding: Coding, coefficients: Mapping[Term, Array], rng: np.random.Generator, noise: float | None = None
+) -> Truth:
     bare = Truth(coding, coefficients, 2.0, 0.0, 0.0, 0.0, 0.0, int(rng.integers(1, 4)), int(rng.integers(10, 31)))
-    spread = float(np.ptp(bare.mean(random_settings(factors, 400, rng)))) or 2.0
-    noise = spread * rng.uniform(0.05, 0.15)
-    build, reading, session, rater = noise * rng.uniform([0.3, 0.3, 0.0, 0.0], [1.0, 1.0, 1.0, 1.0])
-    return Truth(coding, coefficients, spread, build, reading, session, rater, bare.n_raters, bare.n_variants)
+    spread = float(np.ptp(bare.mean(random_settings(coding.factors, 400, rng)))) or 2.0
+    size = spread * rng.uniform(0.05, 0.15) if noise is None else noise
+    build, reading, session, rater = size * rng.uniform([0.3, 0.3, 0.0, 0.0], [1.0, 1.0, 1.0, 1.0])
+    return replace(bare, spread=spread, build_sd=build, reading_sd=reading, session_sd=session, rater_sd=rater)
 
 
 def random_settings(factors: tuple[Factor, ...], count: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -176,10 +192,10 @@ def _factor(place: int, rng: np.random.Generator) -> Factor:
     return Factor(name, kind="categorical", levels=levels, minutes=10)
 
 
-def _coefficient(coding: Coding, term: Term, rng: np.random.Generator) -> Array:
+def _coefficient(coding: Coding, term: Term, rng: np.random.Generator, sizes: Array) -> Array:
     width = coding.matrix({factor.name: [factor.grid()[0]] for factor in coding.factors}, [term]).values.shape[1]
     b = rng.normal(0, 1, width)
-    return np.asarray(b / np.abs(b).max() * rng.uniform(0.4, 1.0))
+    return np.asarray(b / np.abs(b).max() * rng.uniform(*sizes))
 
 
 def _random(factors: tuple[Factor, ...], rng: np.random.Generator) -> Settings:

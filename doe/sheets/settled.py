@@ -35,7 +35,7 @@ def ruled(analyses: Sequence[Effects]) -> Ruled:
 
 def _sentences(found: dict[tuple[str, str], list[str]]) -> tuple[str, ...]:
     return tuple(
-        f"{text.capital(text.name(name))}: {verdict} in {listed(outcomes, 'and')}."
+        f"{wording.capital(text.name(name))}: {verdict} in {listed(outcomes, 'and')}."
         for (name, verdict), outcomes in found.items()
     )
 
@@ -60,5 +60,5 @@ def _told(setup: Setup, version: SettledVersion) -> Settled:
     confirmed = [*([confirmation["headline"]] if confirmation else ["It was not confirmed by fresh builds yet."])]
     confirmed += [str(row["finding"]) for row in confirmation.get("rows", [])] + list(confirmation.get("notes", []))
     return Settled(
-        text.capital(version.title), about, settings_text(version.settings, setup), room, expected, tuple(confirmed)
+        wording.capital(version.title), about, settings_text(version.settings, setup), room, expected, tuple(confirmed)
     )

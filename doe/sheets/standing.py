@@ -94,7 +94,7 @@ def next_change(setup: Setup, advice: Advice | None, refusal: str = "", track: T
     beside = (advice.runner_up, kept_sentence(advice.weights), *held, *advice.notes)
     nothing = "" if made or advice.stop else "No change is within reach."
     return NextChange(
-        nothing, text.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
+        nothing, wording.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
         tuple(sentence for sentence in beside if sentence), picture("chart-track", track, "track") if is_met else None,
     )  # fmt: skip
 

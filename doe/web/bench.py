@@ -5,8 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from doe.charts import text
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, counted, duration
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, duration
 from doe.sheets.contexts import Answer
 from doe.sheets.standing import settings_text
 from doe.web import urls
@@ -72,7 +71,7 @@ def settled(answers: tuple[Answer, ...]) -> tuple[Settled, ...]:
             if row.kind == kind
         ]
         if terms:
-            found.append(Settled(text.capital("tangled" if verdict == TANGLED else verdict), kind, tuple(terms)))
+            found.append(Settled(capital("tangled" if verdict == TANGLED else verdict), kind, tuple(terms)))
     return tuple(found)
 
 

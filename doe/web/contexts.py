@@ -337,6 +337,7 @@ class Defined:
 
     name: str = field(metadata=said("what it goes by"))
     about: str = field(metadata=said("in a phrase"))
+    slip: str = field(metadata=said("what in it may be a slip; empty where nothing is"))
     href: str = field(metadata=said("address of its form"))
 
 

@@ -19,7 +19,7 @@ from doe.model.change import find_variant
 from doe.model.errors import DataError
 from doe.model.plain import plain
 from doe.model.records import Variant, against_ways
-from doe.model.wording import counted
+from doe.model.wording import capital, counted
 from doe.sheets.render import TEMPLATES as SHEETS
 from doe.sheets.report import version
 from doe.web import urls
@@ -163,7 +163,7 @@ def _notice(request: Request, view: View | None) -> Notice | None:
     entry = next((item for item in reversed(view.history) if item.id == int(done)), None)
     if entry is None:
         return None
-    said = text.capital(entry.summary)
+    said = capital(entry.summary)
     if entry.kind == "correction" and (doubts := against_ways(view.snapshot.variants, view.snapshot.setup.factors)):
         name, doubt = next(iter(doubts.items()))
         said += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"

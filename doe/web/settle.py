@@ -15,7 +15,7 @@ from doe.model.names import check_label
 from doe.model.records import Variant
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
-from doe.model.wording import number, with_interval
+from doe.model.wording import capital, number, with_interval
 from doe.sheets.build_sheet import sheet_context
 from doe.sheets.cautions import cautions
 from doe.sheets.contexts import Settled, said
@@ -184,7 +184,7 @@ def _compared(desk: Desk, first: int, second: int) -> Told:
         unit = units.get(row["outcome"], "")
         change = with_interval(row["difference"], row["low"], row["high"], unit, is_change=True)
         values = f"{number(row['first'])} and {number(row['second'])}"
-        lines.append(f"{text.capital(text.name(row['outcome']))}: {values}, a change of {change}: {row['verdict']}.")
+        lines.append(f"{capital(text.name(row['outcome']))}: {values}, a change of {change}: {row['verdict']}.")
     return Told("compare", f"From version {first} to version {second}", tuple(lines))
 
 

@@ -13,8 +13,10 @@ from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration, number
+from doe.model.slips import slip_in_matters
+from doe.model.wording import capital, duration, number
 from doe.sheets.answers import about as about_outcome
 from doe.store import ProjectFile
 from doe.web import urls
@@ -35,11 +37,11 @@ def show(request: Request, desk: AtDesk) -> Response:
     """Show all definitions."""
     setup = desk.view().snapshot.setup
     groups = (
-        _group("factor", [(item.name, about_factor(item)) for item in setup.factors]),
-        _group("outcome", [(item.name, about_outcome(item)) for item in setup.outcomes]),
-        _group("limit", [(item.rule, item.note) for item in setup.limits]),
-        _group("derived", [(item.name, f"{item.expression} {item.unit}".strip()) for item in setup.derived]),
-        _group("expectation", [(item.name, about_expectation(item)) for item in setup.expectations]),
+        _group("factor", [(item.name, about_factor(item), "") for item in setup.factors]),
+        _group("outcome", [(item.name, about_outcome(item), _likely_slip(item)) for item in setup.outcomes]),
+        _group("limit", [(item.rule, item.note, "") for item in setup.limits]),
+        _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
+        _group("expectation", [(item.name, about_expectation(item), "") for item in setup.expectations]),
     )
     effort = (
         ("A new unit", duration(setup.effort.new_unit_minutes)),
@@ -50,11 +52,16 @@ def show(request: Request, desk: AtDesk) -> Response:
     return page(request, "setup.html", SetupPage(setup.question, groups, effort, desk.project.path.name))
 
 
-def _group(kind: str, rows: list[tuple[str, str]]) -> tuple[str, str, tuple[Defined, ...], str, str]:
+def _group(kind: str, rows: list[tuple[str, str, str]]) -> tuple[str, str, tuple[Defined, ...], str, str]:
     words = KINDS[kind]
     label = text.name if kind != "limit" else str
-    defined = tuple(Defined(label(name), told, urls.definition(kind, name)) for name, told in rows)
+    defined = tuple(Defined(label(name), told, slip, urls.definition(kind, name)) for name, told, slip in rows)
     return words.plural, words.purpose, defined, urls.definition(kind), words.add
+
+
+def _likely_slip(outcome: Outcome) -> str:
+    likely = slip_in_matters(outcome)
+    return f"{capital(likely)}; if that is a slip, put it right." if likely else ""
 
 
 def about_factor(factor: Factor) -> str:

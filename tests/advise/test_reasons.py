@@ -55,6 +55,10 @@ def test_a_confirmation_speaks_of_luck(factors):
 def test_two_terms_to_settle_are_plural_and_none_is_silence(factors):
     assert "whether wool and vents matter;" in said(factors, settles=["wool", "vents"])
     assert "would help" not in said(factors, settles=[])
+    assert "whether the effect of wool bends;" in said(factors, settles=["wool^2"])
+    assert "whether wool matters and whether what vents does depends on driver;" in (
+        said(factors, settles=["vents:driver", "wool"])
+    )
 
 
 def test_a_change_back_names_the_old_variant(factors):

@@ -12,6 +12,7 @@ from doe.advise.gain import expected_improvement
 from doe.advise.present import as_believed, move_kind
 from doe.advise.question import ask
 from doe.advise.situation import look
+from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -308,6 +309,23 @@ def test_without_units_everything_is_new_and_said_so(factors, outcomes, effort):
     advice = recommend(pd.DataFrame(), factors, outcomes, effort=effort)
     assert set(advice.table["unit"]) == {"new"}
     assert "There is no unit on record, so everything is built new; record the units that exist." in advice.notes
+
+
+def test_what_counts_as_no_time_is_said(factors, outcomes, effort):
+    free = [replace(factor, minutes=0.0, minutes_per_step=0.0) for factor in factors]
+    advice = recommend(None, free, outcomes)
+    assert (
+        "Nothing says how long anything takes, so all moves count as equally long; say what a change, a new unit and a round "
+        "of readings take, and the advice goes by it."
+    ) in advice.notes
+    assert advice.runner_up == ""  # nothing is cheaper than nothing
+    unsaid = "A new unit and a round of readings count as no time, since nothing says what they take."
+    assert unsaid in recommend(None, factors, outcomes).notes
+    only_units = Effort(reading_minutes=5, session_minutes=0)
+    assert "A new unit counts as no time, since nothing says what it takes." in (
+        recommend(None, factors, outcomes, effort=only_units).notes
+    )
+    assert not any("no time" in note for note in recommend(None, factors, outcomes, effort=effort).notes)
 
 
 def test_one_variant_only_is_said(factors, outcomes, effort):

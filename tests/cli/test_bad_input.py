@@ -53,6 +53,12 @@ def split(words):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
+        (
+            ["log", "vents=3", "bass=2"],
+            "bass is an outcome, which is read of a variant and not set; log the variant without it; record what was "
+            "read with 'fettle read'.",
+        ),
+        (["log", "inner_air=2"], "inner_air is worked out from rings and wool; set these instead."),
         (["log", "vents=2.5"], "vents is 2.5; it must be a whole number from 0 to 6."),
         (["log", "vents=1"], "vents cannot go from 2 to 1 on unit body A: it only goes up."),
         (["log", "rings=8"], "rings cannot go from 9 to 8 on unit body A: it needs a new unit."),

@@ -219,3 +219,15 @@ def test_what_matters_is_told_and_questioned_where_it_is_all_there_is(rig, fettl
         "If that is a slip, take it back.\n"
     )
     assert setup(rig).outcomes[-1].matters == 20
+
+
+def test_a_new_project_questions_what_matters_too(fettle, tmp_path):
+    (tmp_path / "setup.toml").write_text(
+        '[[outcome]]\nname = "boil"\nunit = "min"\ngoal = "lower"\nbest = 5\nworst = 15\nmatters = 20\n',
+        encoding="utf-8",
+    )
+    done = fettle("init", str(tmp_path / "kettle"), "--setup", str(tmp_path / "setup.toml"))
+    assert done.err.startswith(
+        "Note: what matters of boil is 20 min, more than all there is from worst to best (10 min). "
+        "If that is a slip, put it right with 'fettle outcome change'.\n"
+    )

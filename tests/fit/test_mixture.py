@@ -27,3 +27,11 @@ def test_quantiles_of_a_mixture_solve_its_distribution_function():
                 return float(weights @ stats.t.cdf(x, 4, means[:, place], scale)) - p
 
             assert ours[place] == pytest.approx(optimize.brentq(excess, -200, 200), abs=1e-4)
+
+
+def test_each_quantity_may_be_asked_for_a_quantile_of_its_own():
+    rng = np.random.default_rng(2)
+    found = mixture(rng.dirichlet(np.ones(5)), rng.normal(0, 3, (5, 3)), rng.uniform(0.01, 4, (5, 3)), 4.0)
+    own = found.quantile(np.array([0.025, 0.3, 0.99]))
+    for place, probability in enumerate((0.025, 0.3, 0.99)):
+        assert own[place] == pytest.approx(found.quantile(probability)[place], abs=1e-4)

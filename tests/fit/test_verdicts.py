@@ -75,8 +75,8 @@ def test_a_factor_is_not_too_small_while_an_interaction_of_it_is_open():
     ("loss", "seed", "expected", "headline"),
     [
         (0.7, 9, CANT_TELL, "Loss follows heat; idle is too small to matter."),
-        (1.4, 0, MOVES, "Loss follows heat, gap bent and gap."),
-        (1.4, 9, MOVES, "Loss follows heat, gap bent and gap; idle is too small to matter."),
+        (1.4, 0, MOVES, "Loss follows heat and gap (with a bend)."),
+        (1.4, 9, MOVES, "Loss follows heat and gap (with a bend); idle is too small to matter."),
     ],
 )
 def test_what_is_best_in_the_middle_is_not_called_too_small(loss, seed, expected, headline):

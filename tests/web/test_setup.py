@@ -110,6 +110,20 @@ def test_what_was_not_changed_is_not_stored(visitor, project, where):
     assert len(project.file.history()) == entries
 
 
+def test_what_matters_is_questioned_where_it_is_all_there_is(visitor):
+    """It is stored all the same, since only the maker knows."""
+    typed = {"name": "boil", "unit": "min", "goal": "lower", "best": "5", "worst": "15", "matters": "2"}
+    said = (
+        "What matters of boil is 20 min, more than all there is from worst to best (10 min); if that is a slip, put it"
+    )
+    page = visitor.send(visitor.get("/setup/outcome"), "/outcome", **typed)
+    assert page.status == 200
+    assert said not in page.text
+    page = visitor.send(visitor.get("/setup/outcome?name=boil"), "/outcome", matters="20")
+    assert page.status == 200
+    assert said in page.text
+
+
 def test_what_differs_is_named_as_on_the_form(visitor):
     page = visitor.get("/setup/factor?name=wool")
     visitor.send(visitor.get("/setup/factor?name=wool"), "/factor", minutes="12")
