@@ -8,7 +8,6 @@ ranges, so it keeps its meaning when interactions are added (Montgomery, Design 
 
 from __future__ import annotations
 
-import contextlib
 import itertools
 import re
 from collections.abc import Mapping, Sequence
@@ -347,15 +346,18 @@ def _written_in_factors(derived: Sequence[Derived]) -> tuple[Derived, ...]:
     return tuple(flat)
 
 
+_MOST_WITH_MIDDLE, _MOST_CORNERS = 8, 50_000
+"""Factors of a quantity up to which the middles are looked at too, and corners of the rest looked at."""
+
+
 def _corner_values(quantity: Derived, factors: Sequence[Factor]) -> list[float]:
     """Values where its factors are low, middle or high: their range is exact where it is monotone in each."""
     known = {factor.name: factor for factor in factors}
     used = sorted(quantity.parsed.names)
     if any(name not in known for name in used):
         raise UsageError(f"Derived quantity '{quantity.name}' uses something that is no factor of this model.")
-    ends: list[tuple[Value, ...]] = [known[name].grid(3) for name in used]
-    values = []
-    for corner in itertools.product(*ends):
-        with contextlib.suppress(DataError):  # such as a division by zero at one end
-            values.append(float(quantity.parsed.evaluate(dict(zip(used, corner, strict=True)))))
-    return values
+    ends: list[tuple[Value, ...]] = [known[name].grid(3 if len(used) <= _MOST_WITH_MIDDLE else 2) for name in used]
+    corners = list(itertools.islice(itertools.product(*ends), _MOST_CORNERS))
+    columns = {name: np.array(column) for name, column in zip(used, zip(*corners, strict=True), strict=True)}
+    values = np.broadcast_to(np.asarray(quantity.parsed.evaluate(columns), dtype=float), len(corners))
+    return [float(value) for value in values[np.isfinite(values)]]  # not so with a division by zero at one end

@@ -20,7 +20,7 @@ from doe.settling import Settling
 from doe.store import ProjectFile
 from doe.store.photos import clean_photo
 from doe.store.readings import with_known_raters
-from doe.store.receipts import Imported, Logged, ReadingsStored
+from doe.store.receipts import Build, Imported, Logged, ReadingsStored
 from doe.store.setup_file import read_setup
 from doe.store.snapshot import Snapshot, take_snapshot
 
@@ -251,8 +251,9 @@ class Project(Planning, Settling):
         """
         from doe.store import read_log
 
-        known = [variant.name for variant in self.file.variants()]
-        log = read_log(Path(path), self.setup, dict(mapping or {}), known=known)
+        there = self.snapshot()
+        variants, units = [item.name for item in there.variants], [item.name for item in there.units]
+        log = read_log(Path(path), there.setup, dict(mapping or {}), known=variants, known_units=units)
         entry = None
         if not dry_run:
             entry = self.file.import_rows(
@@ -313,32 +314,19 @@ class Project(Planning, Settling):
             picture; nothing is stored then.
         """
         cleaned = [(file, clean_photo(data, file)) for file, data in photos]
-        known = self.snapshot()
-        change = resolve_change(
-            known.setup,
-            known.units,
-            known.variants,
-            settings,
-            unit=unit,
-            new_unit=new_unit,
-            start=start,
-            again=again,
-            planned=planned,
-        )
-        variant = Variant(
-            name or known.next_name,
-            change.settings,
-            unit=change.unit,
-            parent=change.parent,
-            minutes=minutes,
-            price=price,
-            when=when or _now(),
-            note=note,
-        )
-        made = Unit(change.unit) if change.unit is not None and change.is_new_unit else None
-        entry, was_planned = self._put(variant, made, planned, name, known.variants)
+        where: dict[str, Any] = {"unit": unit, "new_unit": new_unit, "start": start, "again": again, "planned": planned}
+        told: dict[str, Any] = {"minutes": minutes, "price": price, "when": when or _now(), "note": note}
+
+        def work_out(known: Snapshot) -> Build:
+            change = resolve_change(known.setup, known.units, known.variants, settings, **where)
+            variant = Variant(name or known.next_name, change.settings, unit=change.unit, parent=change.parent, **told)
+            as_planned = self._planned_as(change, planned, name, known.variants)
+            return Build(variant, change, known.setup, as_planned, number_on=name is None)
+
+        entry, build = self.file.log_build(work_out)
         kept = tuple(self.file.attach(entry.subject, file, data) for file, data in cleaned)
-        return Logged(replace(variant, name=entry.subject), change, entry, known.setup, kept, was_planned)
+        stored = replace(build.variant, name=entry.subject)
+        return Logged(stored, build.change, entry, build.setup, kept, build.planned is not None)
 
     def log_reference(self, name: str, *, note: str = "", photos: Sequence[tuple[str, bytes]] = ()) -> Logged:
         """Log a reference object: one that is heard and measured but has no settings.

@@ -9,7 +9,8 @@ from hypothesis import settings
 # Before numpy is imported: many small matrices, and threads of two test processes only get in each other's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# A shared machine has no deadline that a test could keep; more examples: pytest --hypothesis-profile=long
+# A shared machine has no deadline that a test could keep; more examples: pytest --hypothesis-profile=long. A test that wants
+# more or fewer than others says so with `examples` of tests/strategies.py, in proportion to the profile
 settings.register_profile("quick", deadline=None, max_examples=10)
 settings.register_profile("short", deadline=None, max_examples=20)
 settings.register_profile("long", deadline=None, max_examples=1000)

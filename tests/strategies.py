@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from hypothesis import settings
 from hypothesis import strategies as st
 
 from doe.model.choices import Value
@@ -17,6 +18,11 @@ from doe.model.setup import Setup
 
 LABEL_ALPHABET = "abcXYZ0189 .,;:'\"%_-/()éßİΩ名🙂\N{NO-BREAK SPACE}\N{ZERO WIDTH JOINER}"
 """Signs that tend to go wrong: quotes, separators, letters without a single small form; a short list is also quick."""
+
+
+def examples(count: int) -> settings:
+    """So many examples in the usual profile of 20, and as many times more or fewer in another one."""
+    return settings(max_examples=max(1, count * settings().max_examples // 20))
 
 
 def names() -> st.SearchStrategy[str]:

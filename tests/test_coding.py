@@ -279,6 +279,15 @@ def test_a_quantity_over_levels() -> None:
     np.testing.assert_allclose(matrix.values[:, 0], [-1, 1, 0], atol=ROUNDING)
 
 
+@pytest.mark.parametrize("count", [2, 8, 12])
+def test_a_quantity_of_many_factors_knows_its_ends(count: int) -> None:
+    """A product is least where all are low and most where all are high; three to the power of twelve corners are too many."""
+    factors = tuple(Factor(f"f{place}", low=1, high=3) for place in range(count))
+    coding = Coding(factors, (Derived("product", " * ".join(factor.name for factor in factors)),))
+    ends = {factor.name: [1.0, 3.0] for factor in factors}
+    np.testing.assert_allclose(coding.matrix(ends, coding.terms(["product"])).values[:, 0], [-1, 1], atol=ROUNDING)
+
+
 def test_a_quantity_over_something_unknown_is_refused() -> None:
     with refused(UsageError, "Derived quantity 'air' uses something that is no factor of this model."):
         Coding((WOOL,), (AIR,))

@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -57,10 +58,15 @@ def rooms():
     return sorted({path.relative_to(PACKAGE).parts[0].removesuffix(".py") for path in PACKAGE.rglob("*.py")})
 
 
+@cache
+def tree_of(path):
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def imports_of(path):
     """Return (module, line) of every import in a file, inside functions and TYPE_CHECKING blocks too."""
     found = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found += [(alias.name, node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -69,13 +75,16 @@ def imports_of(path):
     return found
 
 
+@cache
 def all_imports():
+    """Return (room, module, where) of every import of the package."""
+    found = []
     for path in sorted(PACKAGE.rglob("*.py")):
         parts = path.relative_to(PACKAGE).parts
         room = parts[0].removesuffix(".py")
         if room != "__init__":
-            for module, line in imports_of(path):
-                yield room, module, f"{path.relative_to(ROOT)}:{line}"
+            found += [(room, module, f"{path.relative_to(ROOT)}:{line}") for module, line in imports_of(path)]
+    return tuple(found)
 
 
 def test_every_room_stands_on_a_floor():
@@ -149,8 +158,7 @@ def test_the_model_knows_no_engine_on_import():
     """Floor 0 imports no array library, except inside a function that is handed arrays."""
     wrong = []
     for path in sorted((PACKAGE / "model").rglob("*.py")):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        for node in tree.body:
+        for node in tree_of(path).body:
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             wrong += [f"{path.name}:{node.lineno}" for name in names if name.split(".")[0] in ENGINES]
@@ -195,7 +203,7 @@ def test_below_the_faces_no_sentence_names_a_command():
     for path in PACKAGE.rglob("*.py"):
         room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
         if FLOORS.get(room, 7) < 7 and room not in ("guides", "sheets"):
-            assert commands_named(ast.parse(path.read_text(encoding="utf-8"))) == [], path
+            assert commands_named(tree_of(path)) == [], path
     wrong = ast.parse("""raise UsageError("No factor; 'fettle factor add' makes one.")""")
     right = ast.parse("""raise UsageError("No factor.", command="'fettle factor add' makes one")""")
     assert (len(commands_named(wrong)), commands_named(right)) == (1, [])

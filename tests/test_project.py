@@ -1,4 +1,5 @@
 import re
+import threading
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -117,6 +118,13 @@ def test_which_unit_is_meant_must_be_clear(project):
         project.log({"wool": 5}, unit="body B")
 
 
+def test_a_log_may_not_bring_units_that_differ_in_capitals_only(project, tmp_path):
+    """Looking at the file tells it already."""
+    (tmp_path / "log.csv").write_text("variant,unit,vents,rings,wool\n8,BODY A,2,9,5\n", encoding="utf-8")
+    with pytest.raises(doe.ImportProblems, match="line 2, column 'unit': 'BODY A' - differs from 'body A' in capitals"):
+        project.import_log(tmp_path / "log.csv", dry_run=True)
+
+
 def test_a_project_that_keeps_no_units_goes_on_without_them(tmp_path):
     """A log imported without a unit column: a change starts from the last variant, and no way is checked."""
     made = doe.create(tmp_path / "plain.duckdb", SETUP)
@@ -215,6 +223,32 @@ def test_four_hands_at_once_get_numbers_of_their_own(project):
     project.log({"wool": 5})
     assert stale.next_name == "2"
     assert other.log({"wool": 10}).variant.name == "3"
+
+
+@pytest.mark.parametrize("has_units", [True, False])
+def test_two_programs_never_work_from_what_the_other_has_changed(tmp_path, monkeypatch, has_units):
+    """While one change is worked out another is logged: it comes before or after, and neither is lost."""
+    path = tmp_path / "two.duckdb"
+    made = doe.create(path, SETUP)
+    if has_units:
+        made.log(FIRST, new_unit="body A")
+    else:
+        made.file.import_rows([Variant("1", FIRST)], [], [], [], source="log.csv")
+    other = threading.Thread(target=lambda: doe.open(path).log({"vents": 5}))
+
+    def slowly(*args, **options):
+        worked_out = resolve_change(*args, **options)
+        if threading.current_thread() is not other:
+            other.start()
+            other.join(timeout=0.5)
+        return worked_out
+
+    monkeypatch.setattr("doe.project.resolve_change", slowly)
+    made.log({"wool": 20})
+    other.join()
+    *_, last = made.file.variants()
+    assert last.settings == {"vents": 5, "rings": 9, "wool": 20.0}
+    assert [variant.parent for variant in made.file.variants()] == [None, "1", "2"]
 
 
 @pytest.mark.parametrize(

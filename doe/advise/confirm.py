@@ -13,6 +13,7 @@ from scipy import stats
 
 from doe.advise.limits_kept import shortfall
 from doe.fit import analyse
+from doe.fit.compared import known_settings
 from doe.fit.effects import Effects
 from doe.fit.equivalence import ALPHA, two_one_sided
 from doe.model.choices import Value
@@ -150,15 +151,14 @@ def _fresh(
 ) -> tuple[pd.DataFrame, dict[str, Value]]:
     if not names:
         raise UsageError("Name at least one fresh build to confirm with.")
-    known = [] if readings is None else list(dict.fromkeys(readings["variant"].astype(str)))
+    known = [] if readings is None else _read(readings)
     for name in names:
         if name not in known:
             raise UsageError(f"Nothing has been read of variant '{name}' yet.{did_you_mean(name, known)}")
     assert readings is not None  # something is known
-    rows = readings[readings["variant"].astype(str).isin(list(names))]
-    columns = [factor.name for factor in factors]
-    kinds = rows[columns].drop_duplicates()
-    if kinds.isna().any(axis=None):
+    columns, stated = [factor.name for factor in factors], known_settings(readings, factors)
+    kinds = pd.DataFrame([stated[name] for name in names if name in stated], columns=columns).drop_duplicates()
+    if not stated.keys() >= set(names):
         raise DataError(f"{listed(names, 'and')}: a reference object has no settings, so nothing was promised of it.")
     if len(kinds) > 1:
         different = next(name for name in columns if kinds[name].nunique() > 1)
@@ -182,6 +182,13 @@ def _same_unit(fresh: pd.DataFrame, names: Sequence[str]) -> list[str]:
         if len(shared)
         else []
     )
+
+
+def _read(readings: pd.DataFrame) -> list[str]:
+    """List the variants read, in order, those that only stood second in comparisons last."""
+    names = readings["variant"].astype(str).tolist()
+    names += readings["versus"].dropna().astype(str).tolist() if "versus" in readings.columns else []
+    return list(dict.fromkeys(names))
 
 
 def _judged(

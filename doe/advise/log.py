@@ -12,6 +12,7 @@ import numpy as np
 from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
+from doe.model.names import versus_column
 from doe.model.numbers import is_missing
 from doe.model.records import Unit
 
@@ -95,7 +96,10 @@ def read_log(
 def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
     names = [factor.name for factor in factors]
     variants: dict[str, Settings] = {}
-    for name, *values in _distinct(readings, ["variant", *names]):
+    stated = [*_distinct(readings, ["variant", *names])]
+    second = ["versus", *map(versus_column, names)]
+    stated += _distinct(readings, second) if set(second).issubset(readings.columns) else []
+    for name, *values in stated:
         if all(_is_empty(value) for value in values):
             continue
         settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}

@@ -100,6 +100,8 @@ def ask(
         raise UsageError("There are no factors yet; define what can be changed first.")
     check_rules(factors, limits, derived)
     check_expectations(expect, factors, outcomes)
+    if seed < 0:
+        raise UsageError(f"seed is {seed}; it must be a whole number from 0.")
     if not isinstance(count, int) or not 1 <= count <= MOST_SUGGESTIONS:
         raise UsageError(f"count is {count}; it must be a whole number from 1 to {MOST_SUGGESTIONS}.")
     if hours is not None and not 0 < hours < float("inf"):

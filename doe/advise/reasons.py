@@ -167,6 +167,8 @@ def _why(facts: Facts) -> str:
     if facts.kind == "confirm":
         return f"If the settings and not luck made it good, its worth will be {expected}{against}."
     chance = (
-        f"a {wording.chance(facts.chance)} chance to beat variant {facts.best}" if facts.best else "nothing to beat yet"
+        f"a chance of {wording.chance(facts.chance)} to beat variant {facts.best}"
+        if facts.best
+        else "nothing to beat yet"
     )
     return f"Expect a worth of {expected}, {chance}{settles}{against}."

@@ -53,7 +53,7 @@ class Situation:
     carried : mapping of int to int
         Start -> variant it carries, by their places.
     best : int or None
-        Place of the best variant, as believed.
+        Place of the best variant, as believed, among those read in every outcome that was read at all.
     designs : ndarray of shape (n_draws, n_variants)
         Worth to expect of the variants' settings, built once more on the same units.
     matters : float
@@ -112,8 +112,7 @@ def look(
     weighed = weigh(question.expect, outcomes, draws, hope(outcomes, draws, space, rng))
     draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
-    worths = belief.variant_worth()
-    best = int(worths.mean(axis=0).argmax()) if belief.variants else None
+    best = _best(belief)
     bought = bought_levels(question.factors, seen)
     holder = next(
         (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
@@ -135,6 +134,15 @@ def look(
         log, belief, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
         bool(draws[0].variants), notes_on(question.expect, outcomes, draws, weighed.overruled),
     )  # fmt: skip
+
+
+def _best(belief: Belief) -> int | None:
+    """Return the place of the variant to keep; what is known of one in part only is a guess, and worth a reading first."""
+    if not belief.variants:
+        return None
+    worth = belief.variant_worth().mean(axis=0)
+    is_whole = np.all([np.isin(belief.variants, item.variants) for item in belief.draws], axis=0)
+    return int(np.where(is_whole, worth, -np.inf).argmax() if is_whole.any() else worth.argmax())
 
 
 def with_unread(codes: Codes, reach: Reach, carried: Mapping[int, int]) -> Codes:

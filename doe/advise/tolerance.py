@@ -382,7 +382,7 @@ def _headline(table: pd.DataFrame, chance: float, probability: float) -> str:
     unknown = _with_care(table, UNTIL_KNOWN)
     if unknown:
         parts.append(
-            f"{'hold' if parts else 'Hold'} {listed(unknown, 'and')} until the log can tell what {_does(unknown)}"
+            f"{'hold' if parts else 'Hold'} {listed(unknown, 'and')} until the log can tell all that {_does(unknown)}"
         )
     if free:
         parts.append(f"{'do' if parts else 'Do'} not care about {listed(free, 'and')}")
@@ -399,7 +399,7 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
     if unknown:
         named = _does(unknown, listed(unknown, "and"))
         notes.append(
-            f"The log cannot tell yet what {named}; build other settings to find out. The bounds hold even so."
+            f"The log cannot tell yet all that {named}; build other settings to find out. The bounds hold even so."
         )
     drifting = table[(table["kind"] == "continuous")]["factor"].tolist()
     if len(drifting) > 1 and share < 1.0:

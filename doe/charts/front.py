@@ -55,7 +55,11 @@ def draw_front(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
     for place, outcome in enumerate(outcomes):
         cell = {"row": 1, "col": place + 1} if width == "wide" else {"row": place + 1, "col": 1}
         _panel(fig, advice, outcome, rows, cell)
-    labels = [text.stacked(text.lines(label(advice, row), _LABEL[width], 2)) for row in rows]
+    ranks = _ranks(rows)
+    labels = [
+        text.stacked(text.lines(rank + label(advice, row), _LABEL[width], 2))
+        for rank, row in zip(ranks, rows, strict=True)
+    ]
     fig.update_yaxes(range=[len(rows) - 0.5, -0.5], tickvals=list(range(len(rows))), ticktext=labels, automargin=False,
                      tickfont={"size": 13}, ticks="")  # fmt: skip
     _key(fig, rows, width)
@@ -83,13 +87,19 @@ def describe_front(advice: Advice) -> str:
         parts.append(f"The {MOST} with the most worth")
     parts += [f"{text.name(outcome.name)}: {_wanted(outcome)}" for outcome in _shown(advice) if outcome.goal]
     kept = text.plain(advice.best.get("variant")) if advice.best else ""
-    for row in rows:
+    for rank, row in zip(_ranks(rows), rows, strict=True):
         values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
         who = "it or one alike " if row["alike"] else ""
         chance = f"{who}on the front with a chance of {wording.chance(row['chance_on_front'])}"
-        said = f"{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
+        said = f"{rank}{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
         parts.append(f"{said}: {', '.join(values)}, {chance}")
     return text.sentences(parts)
+
+
+def _ranks(rows: Rows) -> list[str]:
+    """Return numbers for the rows where several are yet to build: what fits beside a chart may not tell these apart."""
+    is_needed = sum(not text.plain(row["variant"]) for row in rows) > 1
+    return [f"{place}. " if is_needed else "" for place in range(1, len(rows) + 1)]
 
 
 def label(advice: Advice, row: Row) -> str:

@@ -16,6 +16,9 @@ from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup, table_of
 
+_A = {"factor": "a factor", "outcome": "an outcome", "limit": "a limit", "derived": "a derived quantity"}
+"""What `removal` takes out, in words."""
+
 _Named = TypeVar("_Named", Factor, Outcome, Limit, Derived, Expectation)
 
 
@@ -63,7 +66,7 @@ def removal(kind: str, metavar: str, example: str) -> Parser:
         entry = project.file.change_setup(kind, None, name=options.name)
         stored(f"Removed: {kind} {options.name}. What was logged with it stays in the history.", entry)
 
-    parser = Parser(f"fettle {kind} remove", f"Take a {kind} out of the project.", [example], run)
+    parser = Parser(f"fettle {kind} remove", f"Take {_A[kind]} out of the project.", [example], run)
     parser.add_argument("name", metavar=metavar, help="which one")
     return parser
 

@@ -123,7 +123,8 @@ def _told(logged: Logged) -> str:
         (f"  {name}", f"{_text(old)} -> {_text(new)}" if old is not None else _text(new), units[name])
         for name, (old, new) in change.changed.items()
     ]
-    origin += ", as planned" if logged.was_planned else ""
+    but = logged.entry.summary.partition(", but with ")[2]
+    origin += f", as planned{f', but with {but}' if but else ''}" if logged.was_planned else ""
     lines = [f"Stored: variant {variant.name}{where}{origin}{':' if rows else ', settings unchanged.'}"]
     lines += table(("", "", ""), rows).splitlines()[1:]
     if change.minutes and variant.minutes is None:

@@ -127,8 +127,13 @@ def _version() -> str:
 
 
 def _where_help_is(words: Sequence[str]) -> str:
-    name = next((word for word in words if word in NAMES), None)
-    return f"'fettle {name} --help' shows what it takes." if name else "'fettle --help' lists the commands."
+    place = next((place for place, word in enumerate(words) if word in NAMES), None)
+    if place is None:
+        return "'fettle --help' lists the commands."
+    command, after = find(words[place]), words[place + 1 : place + 2]
+    assert command is not None  # it is one of NAMES
+    action = f" {after[0]}" if after and after[0] in command.actions else ""
+    return f"'fettle {command.name}{action} --help' shows what it takes."
 
 
 def _system_refusal(err: OSError) -> str:

@@ -134,14 +134,14 @@ def a_number_or_none(text: str) -> float | str:
 
 def a_count(text: str) -> int:
     """Read a whole number from 1."""
-    if not text.strip().isdigit() or int(text) < 1:
+    if not text.strip().isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"is '{text}'; it must be a whole number from 1.")
     return int(text)
 
 
 def a_whole_number(text: str) -> int:
     """Read a whole number from 0."""
-    if not text.strip().isdigit():
+    if not text.strip().isdecimal():
         raise argparse.ArgumentTypeError(f"is '{text}'; it must be a whole number from 0.")
     return int(text)
 

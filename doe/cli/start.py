@@ -183,7 +183,8 @@ def build_effort() -> Parser:
     """Return the parser of ``fettle effort``."""
     parser = Parser(
         "fettle effort",
-        "Show what bench work costs beside the changes themselves, or set it.",
+        "Show what bench work costs beside the changes themselves, or set it. A new unit begins with every number at its low\n"
+        "end (at the high one where it only goes down); what it is given beyond that counts as changes on top.",
         ["fettle effort", "fettle effort --new-unit-minutes 150 --session-minutes 15 --reading-minutes 6"],
         run_effort,
     )

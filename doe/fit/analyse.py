@@ -173,12 +173,17 @@ def _result(
             [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM
         ),
         covered=fitted.posterior.covered,
-        n_readings=evidence.n_readings,
+        n_readings=_number_read(evidence),
         n_variants=evidence.n_built,
         seed=seed,
         basis=Basis(average, fitted.builds, matrix.values, names, fitted.reading_sd),
         margins=margins_of(fitted.classical.table),
     )
+
+
+def _number_read(evidence: Evidence) -> int:
+    """Count the readings; a comparison is a reading of two variants, and one all the same."""
+    return evidence.n_readings // 2 if evidence.outcome.kind == "compared" else evidence.n_readings
 
 
 def _table(coding: Coding, evidence: Evidence, average: Averages) -> tuple[pd.DataFrame, list[Tie]]:
@@ -295,5 +300,5 @@ def _nothing(
     return Effects(
         outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=notes,
         headline=f"Nothing can be said to move {evidence.outcome.name.replace('_', ' ')} yet.",
-        sensitivity="", covered=1.0, n_readings=evidence.n_readings, n_variants=evidence.n_built, seed=seed, **empty,
+        sensitivity="", covered=1.0, n_readings=_number_read(evidence), n_variants=evidence.n_built, seed=seed, **empty,
     )  # fmt: skip

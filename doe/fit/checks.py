@@ -96,7 +96,7 @@ def run_checks(
         _lack_of_fit(evidence, builds, residuals),
         _outliers(evidence, residuals),
         _resting(evidence, builds, matrix),
-        _order(evidence, residuals),
+        _order(evidence, builds, matrix, residuals),
         _middle(evidence, coding, matrix),
         _pile_up(evidence),
         _stand_out(classical),
@@ -205,20 +205,29 @@ def _carried(evidence: Evidence, builds: Builds, matrix: Matrix) -> list[tuple[s
     return found
 
 
-def _order(evidence: Evidence, residuals: Residuals) -> Check | None:
-    """Correlate residuals with the order of building, as logged."""
+def _order(evidence: Evidence, builds: Builds, matrix: Matrix, residuals: Residuals) -> Check | None:
+    """Test the order of building, as logged, as one more term; builds of one session go together, since sessions scatter."""
     count = len(residuals.plain)
     spread = float(np.std(residuals.plain))
     if count < 6 or residuals.fit.df < 3 or spread == 0:
         return None
-    r = float(np.corrcoef(np.arange(count), residuals.plain)[0, 1])
-    t = r * np.sqrt((count - 2) / max(1e-12, 1 - r**2))
-    p = 2.0 * float(stdtr(count - 2, -abs(t)))
+    factor, place = linalg.cholesky(builds.total, lower=True), np.linspace(-1.0, 1.0, count)
+    stacked = np.column_stack([np.ones(count), matrix.values, place, builds.means])
+    white = linalg.solve_triangular(factor, stacked, lower=True)
+    q = np.linalg.qr(white[:, :-2])[0]
+    order, value = (column - q @ (q.T @ column) for column in white[:, -2:].T)  # what the model leaves of either
+    df, size = residuals.fit.df - 1, float(order @ order)
+    if size < 1e-8 * float(white[:, -2] @ white[:, -2]) or df < 2:  # the settings follow the order themselves
+        return None
+    slope = float(order @ value) / size
+    rest = value - slope * order
+    t = slope * np.sqrt(size) / max(np.sqrt(float(rest @ rest) / df), 1e-300)
+    p = 2.0 * float(stdtr(df, -abs(t)))
     if p >= 0.01:
         return Check(
             "Drift over the log", "Later builds are neither better nor worse than their settings explain.", "fine"
         )
-    way = "rose" if r > 0 else "fell"
+    way = "rose" if slope > 0 else "fell"
     advice = "Something else changed with time: repeat an early variant now to see how much."
     return Check(
         "Drift over the log",

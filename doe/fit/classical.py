@@ -149,7 +149,7 @@ def _table(
             rows.append(_row(term, swing, se, float(satterthwaite(df, (weights @ back)[None, :])[0]), n))
         else:
             rows.append(_row(term, swing, se if df > 0 else np.nan, float(df), n))
-    return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty()
+    return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty().copy()
 
 
 def large_sample_table(coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array) -> Classical:
@@ -181,4 +181,5 @@ def _row(term: Term, swing: float, se: float, df: float, n: int) -> tuple[Any, .
 
 @cache
 def _empty() -> pd.DataFrame:
+    """Return a table without rows, for fits whose table nobody looks at; whoever hands it out copies it."""
     return pd.DataFrame({name: pd.Series(dtype=object if name == "term" else float) for name in COLUMNS})

@@ -18,12 +18,13 @@ from doe.fit.evidence import Evidence, readings_of, settings_of
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError, listed
 from doe.model.factor import Factor
+from doe.model.names import versus_column
 from doe.model.outcome import Outcome
 
 Array = npt.NDArray[Any]
 
-_ADRIFT = 1e4
-"""Variance of what no comparison says: how far parts that nothing links lie from each other."""
+_ADRIFT = HELD_SD**2
+"""Variance of what no comparison says, how far parts that nothing links lie from each other: as of abilities that are held."""
 
 _LEVEL = 1e-3
 """Variance of the level, over that of an ability: it is known by definition, and covariances must not be singular."""
@@ -61,7 +62,8 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     ----------
     readings : DataFrame
         Columns `variant, versus, value` (1 first better, 0.5 tie, 0 second better) and one column per factor. The settings
-        of a variant that stands second are taken from any row in which it stands first.
+        of a variant that stands second are taken from any row in which it stands first, or from columns such as
+        ``versus wool``.
     factors : sequence of Factor
     outcome : Outcome
 
@@ -75,7 +77,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     rows, notes = readings_of(readings, factors, outcome)
     _check_versus(rows, outcome)
     labels = list(dict.fromkeys([*rows["variant"].astype(str), *rows["versus"].astype(str)]))
-    known = _known_settings(readings, factors)
+    known = known_settings(readings, factors)
     built = [label for label in labels if label in known]
     names = [*built, *(label for label in labels if label not in known)]
     if len(built) < 1:
@@ -152,13 +154,21 @@ def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
         )
 
 
-def _known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, dict[str, Any]]:
+def known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, dict[str, Any]]:
+    """Return the settings of each variant that stands first or second anywhere; reference objects have none."""
     names = [factor.name for factor in factors]
-    filled = readings[readings[names].notna().all(axis=1)].drop_duplicates("variant")
-    records: list[dict[str, Any]] = [
-        dict(zip(names, row, strict=True)) for row in filled[names].itertuples(index=False)
-    ]
-    return {str(label): record for label, record in zip(filled["variant"], records, strict=True)}
+    known = _stated(readings, "variant", names, names)
+    second = [versus_column(name) for name in names]
+    if {"versus", *second}.issubset(readings.columns):
+        known = {**_stated(readings, "versus", second, names), **known}
+    return known
+
+
+def _stated(
+    readings: pd.DataFrame, who: str, columns: Sequence[str], names: Sequence[str]
+) -> dict[str, dict[str, Any]]:
+    cells = readings[[who, *columns]].dropna().drop_duplicates(who)
+    return {str(label): dict(zip(names, row, strict=True)) for label, *row in cells.itertuples(index=False, name=None)}
 
 
 def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:

@@ -121,6 +121,12 @@ class Effects:
     basis: Basis | None = field(default=None, compare=False)
     margins: Margins | None = None
 
+    @property
+    def basis_text(self) -> str:
+        """The readings behind the answer, such as ``40 readings of 8 variants``."""
+        what = "comparison" if self.outcome.kind == "compared" else "reading"
+        return f"{counted(self.n_readings, what)} of {counted(self.n_variants, 'variant')}"
+
     def to_tables(self) -> dict[str, object]:
         """Return everything the result holds as frames and plain data, by name, at full precision."""
         told = {name: getattr(self, name) for name in _TOLD}
@@ -153,7 +159,8 @@ class Effects:
         basis = self._fitted()
         frame = self._checked(settings)
         rows = basis.averages.settings_rows({str(name): frame[name].tolist() for name in frame.columns})
-        mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows)
+        on_new_unit = float(np.diag(basis.builds.between).mean())
+        mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows, on_new_unit)
         columns = {
             "mean": mean.mean,
             "sd": mean.sd,
@@ -200,7 +207,7 @@ class Effects:
         return [note for note in (*self.through["finding"], *self.notes, self.sensitivity) if note]
 
     def _footer(self) -> str:
-        return f"{counted(self.n_readings, 'reading')} of {counted(self.n_variants, 'variant')}."
+        return f"{self.basis_text}."
 
     def _repr_html_(self) -> str:
         table = self._shown()

@@ -91,9 +91,9 @@ class Averages:
         """Distribution of the mean over builds at model-matrix rows, with room for terms too weak to be told (`UNSEEN`)."""
         return self.at(rows, extra=UNSEEN * self._build_share)
 
-    def build_at(self, rows: Array) -> Mixture:
-        """Distribution of one new build at model-matrix rows."""
-        return self.at(rows, extra=self._build_share)
+    def build_at(self, rows: Array, between: float = 0.0) -> Mixture:
+        """Distribution of one new build at model-matrix rows; `between` is the least variance of one, on a unit of its own."""
+        return self.at(rows, extra=max(self._build_share, between / self.posterior.problem.unit**2))
 
     @property
     def _build_share(self) -> float:

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import fdtrc
+from scipy.special import fdtrc, stdtr
 
 from doe.fit.check import Check
 from doe.fit.evidence import Evidence
 from doe.model.errors import listed
-from doe.model.wording import number
+from doe.model.wording import exact, number
 
 Array = npt.NDArray[Any]
 
@@ -50,7 +50,13 @@ def _repeats(evidence: Evidence) -> Check:
     if doubtful:
         finding = f"{listed(doubtful, 'and')} cannot repeat a grade as well as the others."
         return Check(name, finding, "look", "Let them rest or train on clear differences; their grades are kept.")
-    return Check(name, f"A repeated grade differs by {number(spread, 2)} (sd) from the first.", "fine")
+    finding, matters = (
+        f"They repeat a grade to within a standard deviation of {number(spread, 2)}",
+        evidence.outcome.matters,
+    )
+    if matters is not None and spread > matters:
+        finding += f"; that is more than the {exact(matters)} that matters, which takes several grades of each to see"
+    return Check(name, f"{finding}.", "fine")
 
 
 def repeat_scatter(evidence: Evidence) -> tuple[Array, Array]:
@@ -89,7 +95,7 @@ def _agreement(evidence: Evidence) -> Check | None:
         if np.std(mean) == 0 or np.std(grades[rater, shared]) == 0:
             continue
         correlations.append(float(np.corrcoef(grades[rater, shared], mean)[0, 1]))
-        if correlations[-1] < 0:
+        if _p_below_zero(correlations[-1], int(shared.sum())) < _DOUBT:
             apart.append(evidence.raters[rater])
     if not correlations:
         return None
@@ -102,3 +108,9 @@ def _agreement(evidence: Evidence) -> Check | None:
         f"Grades go with those of the other listeners (mean correlation {number(float(np.mean(correlations)), 2)})."
     )
     return Check("Do listeners agree?", finding, "fine")
+
+
+def _p_below_zero(correlation: float, count: int) -> float:
+    """One-sided p of a correlation as low as this one among so many pairs that have nothing to do with each other."""
+    t = correlation * np.sqrt((count - 2) / max(1.0 - correlation**2, 1e-12))
+    return float(stdtr(count - 2, t))

@@ -55,4 +55,5 @@ def compute_outcome(outcome: Outcome, paths: Sequence[Path], context: Context) -
     try:
         return compute(outcome.recipe, paths, context)
     except (DataError, UsageError) as err:
-        raise type(err)(f"{outcome.name}: {err}") from err
+        err.args = (f"{outcome.name}: {err}",)  # in place: what to type against it stays with it
+        raise

@@ -12,14 +12,14 @@ from typing import Any
 
 from doe.model import wording
 from doe.model.change import find_variant
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, shown
 from doe.model.outcome import Outcome
 from doe.model.records import Variant
 from doe.signals.recipes import check_recipe
 from doe.signals.sound_format import LARGEST_BYTES
 from doe.signals.sources import Context
 from doe.store import ProjectFile
-from doe.store.attachments import TAKE, hash_of
+from doe.store.attachments import TAKE, hash_of, is_name
 
 _FILE_KEYS = ("microphone", "reference", "calibrator", "background")
 
@@ -137,9 +137,17 @@ def kept_takes(file: ProjectFile, outcomes: Sequence[Outcome], variants: Sequenc
 
 
 def under_its_name(source: Path, name: str, folder: Path) -> Path:
-    """Return a path that ends in a file's own name: a link, or a copy where the system allows none."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Return a path that ends in a file's own name: a link, or a copy where the system allows none.
+
+    Raises
+    ------
+    DataError
+        If the name leads out of the folder.
+    """
     path = folder / name
+    if not is_name(name) or path.parent != folder or path.name != name:
+        raise DataError(f"'{shown(name)}' must be a bare file name to be measured under.")
+    folder.mkdir(parents=True, exist_ok=True)
     if not path.exists():
         try:
             path.symlink_to(source.absolute())

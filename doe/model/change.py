@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.limit import broken_limits, derive
-from doe.model.names import same_name
+from doe.model.names import same_name, spelled_alike
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
@@ -149,14 +149,14 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
     Raises
     ------
     DataError
-        If there is none; a near name is suggested.
+        If there is none, where a near name is suggested, or if several differ from it in capitals only.
     """
-    for variant in variants:
-        if variant.name.casefold() == name.strip().casefold():
-            return variant
     if not variants:
         raise DataError(f"There is no variant '{name}': no variant is logged yet.")
     names = [variant.name for variant in variants]
+    meant = _meant("variant", name, names)
+    if meant is not None:
+        return next(variant for variant in variants if variant.name == meant)
     raise DataError(f"There is no variant '{name}'; {there_are(_few(names))}.{did_you_mean(name, names)}")
 
 
@@ -166,16 +166,28 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     Raises
     ------
     DataError
-        If there is none, or it is retired.
+        If there is none, it is retired, or several differ from it in capitals only.
     """
-    found = next((unit for unit in units if unit.name.casefold() == name.strip().casefold()), None)
+    names = [unit.name for unit in units]
+    meant = _meant("unit", name, names)
+    found = next((unit for unit in units if unit.name == meant), None)
     if found is None:
-        names = [unit.name for unit in units]
         there = there_are(_few(names), "no unit is known yet, so make it as a new unit")
         raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}")
     if found.retired:
         raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")
     return found
+
+
+def _meant(what: str, name: str, names: Sequence[str]) -> str | None:
+    """Return the one name that is meant, None where none is like it.
+
+    Projects of older versions may hold names that differ in capitals only.
+    """
+    meant = spelled_alike(name, names)
+    if len(meant) > 1:
+        raise DataError(f"There are {what}s {listed(meant, 'and')}; spell '{name}' with the capitals of the one meant.")
+    return meant[0] if meant else None
 
 
 def check_limits(settings: Mapping[str, Value], setup: Setup) -> None:
@@ -221,7 +233,7 @@ def _place(
     if unit is not None and new_unit is not None:
         raise UsageError("A variant is made on a unit that exists or on a new one; name only one of them.")
     if new_unit is not None:
-        if any(item.name.casefold() == new_unit.strip().casefold() for item in units):
+        if spelled_alike(new_unit, [item.name for item in units]):
             raise DataError(f"Unit '{new_unit}' exists already; give the new one another name.")
         return new_unit.strip() or next_unit_name(units)
     if unit is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import keyword
 import re
 import unicodedata
+from collections.abc import Iterable
 
 from doe.model.errors import UsageError, shown
 
@@ -32,12 +33,37 @@ ADVICE_COLUMNS = frozenset(
 _BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])
 
 
+def versus_column(factor: str) -> str:
+    """Return the column that holds a factor's setting of the second of two variants compared; no name has a blank.
+
+    Examples
+    --------
+    >>> versus_column("wool")
+    'versus wool'
+    """
+    return f"versus {factor}"
+
+
 def same_name(name: str) -> str:
     """Return a name in the one spelling in which rules read it, whichever way its letters were typed.
 
     Python's parser does this to names (NFKC, Unicode Standard Annex 31); without it a micro sign would not be found.
     """
     return unicodedata.normalize("NFKC", name.strip())
+
+
+def spelled_alike(name: str, names: Iterable[str]) -> list[str]:
+    """Return which of the names may be meant: the one that is spelled the same, or else those that differ in capitals only.
+
+    Examples
+    --------
+    >>> spelled_alike("a1", ["A1", "a1"]), spelled_alike("b", ["B"]), spelled_alike("c", ["B"])
+    (['a1'], ['B'], [])
+    """
+    wanted, known = name.strip(), list(names)
+    if wanted in known:
+        return [wanted]
+    return [other for other in known if other.casefold() == wanted.casefold()]
 
 
 def check_name(field: str, name: object, taken: frozenset[str] = RESERVED) -> str:

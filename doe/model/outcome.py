@@ -16,6 +16,9 @@ from doe.model.wording import exact, with_interval
 _FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
 _COMPARISONS = {"first": 1.0, "second": 0.0, "tie": 0.5}
 
+MOST_READ = 1e30
+"""Largest reading: squares of what is larger run out of what a computer holds, and no unit of measure asks for it."""
+
 GOAL_FIELDS = ("best", "target", "low", "high", "worst")
 """Fields that say what would be good; which of them may be there depends on the goal."""
 
@@ -229,6 +232,8 @@ class Outcome:
             ) from None
         if self.scale is not None and not self.scale[0] <= number <= self.scale[1]:
             raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
+        if abs(number) > MOST_READ:
+            raise DataError(f"{self.name} is {exact(number)}; nothing at a bench is that large, so it is no reading.")
         return number
 
     def _read_comparison(self, value: object) -> float:

@@ -8,6 +8,7 @@ from typing import Any
 
 from doe.model.choices import Value
 from doe.model.errors import DataError
+from doe.model.names import spelled_alike
 from doe.model.records import Variant
 from doe.model.wording import counted
 
@@ -79,7 +80,10 @@ class AdoptedPlan:
         return f"{title}: {done} of {len(self.runs)} built."
 
     def unit_of(self, run: Run) -> str:
-        """Return the unit that a run belongs on: the real one where a run of the same label is built, else the label."""
+        """Return the unit that a run is on once it is built, else the one it belongs on: where others of its label are."""
+        own = next((variant for variant in self.variants if variant.name == run.variant), None)
+        if own is not None and own.status == "built" and own.unit:
+            return own.unit
         real = (
             variant.unit
             for other, variant in zip(self.runs, self.variants, strict=True)
@@ -96,7 +100,8 @@ def find_planned(name: str, variants: Sequence[Variant]) -> Variant:
     DataError
         If there is none, or it is built already.
     """
-    found = next((item for item in variants if item.name.casefold() == name.strip().casefold()), None)
+    meant = spelled_alike(name, [item.name for item in variants])
+    found = next((item for item in variants if item.name in meant), None)
     open_ = [item.name for item in variants if item.status == "planned"]
     if found is not None and found.status == "planned":
         return found

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from doe.model.change import Change
 from doe.model.errors import DataError
 from doe.model.planned import AdoptedPlan, find_planned, same_as_planned
 from doe.model.records import Unit, Variant
@@ -296,16 +297,10 @@ class Planning:
             "matters": known.matters,
         }  # fmt: skip
 
-    def _put(
-        self, variant: Variant, made: Unit | None, planned: str | None, name: str | None, known: Sequence[Variant]
-    ) -> tuple[Entry, bool]:
-        """Store a variant; where it was planned, as the planned one."""
-        found = find_planned(planned, known) if planned is not None else None
-        if planned is None and name is None:
-            found = same_as_planned(variant.settings, variant.unit, known)
-        if found is None:
-            return self.file.add_variant(variant, number_on=name is None, new_unit=made), False
-        facts = {field: getattr(variant, field) for field in ("unit", "parent", "minutes", "price", "when", "settings")}
-        told = {"note": variant.note} if variant.note else {}
-        renamed = {"name": name} if name is not None else {}
-        return self.file.build_planned(found.name, new_unit=made, **facts, **told, **renamed), True
+    @staticmethod
+    def _planned_as(change: Change, planned: str | None, name: str | None, known: Sequence[Variant]) -> str | None:
+        """Return the planned variant that a build is: the one named, or the first with its settings where none is."""
+        if planned is not None:
+            return find_planned(planned, known).name
+        found = same_as_planned(change.settings, change.unit, known) if name is None else None
+        return found.name if found is not None else None

@@ -69,7 +69,7 @@ class Rehearsal:
         lines = [self.headline, self._kept()]
         for row in self.smallest.to_dict("records"):
             if np.isnan(row["swing"]):
-                lines.append(f"{row['outcome']}: no effect, however large, would be seen with a chance of 80 %.")
+                lines.append(f"{row['outcome']}: no effect of the sizes tried would be seen with a chance of 80 %.")
             else:
                 lines.append(
                     f"{row['outcome']}: effects from about {wording.number(row['swing'], 2)} on "

@@ -158,7 +158,8 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     exact = analyse(log, factors, OUTCOME, [*mains, *others])
     classical = [{**label, "covered": hit} for hit in _classical_hits(exact, truth)]
     builds = _new_builds(effects, truth, bench.panel, rng)
-    pairs = pd.concat([_pairs(bench, _EARLY, rng), _pairs(bench, bench.count, rng)])
+    early = analyse(log[log["variant"].isin(_names(_EARLY))], factors, OUTCOME)
+    pairs = pd.concat([_pairs(bench, early, _EARLY, rng), _pairs(bench, effects, bench.count, rng)])
     return (
         terms,
         pd.DataFrame(classical, columns=["seed", "family", "covered"]),
@@ -217,15 +218,18 @@ def _new_builds(effects: Effects, truth: Truth, panel: float, rng: np.random.Gen
     return pd.DataFrame({"covered": covered, "mean_covered": (promised["low"] <= means) & (means <= promised["high"])})
 
 
-def _pairs(bench: Bench, n_variants: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Compare pairs of the first variants by their readings alone."""
-    names = [f"v{place}" for place in range(n_variants)]
-    rows = [row for row in bench.rows if row["variant"] in names]
-    effects = analyse(pd.DataFrame(rows), bench.truth.coding.factors, OUTCOME)
+def _names(n_variants: int) -> list[str]:
+    """Return the first variants of a bench."""
+    return [f"v{place}" for place in range(n_variants)]
+
+
+def _pairs(bench: Bench, effects: Effects, n_variants: int, rng: np.random.Generator) -> pd.DataFrame:
+    """Compare pairs of the first variants, by the effects of these alone."""
     if effects.basis is None:  # so few may all be alike
         return pd.DataFrame({"n_variants": [], "covered": []})
+    names = _names(n_variants)
     settings = {
-        row["variant"]: {factor.name: row[factor.name] for factor in bench.truth.coding.factors} for row in rows
+        row["variant"]: {factor.name: row[factor.name] for factor in bench.truth.coding.factors} for row in bench.rows
     }
     covered = []
     for first, second in rng.permuted(np.tile(np.arange(n_variants), (_PAIRS, 1)), axis=1)[:, :2]:

@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from doe.coding import Coding, Term
-from doe.model.choices import Settings
+from doe.model.choices import Settings, Value
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 
@@ -101,7 +101,8 @@ def _with_scatter(
 
 def random_settings(factors: tuple[Factor, ...], count: int, rng: np.random.Generator) -> pd.DataFrame:
     """Draw settings evenly from each factor's grid."""
-    return pd.DataFrame([_random(factors, rng) for _ in range(count)])
+    grids = _grids(factors)
+    return pd.DataFrame([_random(grids, rng) for _ in range(count)])
 
 
 class Bench:
@@ -153,14 +154,15 @@ class Bench:
 
 def free_history(truth: Truth, rng: np.random.Generator) -> Bench:
     """Change one to three factors at a time, from the last variant or an earlier one, without looking at the outcome."""
-    bench, factors = Bench(truth, rng), truth.coding.factors
-    tried = [_random(factors, rng)]
+    bench, grids = Bench(truth, rng), _grids(truth.coding.factors)
+    names = list(grids)
+    tried = [_random(grids, rng)]
     bench.build(tried[0])
     while bench.count < truth.n_variants:
         start = tried[-1] if rng.random() < 0.6 else tried[int(rng.integers(len(tried)))]
         settings = dict(start)
-        for place in rng.choice(len(factors), int(rng.integers(1, 4)), replace=False):
-            settings[factors[place].name] = _pick(factors[place], rng)
+        for place in rng.choice(len(names), int(rng.integers(1, 4)), replace=False):
+            settings[names[place]] = _pick(grids[names[place]], rng)
         tried.append(settings)
         bench.build(settings)
     return bench
@@ -171,12 +173,13 @@ def steered_history(truth: Truth, rng: np.random.Generator, *, first: int = 4, m
     from doe.advise import recommend  # loaded only where a history is steered
 
     bench, factors = Bench(truth, rng), truth.coding.factors
-    settings = _random(factors, rng)
+    grids = _grids(factors)
+    settings = _random(grids, rng)
     outcome = Outcome("y", goal="raise", best=2 * truth.spread, worst=-2 * truth.spread)
     while bench.count < min(most, truth.n_variants):
         bench.build(settings)
         if bench.count < first:
-            settings = _random(factors, rng)
+            settings = _random(grids, rng)
             continue
         present = pd.DataFrame([{"unit": "bench", **settings}])
         advice = recommend(bench.log, factors, [outcome], units=present, seed=int(rng.integers(1, 10**6)))
@@ -198,10 +201,14 @@ def _coefficient(coding: Coding, term: Term, rng: np.random.Generator, sizes: Ar
     return np.asarray(b / np.abs(b).max() * rng.uniform(*sizes))
 
 
-def _random(factors: tuple[Factor, ...], rng: np.random.Generator) -> Settings:
-    return {factor.name: _pick(factor, rng) for factor in factors}
+def _grids(factors: tuple[Factor, ...]) -> dict[str, tuple[Value, ...]]:
+    """Return what each factor may be set to."""
+    return {factor.name: factor.grid() for factor in factors}
 
 
-def _pick(factor: Factor, rng: np.random.Generator) -> Any:
-    grid = factor.grid()
+def _random(grids: Mapping[str, tuple[Value, ...]], rng: np.random.Generator) -> Settings:
+    return {name: _pick(grid, rng) for name, grid in grids.items()}
+
+
+def _pick(grid: tuple[Value, ...], rng: np.random.Generator) -> Value:
     return grid[int(rng.integers(len(grid)))]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import signal
 import warnings
 from collections.abc import Callable, Sequence
@@ -99,6 +100,11 @@ def rehearse(
         raise UsageError(f"benches is {benches}; it must be a whole number from 1 to 1000.")
     if not 0 < hours < float("inf"):
         raise UsageError(f"hours is {wording.exact(hours)}; it must be a number above 0.")
+    if not setup.effort.reading_minutes and not setup.effort.session_minutes:
+        raise UsageError(
+            "Nothing says how long a round of readings or a session takes, so readings would never use up the hours.",
+            command="say so with 'fettle effort --reading-minutes MINUTES'",
+        )
     _check_room(setup, start, seed)
     tasks = [(setup, outcomes, noise, start, seed + place, place, hours, compare) for place in range(benches)]
     played = _play(tasks, jobs, progress)
@@ -126,8 +132,7 @@ def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, 
     from joblib import Parallel, delayed
 
     done: list[_Played] = []
-    is_apart = jobs != 1
-    results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task, is_apart) for task in tasks)
+    results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task) for task in tasks)
     try:
         for one in results:
             done.append(one)
@@ -148,7 +153,8 @@ def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
     if not chosen:
         raise UsageError("No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one.")
     if len(setup.factors) < 2:
-        raise UsageError(f"There are {len(setup.factors)} factors; a rehearsal needs two at least.")
+        have = "There is one factor" if setup.factors else "There is no factor yet"
+        raise UsageError(f"{have}; a rehearsal needs two at least.")
     left = [outcome.name for outcome in setup.outcomes if outcome not in chosen]
     note = f"Left out: {', '.join(left)} (compared, or without a goal)."
     return chosen, (note,) if left else ()
@@ -169,9 +175,10 @@ def _one(
     place: int,
     hours: float,
     compare: bool,
-    is_apart: bool,
 ) -> _Played:
-    if is_apart:  # Ctrl-C reaches the whole group of processes; the one that asked decides
+    if (
+        multiprocessing.parent_process() is not None
+    ):  # Ctrl-C reaches the whole group of processes; the one that asked decides
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     family = KINDS[place % len(KINDS)]
     drawn = _bench(setup, outcomes, noise, start, seed, family)

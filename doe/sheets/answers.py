@@ -43,8 +43,7 @@ def answer(place: int, effects: Effects) -> Answer:
         id=f"outcome-{place}",
         name=text.name(outcome.name),
         about=about(outcome),
-        basis=f"from {wording.counted(effects.n_readings, 'reading')} of "
-        f"{wording.counted(effects.n_variants, 'variant')}",
+        basis=f"from {effects.basis_text}",
         headline=effects.headline,
         refusal=" ".join(effects.notes) if effects.basis is None else "",
         effects=tuple(effect_row(row, effects) for row in shown),

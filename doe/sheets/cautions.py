@@ -26,24 +26,22 @@ _SOUND = re.compile(
 
 
 def cautions(setup: Setup) -> tuple[str, ...]:
-    """List the cautions that a project's work calls for: the bench always, listening where ears or sound are used."""
-    by_ear = any(outcome.kind != "measured" or outcome.recipe for outcome in setup.outcomes)
-    return (BENCH, LISTENING) if by_ear else (BENCH,)
+    """List the cautions that a project's work calls for: the bench always, listening where its definitions tell of sound."""
+    return (BENCH, LISTENING) if _tells_of_sound(setup) else (BENCH,)
 
 
 def cautions_of(project: Any, setup: Setup) -> tuple[str, ...]:
-    """List the cautions for the one project that a sheet is about: listening only where sound may be played."""
-    return (BENCH, LISTENING) if _is_sound_played(project, setup) else (BENCH,)
+    """List the cautions for the one project that a sheet is about: listening also where sound was recorded or played."""
+    has_takes = any(row["note"] == TAKE for row in project.file.attachments())
+    is_played = has_takes or any(kept.session.plays for kept in project.file.prepared_sessions())
+    return (BENCH, LISTENING) if is_played or _tells_of_sound(setup) else (BENCH,)
 
 
-def _is_sound_played(project: Any, setup: Setup) -> bool:
-    """Tell whether sound may be played for this project: one caution too many is better than one that is missing."""
+def _tells_of_sound(setup: Setup) -> bool:
+    """Tell whether sound may be played for a project: one caution too many is better than one that is missing."""
     outcomes = setup.outcomes
     if any(outcome.recipe or _SOUND_UNIT.match(outcome.unit) for outcome in outcomes):
         return True
     words = [setup.title, setup.question, *(f"{outcome.name} {outcome.note}" for outcome in outcomes)]
     is_judged = any(outcome.kind != "measured" for outcome in outcomes)
-    if is_judged and any(_SOUND.search(word.replace("_", " ")) for word in words):
-        return True
-    has_takes = any(row["note"] == TAKE for row in project.file.attachments())
-    return has_takes or any(kept.session.plays for kept in project.file.prepared_sessions())
+    return is_judged and any(_SOUND.search(word.replace("_", " ")) for word in words)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import shutil
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
-from doe.model.errors import DataError, StoreError
+from doe.model.errors import DataError, StoreError, UsageError, shown
 from doe.model.names import check_label
 from doe.store.rows import fetch, insert, next_id
 
@@ -18,6 +21,8 @@ TAKE = "take"
 """Note of a recording or curve that was measured; photos and other files have other notes, or none."""
 USED = "used by a recipe"
 """Note of a file that a recipe names, such as a microphone's curve."""
+_HASH = re.compile(r"[0-9a-f]{64}")
+_FOLDERS = (".", "..")
 
 
 def save(folder: Path, data: bytes) -> str:
@@ -30,11 +35,11 @@ def save(folder: Path, data: bytes) -> str:
     """
     digest = hashlib.sha256(data).hexdigest()
     path = folder / digest
+    draft = folder / f"{digest}.{os.urandom(8).hex()}.part"
     try:
         folder.mkdir(exist_ok=True)
         if path.exists() and path.stat().st_size == len(data):
             return digest
-        draft = folder / f"{digest}.{os.urandom(8).hex()}.part"
         with draft.open("wb") as file:
             file.write(data)
             file.flush()
@@ -42,7 +47,15 @@ def save(folder: Path, data: bytes) -> str:
         draft.replace(path)
     except OSError as err:
         raise StoreError(f"{folder} cannot take the attachment: {err.strerror or err}.") from err
+    finally:
+        _remove(draft)
     return digest
+
+
+def _remove(path: Path) -> None:
+    """Remove a file if it is there; what cannot be removed must not hide why it is left over."""
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
 
 
 def save_file(folder: Path, source: Path, digest: str) -> None:
@@ -71,7 +84,7 @@ def save_file(folder: Path, source: Path, digest: str) -> None:
     except OSError as err:
         raise StoreError(f"{folder} cannot take {source.name}: {err.strerror or err}.") from err
     finally:
-        draft.unlink(missing_ok=True)
+        _remove(draft)
 
 
 def clean_name(filename: str) -> str:
@@ -80,9 +93,43 @@ def clean_name(filename: str) -> str:
     Raises
     ------
     UsageError
-        If nothing is left of it, or it holds control characters.
+        If nothing is left of it, it means a folder, or it holds control characters.
     """
-    return check_label("File name", filename.replace("\\", "/").rsplit("/", 1)[-1])
+    name = check_label("File name", filename.replace("\\", "/").rsplit("/", 1)[-1])
+    if name in _FOLDERS:
+        raise UsageError(f"File name '{name}' must be that of a file, not of a folder.")
+    return name
+
+
+def is_name(filename: object) -> bool:
+    """Tell whether text is a bare file name, as `clean_name` leaves them."""
+    try:
+        return isinstance(filename, str) and clean_name(filename) == filename
+    except UsageError:
+        return False
+
+
+def is_hash(text: object) -> bool:
+    """Tell whether text is a sha256 as files are kept under."""
+    return isinstance(text, str) and _HASH.fullmatch(text) is not None
+
+
+def check_row(row: Mapping[str, Any]) -> None:
+    """Check that a record of an attachment points nowhere but into the folder of attachments.
+
+    Projects and exports are handed on, and what stands in one may have been made up.
+
+    Raises
+    ------
+    DataError
+        If its hash is none, or its file name leads elsewhere.
+    """
+    if not is_hash(row["sha256"]):
+        raise DataError(
+            f"attachment {row['id']}: sha256 is '{shown(row['sha256'])}'; it must be 64 digits, 0 to 9 or a to f."
+        )
+    if not is_name(row["filename"]):
+        raise DataError(f"attachment {row['id']}: filename is '{shown(row['filename'])}'; it must be a bare file name.")
 
 
 def add(con: duckdb.DuckDBPyConnection, entry: int, rows: list[dict[str, Any]]) -> None:
@@ -93,16 +140,30 @@ def add(con: duckdb.DuckDBPyConnection, entry: int, rows: list[dict[str, Any]]) 
 
 
 def load(con: duckdb.DuckDBPyConnection, folder: Path) -> list[dict[str, Any]]:
-    """Read the attachments that count, with the path of each file."""
+    """Read the attachments that count, with the path of each file; `unsound` tells which ones are left out."""
     rows = fetch(
         con,
         "SELECT a.id, v.name AS variant, a.filename, a.sha256, a.size, a.note"
         " FROM live_attachment a LEFT JOIN live_variant v ON v.id = a.variant ORDER BY a.id",
     )
-    return [{**row, "path": folder / row["sha256"]} for row in rows]
+    return [{**row, "path": folder / row["sha256"]} for row in rows if _misfit(row) is None]
 
 
-def copy_files(rows: list[dict[str, Any]], folder: Path) -> None:
+def unsound(con: duckdb.DuckDBPyConnection) -> list[tuple[int, str]]:
+    """Return the entry of each record that points elsewhere than to a file of the project, and what is wrong with it."""
+    rows = fetch(con, "SELECT id, entry, filename, sha256 FROM live_attachment ORDER BY id")
+    return [(row["entry"], f"{told} It is left out.") for row in rows if (told := _misfit(row)) is not None]
+
+
+def _misfit(row: Mapping[str, Any]) -> str | None:
+    try:
+        check_row(row)
+    except DataError as err:
+        return str(err)
+    return None
+
+
+def copy_files(rows: Iterable[Mapping[str, Any]], folder: Path) -> None:
     """Copy the files of these attachments to another folder; what is missing is left out, for the check to tell."""
     for row in rows:
         path: Path = row["path"]
@@ -110,8 +171,25 @@ def copy_files(rows: list[dict[str, Any]], folder: Path) -> None:
             save(folder, path.read_bytes())
 
 
-def copy_checked(rows: list[dict[str, Any]], folder: Path) -> None:
-    """Copy the files of an export, each held against its hash first.
+@contextmanager
+def copied(rows: Sequence[Mapping[str, Any]], folder: Path) -> Iterator[None]:
+    """Copy the files of these attachments to another folder, and take them out again if what is done inside fails."""
+    is_new = not folder.exists()
+    fresh = [path for row in rows if not (path := folder / row["sha256"]).exists()]
+    try:
+        copy_files(rows, folder)
+        yield
+    except BaseException:
+        for path in fresh:
+            _remove(path)
+        if is_new:
+            with suppress(OSError):
+                folder.rmdir()
+        raise
+
+
+def check_whole(rows: Sequence[Mapping[str, Any]]) -> None:
+    """Hold the files of an export against their hashes.
 
     Raises
     ------
@@ -121,10 +199,9 @@ def copy_checked(rows: list[dict[str, Any]], folder: Path) -> None:
     found = problems(rows)
     if found:
         raise DataError(f"The export is not whole: {found[0]}")
-    copy_files(rows, folder)
 
 
-def problems(rows: list[dict[str, Any]]) -> list[str]:
+def problems(rows: Iterable[Mapping[str, Any]]) -> list[str]:
     """Compare each file with its hash, and tell which are missing or altered."""
     found = []
     for row in rows:

@@ -31,8 +31,8 @@ def copy(source: Path, target: Path, files_folder: Path) -> None:
         with copying(source) as con:
             _copy_database(con, draft)
             rows = attachments.load(con, files_folder)
-        attachments.copy_files(rows, target.with_suffix(".files"))
-        put_in_place(draft, target)
+        with attachments.copied(rows, target.with_suffix(".files")):
+            put_in_place(draft, target)
     except OSError as err:
         if isinstance(err, StoreError):
             raise

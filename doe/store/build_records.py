@@ -13,6 +13,7 @@ from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
 
 if TYPE_CHECKING:
+    import duckdb
     import pandas as pd
 
 
@@ -70,21 +71,7 @@ class BuildRecords(Opened):
             be changed that way.
         """
         with self._writing() as con:
-            entry = journal.begin(con)
-            defined = definitions.load(con)
-            kept = variants.load(con, defined)
-            named = replace(variant, name=variants.next_name(con)) if number_on else variant
-            new = variants.checked(named, defined.setup())
-            unit_ids = names_to_ids(con, "live_unit")
-            if new_unit is not None:
-                unit_ids = units.add(con, entry, [new_unit], defined, unit_ids)
-            ids = {item.record.name: item.id for item in kept}
-            variants.add(con, entry, [new], defined, ids, unit_ids)
-            if new.unit is not None:
-                unit = find(units.load(con, defined, kept), new.unit, "Unit").record
-                units.check_change(new, unit, defined.setup().factors)
-            parent = find(kept, new.parent, "Parent").record if new.parent is not None else None
-            return journal.close(con, entry, "variant", variants.told(new, parent), subject=new.name)
+            return put_variant(con, variant, number_on=number_on, new_unit=new_unit)
 
     def correct_variant(self, name: str, /, **changes: Any) -> Entry:
         """Store a corrected version of a variant; the one before stays in the history.
@@ -151,3 +138,24 @@ class BuildRecords(Opened):
             defined = definitions.load(con)
             kept = units.load(con, defined, variants.load(con, defined))
         return frames.of_units([item.record for item in kept], defined.setup().factors)
+
+
+def put_variant(
+    con: duckdb.DuckDBPyConnection, variant: Variant, *, number_on: bool = False, new_unit: Unit | None = None
+) -> Entry:
+    """Store one variant within a transaction; see `BuildRecords.add_variant`."""
+    entry = journal.begin(con)
+    defined = definitions.load(con)
+    kept = variants.load(con, defined)
+    named = replace(variant, name=variants.next_name(con)) if number_on else variant
+    new = variants.checked(named, defined.setup())
+    unit_ids = names_to_ids(con, "live_unit")
+    if new_unit is not None:
+        unit_ids = units.add(con, entry, [new_unit], defined, unit_ids)
+    ids = {item.record.name: item.id for item in kept}
+    variants.add(con, entry, [new], defined, ids, unit_ids)
+    if new.unit is not None:
+        unit = find(units.load(con, defined, kept), new.unit, "Unit").record
+        units.check_change(new, unit, defined.setup().factors)
+    parent = find(kept, new.parent, "Parent").record if new.parent is not None else None
+    return journal.close(con, entry, "variant", variants.told(new, parent), subject=new.name)

@@ -11,7 +11,7 @@ from typing import Any
 
 import duckdb
 
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import DataError, FettleError, listed
 from doe.model.factor import Factor
 from doe.store import (
     attachments,
@@ -46,6 +46,8 @@ def misfits(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
         *_names(con),
         *_settings(con, defined),
         *_values(con, defined),
+        *attachments.unsound(con),
+        *measurements.unsound(con),
     ]
 
 
@@ -81,11 +83,11 @@ def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int) -> None:
 
 def _new(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
     """List what does not fit since the transaction began."""
-    found = misfits(con)
+    found = [*misfits(con), *_names_alike(con)]
     if not found:
         return []
     with engines.as_before(con) as past:
-        before = misfits(past)
+        before = [*misfits(past), *_names_alike(past)]
     return [misfit for misfit in found if misfit not in before]
 
 
@@ -113,6 +115,18 @@ def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
         rows = con.execute(f"SELECT name, max(entry) FROM live_{what} GROUP BY name HAVING count(*) > 1").fetchall()
         for name, entry in rows:
             yield entry, f"Two {what}s are called '{name}'."
+
+
+def _names_alike(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    """Find names that differ in capitals only; no new ones are let in, but older projects may hold some."""
+    for what in ("variant", "unit"):
+        alike: dict[str, dict[str, int]] = {}
+        for name, entry in con.execute(f"SELECT name, entry FROM live_{what} ORDER BY entry, id").fetchall():
+            alike.setdefault(name.casefold(), {})[name] = entry
+        for names in alike.values():
+            if len(names) > 1:
+                quoted = listed([f"'{name}'" for name in names], "and")
+                yield max(names.values()), f"{what.capitalize()}s {quoted} differ in capitals only."
 
 
 def _settings(con: duckdb.DuckDBPyConnection, defined: Definitions) -> Iterator[Misfit]:

@@ -91,8 +91,10 @@ def take_back(con: duckdb.DuckDBPyConnection, target: int) -> Entry:
         raise DataError(f"There is no entry {target} to take back; the history lists those there are.")
     if entry.taken_back_by is not None:
         raise DataError(f"Entry {target} was taken back already, by entry {entry.taken_back_by}.")
-    if entry.kind in ("create", "restore") or _is_inherited(con, target):
+    if entry.kind in ("create", "restore"):
         raise DataError(f"Entry {target} began this project ({entry.summary}) and cannot be taken back.")
+    if _is_inherited(con, target):
+        raise DataError(f"Entry {target} came with the export ({entry.summary}) and cannot be taken back here.")
     number = begin(con)
     before = {old.id for old in entries.values() if old.taken_back_by is not None}
     after = _not_counting({**{old.id: old.takes_back for old in entries.values()}, number: target})

@@ -99,7 +99,8 @@ class Keeping(Opened):
         """Return what does not fit together, in the records and the attachments; empty if all is sound."""
         with self._reading() as con:
             found = [sentence for _, sentence in integrity.misfits(con)]
-            return found + attachments.problems(attachments.load(con, self.files_folder))
+            files = attachments.load(con, self.files_folder)
+        return found + attachments.problems(files)  # hashing takes long, and others may go on working meanwhile
 
     def fingerprint(self) -> str:
         """Return a sha256 of everything that counts; row order, ids and entry times play no part."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Generic, TypeVar
@@ -55,6 +55,46 @@ def known(ids: Mapping[str, int], name: str | None, what: str) -> int | None:
     if name not in ids:
         raise DataError(f"{what} '{name}' is not in this project.{did_you_mean(name, ids)}")
     return ids[name]
+
+
+class FreeNames:
+    """Finds out whether a new name can be told from those that there are, also by who does not look at capitals.
+
+    Parameters
+    ----------
+    what : str
+        Kind of record.
+    taken : str
+        What is said of a name that another has, such as "logged already".
+    names : iterable of str
+        Those that there are.
+    exact : bool
+        Whether capitals tell names apart, as they did in older projects.
+    """
+
+    def __init__(self, what: str, taken: str, names: Iterable[str], *, exact: bool = False) -> None:
+        self._what, self._taken, self._exact = what, taken, exact
+        self._names = {self._folded(name): name for name in names}
+
+    def take(self, name: str) -> None:
+        """Take a new name in.
+
+        Raises
+        ------
+        DataError
+            If another record has it, or one that differs in capitals only.
+        """
+        other = self._names.get(self._folded(name))
+        self._names[self._folded(name)] = name
+        if other == name:
+            raise DataError(f"{self._what} '{name}' is {self._taken}; give it a name of its own.")
+        if other is not None:
+            raise DataError(
+                f"{self._what} '{name}' differs from '{other}' in capitals only; give it a name of its own."
+            )
+
+    def _folded(self, name: str) -> str:
+        return name if self._exact else name.casefold()
 
 
 def names_to_ids(con: duckdb.DuckDBPyConnection, view: str) -> dict[str, int]:

@@ -44,8 +44,8 @@ class LogRows:
         The columns that are read, by target.
     reader : Reader
         Reads single cells.
-    known : collection of str
-        Variants in the project already.
+    known, known_units : collection of str
+        Variants and units in the project already.
 
     Attributes
     ----------
@@ -59,7 +59,14 @@ class LogRows:
         What stands in the way, and what was decided.
     """
 
-    def __init__(self, setup: Setup, columns: Mapping[str, Column], reader: Reader, known: Collection[str]) -> None:
+    def __init__(
+        self,
+        setup: Setup,
+        columns: Mapping[str, Column],
+        reader: Reader,
+        known: Collection[str],
+        known_units: Collection[str] = (),
+    ) -> None:
         self.variants: dict[str, Variant] = {}
         self.readings: list[Reading] = []
         self.sessions: dict[str, None] = {}
@@ -71,6 +78,7 @@ class LogRows:
         self._is_long = "outcome" in columns and "value" in columns
         self._factors = [factor for factor in setup.factors if factor.name in columns]
         self._lines: dict[str, int] = {}
+        self._spelled = {"variant": _by_folded(self._known), "unit": _by_folded(known_units)}
         self._links: list[tuple[Line, str, str]] = []
         self._several_units: dict[str, None] = {}
         self._next = max((int(name) for name in self._known if name.isdecimal()), default=0) + 1
@@ -89,7 +97,9 @@ class LogRows:
             "note": text_of(self._cell(line, "note")),
         }
         self.sessions |= dict.fromkeys([row["session"]] if row["session"] else [])
-        self.units |= dict.fromkeys([row["unit"]] if row["unit"] else [])
+        if row["unit"] and row["unit"] not in self.units:
+            self._check_spelling(line, "unit", row["unit"])
+            self.units[row["unit"]] = None
         values = self._long_value(line) if self._is_long else self._wide_values(line)
         if name is None:
             self._settings(line)  # for what else is wrong in the line
@@ -141,6 +151,14 @@ class LogRows:
             Problem(line.number, column.heading if column else target, text_of(self._cell(line, target)), allowed)
         )
 
+    def _check_spelling(self, line: Line, target: str, name: str) -> None:
+        """Refuse a name that differs from another one in capitals only: nobody could tell which of them is meant."""
+        alike = self._spelled[target].setdefault(name.casefold(), [])
+        if alike and name not in alike:
+            allowed = f"differs from '{alike[0]}' in capitals only; spell it the same, or give it a name of its own"
+            self._refuse(line, target, allowed)
+        alike.append(name)
+
     def _order(self, cell: object) -> int | None:
         return None if is_nothing(cell) else self._reader.place(cell)
 
@@ -172,6 +190,8 @@ class LogRows:
             self._refuse(
                 line, "variant", "is in the project already; leave its lines out, or give it a name of its own"
             )
+        else:
+            self._check_spelling(line, "variant", name)
         if settings is None:
             return
         if not settings and self._setup.factors:
@@ -328,6 +348,14 @@ class LogRows:
         if found:
             more = f" ({counted(len(found) - 1, 'more such change')})" if len(found) > 1 else ""
             self.notes.append(f"Against the way that a factor can go, yet taken as logged: {found[0]}{more}")
+
+
+def _by_folded(names: Collection[str]) -> dict[str, list[str]]:
+    """Return names by what they are without regard to capitals."""
+    found: dict[str, list[str]] = {}
+    for name in names:
+        found.setdefault(name.casefold(), []).append(name)
+    return found
 
 
 def _factors_behind(limit: Limit, derived: Sequence[Derived]) -> set[str]:

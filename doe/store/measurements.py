@@ -9,7 +9,9 @@ from typing import Any
 
 import duckdb
 
+from doe.model.errors import DataError, shown
 from doe.model.records import Computation
+from doe.store import attachments
 from doe.store.definitions import Definitions
 from doe.store.rows import fetch, insert, statement
 
@@ -32,7 +34,10 @@ def add(con: duckdb.DuckDBPyConnection, entry: int, made: Iterable[tuple[int, Co
 
 
 def load(con: duckdb.DuckDBPyConnection, definitions: Definitions, folder: Path) -> list[dict[str, Any]]:
-    """Read the computed readings that count: id, variant, outcome, value, filename, path, computation."""
+    """Read the computed readings that count: id, variant, outcome, value, filename, path, computation.
+
+    One whose file has no name that files are kept under is left out, which `unsound` tells.
+    """
     names = {identity: outcome.name for identity, outcome in definitions.outcomes().items()}
     return [
         {
@@ -40,13 +45,35 @@ def load(con: duckdb.DuckDBPyConnection, definitions: Definitions, folder: Path)
             "variant": row["variant"],
             "outcome": names[row["outcome"]],
             "value": row["value"],
-            "filename": row["filename"],
+            "filename": row["filename"] if attachments.is_name(row["filename"]) else None,
             "path": folder / row["sha256"],
             "computation": read_row(row),
         }
         for row in fetch(con, statement("measurements"))
-        if row["outcome"] in names
+        if row["outcome"] in names and attachments.is_hash(row["sha256"])
     ]
+
+
+def unsound(con: duckdb.DuckDBPyConnection) -> list[tuple[int, str]]:
+    """Return the entry of each computation that points elsewhere than to a file of the project, and what is wrong."""
+    rows = con.execute("SELECT reading, entry, sha256 FROM live_measurement ORDER BY reading").fetchall()
+    return [(entry, _no_hash(reading, text)) for reading, entry, text in rows if not attachments.is_hash(text)]
+
+
+def check_row(row: Mapping[str, Any]) -> None:
+    """Check that a row of an export points nowhere but into the folder of attachments.
+
+    Raises
+    ------
+    DataError
+        If the hash of its file is none.
+    """
+    if not attachments.is_hash(row["sha256"]):
+        raise DataError(_no_hash(row["id"], row["sha256"]))
+
+
+def _no_hash(reading: object, text: object) -> str:
+    return f"Reading {reading}: sha256 of its file is '{shown(text)}'; it must be 64 digits, 0 to 9 or a to f."
 
 
 def read_row(row: Mapping[str, Any]) -> Computation:

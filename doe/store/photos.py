@@ -2,7 +2,7 @@
 
 Only the containers are walked; the picture itself is copied byte for byte, so nothing is lost to the eye. A JPEG keeps one
 fact of its metadata, which way up it is. Layouts: ITU-T T.81 (JPEG), Exif 2.32 and TIFF 6.0 (orientation, tag 0x0112),
-W3C PNG Specification, third edition.
+W3C PNG Specification, third edition, ICC.1:2010, B.4 (colour profile in JPEG).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from doe.model.errors import DataError
 
 _PNG_HEAD = b"\x89PNG\r\n\x1a\n"
 _PNG_KEPT = frozenset(b"IHDR PLTE IDAT IEND tRNS gAMA cHRM sRGB iCCP sBIT pHYs bKGD".split())
-_EXIF, _COMMENT, _SCAN, _END = 0xE1, 0xFE, 0xDA, 0xD9
+_EXIF, _PROFILE, _COMMENT, _SCAN, _END = 0xE1, 0xE2, 0xFE, 0xDA, 0xD9
 _JPEG_KEPT = frozenset([0xE0, 0xEE])  # application segments: JFIF, and how colours are coded
 _UPRIGHT = 1
 
@@ -50,6 +50,8 @@ def _clean_jpeg(data: bytes) -> bytes:
     while True:
         if data[place] != 0xFF:
             raise ValueError("no marker where one must be")
+        while data[place + 1] == 0xFF:  # any marker may have fill bytes in front (T.81, B.1.1.2)
+            place += 1
         marker = data[place + 1]
         if marker == _END:
             break
@@ -62,12 +64,19 @@ def _clean_jpeg(data: bytes) -> bytes:
         if marker == _SCAN:
             end = _end_of_scan(data, end)
             segment = data[place:end]
-        if marker in _JPEG_KEPT or not (0xE0 <= marker <= 0xEF or marker == _COMMENT):
+        if _belongs_to_picture(marker, segment):
             kept.append(segment)
         place = end
     if turned != _UPRIGHT:
         kept.insert(1, _exif_with(turned))
     return b"".join([*kept, b"\xff\xd9"])
+
+
+def _belongs_to_picture(marker: int, segment: bytes) -> bool:
+    """Tell whether a segment is needed to show the picture in its own colours."""
+    if marker == _PROFILE:
+        return segment[4:16] == b"ICC_PROFILE\0"
+    return marker in _JPEG_KEPT or not (0xE0 <= marker <= 0xEF or marker == _COMMENT)
 
 
 def _end_of_scan(data: bytes, start: int) -> int:

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
+
+import duckdb
 
 from doe.model.errors import DataError
 from doe.model.planned import AdoptedPlan, Run
 from doe.model.records import Unit
 from doe.model.wording import counted
 from doe.store import definitions, journal, plans, units, variants
+from doe.store.build_records import put_variant
 from doe.store.journal import Entry
 from doe.store.kept import find, names_to_ids, shown
 from doe.store.opened import Opened
+from doe.store.receipts import Build
+from doe.store.snapshot import Snapshot, read_snapshot
 
 
 class PlanRecords(Opened):
@@ -131,27 +136,49 @@ class PlanRecords(Opened):
             If it is unknown or built already, or the unit cannot be changed that way.
         """
         with self._writing() as con:
-            entry = journal.begin(con)
-            defined = definitions.load(con)
-            kept = variants.load(con, defined)
-            planned = find(kept, name, "Variant").record
-            if planned.status != "planned":
-                raise DataError(f"Variant {planned.name} is built already.")
-            if new_unit is not None:
-                units.add(con, entry, [new_unit], defined, names_to_ids(con, "live_unit"))
-            new = replace(planned, **{**facts, "status": "built"})
-            if new.unit is not None:
-                unit = find(units.load(con, defined, kept), new.unit, "Unit").record
-                units.check_change(new, unit, defined.setup().factors)
-            variants.correct(con, entry, kept, name, {**facts, "status": "built"}, defined)
-            where = f" on {new.unit}" if new.unit else ""
-            changes = {key: value for key, value in new.settings.items() if planned.settings.get(key) != value}
-            but = (
-                f", but with {', '.join(f'{key} {shown(value)}' for key, value in changes.items())}" if changes else ""
-            )
-            return journal.close(
-                con, entry, "variant", f"built variant {name} as planned{where}{but}", subject=new.name
-            )
+            return _put_planned(con, name, new_unit, facts)
+
+    def log_build(self, work_out: Callable[[Snapshot], Build]) -> tuple[Entry, Build]:
+        """Store a build that is worked out from the records as they are at that very moment.
+
+        Nobody else can write between the two, so that a change is never put on top of a state that its unit has left.
+
+        Parameters
+        ----------
+        work_out : callable
+            Told what the project holds, it returns the build.
+
+        Raises
+        ------
+        DataError, UsageError
+            As `work_out`, `add_variant` and `build_planned` do.
+        """
+        with self._writing() as con:
+            build = work_out(read_snapshot(con))
+            if build.planned is not None:
+                return _put_planned(con, build.planned, build.new_unit, build.facts), build
+            return put_variant(con, build.variant, number_on=build.number_on, new_unit=build.new_unit), build
+
+
+def _put_planned(con: duckdb.DuckDBPyConnection, name: str, new_unit: Unit | None, facts: Mapping[str, Any]) -> Entry:
+    """Store within a transaction that a planned variant is built; see `PlanRecords.build_planned`."""
+    entry = journal.begin(con)
+    defined = definitions.load(con)
+    kept = variants.load(con, defined)
+    planned = find(kept, name, "Variant").record
+    if planned.status != "planned":
+        raise DataError(f"Variant {planned.name} is built already.")
+    if new_unit is not None:
+        units.add(con, entry, [new_unit], defined, names_to_ids(con, "live_unit"))
+    new = replace(planned, **{**facts, "status": "built"})
+    if new.unit is not None:
+        unit = find(units.load(con, defined, kept), new.unit, "Unit").record
+        units.check_change(new, unit, defined.setup().factors)
+    variants.correct(con, entry, kept, name, {**facts, "status": "built"}, defined)
+    where = f" on {new.unit}" if new.unit else ""
+    changes = {key: value for key, value in new.settings.items() if planned.settings.get(key) != value}
+    but = f", but with {', '.join(f'{key} {shown(value)}' for key, value in changes.items())}" if changes else ""
+    return journal.close(con, entry, "variant", f"built variant {name} as planned{where}{but}", subject=new.name)
 
 
 def _changed(plan: AdoptedPlan, runs: Sequence[Run]) -> list[Run]:

@@ -84,6 +84,7 @@ class ProjectFile(
         """
         target, content = Path(path), transfer.read(Path(source))
         check_free(target)
-        attachments.copy_checked(list(content.files), target.with_suffix(".files"))
-        make(target, lambda con: transfer.restore(con, content, Path(source).name))
+        attachments.check_whole(content.files)
+        with attachments.copied(content.files, target.with_suffix(".files")):
+            make(target, lambda con: transfer.restore(con, content, Path(source).name))
         return cls(target)

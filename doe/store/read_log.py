@@ -39,7 +39,12 @@ class Log:
 
 
 def read_log(
-    path: str | Path, setup: Setup, mapping: Mapping[str, str] | None = None, *, known: Collection[str] = ()
+    path: str | Path,
+    setup: Setup,
+    mapping: Mapping[str, str] | None = None,
+    *,
+    known: Collection[str] = (),
+    known_units: Collection[str] = (),
 ) -> Log:
     """Read a log, all of it or nothing.
 
@@ -57,6 +62,8 @@ def read_log(
         several columns may be aimed at one outcome (further readings of the same build).
     known : collection of str
         Variants that are in the project already; a file without factor columns may hold readings of them.
+    known_units : collection of str
+        Units that are in the project already; the file may name them.
 
     Raises
     ------
@@ -74,7 +81,7 @@ def read_log(
     body, notes = _body(sheet, header, matcher)
     if not body:
         raise DataError(f"{sheet.source} is empty: below the headings in line {header.line} there is nothing to read.")
-    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known)
+    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known, known_units)
     for line in body:
         problems += _beyond(line, header, sheet)
         rows.add(line)

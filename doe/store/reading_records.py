@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import DataError
@@ -233,5 +233,7 @@ def _on_variant(con: duckdb.DuckDBPyConnection, defined: Definitions, name: str)
 
 
 def _came(recorded: datetime, taken: datetime) -> datetime:
-    """Return the earlier of two times; one that is kept to the second is not earlier than a part of that second."""
-    return recorded if taken >= recorded.replace(microsecond=0) else taken
+    """Return the earlier of two times; one that is kept to the second means some time in that second."""
+    if taken >= recorded:
+        return recorded
+    return taken if taken.microsecond else min(recorded, taken + timedelta(seconds=1))

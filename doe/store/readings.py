@@ -214,9 +214,9 @@ def new_version(
     insert(con, "reading", [{**new, "entry": entry, "replaces": old["entry"]}])
     if not is_computed and new["value"] == old["value"]:
         measurements.carry_over(con, identity, old["entry"], entry)
-    found = con.execute("SELECT name FROM live_variant WHERE id = $1", [new["variant"]]).fetchone()
-    variant = str(found[0]) if found else "?"
-    what = f"reading {identity} ({outcome.name} of variant {variant})"
+    variant = _name_of(con, "variant", new)
+    against = f" against {_name_of(con, 'versus', new)}" if new["versus"] is not None else ""
+    what = f"reading {identity} ({outcome.name} of variant {variant}{against})"
     if new["withdrawn"]:
         return variant, f"withdrew {what}: {_value(old['value'])}"
     told = [f"{_value(old['value'])} -> {_value(new['value'])}"] if old["value"] != new["value"] else []
@@ -242,7 +242,8 @@ def _name_of(con: duckdb.DuckDBPyConnection, what: str, row: Mapping[str, Any]) 
         return "none"
     if what == "rater":
         return str(row[what])
-    found = con.execute(f"SELECT name FROM live_{what} WHERE id = $1", [row[what]]).fetchone()
+    view = "live_variant" if what == "versus" else f"live_{what}"
+    found = con.execute(f"SELECT name FROM {view} WHERE id = $1", [row[what]]).fetchone()
     return str(found[0]) if found else "?"
 
 
@@ -267,8 +268,18 @@ def told(readings: Sequence[Reading], new_sessions: Sequence[str]) -> str:
     where = f"{_by(readings)}{where}"
     if len(readings) > 4:
         return f"{counted(len(readings), 'reading')}{where}{also}"
-    shown = [f"{item.outcome} of variant {item.variant} {_value(item.value)}" for item in readings]
+    shown = [_as_read(item) for item in readings]
     return f"read {', '.join(shown)}{where}{also}"
+
+
+def _as_read(item: Reading) -> str:
+    if item.versus is None:
+        return f"{item.outcome} of variant {item.variant} {_value(item.value)}"
+    if item.value == 0.5:
+        return f"{item.outcome} of variants {item.variant} and {item.versus} alike"
+    return (
+        f"{item.outcome} of variant {item.variant} {'better' if item.value else 'worse'} than of variant {item.versus}"
+    )
 
 
 def _by(readings: Sequence[Reading]) -> str:

@@ -1,13 +1,53 @@
-"""What was stored, told back to whoever asked for it."""
+"""What is to be stored, and what was stored, told back to whoever asked for it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from doe.model.change import Change
-from doe.model.records import Reading, Variant
+from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.store.journal import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """A variant about to be stored, as it was worked out.
+
+    Attributes
+    ----------
+    variant : Variant
+        With its name, or any where `number_on`.
+    change : Change
+        Where it comes from.
+    setup : Setup
+        The definitions by which it was read.
+    planned : str or None
+        The planned variant that it is.
+    number_on : bool
+        Whether it gets the next number instead of its own name, or keeps the one it was planned under.
+    """
+
+    variant: Variant
+    change: Change
+    setup: Setup
+    planned: str | None = None
+    number_on: bool = False
+
+    @property
+    def new_unit(self) -> Unit | None:
+        """The unit that is made for it."""
+        name = self.change.unit if self.change.is_new_unit else None
+        return Unit(name) if name is not None else None
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """What came out of a planned variant; without a name or a note it keeps those that it has."""
+        own = {name: getattr(self.variant, name) for name in ("unit", "parent", "minutes", "price", "when", "settings")}
+        told = {"note": self.variant.note} if self.variant.note else {}
+        renamed = {} if self.number_on else {"name": self.variant.name}
+        return {**own, **told, **renamed}
 
 
 @dataclass(frozen=True, slots=True)

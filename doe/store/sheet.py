@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import glob
 import hashlib
 import io
 import math
@@ -164,7 +165,7 @@ def _parquet(path: Path) -> list[Line]:
 
     try:
         with duckdb.connect(config={"threads": 1}) as con:
-            source = con.read_parquet(str(path))
+            source = con.read_parquet(glob.escape(str(path)))  # a name with brackets is no pattern
             zoned = [str(kind) == "TIMESTAMP WITH TIME ZONE" for kind in source.types]
             columns = ", ".join(
                 f"timezone('UTC', {quote(name)})" if is_zoned else quote(name)

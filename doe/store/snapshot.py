@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
+
 from doe.model.records import Session, Unit, Variant
 from doe.model.setup import Setup
 from doe.store import connect, definitions, sessions, units, variants
@@ -40,12 +42,17 @@ def take_snapshot(path: Path) -> Snapshot:
         If the file is missing, or held by another program for long.
     """
     with connect.reading(path) as con:
-        defined = definitions.load(con)
-        kept = variants.load(con, defined)
-        return Snapshot(
-            setup=defined.setup(),
-            units=tuple(item.record for item in units.load(con, defined, kept)),
-            variants=tuple(item.record for item in kept),
-            sessions=tuple(sessions.load(con)),
-            next_name=variants.next_name(con),
-        )
+        return read_snapshot(con)
+
+
+def read_snapshot(con: duckdb.DuckDBPyConnection) -> Snapshot:
+    """Read a project within a transaction; what is then stored in it stands on just this."""
+    defined = definitions.load(con)
+    kept = variants.load(con, defined)
+    return Snapshot(
+        setup=defined.setup(),
+        units=tuple(item.record for item in units.load(con, defined, kept)),
+        variants=tuple(item.record for item in kept),
+        sessions=tuple(sessions.load(con)),
+        next_name=variants.next_name(con),
+    )

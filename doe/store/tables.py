@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import zip_longest
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from doe.model.errors import DataError
+from doe.model.errors import DataError, shown
 
-Kind = Literal["text", "number", "whole", "time", "claim"]
-"""Text, float, int, datetime, bool; each may be missing (None)."""
+if TYPE_CHECKING:
+    from doe.store.workbook import Allowance
+
+Kind = Literal["text", "number", "whole", "time", "claim", "json"]
+"""Text, float, int, datetime, bool, text that holds JSON; each may be missing (None)."""
 
 KINDS_OF_FILE = ("csv", "parquet", "xlsx")
 _LONGEST_CELL = 32_767  # of a cell in XLSX (ECMA-376; the limit is the one spreadsheet programs keep)
+_MOST_CELLS, _MOST_UNPACKED_BYTES = 10_000_000, 500_000_000
+_OTHER_KIND = "export the project as csv or parquet"
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ufffe\uffff]|_x(?=[0-9A-Fa-f]{4}_)")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
@@ -49,10 +56,21 @@ def write_csv(folder: Path, table: Table) -> None:
 
 
 def read_csv(folder: Path, name: str) -> list[dict[str, Any]]:
-    """Read ``<name>.csv`` as text under its headings."""
+    """Read ``<name>.csv`` as text under its headings.
+
+    Raises
+    ------
+    DataError
+        If it is no such table.
+    """
     csv.field_size_limit(2**31 - 1)
-    with (folder / f"{name}.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+    try:
+        with (folder / f"{name}.csv").open(
+            encoding="utf-8-sig", newline=""
+        ) as file:  # spreadsheets put a mark in front
+            return list(csv.DictReader(file))
+    except (UnicodeDecodeError, csv.Error) as err:
+        raise DataError(f"Table {name} of the export is no CSV in UTF-8; save {name}.csv in UTF-8.") from err
 
 
 def _cell(value: Any) -> Any:
@@ -73,16 +91,28 @@ def write_parquet(folder: Path, table: Table) -> None:
         "whole": pa.int64(),
         "time": pa.timestamp("us"),
         "claim": pa.bool_(),
+        "json": pa.string(),
     }
     arrays = [pa.array([row[name] for row in table.rows], types[kind]) for name, kind in table.columns.items()]
     pq.write_table(pa.Table.from_arrays(arrays, names=list(table.columns)), folder / f"{table.name}.parquet")
 
 
 def read_parquet(folder: Path, name: str) -> list[dict[str, Any]]:
-    """Read ``<name>.parquet``."""
+    """Read ``<name>.parquet``.
+
+    Raises
+    ------
+    DataError
+        If it is damaged.
+    """
+    import pyarrow as pa
     import pyarrow.parquet as pq
 
-    rows: list[dict[str, Any]] = pq.read_table(folder / f"{name}.parquet").to_pylist()
+    with (folder / f"{name}.parquet").open("rb") as file:
+        try:
+            rows: list[dict[str, Any]] = pq.read_table(file).to_pylist()
+        except (pa.ArrowException, OSError, ValueError) as err:  # OSError too is what the library says of bad bytes
+            raise DataError(f"Table {name} of the export is damaged: {name}.parquet cannot be read.") from err
     return rows
 
 
@@ -137,23 +167,72 @@ def read_workbook(path: Path) -> dict[str, list[dict[str, Any]]]:
     Raises
     ------
     DataError
-        If it is no workbook.
+        If it is no workbook, or too large.
     """
-    import openpyxl
+    from doe.store.workbook import Allowance, opened  # openpyxl is slow to import
 
-    try:
-        book = openpyxl.load_workbook(path)
-    except Exception as err:  # the library lets the errors of zip and XML through
-        raise DataError(f"{path} cannot be read as a workbook.") from err
-    found = {}
-    for sheet in book.worksheets:
-        lines = [[_unescaped(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
-        found[sheet.title] = [dict(zip(lines[0], cells, strict=True)) for cells in lines[1:]] if lines else []
-    return found
+    allowance = Allowance(path.name, _MOST_CELLS, _OTHER_KIND)
+    too_large = f"{path.name} is too large to be read as a workbook; {_OTHER_KIND}."
+    with opened(path, _MOST_UNPACKED_BYTES, too_large, f"{path} cannot be read as a workbook.") as book:
+        return {sheet.title: _rows(sheet, allowance) for sheet in book.worksheets}
+
+
+def _rows(sheet: Any, allowance: Allowance) -> list[dict[str, Any]]:
+    """Return the rows of a sheet under its headings; one without cells is a row all the same where others follow."""
+    from doe.store.workbook import rows_of
+
+    lines = {
+        number: [_unescaped(cell) for cell in row]
+        for number, row in rows_of(sheet, allowance, values_only=True)
+        if any(cell is not None for cell in row)
+    }
+    headings = lines.pop(1, [])
+    found = [lines.get(number, []) for number in range(2, max(lines, default=1) + 1)]
+    return [dict(zip_longest(headings, cells[: len(headings)])) for cells in found]
 
 
 def _unescaped(value: Any) -> Any:
     return _ESCAPED.sub(lambda found: chr(int(found[1], 16)), value) if isinstance(value, str) else value
+
+
+def typed(
+    rows: Sequence[Mapping[str, Any]], columns: Mapping[str, Kind], name: str, required: Collection[str] = ()
+) -> list[dict[str, Any]]:
+    """Return rows with each cell in its own type; an empty cell is None, save in the required columns.
+
+    Raises
+    ------
+    DataError
+        If a column is missing, or a cell is not what its column should hold, or empty where it must not be.
+    """
+    missing = [column for column in columns if rows and column not in rows[0]]
+    if missing:
+        raise DataError(f"Table {name} of the export has no column '{missing[0]}'.")
+    return [
+        {
+            column: _as(kind, row[column], f"{name}, row {place}, {column}", is_required=column in required)
+            for column, kind in columns.items()
+        }
+        for place, row in enumerate(rows, 1)
+    ]
+
+
+def _as(kind: Kind, cell: Any, where: str, *, is_required: bool) -> Any:
+    if cell is None or cell == "":
+        if is_required:
+            raise DataError(f"{where} of the export is empty; it must be filled in.")
+        return None
+    try:
+        return _READ[kind](cell)
+    except (TypeError, ValueError, OverflowError):
+        raise DataError(f"{where} of the export is '{shown(cell)}', which is no {kind}.") from None
+
+
+def _object(cell: Any) -> str:
+    """Return text that holds a JSON object."""
+    if not isinstance(json.loads(cell), dict):
+        raise ValueError("no object")
+    return str(cell)
 
 
 _READ: dict[str, Callable[[Any], Any]] = {
@@ -162,30 +241,5 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "whole": int,
     "time": lambda cell: cell if isinstance(cell, datetime) else datetime.fromisoformat(str(cell)),
     "claim": lambda cell: str(cell).casefold() in ("true", "1"),
+    "json": _object,
 }
-
-
-def typed(rows: Sequence[Mapping[str, Any]], columns: Mapping[str, Kind], name: str) -> list[dict[str, Any]]:
-    """Return rows with each cell in its own type; an empty cell is None.
-
-    Raises
-    ------
-    DataError
-        If a column is missing, or a cell is not what its column should hold.
-    """
-    missing = [column for column in columns if rows and column not in rows[0]]
-    if missing:
-        raise DataError(f"Table {name} of the export has no column '{missing[0]}'.")
-    return [
-        {column: _as(kind, row[column], f"{name}, row {place}, {column}") for column, kind in columns.items()}
-        for place, row in enumerate(rows, 1)
-    ]
-
-
-def _as(kind: Kind, cell: Any, where: str) -> Any:
-    if cell is None or cell == "":
-        return None
-    try:
-        return _READ[kind](cell)
-    except (TypeError, ValueError):
-        raise DataError(f"{where} of the export is '{cell}', which is no {kind}.") from None

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +15,7 @@ from typing import Any
 import duckdb
 
 from doe.model.choices import Settings
-from doe.model.errors import DataError, StoreError
+from doe.model.errors import DataError, FettleError, StoreError, listed, shown
 from doe.model.records import Reading, Session, Unit, Variant, read_settings
 from doe.model.setup import Setup
 from doe.store import (
@@ -29,8 +32,10 @@ from doe.store import (
     units,
     variants,
 )
+from doe.store.definitions import Definitions
 from doe.store.journal import Entry
 from doe.store.kept import known
+from doe.store.place import put_in_place
 from doe.store.rows import fetch, insert, statement
 from doe.store.setup_text import setup_text
 from doe.store.tables import (
@@ -56,15 +61,15 @@ _READINGS: dict[str, Kind] = {
     "rater": "text", "order": "whole", "unit": "text", "when": "time", "note": "text",
 }  # fmt: skip
 _MEASUREMENTS: dict[str, Kind] = {
-    "id": "whole", "recipe": "text", "version": "whole", "settings": "text", "uses": "text", "sha256": "text"
+    "id": "whole", "recipe": "text", "version": "whole", "settings": "json", "uses": "json", "sha256": "text"
 }  # fmt: skip
-_PREPARED: dict[str, Kind] = {"id": "whole", "session": "text", "closed": "claim", "body": "text"}
+_PREPARED: dict[str, Kind] = {"id": "whole", "session": "text", "closed": "claim", "body": "json"}
 _JUDGEMENTS: dict[str, Kind] = {
-    "prepared": "whole", "rater": "text", "place": "whole", "values": "text", "when": "time", "note": "text"
+    "prepared": "whole", "rater": "text", "place": "whole", "values": "json", "when": "time", "note": "text"
 }  # fmt: skip
-_PLANS: dict[str, Kind] = {"id": "whole", "body": "text"}
-_SETTLED: dict[str, Kind] = {"number": "whole", "name": "text", "variant": "text", "at": "time", "body": "text"}
-_SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "text"}
+_PLANS: dict[str, Kind] = {"id": "whole", "body": "json"}
+_SETTLED: dict[str, Kind] = {"number": "whole", "name": "text", "variant": "text", "at": "time", "body": "json"}
+_SUGGESTIONS: dict[str, Kind] = {"id": "whole", "at": "time", "body": "json"}
 _ATTACHMENTS: dict[str, Kind] = {
     "id": "whole", "variant": "text", "filename": "text", "sha256": "text", "size": "whole", "note": "text"
 }  # fmt: skip
@@ -88,8 +93,26 @@ TABLES = (
     "plans",
     "settled",
 )
+_REQUIRED = {
+    "variants": ("variant", "status"),
+    "units": ("unit",),
+    "arrivals": ("unit",),
+    "sessions": ("session",),
+    "readings": ("id", "variant", "outcome", "value"),
+    "suggestions": ("id", "at", "body"),
+    "attachments": ("id", "filename", "sha256", "size"),
+    "history": ("id", "at", "kind"),
+    "measurements": ("id", "recipe", "version", "settings", "uses", "sha256"),
+    "prepared": ("id", "session", "body"),
+    "judgements": ("prepared", "rater", "place", "values"),
+    "plans": ("id", "body"),
+    "settled": ("number", "name", "at", "body"),
+}
+"""Columns of each table in which no cell may be empty."""
 _CAME_LATER = ("measurements", "prepared", "judgements", "plans", "settled")
 """Tables that an export of an earlier version does not have."""
+_UNFIT = (AttributeError, LookupError, TypeError, ValueError, ArithmeticError, duckdb.DataError, duckdb.IntegrityError)
+"""What records, and the database, make of content of another shape."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,21 +211,38 @@ def write(content: Content, target: Path, kind: str) -> None:
     """
     if target.exists():
         raise StoreError(f"{target} exists already; choose another name, or move it away.")
+    draft = target.with_name(f".{target.name}.{os.urandom(8).hex()}.part")
     try:
         if kind == "xlsx":
-            lines = [{"line": line} for line in setup_text(content.setup).split("\n")]
-            write_workbook(target, [*content.tables.values(), Table("setup", _SETUP, lines)])
-            attachments.copy_files(list(content.files), target.with_suffix(".files"))
-            return
-        target.mkdir()
-        (target / "setup.toml").write_text(setup_text(content.setup), encoding="utf-8", newline="\n")
-        for table in content.tables.values():
-            (write_csv if kind == "csv" else write_parquet)(target, table)
-        attachments.copy_files(list(content.files), target / "files")
+            _write_workbook(content, target, draft)
+        else:
+            _write_folder(content, target, draft, write_csv if kind == "csv" else write_parquet)
     except OSError as err:
         if isinstance(err, StoreError):
             raise
         raise StoreError(f"{target} cannot be written: {err.strerror or err}.") from err
+
+
+def _write_workbook(content: Content, target: Path, draft: Path) -> None:
+    lines = [{"line": line} for line in setup_text(content.setup).split("\n")]
+    try:
+        with attachments.copied(content.files, target.with_suffix(".files")):
+            write_workbook(draft, [*content.tables.values(), Table("setup", _SETUP, lines)])
+            put_in_place(draft, target)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _write_folder(content: Content, target: Path, draft: Path, write_one: Callable[[Path, Table], None]) -> None:
+    try:
+        draft.mkdir()
+        (draft / "setup.toml").write_text(setup_text(content.setup), encoding="utf-8", newline="\n")
+        for table in content.tables.values():
+            write_one(draft, table)
+        attachments.copy_files(content.files, draft / "files")
+        draft.rename(target)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
 
 
 def read(source: Path) -> Content:
@@ -229,7 +269,10 @@ def read(source: Path) -> Content:
 
 def _read_folder(source: Path) -> Content:
     read_one, ending = (read_csv, "csv") if (source / "variants.csv").is_file() else (read_parquet, "parquet")
-    text = (source / "setup.toml").read_text(encoding="utf-8")
+    try:
+        text = (source / "setup.toml").read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as err:
+        raise DataError("The setup of the export is no text in UTF-8; save setup.toml in UTF-8.") from err
 
     def rows_of(name: str) -> list[dict[str, Any]]:
         is_missing = name in _CAME_LATER and not (source / f"{name}.{ending}").is_file()
@@ -254,10 +297,12 @@ def _content(text: str, rows_of: Callable[[str], list[dict[str, Any]]], files: P
     tables = {}
     for name in TABLES:
         columns = _columns(name, setup)
-        tables[name] = Table(name, columns, typed(rows_of(name), columns, name))
-    return Content(
-        setup, tables, tuple({**row, "path": files / str(row["sha256"])} for row in tables["attachments"].rows)
-    )
+        tables[name] = Table(name, columns, typed(rows_of(name), columns, name, _REQUIRED[name]))
+    for row in tables["attachments"].rows:
+        attachments.check_row(row)
+    for row in tables["measurements"].rows:
+        measurements.check_row(row)
+    return Content(setup, tables, tuple({**row, "path": files / row["sha256"]} for row in tables["attachments"].rows))
 
 
 def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> Entry:
@@ -271,40 +316,79 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
         If a record does not fit the definitions.
     """
     rows = {name: table.rows for name, table in content.tables.items()}
-    _tell_history(con, rows["history"])
+    with _named("history"):
+        _tell_history(con, rows["history"])
     entry = journal.begin(con)
     definitions.add_all(con, entry, content.setup)
     defined = definitions.load(con)
-    came_with = {row["unit"]: _settings(row, content.setup) for row in rows["arrivals"]}
-    new_units = [
-        Unit(row["unit"], came_with.get(row["unit"], {}), retired=bool(row["retired"]), note=row["note"] or "")
-        for row in rows["units"]
-    ]
-    unit_ids = units.add(con, entry, new_units, defined, {})
-    named = [Session(row["session"], row["when"], row["note"] or "") for row in rows["sessions"]]
-    session_ids = sessions.add(con, entry, named, {})
-    ids = variants.add(con, entry, [_variant(row, content.setup) for row in rows["variants"]], defined, {}, unit_ids)
-    _restore_readings(con, entry, rows["readings"], defined, (ids, session_ids, unit_ids))
-    measurements.add(con, entry, [(row["id"], measurements.read_row(row)) for row in rows["measurements"]])
+    ids = _restore_builds(con, entry, rows, defined)
+    variant_ids = ids[0]
+    with _named("readings"):
+        _restore_readings(con, entry, rows["readings"], defined, ids)
+    with _named("measurements"):
+        measurements.add(con, entry, [(row["id"], measurements.read_row(row)) for row in rows["measurements"]])
     outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
-    listening.restore(con, entry, rows["prepared"], rows["judgements"], ids, outcome_ids)
-    plans.restore(con, entry, rows["plans"], ids)
-    settled.restore(con, entry, rows["settled"], ids)
-    advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
-    suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
-    owned = [
-        {**row, "variant": known(ids, row["variant"], "Variant"), "note": row["note"] or ""}
-        for row in rows["attachments"]
-    ]
-    attachments.add(con, entry, owned)
+    with _named("prepared"):
+        listening.restore(con, entry, rows["prepared"], rows["judgements"], variant_ids, outcome_ids)
+    with _named("plans"):
+        plans.restore(con, entry, rows["plans"], variant_ids)
+        plans.load(con, variants.load(con, defined))
+    with _named("settled"):
+        settled.restore(con, entry, rows["settled"], variant_ids)
+    with _named("suggestions"):
+        advice = [(row["at"], json.loads(row["body"])) for row in rows["suggestions"]]
+        suggestions.add(con, entry, advice, [row["id"] for row in rows["suggestions"]])
+        suggestions.load(con)
+    with _named("attachments"):
+        _restore_attachments(con, entry, rows["attachments"], variant_ids)
     return journal.close(con, entry, "restore", f"read the export {source} back", subject=source)
+
+
+@contextmanager
+def _named(table: str) -> Iterator[None]:
+    """Tell in a sentence what a table holds that fits nowhere, which only someone who edited it can have brought about."""
+    try:
+        yield
+    except FettleError:
+        raise
+    except _UNFIT as err:
+        reason = shown(str(err).splitlines()[0] if str(err) else type(err).__name__).rstrip(".")
+        raise DataError(f"Table {table} of the export does not hold what it should: {reason}.") from err
+
+
+def _restore_builds(
+    con: duckdb.DuckDBPyConnection, entry: int, rows: Mapping[str, Sequence[Mapping[str, Any]]], defined: Definitions
+) -> tuple[dict[str, int], dict[str, int], dict[str, int]]:
+    """Store variants, sessions and units, and return the ids of each by name."""
+    setup = defined.setup()
+    with _named("units"):
+        came_with = {row["unit"]: _settings(row, setup) for row in rows["arrivals"]}
+        new_units = [
+            Unit(row["unit"], came_with.get(row["unit"], {}), retired=bool(row["retired"]), note=row["note"] or "")
+            for row in rows["units"]
+        ]
+        unit_ids = units.add(con, entry, new_units, defined, {}, exact=True)
+    with _named("sessions"):
+        named = [Session(row["session"], row["when"], row["note"] or "") for row in rows["sessions"]]
+        session_ids = sessions.add(con, entry, named, {})
+    with _named("variants"):
+        built = [_variant(row, setup) for row in rows["variants"]]
+        ids = variants.add(con, entry, built, defined, {}, unit_ids, exact=True)
+    return ids, session_ids, unit_ids
+
+
+def _restore_attachments(
+    con: duckdb.DuckDBPyConnection, entry: int, rows: Sequence[Mapping[str, Any]], ids: Mapping[str, int]
+) -> None:
+    owned = [{**row, "variant": known(ids, row["variant"], "Variant"), "note": row["note"] or ""} for row in rows]
+    attachments.add(con, entry, owned)
 
 
 def _restore_readings(
     con: duckdb.DuckDBPyConnection,
     entry: int,
     rows: Sequence[Mapping[str, Any]],
-    defined: definitions.Definitions,
+    defined: Definitions,
     ids: tuple[Mapping[str, int], Mapping[str, int], Mapping[str, int]],
 ) -> None:
     taken = [
@@ -322,6 +406,10 @@ def _settings(row: Mapping[str, Any], setup: Setup) -> Settings:
 
 def _variant(row: Mapping[str, Any], setup: Setup) -> Variant:
     own = {name: row[name] for name in _VARIANTS if name not in ("variant", "note")}
+    if own["status"] not in variants.STATUSES:
+        raise DataError(
+            f"Variant {row['variant']}: status is '{own['status']}'; it must be {listed(variants.STATUSES)}."
+        )
     return Variant(name=row["variant"], settings=_settings(row, setup), note=row["note"] or "", **own)
 
 

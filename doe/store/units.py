@@ -11,7 +11,7 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.store.definitions import Definitions
-from doe.store.kept import Kept, find, setting_rows, settings_by_holder
+from doe.store.kept import FreeNames, Kept, find, setting_rows, settings_by_holder
 from doe.store.rows import fetch, insert, next_id, statement
 
 
@@ -63,21 +63,27 @@ def check_change(variant: Variant, unit: Unit, factors: Sequence[Factor]) -> Non
 
 
 def add(
-    con: duckdb.DuckDBPyConnection, entry: int, units: Sequence[Unit], definitions: Definitions, ids: Mapping[str, int]
+    con: duckdb.DuckDBPyConnection,
+    entry: int,
+    units: Sequence[Unit],
+    definitions: Definitions,
+    ids: Mapping[str, int],
+    *,
+    exact: bool = False,
 ) -> dict[str, int]:
-    """Store new units and return all unit ids by name.
+    """Store new units and return all unit ids by name; with `exact`, names may differ in capitals only.
 
     Raises
     ------
     DataError
-        If a name is taken or given twice, or a setting is not allowed.
+        If a name is taken, also in other capitals, or given twice, or a setting is not allowed.
     """
     all_ids = dict(ids)
     factors = definitions.setup().factors
+    free = FreeNames("Unit", "in the project already", ids, exact=exact)
     rows, settings = [], []
     for identity, unit in enumerate(units, start=next_id(con, "unit")):
-        if unit.name in all_ids:
-            raise DataError(f"Unit '{unit.name}' is in the project already; give it a name of its own.")
+        free.take(unit.name)
         all_ids[unit.name] = identity
         rows.append(_row(identity, entry, unit))
         if unit.settings:

@@ -15,10 +15,11 @@ from doe.model.numbers import not_negative
 from doe.model.records import Variant, read_settings
 from doe.model.setup import Setup
 from doe.store.definitions import Definitions
-from doe.store.kept import Kept, find, known, names_to_ids, setting_rows, settings_by_holder, shown
+from doe.store.kept import FreeNames, Kept, find, known, names_to_ids, setting_rows, settings_by_holder, shown
 from doe.store.rows import bench_time, fetch, insert, next_id
 
 STATUSES = ("built", "planned")
+_TAKEN = "logged already"
 FIELDS = tuple(item.name for item in fields(Variant))
 
 
@@ -95,6 +96,8 @@ def add(
     definitions: Definitions,
     ids: Mapping[str, int],
     units: Mapping[str, int],
+    *,
+    exact: bool = False,
 ) -> dict[str, int]:
     """Store checked variants and return all variant ids by name.
 
@@ -106,16 +109,18 @@ def add(
         New ones; a parent may stand anywhere in them.
     ids, units : mapping of str to int
         Names that are in the project already.
+    exact : bool
+        Whether names may differ in capitals only, as in older projects.
 
     Raises
     ------
     DataError
-        If a name is taken or given twice, or a parent or unit is unknown.
+        If a name is taken, also in other capitals, or given twice, or a parent or unit is unknown.
     """
     all_ids = dict(ids)
+    free = FreeNames("Variant", _TAKEN, ids, exact=exact)
     for place, variant in enumerate(variants, start=next_id(con, "variant")):
-        if variant.name in all_ids:
-            raise DataError(f"Variant '{variant.name}' is logged already; give it a name of its own.")
+        free.take(variant.name)
         all_ids[variant.name] = place
     factors = definitions.of("factor")
     rows, settings = [], []
@@ -182,8 +187,8 @@ def correct(
     merged = {**changes, "settings": {**old.settings, **settings}} if settings is not None else dict(changes)
     new = checked(replace(old, **merged), definitions.setup()) if merged else old
     ids = {item.record.name: item.id for item in variants}
-    if new.name != old.name and new.name in ids:
-        raise DataError(f"Variant '{new.name}' is logged already; give it a name of its own.")
+    if new.name != old.name:
+        FreeNames("Variant", _TAKEN, ids.keys() - {old.name}).take(new.name)
     _check_parent(variants, old.name, new.parent)
     units = names_to_ids(con, "live_unit")
     is_reference = bool(definitions.of("factor")) and new.is_reference

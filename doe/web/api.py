@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Literal
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
@@ -20,8 +20,7 @@ from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
 from doe.web.pages import AtDesk, as_json, page
 
-if TYPE_CHECKING:
-    pass
+Seed = Annotated[int, Query(ge=0, description="of everything drawn at random")]
 
 router = APIRouter(tags=["project"])
 
@@ -164,7 +163,7 @@ def undo(desk: AtDesk, entry: int) -> JSONResponse:
 
 
 @router.get("/api/analyse/{outcome}")
-def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: int = 1) -> JSONResponse:
+def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: Seed = 1) -> JSONResponse:
     """Find what moves an outcome; terms are main, two-factor, quadratic, or listed with commas between."""
     chosen = find_outcome(desk.view().snapshot.setup, outcome)
     effects = desk.project.analyse(chosen.name, read_model(terms, "terms"), seed=seed)
@@ -180,7 +179,7 @@ def next_change(
     hours: float | None = None,
     unit: str | None = None,
     only: Literal["improve", "learn"] | None = None,
-    seed: int = 1,
+    seed: Seed = 1,
 ) -> JSONResponse:
     """Suggest the next change; looking stores nothing."""
     return as_json(desk.project.recommend(count, hours=hours, only=only, unit=unit, seed=seed).to_tables())

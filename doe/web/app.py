@@ -37,7 +37,7 @@ from doe.web import (
     variants,
 )
 from doe.web.desk import Desk
-from doe.web.guard import Guard
+from doe.web.packed import Packed
 from doe.web.planner import Planner
 from doe.web.settings import Settings
 from doe.web.tokens import Tokens
@@ -95,7 +95,8 @@ def create_app(project_path: str | Path | None = None, settings: Settings | None
     faults.install(app)
     for room in (*_ROOMS, *_LAST_ROOMS):
         app.include_router(room.router)
-    app.add_middleware(Guard, settings=settings, tokens=app.state.tokens)
+    app.add_middleware(Packed)
+    app.add_middleware(access.Door, settings=settings, tokens=app.state.tokens)
     return app
 
 

@@ -22,6 +22,7 @@ class Notice:
 
     text: str = field(metadata=said("one sentence"))
     undo: str = field(metadata=said("address that takes it back; may be empty"), default="")
+    doubts: tuple[str, ...] = field(metadata=said("what in it looks like a slip"), default=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,6 +387,7 @@ class ImportPage:
     problems: tuple[str, ...] = field(metadata=said("what stands in the way, line by line"))
     notes: tuple[str, ...] = field(metadata=said("what was decided while reading"))
     verdict: str = field(metadata=said("whether it can be stored, and what it holds"))
+    doubts: tuple[str, ...] = field(metadata=said("why one should look at the columns before it is stored"))
     can_store: bool = field(metadata=said("whether it can be stored"))
     sheet: str = field(metadata=said("token of the kept file; empty before one is chosen"))
     name: str = field(metadata=said("name of the file"))
@@ -461,7 +463,7 @@ class ListenPage:
 
     session: str = field(metadata=said("what the session is called"))
     rater: str = field(metadata=said("whose page it is"))
-    state: str = field(metadata=said("judge, done or closed"))
+    state: str = field(metadata=said("judge, done, closed, or late where something came after it was closed"))
     codes: tuple[str, ...] = field(metadata=said("code of the sample, or of the two"))
     scales: tuple[Scale, ...] = field(metadata=said("what to judge"))
     progress: str = field(metadata=said("how far"))
@@ -475,6 +477,8 @@ class ListenPage:
     cautions: tuple[str, ...] = field(metadata=said("safe listening"))
     note: str = field(metadata=said("remark that was typed"))
     note_error: str = field(metadata=said("why it was not taken"))
+    word: str = field(metadata=said("why this place is shown and not the one asked for; may be empty"))
+    late: tuple[tuple[str, str], ...] = field(metadata=said("what came too late to be stored: name and what was said"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
 from doe.web.contexts import Choice, Field
+from doe.web.definition_faults import NotRead, pinned
 
 Record = Factor | Outcome | Limit | Derived | Expectation | Effort
 
@@ -99,20 +100,6 @@ KINDS = {
 }
 
 
-class NotRead(DataError):  # noqa: N818 - it is the list of them that a form shows
-    """Fields that hold no number.
-
-    Parameters
-    ----------
-    errors : mapping of str to str
-        Field and sentence.
-    """
-
-    def __init__(self, errors: Mapping[str, str]) -> None:
-        self.errors = errors
-        super().__init__(" ".join(errors.values()))
-
-
 _FACTOR_KINDS = {
     "continuous": "a number on a range",
     "count": "a whole number",
@@ -161,6 +148,9 @@ def _names(records: Sequence[Factor] | Sequence[Outcome], chosen: str) -> tuple[
     return tuple(Choice(name, name, name == chosen) for name in names)
 
 
+_BARE = "It begins with every number at its low end, or at the high one where it only goes down; the rest counts as changes."
+
+
 def fields_of(
     kind: str, values: Mapping[str, str], error: FettleError | None, setup: Setup, *, with_was: bool = False
 ) -> tuple[Field, ...]:
@@ -179,9 +169,11 @@ def fields_of(
     with_was : bool
         Whether a factor is new, so that variants on record need a setting of it.
     """
+    at_fields = pinned(kind, error, values)
 
     def made(name: str, label: str, what: str = "text", hint: str = "", unit: str = "", **more: Any) -> Field:
-        told = _told(error, name, _SAID.get(name, label), values.get("name", ""))
+        own = values.get("name", "")
+        told = at_fields.get(name, "") if at_fields else _told(error, name, _SAID.get(name, label), own)
         return Field(name, label, what, values.get(name, ""), unit, hint, told, **more)
 
     if kind == "factor":
@@ -209,7 +201,7 @@ def fields_of(
         )
     if kind == "effort":
         return (
-            made("new_unit_minutes", "A new unit, before its settings are counted", "number", unit="min"),
+            made("new_unit_minutes", "A new unit, before its settings are counted", "number", _BARE, unit="min"),
             made("session_minutes", "A session: set up and put away", "number", unit="min"),
             made("reading_minutes", "A round of readings of one variant", "number", unit="min"),
             made("new_unit_price", "Money for a new unit", "number"),
@@ -296,8 +288,6 @@ def _word(name: str) -> str:
 
 def _is_about(error: str, name: str) -> bool:
     """Tell whether a sentence names this field."""
-    if error.startswith("'"):  # the parser of expressions begins with what it could not read
-        return name in ("rule", "expression")
     if name == "name" and (" name '" in error[:25] or error.endswith("or take another name.")):
         return True
     words = _word(name)

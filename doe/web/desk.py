@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
@@ -80,7 +80,7 @@ class View:
     def log(self) -> LogTable:
         """The log as a table."""
         variants = (
-            {"variant": item.name, "unit": item.unit, "parent": item.parent, **item.settings}
+            {"variant": item.name, "unit": item.unit, "parent": item.parent, "status": item.status, **item.settings}
             for item in self.snapshot.variants
         )
         return log_of_rows(self.snapshot.setup, variants, self.tally.of_variant)
@@ -121,10 +121,14 @@ class Desk:
         If there is no such project.
     """
 
+    openings: deque[str]
+    """Random marks of the projects that were open, the present one last; forms shown for another one are refused."""
+
     def __init__(self, path: Path | None, settings: Settings) -> None:
         self.settings = settings
         self.thinker = Thinker()
         self._project = Project.open(path) if path is not None else None
+        self.openings = deque([secrets.token_urlsafe(12)], maxlen=20)
         self._view: tuple[object, View] | None = None
         self._writing, self._viewing, self._sounding = RLock(), Lock(), Lock()
         self._sounds: OrderedDict[tuple[str, int], dict[str, bytes]] = OrderedDict()
@@ -155,12 +159,13 @@ class Desk:
         with self._writing, self._viewing:
             self.thinker.cancel()
             self._project, self._view = project, None
+            self.openings.append(secrets.token_urlsafe(12))
             self.thinker = Thinker()
 
     def view(self) -> View:
         """Return what the project holds now; read anew only if its file changed."""
         project = self.project
-        mark = self.mark()
+        mark = _mark_of(project.path)  # of this one, though another may be opened meanwhile
         with self._viewing:
             if self._view is None or self._view[0] != mark:
                 self._view = (mark, View(project))
@@ -168,15 +173,7 @@ class Desk:
 
     def mark(self) -> object:
         """Return something that differs whenever the project's file does."""
-        path = self.project.path
-        found: list[object] = []
-        for file in (path, path.with_name(path.name + ".wal")):
-            try:
-                stat = file.stat()
-                found.append((stat.st_mtime_ns, stat.st_size, stat.st_ino))
-            except OSError:
-                found.append(None)
-        return (str(path), *found)
+        return _mark_of(self.project.path)
 
     def once(self, token: str, action: Callable[[], str]) -> str:
         """Do what a form asks for, unless this very form was done before.
@@ -240,3 +237,14 @@ class Desk:
     def sheet(self, token: str) -> tuple[str, bytes] | None:
         """Return a kept spreadsheet, if it is still here."""
         return self._sheets.get(token)
+
+
+def _mark_of(path: Path) -> object:
+    found: list[object] = []
+    for file in (path, path.with_name(path.name + ".wal")):
+        try:
+            stat = file.stat()
+            found.append((stat.st_mtime_ns, stat.st_size, stat.st_ino))
+        except OSError:
+            found.append(None)
+    return (str(path), *found)

@@ -14,8 +14,8 @@ from doe.web.faults import Refused
 
 _MOST_TEXT = 20_000
 _STALE = (
-    "This form was shown before the server was last started. Go back, reload the page and send it again; what was typed is "
-    "kept in this browser."
+    "This form was shown before the server was last started, or before another project was opened. Go back, reload the page "
+    "and send it again; what was typed is kept in this browser."
 )
 
 
@@ -57,6 +57,18 @@ class Posted:
         return self.text("once")
 
 
+def form_owner(request: Request, opening: str = "") -> str:
+    """Return what a form is made for: its caller, and the project that was open when it was shown."""
+    return f"{request.state.caller} {opening or request.app.state.desk.openings[-1]}"
+
+
+def _is_ours(request: Request, token: str) -> bool:
+    """Tell whether a form was shown to this caller, for the project that is open; starting one may come from another."""
+    openings = list(request.app.state.desk.openings)
+    known = openings if request.url.path.startswith("/start") else openings[-1:]
+    return any(request.app.state.tokens.is_form_token(form_owner(request, opening), token) for opening in known)
+
+
 async def posted(request: Request) -> Posted:
     """Read a form; a dependency of every handler that stores something.
 
@@ -68,7 +80,7 @@ async def posted(request: Request) -> Posted:
     async with request.form(max_files=20, max_fields=3000, max_part_size=_MOST_TEXT * 4) as form:
         sent = await _sorted(form)
     request.state.typed = sent.shown()
-    if not request.app.state.tokens.is_form_token(request.state.caller, sent.text("token")):
+    if not _is_ours(request, sent.text("token")):
         raise Refused(403, _STALE)
     return sent
 
@@ -76,7 +88,9 @@ async def posted(request: Request) -> Posted:
 async def read_form(request: Request) -> Posted:
     """Read a form whose token is checked by the handler itself."""
     async with request.form(max_files=0, max_fields=200, max_part_size=_MOST_TEXT * 4) as form:
-        return await _sorted(form)
+        sent = await _sorted(form)
+    request.state.typed = sent.shown()
+    return sent
 
 
 Sent = Annotated[Posted, Depends(posted)]
@@ -98,9 +112,9 @@ async def _sorted(form: FormData) -> Posted:
     return Posted(values, files)
 
 
-def marked(count: int) -> str:
-    """Say above a form that some of its fields are not as they must be."""
-    return f"Nothing is stored yet: see the {'field' if count == 1 else 'fields'} marked below."
+def marked(count: int, done: str = "stored") -> str:
+    """Say above a form that some of its fields are not as they must be, so that what it is for is not done."""
+    return f"Nothing is {done} yet: see the {'field' if count == 1 else 'fields'} marked below."
 
 
 def at_most(text: str, name: str, most: int) -> str:

@@ -98,7 +98,8 @@ class Guard:
         Raises
         ------
         Refused
-            If the host is not ours, a write comes from another site, or the body is too big.
+            If the host is not ours, a write comes from another site, another site's page asks for more than a link would, or
+            the body is too big.
         """
         host = headers.get("host", "")
         if _without_port(host) not in self.settings.hosts:
@@ -108,6 +109,10 @@ class Guard:
             )
         if scope["method"] not in _SAFE and not _is_same_site(headers, host):
             raise Refused(403, "This was sent from another site; open the page here and send it again.")
+        if headers.get("sec-fetch-site") == "cross-site" and headers.get("sec-fetch-mode") != "navigate":
+            raise Refused(
+                403, "This was asked for by a page of another site; open the address itself."
+            )  # work takes seconds
         size = headers.get("content-length", "0")
         if not size.isdecimal() or len(size) > _LONGEST_NUMBER or int(size) > self.settings.most_bytes:
             raise Refused(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TypeVar
@@ -12,13 +12,13 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import DataError, FettleError, ImportProblems, Problem
+from doe.model.errors import DataError, FettleError, ImportProblems, Problem, listed
 from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.store.attachments import clean_name
-from doe.store.headings import ROLES, Matcher
+from doe.store.headings import ROLES, Header, Matcher
 from doe.store.receipts import Imported
-from doe.store.sheet import Sheet, read_sheet
+from doe.store.sheet import Line, Sheet, read_sheet
 from doe.web import urls
 from doe.web.contexts import Choice, Field, ImportPage, SheetCell
 from doe.web.desk import Desk
@@ -29,6 +29,8 @@ from doe.web.pages import AtDesk, go_to, page
 router = APIRouter(include_in_schema=False)
 _SHOWN = 60
 _ASIDE = "-"
+_TOLD_ABOVE = ("Not read, since ", "No column names the variant")
+"""How notes begin that say what a doubt says already."""
 _Made = TypeVar("_Made")
 
 
@@ -48,6 +50,10 @@ class Look:
         What it holds, if nothing does.
     error : str
         Why it cannot be read.
+    unread : tuple of str
+        Headings of columns that nothing in the project goes by.
+    has_variants : bool
+        Whether a column says which variant a line is of.
     """
 
     sheet: Sheet | None = None
@@ -55,6 +61,8 @@ class Look:
     problems: tuple[Problem, ...] = ()
     found: Imported | None = None
     error: str = ""
+    unread: tuple[str, ...] = ()
+    has_variants: bool = True
 
 
 @router.get("/import")
@@ -64,7 +72,7 @@ def show(request: Request, desk: AtDesk) -> Response:
 
 
 def _empty(error: str) -> ImportPage:
-    return ImportPage((), (), (), (), (), "", False, "", "", error, "")
+    return ImportPage((), (), (), (), (), "", (), False, "", "", error, "")
 
 
 @router.post("/import")
@@ -80,7 +88,7 @@ def look(request: Request, sent: Sent, desk: AtDesk) -> Response:
         gone = "The file is no longer kept here; choose it again." if sent.text("sheet") else "Choose a file first."
         return page(request, "import.html", _empty(gone), 422)
     name, data = desk.sheet(token) or ("", b"")
-    mapping = _mapping(sent) if not uploaded else {}
+    mapping = _carried(desk, name, data, sent) if uploaded else _mapping(sent)
     found = _looked(desk, name, data, mapping)
     is_bad = bool(found.error or found.problems)
     return page(request, "import.html", _context(desk, token, name, mapping, found), 422 if is_bad else 200)
@@ -92,27 +100,40 @@ def _mapping(sent: Posted) -> dict[str, str]:
     return {heading: "" if target == _ASIDE else target for heading, target in pairs if target}
 
 
+def _carried(desk: Desk, name: str, data: bytes, sent: Posted) -> dict[str, str]:
+    """Return what the columns of the file before were chosen to be, if this one has the same: it was put right meanwhile."""
+    mapping = _mapping(sent)
+    try:
+        sheet, header = _in_file(name, data, lambda path: _cells(path, desk.project.setup, mapping))
+    except FettleError:  # it has other columns, or cannot be read at all, which is told without a mapping too
+        return {}
+    same = {text for text in _headings(sheet.lines[header.place]) if text} == set(sent.values.get("heading", []))
+    return mapping if same else {}
+
+
 def _looked(desk: Desk, name: str, data: bytes, mapping: Mapping[str, str]) -> Look:
     setup = desk.project.setup
     try:
-        sheet, place = _in_file(name, data, lambda path: _cells(path, setup, mapping))
+        sheet, header = _in_file(name, data, lambda path: _cells(path, setup, mapping))
     except ImportProblems as err:
         return Look(problems=err.problems)
     except FettleError as err:
         return Look(error=str(err))
+    look = Look(sheet, header.place, unread=header.unread, has_variants="variant" in header.columns)
     try:
-        found = _in_file(name, data, lambda path: desk.project.import_log(path, mapping, dry_run=True))
+        return replace(
+            look, found=_in_file(name, data, lambda path: desk.project.import_log(path, mapping, dry_run=True))
+        )
     except ImportProblems as err:
-        return Look(sheet, place, err.problems)
+        return replace(look, problems=err.problems)
     except FettleError as err:
-        return Look(sheet, place, error=str(err))
-    return Look(sheet, place, found=found)
+        return replace(look, error=str(err))
 
 
-def _cells(path: Path, setup: Setup, mapping: Mapping[str, str]) -> tuple[Sheet, int]:
+def _cells(path: Path, setup: Setup, mapping: Mapping[str, str]) -> tuple[Sheet, Header]:
     matcher = Matcher(setup, dict(mapping))
     sheet = read_sheet(path, matcher.score)
-    return sheet, matcher.header(sheet).place
+    return sheet, matcher.header(sheet)
 
 
 def _in_file(name: str, data: bytes, use: Callable[[Path], _Made]) -> _Made:
@@ -127,7 +148,7 @@ def _context(desk: Desk, token: str, name: str, mapping: Mapping[str, str], foun
     setup = desk.project.setup
     sheet = found.sheet
     lines = sheet.lines[found.place :] if sheet is not None else ()
-    headings = tuple(_cell_text(cell) for cell in lines[0].cells) if lines else ()
+    headings = _headings(lines[0]) if lines else ()
     bad = {(problem.line, problem.column.casefold()): problem.allowed for problem in found.problems}
     wrong_lines = {problem.line for problem in found.problems}
     body = lines[1:]
@@ -143,13 +164,16 @@ def _context(desk: Desk, token: str, name: str, mapping: Mapping[str, str], foun
         for line in kept
     )
     left = len(body) - len(kept)
+    doubts = _doubts(found)
+    notes = found.found.notes if found.found is not None else ()
     return ImportPage(
-        fields=tuple(_target_field(heading, mapping, setup) for heading in headings if heading),
+        fields=tuple(_target_field(heading, mapping, setup, found.unread) for heading in headings if heading),
         rows=rows,
         headings=headings,
         problems=tuple(problem.sentence() for problem in found.problems),
-        notes=found.found.notes if found.found is not None else (),
+        notes=tuple(note for note in notes if not (doubts and note.startswith(_TOLD_ABOVE))),
         verdict=_verdict(found),
+        doubts=doubts,
         can_store=found.found is not None,
         sheet=token,
         name=name,
@@ -164,12 +188,30 @@ def _cell_text(cell: object) -> str:
     return text.plain(cell) if not isinstance(cell, bool) else str(cell)
 
 
-def _target_field(heading: str, mapping: Mapping[str, str], setup: Setup) -> Field:
+def _headings(line: Line) -> tuple[str, ...]:
+    return tuple(_cell_text(cell).strip() for cell in line.cells)
+
+
+def _doubts(found: Look) -> tuple[str, ...]:
+    """Say what a person has to look at before a file is stored: columns that are left out, and lines taken for builds."""
+    doubts = []
+    if found.unread:
+        names = listed([f"'{heading}'" for heading in found.unread], "and")
+        it = "it is, or set it" if len(found.unread) == 1 else "each is, or set it"
+        doubts.append(
+            f"Not read, since nothing in the project has that name: {names}. Say here what {it} to 'not read'."
+        )
+    if found.sheet is not None and not found.has_variants:
+        doubts.append("No column names the variant, so each line is taken for a build of its own.")
+    return tuple(doubts)
+
+
+def _target_field(heading: str, mapping: Mapping[str, str], setup: Setup, unread: Sequence[str]) -> Field:
     chosen = mapping.get(heading)
     current = "" if chosen is None else (chosen or _ASIDE)
     names = [*(item.name for item in setup.factors), *(item.name for item in setup.outcomes), *ROLES]
     choices = (
-        Choice("", "as its heading says", not current),
+        Choice("", "nothing that is known here" if heading in unread else "as its heading says", not current),
         Choice(_ASIDE, "not read", current == _ASIDE),
         *(Choice(name, name, name == current) for name in dict.fromkeys(names)),
     )
@@ -191,7 +233,7 @@ def _verdict(found: Look) -> str:
             (holds.units, "unit"),
         )
     ]
-    return f"It can be read as it is: {', '.join(parts)}."
+    return f"{'So far this is read' if _doubts(found) else 'It can be read as it is'}: {', '.join(parts)}."
 
 
 @router.post("/import/store")
@@ -213,5 +255,5 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         if kept is None:
             return page(request, "import.html", _empty(str(err)), 422)
         found = _looked(desk, *kept, mapping)
-        again = Look(found.sheet, found.place, found.problems, None, str(err) if not found.problems else "")
+        again = replace(found, found=None, error=str(err) if not found.problems else "")
         return page(request, "import.html", _context(desk, sent.text("sheet"), kept[0], mapping, again), 422)

@@ -30,10 +30,18 @@ MOST_REMARK = 500
 
 
 @router.get("/listen/{key}")
-def show(request: Request, desk: AtDesk, key: str, place: int = 0) -> Response:
-    """Show what is to be judged next, or a place judged before."""
+def show(request: Request, desk: AtDesk, key: str, place: int = 0, again: str = "", judged: int = 0) -> Response:
+    """Show what is to be judged next at an address of its own, or a place judged before to whoever wants to change it.
+
+    A browser that goes back to the address of a judged place is led on: were two samples shown at one address, it might put
+    the grade of the last one on the next.
+    """
     kept, sheet = sheet_of(desk, key)
-    return _shown(request, desk, kept, sheet, place, {}, {})
+    said, present = _said(kept, sheet.rater), _present(kept, sheet)
+    is_to_judge = 1 <= place <= len(sheet.trials) and (bool(again) or place not in said)
+    if kept.session.is_closed or is_to_judge or place == present:
+        return _shown(request, desk, kept, sheet, place, {}, {}, judged=judged)
+    return go_to(urls.listen(key, present or None, judged=place if place in said and present else None))
 
 
 def sheet_of(desk: Desk, key: str) -> tuple[KeptSession, RaterSheet]:
@@ -55,6 +63,12 @@ def _said(kept: KeptSession, rater: str) -> dict[int, Judgement]:
     return {item.place: item for _, _, item in kept.judgements if item.rater == rater}
 
 
+def _present(kept: KeptSession, sheet: RaterSheet) -> int:
+    """Return the first place that is not judged yet; 0 where all are."""
+    said = _said(kept, sheet.rater)
+    return next((place for place in range(1, len(sheet.trials) + 1) if place not in said), 0)
+
+
 def _shown(
     request: Request,
     desk: Desk,
@@ -64,10 +78,12 @@ def _shown(
     typed: Mapping[str, str],
     errors: Mapping[str, str],
     status: int = 200,
+    *,
+    judged: int = 0,
+    late: tuple[tuple[str, str], ...] = (),
 ) -> Response:
     said, total = _said(kept, sheet.rater), len(sheet.trials)
-    open_places = [number for number in range(1, total + 1) if number not in said]
-    at = place if 1 <= place <= total else (open_places[0] if open_places else 0)
+    at = place if 1 <= place <= total else _present(kept, sheet)
     state = "closed" if kept.session.is_closed else ("judge" if at else "done")
     trial = sheet.trials[at - 1] if at and state == "judge" else ()
     before = said.get(at)
@@ -76,20 +92,32 @@ def _shown(
     context = ListenPage(
         session=kept.session.name,
         rater=sheet.rater,
-        state=state,
+        state="late" if late else state,
         codes=trial,
         scales=_scales(desk, kept, trial, before, typed, errors) if trial else (),
-        progress=f"{len(said)} of {counted(total, 'sample' if len(sheet.trials[0]) == 1 else 'pair')} judged",
+        progress=f"{len(said)} of {counted(total, _what(sheet))} judged",
         place=at,
-        back=urls.listen(sheet.key, last) if last >= 1 and last in said and state != "closed" else "",
+        back=urls.listen(sheet.key, last, is_again=True) if last >= 1 and last in said and state != "closed" else "",
         action=urls.listen(sheet.key),
         token=tokens.form_token(sheet.key),
         sounds=_sounds(kept, sheet, trial, said),
         cautions=(LISTENING,),
         note=typed.get("note", before.note if before is not None else ""),
         note_error=errors.get("note", ""),
+        word=_led_on(sheet, judged) if judged in said and state == "judge" else "",
+        late=late,
     )
     return plain_page("listen.html", context, status)
+
+
+def _what(sheet: RaterSheet) -> str:
+    return "sample" if len(sheet.trials[0]) == 1 else "pair"
+
+
+def _led_on(sheet: RaterSheet, judged: int) -> str:
+    """Say why it is not the place asked for that is shown."""
+    what = _what(sheet)
+    return f"{what.capitalize()} {' and '.join(sheet.trials[judged - 1])} is judged already; this {what} comes next."
 
 
 def _sounds(
@@ -157,17 +185,33 @@ def judge(request: Request, sent: SentBlind, desk: AtDesk, key: str) -> Response
     typed = {name: values[0] for name, values in sent.values.items()}
     place = int(sent.text("place")) if sent.text("place").isdecimal() and len(sent.text("place")) < 6 else 0
     if kept.session.is_closed:
-        return _shown(request, desk, kept, sheet, 0, {}, {}, 409)
+        return _too_late(request, desk, kept, sheet, place, typed)
     errors: dict[str, str] = {}
     try:
         remark = at_most(sent.text("note"), "remark", MOST_REMARK)
         values = _values(desk, kept, sent, errors)
         desk.project.file.judge(kept.id, Judgement(sheet.rater, place, values, remark))
     except FettleError as err:
+        kept, sheet = sheet_of(desk, key)
+        if kept.session.is_closed:  # while this was on its way
+            return _too_late(request, desk, kept, sheet, place, typed)
         if not errors:
             errors["note" if str(err).startswith("remark ") else kept.session.outcomes[0]] = str(err)
         return _shown(request, desk, kept, sheet, place, typed, errors, 422)
-    return go_to(urls.listen(key))
+    return go_to(urls.listen(key, _present(*sheet_of(desk, key)) or None))
+
+
+def _too_late(
+    request: Request, desk: Desk, kept: KeptSession, sheet: RaterSheet, place: int, typed: Mapping[str, str]
+) -> Response:
+    """Say that a judgement is not stored, and show it so that it can be handed over."""
+    trial = sheet.trials[place - 1] if 1 <= place <= len(sheet.trials) else ()
+    scales = _scales(desk, kept, trial, None, typed, {})
+    rows = [(_what(sheet).capitalize(), " and ".join(trial))]
+    rows += [(item.label, next((it.label for it in item.choices if it.is_chosen), item.value)) for item in scales]
+    rows.append(("Remark", typed.get("note", "")))
+    late = tuple((name, told or "-") for name, told in rows)
+    return _shown(request, desk, kept, sheet, 0, {}, {}, 409, late=late)
 
 
 def _values(desk: Desk, kept: KeptSession, sent: Posted, errors: dict[str, str]) -> dict[str, float]:

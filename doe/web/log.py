@@ -27,6 +27,7 @@ from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
 NEW = "new"
+_LOST = "Choose the photo again: files are not kept when something is refused."
 _LABELS = {"minutes": "Bench time it really took", "price": "Money it really took", "name": "Own label"}
 
 
@@ -191,6 +192,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         place = _place(snapshot, sent.text("unit"), sent.text("start"))
     except FettleError as err:
         typed.error = f"{err} What you typed is still here: look where it belongs, then store it again."
+        _tell_lost(sent, typed)
         return _shown(request, snapshot, _place(snapshot, "", ""), typed, 409)
     status = 422
     try:
@@ -204,7 +206,14 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         typed.error = marked(2)
     except FettleError as err:
         _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors], place)
+    _tell_lost(sent, typed)
     return _shown(request, snapshot, place, typed, status)
+
+
+def _tell_lost(sent: Posted, typed: Typed) -> None:
+    """Say beside the photos that a browser holds no file for a form that comes back."""
+    if sent.files.get("photos"):
+        typed.photo_error = f"{typed.photo_error} {_LOST}".lstrip()
 
 
 def _let_follow(sent: Posted, typed: Typed, factors: list[str]) -> None:

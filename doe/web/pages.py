@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -25,6 +25,7 @@ from doe.sheets.report import version
 from doe.web import urls
 from doe.web.contexts import Frame, NavItem, Notice, Waiting
 from doe.web.desk import Desk, View
+from doe.web.forms import form_owner
 from doe.web.thinking import Known
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -92,7 +93,7 @@ def desk_of(request: Request) -> Desk:
 AtDesk = Annotated[Desk, Depends(desk_of)]
 
 
-def page(request: Request, name: str, context: Any, status: int = 200) -> HTMLResponse:
+def page(request: Request, name: str, context: Any, status: int = 200, *, doubts: Sequence[str] = ()) -> HTMLResponse:
     """Render a page inside the frame.
 
     Parameters
@@ -105,9 +106,14 @@ def page(request: Request, name: str, context: Any, status: int = 200) -> HTMLRe
         Its fields become the template's names.
     status : int
         HTTP status.
+    doubts : sequence of str
+        What in that which was just stored looks like a slip; told with the notice that it is stored.
     """
     values = {item.name: getattr(context, item.name) for item in fields(context)}
-    html = environment().get_template(name).render(**values, frame=frame(request))
+    around = frame(request)
+    if doubts and around.notice is not None:
+        around = replace(around, notice=replace(around.notice, doubts=tuple(doubts)))
+    html = environment().get_template(name).render(**values, frame=around)
     return HTMLResponse(html, status_code=status)
 
 
@@ -128,7 +134,7 @@ def frame(request: Request) -> Frame:
         counts=_counts(view) if view is not None else "",
         nav=_nav(request.url.path) if view is not None else (),
         notice=_notice(request, view),
-        token=request.app.state.tokens.form_token(request.state.caller),
+        token=request.app.state.tokens.form_token(form_owner(request)),
         once=secrets.token_urlsafe(12),
         entry=view.last_entry if view is not None else 0,
         version=version(),

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import DataError, FettleError, UsageError
+from doe.coding import Coding
+from doe.model.errors import DataError, FettleError, UsageError, listed
 from doe.model.numbers import read_hours, read_number
 from doe.model.wording import duration, number
 from doe.plans.catalogue import KINDS
+from doe.plans.layout import Layout
+from doe.plans.precision import POWER
 from doe.sheets.pictures import page_settings, picture
 from doe.web import route, urls
 from doe.web.contexts import Choice, Field
+from doe.web.definition_faults import NotRead
 from doe.web.desk import Desk
-from doe.web.forms import Sent
+from doe.web.forms import Sent, marked
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import PlanPage, Runs
 from doe.web.planner import Planner, Tell, Worked
@@ -32,6 +37,16 @@ router = APIRouter(include_in_schema=False)
 router.include_router(route.router)
 
 _ASKED = ("hours", "runs", "kind", "model", "beside")
+_AMOUNTS = ("hours", "runs", "kind")
+"""One of these has to be said."""
+_GIVEN = (*_ASKED, "at")
+"""What an address may say: the question, and which of the plans that answer it is looked at."""
+_AMOUNTS_SAID = {"hours": ("Bench time", 10_000), "runs": ("Variants", 1000)}
+"""How a sentence begins that is about an amount, and the most that it may be."""
+_OF_NO_FIELD = ("There are no factors", "The search was stopped", "Existing run", "loosen the limit")
+"""Signs of refusals that no other entry in the form would mend."""
+_EVEN = 0.5
+_ONE_KIND = "Bench time compares plans of every kind; leave it empty to ask for one kind, or leave the kind open."
 _MODELS = {"main": "main effects", "two-factor": "interactions of two too", "quadratic": "curvature too"}
 _CHANGED = "The log, or the plan that was shown, has changed since. Look at this one before adopting it."
 
@@ -39,31 +54,102 @@ _CHANGED = "The log, or the plan that was shown, has changed since. Look at this
 @router.get("/plan")
 def show(request: Request, desk: AtDesk) -> Response:
     """Show the plan that is being built, or plans that could be."""
-    asked = {name: request.query_params.get(name, "").strip()[:40] for name in _ASKED}
-    was_sent_empty = "hours" in request.query_params and not any(asked[name] for name in ("hours", "runs", "kind"))
-    if was_sent_empty and desk.project.file.adopted_plan() is None:
-        return _shown(request, desk, asked, "Say how much bench time you can spend, or how many variants.", 422)
-    return _shown(request, desk, asked)
+    return _shown(request, desk, {name: request.query_params.get(name, "").strip()[:40] for name in _GIVEN})
 
 
 def _shown(request: Request, desk: Desk, asked: Mapping[str, str], error: str = "", status: int = 200) -> Response:
-    planner = route.planner_of(request)
+    planner, patience = route.planner_of(request), desk.settings.patience_s
     is_adopted = desk.project.file.adopted_plan() is not None
+    found, errors = Worked(), {}
     if is_adopted:
-        found = planner.ask(
-            (desk.mark(), "review"), lambda tell: _reviewed(desk.project, tell), desk.settings.patience_s
-        )
-    elif any(asked[name] for name in ("hours", "runs", "kind")):
-        found = planner.ask(_key(desk, asked), lambda tell: _made(desk.project, asked, tell), desk.settings.patience_s)
-    else:
-        found = Worked()
+        found = planner.ask((desk.mark(), "review"), lambda tell: _reviewed(desk.project, tell), patience)
+    elif "hours" in request.query_params or any(asked[name] for name in _AMOUNTS):
+        try:
+            wish = _read(asked)
+            found = planner.ask(_key(desk, asked), lambda tell: _made(desk.project, wish, tell), patience)
+        except NotRead as err:
+            errors = dict(err.errors)
     refused = route.in_words(found.refusal)
-    context = _context(found, asked, is_adopted, error or refused)
-    return page(request, "plan.html", context, 422 if refused and status == 200 else status)
+    if refused and not is_adopted:
+        errors = _at_field(refused, asked)
+    is_refused = bool(refused or errors)
+    refused = marked(len(errors), "planned") if errors else refused
+    context = _context(found, asked, is_adopted, error or refused, errors)
+    return page(request, "plan.html", context, 422 if is_refused and status == 200 else status)
 
 
 def _key(desk: Desk, asked: Mapping[str, str]) -> tuple[object, ...]:
     return (desk.mark(), "plan", *(asked[name] for name in _ASKED))
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """What is asked for, as numbers."""
+
+    hours: float | None
+    runs: int | None
+    kind: str
+    model: str
+    is_beside: bool
+
+
+def _read(asked: Mapping[str, str]) -> _Wish:
+    """Read what was typed.
+
+    Raises
+    ------
+    NotRead
+        Naming every field that is wrong.
+    """
+    errors: dict[str, str] = {}
+    amounts: dict[str, float | None] = {}
+    for name in ("hours", "runs"):
+        try:
+            amounts[name] = _amount(asked, name)
+        except DataError as err:
+            errors[name] = str(err)
+    if asked["kind"] and asked["hours"]:
+        errors.setdefault("hours", _ONE_KIND)
+    if not any(asked[name] for name in _AMOUNTS):
+        errors["hours"] = "Say how much bench time you can spend, or how many variants."
+    if asked["kind"] and asked["kind"] not in KINDS:
+        errors["kind"] = f"Kind of plan is '{asked['kind']}'; it must be {listed(KINDS)}."
+    if asked["model"] and asked["model"] not in _MODELS:
+        errors["model"] = f"What it is to estimate is '{asked['model']}'; it must be {listed(_MODELS)}."
+    if errors:
+        raise NotRead(errors)
+    runs = amounts["runs"]
+    count = int(runs) if runs is not None else None
+    return _Wish(amounts["hours"], count, asked["kind"], asked["model"] or "main", asked["beside"] == "yes")
+
+
+def _amount(asked: Mapping[str, str], name: str) -> float | None:
+    if not asked[name]:
+        return None
+    label, most = _AMOUNTS_SAID[name]
+    amount = (read_hours if name == "hours" else read_number)(asked[name], label)
+    if not 0 < amount <= most:
+        limit = "more than 0" if amount <= 0 else f"at most {most}"
+        raise DataError(f"{label} is '{asked[name]}'; it must be {limit}.")
+    if name == "runs" and amount % 1:
+        raise DataError(f"{label} is '{asked[name]}'; it must be a whole number.")
+    return amount
+
+
+def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
+    """Return a refusal by the field that it is about; empty where it is about none."""
+    if any(sign in refused for sign in _OF_NO_FIELD):
+        return {}
+    wanted = re.escape(asked["runs"])
+    has_runs = bool(wanted and re.search(rf"\b(?:not|have) {wanted}\b|\b{wanted} runs?\b", refused))
+    if "'beside the log'" in refused:
+        return {"beside": refused}
+    if asked["kind"]:
+        return {"runs" if has_runs else "kind": refused}
+    if not refused.startswith("No plan "):
+        return {}
+    is_dear = "the cheapest takes" in refused or not asked["runs"]
+    return {"hours" if asked["hours"] and is_dear else "runs": refused}
 
 
 def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged]:
@@ -71,65 +157,91 @@ def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged]:
     return project.review_plan(judged), None, judged
 
 
-def _made(project: Project, asked: Mapping[str, str], tell: Tell) -> tuple[Plan, PlanChoice | None, Judged]:
+def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice | None, Judged]:
     """Work out what was asked for.
 
     Raises
     ------
     DataError, UsageError
-        If it cannot be read, or no plan is that way.
+        If no plan is that way.
     """
     if not project.setup.factors:
         raise DataError("There are no factors yet, so there is nothing to plan; define them first.")
-    hours, runs = _amount(asked, "hours", "Bench time"), _amount(asked, "runs", "Variants")
-    if runs is not None and runs % 1:
-        raise DataError(f"Variants is '{asked['runs']}'; it must be a whole number.")
-    count, is_beside = int(runs) if runs is not None else None, asked["beside"] == "yes"
-    if asked["kind"] and hours is not None:
-        raise UsageError(
-            "Bench time compares plans of every kind; leave it empty to ask for one kind, or leave the kind open."
-        )
     judged = project.judged_by(tell=tell)
-    if asked["kind"]:
-        made = project.plan(
-            count, asked["model"] or "main", kind=asked["kind"], beside_log=is_beside, judged=judged, tell=tell
-        )
-        return made, None, judged
-    choice = project.choose_plan(count, hours, beside_log=is_beside, judged=judged, tell=tell)
+    given: dict[str, Any] = {"beside_log": wish.is_beside, "judged": judged, "tell": tell}
+    if wish.kind:
+        return project.plan(wish.runs, wish.model, kind=wish.kind, **given), None, judged
+    try:
+        choice = project.choose_plan(wish.runs, wish.hours, **given)
+    except UsageError as err:
+        raise UsageError(f"{err}{_quickest(project, wish, str(err), given)}") from None
     return choice.plan, choice, judged
 
 
-def _amount(asked: Mapping[str, str], name: str, label: str) -> float | None:
-    if not asked[name]:
-        return None
-    amount = (read_hours if name == "hours" else read_number)(asked[name], label)
-    if not 0 < amount < 10_000:
-        raise DataError(f"{label} is '{asked[name]}'; it must be more than 0.")
-    return amount
+def _quickest(project: Project, wish: _Wish, refused: str, given: Mapping[str, Any]) -> str:
+    """Say how long the smallest plan takes, where only hours were asked for and the refusal tells of runs."""
+    coding = Coding(tuple(project.setup.factors))
+    least = Layout(coding, coding.terms("main")).n_columns + 1
+    if wish.runs is not None or f"ask for {least} runs" not in refused:
+        return ""
+    try:
+        hours = float(project.choose_plan(least, **given).table["hours"].min())
+    except FettleError:  # something else stands in the way too; the refusal is true without the hours
+        return ""
+    return f" The quickest plan of {least} runs takes {duration(60 * hours)} at the bench, readings included."
 
 
-def _context(found: Worked, asked: Mapping[str, str], is_adopted: bool, error: str) -> PlanPage:
+def _context(
+    found: Worked, asked: Mapping[str, str], is_adopted: bool, error: str, errors: Mapping[str, str]
+) -> PlanPage:
     answer: tuple[Plan, PlanChoice | None, Judged] | None = found.answer
     made, choice, judged = answer if answer is not None else (None, None, None)
-    sentences: tuple[str, ...] = ()
-    if made is not None:
-        sentences = choice.reason if choice is not None else (*made.separation.sentences, *made.precision_sentences())
+    at = _place(choice, asked)
+    if choice is not None:
+        made = choice.plans[at]
+    finer = () if is_adopted else _finer(asked, errors)
     return PlanPage(
-        kicker="Being built" if is_adopted else "Worth its builds" if choice is not None else "As asked for",
-        heading=choice.headline if choice is not None else made.headline if made is not None else "",
-        sentences=sentences,
+        kicker="Being built" if is_adopted else _kicker(choice, at) if choice is not None else "As asked for",
+        heading=choice.headline if choice is not None and not at else made.headline if made is not None else "",
+        sentences=_sentences(made, choice, at) if made is not None else (),
         notes=(*made.notes, *([judged.note] if judged is not None and judged.note else [])) if made is not None else (),
         runs=_runs(made) if made is not None else None,
-        others=_others(choice) if choice is not None else (),
+        others=_others(choice, at, asked) if choice is not None else (),
         pictures=_pictures(made) if made is not None else (),
         is_adopted=is_adopted,
         hidden=tuple(asked.items()),
-        fields=() if is_adopted else _fields(asked),
-        finer=() if is_adopted else _finer(asked),
+        fields=() if is_adopted else _fields(asked, errors),
+        finer=finer,
+        is_finer=any(item.error for item in finer),
         step=(found.step or "the plan") if found.is_working else "",
         error=error,
         settings=page_settings(),
     )
+
+
+def _place(choice: PlanChoice | None, asked: Mapping[str, str]) -> int:
+    """Return which plan of a comparison is shown: the recommended one, at 0, unless another is asked for."""
+    at = asked["at"]
+    return int(at) if choice is not None and at in map(str, range(len(choice.plans))) else 0
+
+
+def _kicker(choice: PlanChoice, at: int) -> str:
+    """Say what a plan is good for: builds are worth it where they are likely to show what matters."""
+    row = choice.table.iloc[at]
+    if row["power"] >= POWER:
+        return "Worth its builds"
+    if row["power"] < _EVEN and not row["unjudged"]:
+        return "Likely to miss what it looks for"
+    return "Another that fits" if at else "The surest that fits"
+
+
+def _sentences(made: Plan, choice: PlanChoice | None, at: int) -> tuple[str, ...]:
+    if choice is not None and not at:
+        return choice.reason
+    told = (*made.separation.sentences, *made.precision_sentences())
+    if choice is None:
+        return told
+    return (*told, f"It takes {duration(60 * choice.table.iloc[at]['hours'])} at the bench, readings included.")
 
 
 def _runs(made: Plan) -> Runs:
@@ -147,17 +259,19 @@ def _heading(name: str, units: Mapping[str, str]) -> str:
     return f"{text.name(name)}, {units[name]}" if units[name] else text.name(name)
 
 
-def _others(choice: PlanChoice) -> tuple[tuple[str, str], ...]:
-    rows = choice.table[~choice.table["is_recommended"]].to_dict("records")
+def _others(choice: PlanChoice, at: int, asked: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
+    """List the plans that are not shown, each with the address where it is."""
     found = []
-    for row in rows:
+    for place, row in enumerate(choice.table.to_dict("records")):
+        if place == at:
+            continue
         sure = (
             f"interval of ± {number(row['half_width_of_judged'])}" if row["half_width_of_judged"] < float("inf") else ""
         )
         but = f"no interval for {row['unjudged']}" if row["unjudged"] else ""
-        found.append(
-            (row["plan"], "; ".join(part for part in (duration(60 * row["hours"]), row["apart"], sure, but) if part))
-        )
+        first = "recommended" if row["is_recommended"] else ""
+        told = "; ".join(part for part in (first, duration(60 * row["hours"]), row["apart"], sure, but) if part)
+        found.append((row["plan"], urls.plan(asked={**asked, "at": str(place or "")}.items()), told))
     return tuple(found)
 
 
@@ -165,29 +279,30 @@ def _pictures(made: Plan) -> tuple[Any, ...]:
     return tuple(picture(f"plan-{what}", made, what) for what in ("correlations", "precision", "prediction"))
 
 
-def _fields(asked: Mapping[str, str]) -> tuple[Field, ...]:
+def _fields(asked: Mapping[str, str], errors: Mapping[str, str]) -> tuple[Field, ...]:
+    hours, runs = errors.get("hours", ""), errors.get("runs", "")
     return (
-        Field("hours", "Bench time you can spend, readings included", "number", asked["hours"], "h"),
-        Field("runs", "Most variants to build", "number", asked["runs"], hint="One of the two is enough."),
+        Field("hours", "Bench time you can spend, readings included", "number", asked["hours"], "h", error=hours),
+        Field("runs", "Most variants to build", "number", asked["runs"], hint="One of the two is enough.", error=runs),
     )
 
 
-def _finer(asked: Mapping[str, str]) -> tuple[Field, ...]:
+def _finer(asked: Mapping[str, str], errors: Mapping[str, str]) -> tuple[Field, ...]:
     named = (Choice(kind, f"{kind}: {what}", asked["kind"] == kind) for kind, what in KINDS.items())
     kinds = (Choice("", "compare all that fit", not asked["kind"]), *named)
     models = tuple(Choice(name, what, asked["model"] == name) for name, what in _MODELS.items())
     beside = (Choice("yes", "the variants that are built count as runs already made", asked["beside"] == "yes"),)
     return (
-        Field("kind", "Kind of plan", "list", choices=kinds),
-        Field("model", "What that kind is to estimate", "list", choices=models),
-        Field("beside", "Beside the log", "many", choices=beside),
+        Field("kind", "Kind of plan", "list", error=errors.get("kind", ""), choices=kinds),
+        Field("model", "What that kind is to estimate", "list", error=errors.get("model", ""), choices=models),
+        Field("beside", "Beside the log", "many", error=errors.get("beside", ""), choices=beside),
     )
 
 
 @router.post("/plan/adopt")
 def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Keep the plan that was shown: its runs become planned variants."""
-    asked = {name: sent.text(name)[:40] for name in _ASKED}
+    asked = {name: sent.text(name)[:40] for name in _GIVEN}
     planner: Planner = route.planner_of(request)
 
     def store() -> str:
@@ -195,7 +310,10 @@ def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
         if found is None:
             raise LookupError
         made, choice, judged = found
-        model = choice.model if choice is not None else asked["model"] or "main"
+        model = asked["model"] or "main"
+        if choice is not None:
+            at = _place(choice, asked)
+            made, model = choice.plans[at], str(choice.table.iloc[at]["model"])
         return urls.with_done(urls.plan(), desk.project.adopt(made, model, judged.outcome).id)
 
     try:
@@ -212,7 +330,7 @@ def abandon(request: Request, sent: Sent, desk: AtDesk) -> Response:
     try:
         return go_to(desk.once(sent.once, lambda: urls.with_done(urls.plan(), desk.project.abandon_plan().id)))
     except FettleError as err:
-        return _shown(request, desk, dict.fromkeys(_ASKED, ""), str(err), 409)
+        return _shown(request, desk, dict.fromkeys(_GIVEN, ""), str(err), 409)
 
 
 @router.post("/plan/stop")

@@ -26,12 +26,15 @@ class PlanPage:
     sentences: tuple[str, ...] = field(metadata=said("what it tells apart, how sure it is, what it costs"))
     notes: tuple[str, ...] = field(metadata=said("what else to know"))
     runs: Runs | None = field(metadata=said("its runs"))
-    others: tuple[tuple[str, str], ...] = field(metadata=said("other plans that fit: what, and how they do"))
+    others: tuple[tuple[str, str, str], ...] = field(
+        metadata=said("other plans that fit: what, address where it is shown, and how they do")
+    )
     pictures: tuple[Picture, ...] = field(metadata=said("its charts"))
     is_adopted: bool = field(metadata=said("whether it is being built"))
     hidden: tuple[tuple[str, str], ...] = field(metadata=said("what adopts this plan"))
     fields: tuple[Field, ...] = field(metadata=said("what may be spent"))
     finer: tuple[Field, ...] = field(metadata=said("which kind, for those who know"))
+    is_finer: bool = field(metadata=said("whether that is what has to be put right"))
     step: str = field(metadata=said("what is being worked on; empty when it is done"))
     error: str = field(metadata=said("why there is no plan, or why it was not adopted"))
     settings: str = field(metadata=said("palette and chart options as JSON"))
@@ -42,6 +45,7 @@ class Step:
     """One step of a route."""
 
     place: int = field(metadata=said("from 1, over all units"))
+    unit: str = field(metadata=said("where it is built"))
     variant: str = field(metadata=said("what is built"))
     href: str = field(metadata=said("address of the variant; empty if it is none yet"))
     what: str = field(metadata=said("what is done"))
@@ -52,21 +56,15 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class UnitSteps:
-    """The steps of one unit."""
-
-    name: str = field(metadata=said("the unit"))
-    told: str = field(metadata=said("whether it is made, and how long it takes"))
-    steps: tuple[Step, ...] = field(metadata=said("in order"))
-
-
-@dataclass(frozen=True, slots=True)
 class RoutePage:
     """The order to build in."""
 
     heading: str = field(metadata=said("the route in one sentence; empty without one"))
     notes: tuple[str, ...] = field(metadata=said("what is proven, and what the order cannot tell apart"))
-    units: tuple[UnitSteps, ...] = field(metadata=said("what is done on which unit"))
+    steps: tuple[Step, ...] = field(metadata=said("what is done, in the order in which it is done"))
+    units: tuple[tuple[str, str], ...] = field(
+        metadata=said("unit; whether it is made, how much is built on it, how long")
+    )
     chance: tuple[tuple[str, str, str, str], ...] = field(
         metadata=said("factor, how its order came about, changes, correlation with the order")
     )

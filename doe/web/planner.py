@@ -87,6 +87,9 @@ class Planner:
         except Waited:
             return Worked(is_working=True, step=job.step)
         except FettleError as err:
+            with self._lock:
+                if job.stop.is_set():  # asked again, it is to be searched again
+                    self._jobs.pop(key, None)
             return Worked(refusal=str(err))
 
     def answered(self, key: Hashable) -> Any:

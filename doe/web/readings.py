@@ -27,6 +27,8 @@ from doe.web.pages import AtDesk, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
 _ORDER = "Place in the order"
+_SHOWN = 6
+"""Readings that are told as read so far."""
 
 
 @router.get("/variants/{name:path}/readings")
@@ -38,8 +40,9 @@ def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: st
     values = {"session": session or last_session(view), "rater": rater}
     if found.status == "planned":
         return page(request, "form.html", _not_built(variant))
-    is_fresh = "done" in request.query_params
-    return page(request, "form.html", _form(view, variant, values, {}, "", is_fresh=is_fresh))
+    slips = _slips(view, view.readings_of(variant)[-_SHOWN:]) if "done" in request.query_params else []
+    doubts = [f"{note}; if that is a slip, put it right." for note in slips]
+    return page(request, "form.html", _form(view, variant, values, {}, ""), doubts=doubts)
 
 
 def _not_built(variant: str) -> FormPage:
@@ -57,21 +60,18 @@ def _not_built(variant: str) -> FormPage:
 
 
 def last_session(view: View) -> str:
-    """Return the session of the last reading, if that was today: one sitting goes on until it is named otherwise."""
-    last = view.tally.last
+    """Return the session of the last reading, if that was today: one sitting goes on until it is named otherwise.
+
+    A prepared session is passed over: closing it stored what was judged blind, and what is read by eye does not belong there.
+    """
+    last, blind = view.tally.last, {item.session.name for item in view.prepared}
+    if last is not None and last["session"] in blind:
+        last = next((item for item in reversed(view.readings) if item["session"] not in blind), None)
     is_today = last is not None and last["when"] is not None and last["when"].date() == datetime.now().date()
     return (last["session"] or "") if last is not None and is_today else ""
 
 
-def _form(
-    view: View,
-    variant: str,
-    values: Mapping[str, str],
-    errors: Mapping[str, str],
-    error: str,
-    *,
-    is_fresh: bool = False,
-) -> FormPage:
+def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[str, str], error: str) -> FormPage:
     setup = view.snapshot.setup
     others = [item.name for item in view.snapshot.variants if item.name != variant and item.status == "built"]
     fields = [
@@ -88,8 +88,7 @@ def _form(
         Field("order", _ORDER, "number", values.get("order", ""), error=errors.get("order", "")),
         Field("note", "Note", "long", values.get("note", "")),
     ]
-    own = view.readings_of(variant)
-    slips = tuple(f"{note}; if that is a slip, put it right." for note in _slips(view, own[-6:])) if is_fresh else ()
+    own = view.readings_of(variant)[-_SHOWN:]
     by_ear = any(item.kind != "measured" or item.recipe for item in setup.outcomes)
     return FormPage(
         kicker=f"Variant {variant}",
@@ -104,9 +103,9 @@ def _form(
         button="Store the readings" if setup.outcomes else "",
         error=error,
         back=urls.variant(variant),
-        cautions=(*slips, *((LISTENING,) if by_ear else ())),
+        cautions=(LISTENING,) if by_ear else (),
         draft=f"readings {variant}",
-        done=tuple(f"{row.outcome} {row.value} ({row.about})" for row in reading_rows(own[-6:], setup)),
+        done=tuple(f"{row.outcome} {row.value} ({row.about})" for row in reading_rows(own, setup)),
     )
 
 
@@ -172,7 +171,7 @@ def _typed(view: View, sent: Posted, errors: dict[str, str]) -> list[tuple[str, 
                     else f"{outcome.name} is no comparison; store it by itself, without a second variant."
                 )
     if errors:
-        raise DataError(marked(2))
+        raise DataError(marked(len(errors)))
     return pairs
 
 

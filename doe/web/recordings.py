@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -62,8 +63,9 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
         except FettleError as err:  # a person knows the file by its name, not by where it lay for a moment
             told = str(err)
             for place in range(len(paths)):
-                told = told.replace(f"{Path(folder) / str(place)}/", "")
-            raise type(err)(told) from None
+                told = told.replace(f"{Path(folder) / str(place)}{os.sep}", "")
+            err.args = (told,)
+            raise
     return urls.with_done(urls.variant(variant), done.entry.id if done.entry is not None else 0)
 
 

@@ -14,7 +14,7 @@ from doe.charts.rows import Row, rows_of
 from doe.model.change import next_unit_name
 from doe.model.errors import DataError, FettleError
 from doe.model.numbers import read_number
-from doe.model.wording import duration, number
+from doe.model.wording import counted, duration, number
 from doe.sheets.cautions import cautions
 from doe.sheets.pictures import page_settings, picture
 from doe.web import urls
@@ -24,7 +24,7 @@ from doe.web.desk import Desk
 from doe.web.factor_fields import in_labels
 from doe.web.forms import Sent
 from doe.web.pages import AtDesk, go_to, page
-from doe.web.plan_contexts import RoutePage, Step, UnitSteps
+from doe.web.plan_contexts import RoutePage, Step
 from doe.web.planner import Planner, Tell, Worked
 
 if TYPE_CHECKING:
@@ -70,10 +70,10 @@ def _shown(request: Request, desk: Desk, asked: Mapping[str, str], late: _Refuse
     is_empty = not any(item.status == "planned" for item in desk.view().snapshot.variants)
     refused = "" if is_empty else in_words(found.refusal)
     answer: Route | None = found.answer
-    units = _units(desk, answer, late) if answer is not None else ()
-    if late is not None and not any(step.is_open for unit in units for step in unit.steps):
+    steps = _steps(desk, answer, late) if answer is not None else ()
+    if late is not None and not any(step.is_open for step in steps):
         refused = f"Variant {late.variant}: {late.why}"
-    context = _context(desk, found, asked, units, refused)
+    context = _context(desk, found, asked, steps, refused)
     return page(request, "route.html", context, 422 if refused or late is not None else 200)
 
 
@@ -96,15 +96,14 @@ def _amount(typed: str, label: str) -> float | None:
     return amount
 
 
-def _context(
-    desk: Desk, found: Worked, asked: Mapping[str, str], units: tuple[UnitSteps, ...], error: str
-) -> RoutePage:
+def _context(desk: Desk, found: Worked, asked: Mapping[str, str], steps: tuple[Step, ...], error: str) -> RoutePage:
     answer: Route | None = found.answer
     setup = desk.view().snapshot.setup
     return RoutePage(
         heading=answer.headline if answer is not None else "",
         notes=answer.notes if answer is not None else (),
-        units=units,
+        steps=steps,
+        units=_units(answer) if answer is not None else (),
         chance=_chance(answer) if answer is not None else (),
         picture=picture("route-line", answer, "route") if answer is not None else None,
         fields=(
@@ -119,17 +118,24 @@ def _context(
     )  # fmt: skip
 
 
-def _units(desk: Desk, answer: Route, late: _Refused | None) -> tuple[UnitSteps, ...]:
-    snapshot = desk.view().snapshot
-    free = next_unit_name(snapshot.units)
-    found = []
-    for unit in rows_of(answer.units):
-        steps = [row for row in rows_of(answer.table) if row["unit"] == unit["unit"]]
-        label = free if unit["is_new"] else str(unit["unit"])
-        made = "to be made, " if unit["is_new"] else ""
-        told = tuple(_step(row, label if row is steps[0] else "", late) for row in steps)
-        found.append(UnitSteps(str(unit["unit"]), f"{made}{duration(unit['minutes'])}", told))
-    return tuple(found)
+def _steps(desk: Desk, answer: Route, late: _Refused | None) -> tuple[Step, ...]:
+    """Return what is done, one step after the other over all units; the first on each unit can be logged as built."""
+    free = next_unit_name(desk.view().snapshot.units)
+    labels = {str(unit["unit"]): free if unit["is_new"] else str(unit["unit"]) for unit in rows_of(answer.units)}
+    rows = sorted(rows_of(answer.table), key=lambda row: int(row["order"]))
+    return tuple(_step(row, labels.pop(str(row["unit"]), ""), late) for row in rows)
+
+
+def _units(answer: Route) -> tuple[tuple[str, str], ...]:
+    """Say what there is to do on each unit, in the order in which they come up."""
+    rows = sorted(rows_of(answer.table), key=lambda row: int(row["order"]))
+    units = {str(unit["unit"]): unit for unit in rows_of(answer.units)}
+    return tuple((name, _told(units[name])) for name in dict.fromkeys(str(row["unit"]) for row in rows))
+
+
+def _told(unit: Row) -> str:
+    made = "to be made, " if unit["is_new"] else ""
+    return f"{made}{counted(int(unit['variants']), 'variant')}, {duration(unit['minutes'])}"
 
 
 def _step(row: Row, unit: str, late: _Refused | None) -> Step:
@@ -138,6 +144,7 @@ def _step(row: Row, unit: str, late: _Refused | None) -> Step:
     fields = _built_fields(unit, late if is_open else None) if unit else ()
     return Step(
         place=int(row["order"]),
+        unit=str(row["unit"]),
         variant=variant,
         href=urls.variant(variant),
         what=row["change"],

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from doe.charts import text
 from doe.model.errors import DataError, FettleError, listed
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
+from doe.model.records import changed_since
 from doe.model.setup import Setup
 from doe.sheets.cautions import LISTENING
 from doe.web import urls
 from doe.web.contexts import Choice, Field, FormPage
 from doe.web.desk import View
-from doe.web.forms import Posted, at_most
+from doe.web.forms import Posted, at_most, marked
 
 LEVEL = (
     "Match the level of all samples first, by ear or better with a meter at the listening place: the louder one sounds better "
@@ -23,6 +24,7 @@ LEVEL = (
 )
 _MOST_WRITTEN = {"low_end": 60, "high_end": 60, "note": 2000}
 _CALLED = {"low_end": "The low end", "high_end": "The high end", "note": "The note"}
+_REFERENCE = "A reference object belongs here too: hidden among the others it carries the mood of the day."
 _MOST_SAMPLES = 40
 _MOST_RATERS = 30
 _MOST_PAIRED = 8
@@ -32,8 +34,11 @@ def obstacle(view: View) -> str:
     """Say why no session can be prepared, if so."""
     if not _judged(view.snapshot.setup):
         return "No outcome is rated or compared by people yet; add one in the set-up."
-    if len(_heard(view)) < 2:
+    heard = _heard(view)
+    if len(heard) < 2:
         return "A session needs at least two variants that are built."
+    if len(heard) - len(gone_of(view, heard)) < 2 and len(heard) - len(_lost(view)) < 2:
+        return "A session needs at least two variants that can be put out; the units of the others have been changed since."
     return ""
 
 
@@ -43,6 +48,29 @@ def _judged(setup: Setup) -> list[Outcome]:
 
 def _heard(view: View) -> list[str]:
     return [item.name for item in view.snapshot.variants if item.status == "built"]
+
+
+def gone_of(view: View, names: Collection[str]) -> list[str]:
+    """List those of some variants that their unit no longer is, so that they cannot be put out."""
+    here = view.snapshot
+    return [item.name for item in here.variants if item.name in names and changed_since(item, here.units) is not None]
+
+
+def cannot_be_put_out(gone: Sequence[str]) -> str:
+    """Say of variants that their unit is no longer what they were."""
+    if len(gone) == 1:
+        return f"Variant {gone[0]} cannot be put out: its unit has been changed since."
+    return f"Variants {listed(gone, 'and')} cannot be put out: their units have been changed since."
+
+
+def _can_play(view: View) -> bool:
+    return len(view.recorded) > 1
+
+
+def _lost(view: View) -> list[str]:
+    """List the variants that cannot be judged in any way: changed since, and without a recording that could be played."""
+    gone = gone_of(view, _heard(view))
+    return [name for name in gone if not (_can_play(view) and name in view.recorded)]
 
 
 def session_form(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str, str], error: str) -> FormPage:
@@ -105,9 +133,9 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
             "variants",
             "Variants to be judged",
             "many",
-            hint="A reference object belongs here too: hidden among the others it carries the mood of the day.",
+            hint=" ".join([*_left_out(view), _REFERENCE]),
             error=errors.get("variants", ""),
-            choices=many("variants", _heard(view)),
+            choices=_offered(view, values.get("variants", ())),
         ),
         Field(
             "twice",
@@ -115,7 +143,7 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
             "many",
             hint="One or two are enough to see how well each person repeats.",
             error=errors.get("twice", ""),
-            choices=many("twice", _heard(view)),
+            choices=tuple(item for item in _offered(view, values.get("twice", ())) if not item.is_off),
         ),
         Field(
             "raters",
@@ -132,9 +160,26 @@ def _fields(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str
     ]
 
 
+def _offered(view: View, chosen: Sequence[str]) -> tuple[Choice, ...]:
+    """Return the variants to choose from: those that can be put out, those that can only be played, the others struck out."""
+    heard = _heard(view)
+    gone, lost = gone_of(view, heard), _lost(view)
+    standing = [Choice(name, name, name in chosen) for name in heard if name not in gone]
+    played = [
+        Choice(name, f"{name}: its unit has been changed since", name in chosen) for name in gone if name not in lost
+    ]
+    return (*standing, *played, *(Choice(name, name, name in chosen, is_off=True) for name in lost))
+
+
+def _left_out(view: View) -> list[str]:
+    """Say which variants are struck out, and why."""
+    lost = _lost(view)
+    return [cannot_be_put_out(lost)] if lost else []
+
+
 def _playing(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[str, str]) -> list[Field]:
     """Return the field that offers playback, where there is something to play."""
-    if len(view.recorded) < 2:
+    if not _can_play(view):
         return []
     choice = Choice("yes", "Play the kept recordings on the raters' pages", "yes" in values.get("plays", ()))
     hint = f"Aligned, at matched loudness, under their codes. Recorded: {listed(sorted(view.recorded), 'and')}."
@@ -163,18 +208,28 @@ def read_session(view: View, sent: Posted, errors: dict[str, str]) -> PreparedSe
     raters = list(spelled.values())
     _check_form(sent, outcomes, chosen, twice, raters, errors)
     plays = bool(sent.many("plays"))
+    gone = [] if plays else gone_of(view, chosen)
+    if gone and "variants" not in errors:
+        errors["variants"] = f"{cannot_be_put_out(gone)} {_instead(view, gone)}"
     if plays and not errors:
         try:
             playback(view.project.file, chosen)
         except FettleError as err:
             errors["plays"] = str(err)
     if errors:
-        raise DataError("Nothing is prepared yet: see the fields marked below.")
+        raise DataError(marked(len(errors), "prepared"))
     samples, sheets = _arranged([*chosen, *twice], raters, outcomes[0].kind == "compared")
     low, high = sent.text("low_end"), sent.text("high_end")
     ends = {item.name: (low, high) for item in outcomes if item.kind == "rated" and (low or high)}
     names = [item.name for item in outcomes]
     return PreparedSession(sent.text("name"), names, samples, sheets, ends, sent.text("note"), plays=plays)
+
+
+def _instead(view: View, gone: Sequence[str]) -> str:
+    it, recording = ("it", "its recording") if len(gone) == 1 else ("them", "their recordings")
+    if _can_play(view) and all(name in view.recorded for name in gone):
+        return f"Play {recording} instead, or leave {it} out."
+    return f"Leave {it} out."
 
 
 def _check_form(

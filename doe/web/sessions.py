@@ -10,9 +10,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import FettleError, listed
+from doe.model.errors import FettleError
 from doe.model.listening import PreparedSession
-from doe.model.records import changed_since
 from doe.model.wording import counted, exact, number
 from doe.sheets.cautions import LISTENING
 from doe.store.listening import KeptSession
@@ -20,9 +19,9 @@ from doe.web import urls
 from doe.web.contexts import RaterRow, SessionPage, SessionRow, SessionsPage
 from doe.web.desk import Desk, View
 from doe.web.factor_fields import time_text
-from doe.web.forms import Sent
+from doe.web.forms import Sent, marked
 from doe.web.pages import AtDesk, go_to, page
-from doe.web.session_form import LEVEL, obstacle, read_session, session_form
+from doe.web.session_form import LEVEL, cannot_be_put_out, gone_of, obstacle, read_session, session_form
 
 _HERE_ONLY = (
     "These links open on this machine only. For other devices, end this bench and start it with 'fettle serve --lan'."
@@ -78,7 +77,8 @@ def prepare(request: Request, sent: Sent, desk: AtDesk) -> Response:
     except FettleError as err:
         if str(err).startswith("Session '"):
             errors["name"] = str(err)
-        return page(request, "form.html", session_form(view, sent.values, errors, str(err)), 422)
+        told = marked(len(errors), "prepared") if errors else str(err)
+        return page(request, "form.html", session_form(view, sent.values, errors, told), 422)
 
 
 @router.get("/sessions/link/{key}.svg")
@@ -157,13 +157,8 @@ def _shown(
 
 def _gone(view: View, session: PreparedSession) -> tuple[str, ...]:
     """Say which samples their unit no longer is; a recording can be played all the same."""
-    wanted = {item.variant for item in session.samples}
-    here = view.snapshot
-    gone = [one.name for one in here.variants if one.name in wanted and changed_since(one, here.units) is not None]
-    if not gone or session.plays:
-        return ()
-    plural = "s have" if len(gone) > 1 else " has"
-    return (f"Variant {listed(gone, 'and')} cannot be put out: the unit{plural} been changed since.",)
+    gone = [] if session.plays else gone_of(view, {item.variant for item in session.samples})
+    return (cannot_be_put_out(gone),) if gone else ()
 
 
 def _reach(request: Request, desk: Desk) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ from doe.web.pages import AtDesk, best_of, go_to, page, think
 
 router = APIRouter(include_in_schema=False)
 _BEST = "the best variant"
+_VERSION = re.compile("[0-9]{1,9}")
 _NAME = "What to call it"
 _BUILDS = "Fresh builds of the same settings"
 _MOST_NAME, _MOST_NOTE = 80, 500
@@ -167,8 +168,9 @@ def _answer(desk: Desk, request: Request) -> Told | None:
         return _told(ask, project.plan_confirmation(variant).summary())
     if ask == "confirm":
         return _told(ask, project.confirm(request.query_params.getlist("build"), through=through).summary())
-    if ask == "compare" and asked.get("first", "").isdigit() and asked.get("second", "").isdigit():
-        return _compared(desk, int(asked["first"]), int(asked["second"]))
+    first, second = asked.get("first", ""), asked.get("second", "")
+    if ask == "compare" and _VERSION.fullmatch(first) and _VERSION.fullmatch(second):
+        return _compared(desk, int(first), int(second))
     return None
 
 

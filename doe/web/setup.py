@@ -21,7 +21,8 @@ from doe.sheets.answers import about as about_outcome
 from doe.store import ProjectFile
 from doe.web import urls
 from doe.web.contexts import Defined, FormPage, SetupPage
-from doe.web.definition_fields import KINDS, Kind, NotRead, as_typed, build, fields_of
+from doe.web.definition_faults import NotRead
+from doe.web.definition_fields import KINDS, Kind, as_typed, build, fields_of
 from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.forms import Sent, at_most, marked
@@ -135,7 +136,10 @@ def _form(
     values: Mapping[str, str],
     error: FettleError | None = None,
     conflict: tuple[tuple[str, str, str], ...] = (),
+    not_removed: str = "",
 ) -> FormPage:
+    if kind == "expectation" and (missing := _missing(setup)):
+        return _needs(words, missing)
     can_remove = record is not None and not words.is_single
     was = kind == "factor" and record is None
     fields = fields_of(kind, values, error, setup, with_was=was)
@@ -148,13 +152,35 @@ def _form(
         fields=fields,
         button="Store",
         hidden=(("seen", seen_mark(as_typed(kind, record)) if record is not None else ""),),
-        error=marked(count) if count else str(error or ""),
+        error=marked(count) if count else not_removed or str(error or ""),
         back=urls.setup(),
         remove=((urls.definition_remove(kind), f"Remove this {words.singular.casefold()}", name),)
         if can_remove
         else (),
         conflict=conflict,
         draft=f"setup {kind} {name}",
+    )
+
+
+def _missing(setup: Setup) -> str:
+    """Return what kind of definition has to come before an expectation; empty if all is there."""
+    if not setup.factors:
+        return "factor"
+    return "" if setup.outcomes else "outcome"
+
+
+def _needs(words: Kind, missing: str) -> FormPage:
+    """Lead to what has to be defined first."""
+    first = "a factor" if missing == "factor" else "an outcome"
+    return FormPage(
+        kicker="Set-up",
+        heading=words.title,
+        intro=(*words.intro, f"It is about a factor and an outcome, so {first} has to be defined first."),
+        action=urls.definition("expectation"),
+        fields=(),
+        button="",
+        back=urls.definition(missing),
+        back_label=KINDS[missing].add,
     )
 
 
@@ -170,7 +196,8 @@ def remove(request: Request, sent: Sent, desk: AtDesk, kind: str) -> Response:
     try:
         return go_to(desk.once(sent.once, do))
     except FettleError as err:
-        form = _form(desk.view().snapshot.setup, words, kind, name, record, as_typed(kind, record), err)
+        setup = desk.view().snapshot.setup
+        form = _form(setup, words, kind, name, record, as_typed(kind, record), not_removed=str(err))
         return page(request, "form.html", form, 422)
 
 

@@ -57,8 +57,8 @@ class Tokens:
         return hmac.compare_digest(token.encode(), self.form_token(caller).encode())
 
     def is_key(self, typed: str) -> bool:
-        """Compare an access key, in the same time whatever is wrong with it."""
-        return hmac.compare_digest(typed.strip().encode(), self._key.encode())
+        """Compare an access key by its letters and digits alone, in the same time whatever is wrong with it."""
+        return hmac.compare_digest(_bare(typed), _bare(self._key))
 
     def may_try(self, address: str) -> bool:
         """Tell whether this address may try another key now."""
@@ -77,3 +77,8 @@ class Tokens:
 
     def _sign(self, purpose: str, text: str) -> str:
         return hmac.new(self._secret, f"{purpose}:{text}".encode(), sha256).hexdigest()[:40]
+
+
+def _bare(key: str) -> bytes:
+    """Return what counts of a key, whichever way a phone spelled it: no case, no hyphens, no blanks."""
+    return "".join(letter for letter in key.casefold() if letter.isalnum()).encode()

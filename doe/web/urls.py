@@ -112,9 +112,12 @@ def session(number: int, action: str = "") -> str:
     return f"/sessions/{number}" + (f"/{action}" if action else "")
 
 
-def listen(key: str, place: int | None = None) -> str:
-    """Return a rater's own page."""
-    return _with(f"/listen/{_part(key)}", place=place)
+def listen(key: str, place: int | None = None, *, is_again: bool = False, judged: int | None = None) -> str:
+    """Return a rater's own page: where it goes on, or one place of its order, judged for the first time or once more.
+
+    `judged` is a place that was asked for but is judged already, so that the page can say so.
+    """
+    return _with(f"/listen/{_part(key)}", place=place, again="yes" if is_again else None, judged=judged)
 
 
 def listen_sound(key: str, code: str) -> str:

@@ -99,23 +99,34 @@ def _lineage(
     for item in variants:
         children.setdefault(item.parent if item.parent in names else None, []).append(item)
     by_name = {item.name: item for item in variants}
+    first = _first_builds(variants)
     found: list[Branch] = []
     waiting = [(item, 0) for item in reversed(children.get(None, []))]
     while waiting:
         item, depth = waiting.pop()
         if item.name in shown:
-            what = _changed(item, by_name.get(item.parent or ""), setup)
+            what = _changed(item, by_name.get(item.parent or ""), setup, is_first=item.name in first)
             found.append(Branch(item.name, urls.variant(item.name), what, min(depth, _DEEPEST), marks[item.name]))
         waiting += [(child, depth + 1) for child in reversed(children.get(item.name, []))]
     return tuple(found)
 
 
-def _changed(variant: Variant, parent: Variant | None, setup: Setup) -> str:
+def _first_builds(variants: Sequence[Variant]) -> set[str]:
+    """Return the first build of each unit, and the first of those that name none."""
+    first: dict[str | None, str] = {}
+    for item in variants:
+        if not item.is_reference:
+            first.setdefault(item.unit, item.name)
+    return set(first.values())
+
+
+def _changed(variant: Variant, parent: Variant | None, setup: Setup, *, is_first: bool) -> str:
     where = f"unit {variant.unit}" if variant.unit else ""
     if variant.is_reference:
         return "a reference object"
     if parent is None or parent.is_reference:
-        return f"first build, {where}" if where else "first build"
+        which = "first build" if is_first else "a further build"
+        return f"{which}, {where}" if where else which
     parts = [
         f"{text.name(factor.name)} {setting(parent.settings[factor.name])} → "
         f"{setting(variant.settings[factor.name], factor.unit)}"
@@ -411,7 +422,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     except FettleError as err:
         field = _field_of(str(err), setup)
         errors |= {field: str(err)} if field and field not in errors else {}
-        edit, status = _Edit(typed, errors, marked(2) if errors else str(err)), 422
+        edit, status = _Edit(typed, errors, marked(len(errors)) if errors else str(err)), 422
     variant = known_variant(desk.view().snapshot.variants, name)
     return page(request, "form.html", _correction(variant, setup, edit), status)
 
@@ -422,7 +433,9 @@ def _field_of(message: str, setup: Setup) -> str:
     found = blame(message, [*(factor.name for factor in setup.factors), *own])
     if found:
         return found
-    named = {"Variant '": "name", "Variant ": "parent", "Parent ": "parent", "Unit ": "unit"}
+    if " cannot come from " in message:
+        return "parent"
+    named = {"Variant '": "name", "Parent ": "parent", "Unit ": "unit"}
     return next((field for start, field in named.items() if message.startswith(start)), "")
 
 
@@ -458,7 +471,7 @@ def _changes(
         if typed[key] != present[key]:
             changes[key] = typed[key]
     if errors:
-        raise DataError(marked(2))
+        raise DataError(marked(len(errors)))
     if not changes:
         raise DataError("Nothing was changed, so nothing is stored.")
     return changes

@@ -43,6 +43,24 @@ def test_what_comparisons_point_to_is_advised(seed):
     assert advice.best["high"] - advice.best["low"] < 0.9
 
 
+def test_the_best_variant_may_only_have_stood_second():
+    """v5 is the best by the truth; as the first of no comparison it is found all the same, and can be confirmed."""
+    log = compared(1, [0, 1, 2, 3, 4, 5, 2, 4], 120)
+    known = log.drop_duplicates("variant").set_index("variant")[["slots", "feet"]]
+    is_turned = log["variant"] == "v5"
+    turned = log.assign(
+        variant=log["variant"].where(~is_turned, log["versus"]),
+        versus=log["versus"].where(~is_turned, log["variant"]),
+        value=log["value"].where(~is_turned, 1 - log["value"]),
+    )
+    for name in known.columns:
+        turned[name] = turned["variant"].map(known[name])
+        turned[f"versus {name}"] = turned["versus"].map(known[name])
+    assert "v5" not in set(turned["variant"])
+    assert recommend(turned, FACTORS, [NICER]).best["variant"] == "v5"
+    assert confirm(turned, FACTORS, [NICER], ["v5"]).settings["slots"] == 5
+
+
 @pytest.mark.parametrize(("off", "verdict"), [(0.0, KEPT), (2.5, FELL_SHORT)])
 def test_fresh_builds_are_held_against_the_promise_in_log_odds(off, verdict):
     """Two builds of 10 slots, true to what 0 to 7 slots promise, or 2.5 worse; 3,000 comparisons."""

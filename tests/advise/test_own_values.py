@@ -48,7 +48,7 @@ def test_many_readings_tell_a_variant_as_well_as_their_mean_does(n_variants):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("n_variants", "n_readings"), [(2, 2), (3, 2), (4, 3), (8, 1)])
+@pytest.mark.parametrize(("n_variants", "n_readings"), [(2, 2), (4, 3), (8, 1)])
 def test_the_worth_of_a_variant_is_what_it_is_told_to_be(n_variants, n_readings):
     """150 simulated logs: the true worth, by closed form, lies in the interval in 91 % at least, of the best one as of all.
 

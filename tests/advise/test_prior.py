@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.advise.opinion import posterior_draws
@@ -12,6 +12,7 @@ from doe.advise.space import make_space
 from doe.coding import Coding
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from tests.strategies import examples
 
 FACTORS = (
     Factor("vents", kind="count", low=0, high=6),
@@ -50,7 +51,7 @@ def logs(draw):
     return {str(place): it for place, it in enumerate(variants)}
 
 
-@settings(deadline=None, max_examples=40)
+@examples(40)
 @given(logs())
 def test_no_draw_changes_at_what_was_read(variants):
     """Whatever stood still: one factor or several, of any kind, or two that moved together."""

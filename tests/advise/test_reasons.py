@@ -17,8 +17,8 @@ def said(factors, **changes):
 def test_a_change_names_unit_settings_time_worth_chance_and_doubts(factors):
     assert said(factors) == (
         "On unit A change wool from 0 to 20 % and vents from 2 to 4: 47 min with 2 rounds of readings. "
-        "Expect a worth of 0.71 (0.55 to 0.83), a 64 % chance to beat variant 7; it would help to tell whether wool matters; "
-        "echo above 3.4 would speak against it."
+        "Expect a worth of 0.71 (0.55 to 0.83), a chance of 64 % to beat variant 7; it would help to tell whether wool "
+        "matters; echo above 3.4 would speak against it."
     )
 
 

@@ -350,6 +350,18 @@ def test_an_outcome_never_read_is_left_out_and_named(log, factors, outcomes, eff
     assert "echo has no reading yet, so this advice goes by bass alone." in advice.notes
 
 
+def test_what_was_read_in_part_only_is_not_the_one_to_keep(log, factors, outcomes, effort):
+    """The best variant loses its echo readings: what is left is a guess, and one that was read in both is kept."""
+    best = recommend(log, factors, outcomes, effort=effort).best["variant"]
+    part = log[(log["variant"] != best) | (log["outcome"] == "bass")]
+    advice = recommend(part, factors, outcomes, effort=effort)
+    assert advice.worth["variant"].iloc[0] == best  # it is still believed to be the best
+    assert advice.best["variant"] == advice.worth["variant"].iloc[1]
+    only = part[part["outcome"] == "bass"]
+    alone = recommend(only, factors, outcomes, effort=effort)  # where nothing was read in more, all are alike
+    assert alone.best["variant"] == alone.worth["variant"].iloc[0]
+
+
 def test_no_goal_at_all_is_refused(log, factors, effort):
     with pytest.raises(UsageError, match=re.escape("No outcome has a goal (bass), so no variant can be called better")):
         recommend(log, factors, [Outcome("bass")], effort=effort)

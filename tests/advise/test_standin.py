@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from doe.advise.lasting import solve
@@ -17,6 +17,7 @@ from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
 from tests.refusing import refused
+from tests.strategies import examples
 
 RINGS = Factor("rings", kind="count", low=7, high=12, way="rebuild")
 WOOL = Factor("wool", low=0, high=60, step=5, unit="%", minutes=8)
@@ -75,7 +76,7 @@ def brute_force(factors, quantity, start, limits):
 
 
 @pytest.mark.slow
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(projects())
 def test_the_nearest_settings_are_those_of_brute_force(project):
     """On the steps, within the range and the limits, nothing is nearer, to the last digit of the arithmetic."""
@@ -92,7 +93,7 @@ def test_the_nearest_settings_are_those_of_brute_force(project):
 
 
 @pytest.mark.slow
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(projects())
 def test_a_space_too_large_to_look_at_whole_is_searched_as_well(project):
     """With room for few combinations at once the scans of pairs still find the nearest of three factors."""

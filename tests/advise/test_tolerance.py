@@ -159,8 +159,8 @@ def test_what_may_bend_is_held_until_it_is_known():
     reach = 5 * (np.sqrt(0.1**2 + 8) - 0.1) / 4
     assert (row["care"], row["breaks_low"], row["breaks_high"]) == (UNTIL_KNOWN, "loss", "loss")
     assert row["high"] - 5 == pytest.approx(reach, abs=0.01)
-    assert found.headline == "Hold gap until the log can tell what it does; do not care about tilt."
-    assert found.notes[-1].startswith("The log cannot tell yet what gap does; build other settings to find out.")
+    assert found.headline == "Hold gap until the log can tell all that it does; do not care about tilt."
+    assert found.notes[-1].startswith("The log cannot tell yet all that gap does; build other settings to find out.")
 
 
 @pytest.mark.parametrize(

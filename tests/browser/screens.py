@@ -52,7 +52,7 @@ def session_pages(browser, address):
     page = browser.new_page()
     page.goto(f"{address}/sessions/new")
     page.locator("[name=outcomes]").first.check(force=True)
-    for name in ("3", "9", "21"):
+    for name in ("18", "20", "21"):
         page.locator(f"[name=variants][value='{name}']").check(force=True)
     page.locator("[name=twice][value='21']").check(force=True)
     page.fill("[name=raters]", "Ann\nBo")

@@ -199,6 +199,32 @@ def test_recordings_start_quiet_and_go_with_the_session(browser, bench):
     rater.context.close()
 
 
+@pytest.mark.parametrize(("outcome", "count"), [("echo", 4), ("clarity", 3)])
+@pytest.mark.parametrize("with_script", [True, False])
+def test_back_never_puts_a_grade_on_another_sample(browser, bench, outcome, count, with_script):
+    """Whatever Back shows, what is chosen on it is what was said of that very sample, and a sample not yet judged has none."""
+    address, _ = bench
+    link = prepare(browser, address, outcome, f"Back {outcome} {with_script}")
+    context = browser.new_context(java_script_enabled=with_script)
+    page, said = context.new_page(), {}
+    page.goto(link)
+    for place in range(count):
+        code = " ".join(page.locator(".code").all_inner_texts())
+        assert code not in said
+        assert page.locator(".grade input:checked").count() == 0
+        page.locator(".grade input").nth(place % 3).check(force=True)
+        said[code] = page.locator(".grade input:checked").get_attribute("value")
+        with page.expect_navigation():
+            page.click("button:has-text('That is my judgement')")
+        page.go_back()
+        shown = " ".join(page.locator(".code").all_inner_texts())
+        chosen = page.locator(".grade input:checked")
+        assert (chosen.get_attribute("value") if chosen.count() else None) == said.get(shown)
+        page.goto(link)
+    assert "Thank you" in page.locator("h1").inner_text()
+    context.close()
+
+
 def test_recordings_play_without_javascript(browser, bench):
     address, _ = bench
     link = prepare(browser, address, "echo", "Plain")

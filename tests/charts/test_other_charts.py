@@ -236,6 +236,13 @@ def test_front_names_what_could_be_built_by_what_differs(monkeypatch):
     same = [factor.name for factor in radio.FACTORS if possible[factor.name].nunique() == 1]
     assert not any(name in label for label in labels for name in same)
     assert all(name in figure(advice, "front").layout.meta["alt"] for name in same)
+    drawn = figure(advice, "front", width="narrow")
+    beside = drawn.layout.yaxis.ticktext
+    assert len(set(beside)) == len(beside)  # though what fits there is cut short
+    assert all(
+        f"{place}. new: " in drawn.layout.meta["alt"]
+        for place in (1 + np.flatnonzero(advice.front["variant"] == "")[:12])
+    )
 
 
 def test_front_of_one_outcome_is_refused():

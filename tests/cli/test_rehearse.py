@@ -103,6 +103,20 @@ def test_goals_are_needed(here, fettle):
     )
 
 
+def test_readings_that_take_no_time_are_refused(here, fettle):
+    """They would never use up the hours, and the rehearsal would have no end."""
+    fettle("init", "--title", "Kite")
+    fettle("factor", "add", "tail", "--low", "0", "--high", "3", "--minutes", "5")
+    fettle("factor", "add", "cloth", "--kind", "categorical", "--levels", "silk", "paper", "--minutes", "3")
+    fettle("outcome", "add", "height", "--goal", "raise", "--best", "50", "--worst", "0")
+    done = fettle("rehearse", "--benches", "1", "--hours", "1")
+    assert done.code != 0
+    assert done.err.startswith(
+        "Nothing says how long a round of readings or a session takes, so readings would never use up the hours; say so with "
+        "'fettle effort --reading-minutes MINUTES'.\n"
+    )
+
+
 def test_the_bar_is_drawn_on_a_terminal_only(monkeypatch, capsys):
     """It says how far the work is and what an interruption keeps, and is gone when the work is done."""
     with progress.Progress("what is done", patience_s=0) as tell:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import logsumexp
 
@@ -19,6 +19,7 @@ from doe.fit.term_space import distinct
 from doe.fit.whiten import Problem, whiten
 from doe.model.factor import Factor
 from tests.fit.logs import FACTORS, random_settings
+from tests.strategies import examples
 
 
 def _problem(seed: int, n_factors: int = 4, n_rows: int = 16, model: str = "two-factor") -> Problem:
@@ -41,7 +42,7 @@ def _slow_log_evidence(problem: Problem, places: list[int], gamma: float, floor:
     return -len(places) * np.log(gamma) - 0.5 * np.linalg.slogdet(A)[1] - 0.5 * df * np.log(rss)
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(st.integers(0, 50), st.sets(st.integers(0, 9), max_size=6))
 def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]):
     problem = _problem(seed)
@@ -69,7 +70,7 @@ def _dense_log_evidence(X: np.ndarray, y: np.ndarray, gamma: float, floor: float
     return -0.5 * np.linalg.slogdet(V)[1] - 0.5 * df * np.log(y @ np.linalg.solve(V, y) + floor)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(
     st.integers(0, 10_000),
     st.sets(st.integers(0, 9), min_size=1, max_size=7),

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.coding import Coding
@@ -18,7 +18,8 @@ from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.patience import Interrupted, interruptible
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
-from tests.fit.logs import BASS, FACTORS, plain_log, radio_log, random_settings
+from tests.fit.logs import BASS, FACTORS, plain_log, radio_log, random_settings, table_alone
+from tests.strategies import examples
 
 TWO = (Factor("a", low=0, high=1, step=0.5), Factor("b", low=0, high=10, step=1))
 
@@ -39,6 +40,14 @@ def test_the_driver_is_found_and_the_rest_is_not_claimed(seed: int):
     assert row["low"] < -4.0 < row["high"]
     assert not {found[name] for name in ("vents", "rings", "feet")} & {MOVES, TANGLED}
     assert effects.headline.startswith("Bass follows")
+
+
+def test_the_table_alone_is_that_of_the_whole():
+    """Laws of many logs are tried with `table_alone`, which has to be what people are given."""
+    whole, alone = (make(radio_log(2), FACTORS, BASS) for make in (analyse, table_alone))
+    pd.testing.assert_frame_equal(alone.table, whole.table)
+    draws, theirs = (effects.posterior(50, np.random.default_rng(1)) for effects in (alone, whole))
+    np.testing.assert_array_equal(draws.variant_means, theirs.variant_means)
 
 
 def test_ten_readings_of_one_build_are_not_ten_builds():
@@ -62,7 +71,7 @@ def test_effects_ignore_the_order_of_the_rows():
 
 
 @pytest.mark.slow
-@settings(max_examples=8, deadline=None)
+@examples(8)
 @given(st.floats(-1e4, 1e4), st.floats(0.01, 100))
 def test_a_change_of_scale_changes_the_swings_alike(shift: float, scale: float):
     """Adding a constant moves no swing; another unit of measure rescales swings and leaves activity alone."""
@@ -124,7 +133,7 @@ def test_nothing_is_claimed_where_nothing_is_going_on():
     for seed in range(40):
         rng = np.random.default_rng(seed)
         log = plain_log(random_settings(16, rng), rng.normal(0, 1, 16))
-        claims += MOVES in set(analyse(log, FACTORS, Outcome("y")).table["verdict"])
+        claims += MOVES in set(table_alone(log, FACTORS, Outcome("y")).table["verdict"])
     assert claims <= 2
 
 
@@ -355,6 +364,7 @@ def test_the_two_levels_that_differ_most_of_an_idle_factor_are_seldom_told_apart
 @pytest.mark.parametrize("n_levels", [3, 8])
 def test_the_averaged_interval_of_an_idle_factor_allows_for_the_levels_having_been_picked(n_levels: int):
     """In 150 logs in which nothing acts it leaves zero out in 5 % at most, up to three standard errors."""
-    rows = [analyse(*idle_log(seed, n_levels), Outcome("y")).table.set_index("term").loc["clip"] for seed in range(150)]
+    tables = [table_alone(*idle_log(seed, n_levels), Outcome("y")).table for seed in range(150)]
+    rows = [table.set_index("term").loc["clip"] for table in tables]
     leaves_out = [row["low"] > 0 or row["high"] < 0 for row in rows]
     assert np.mean(leaves_out) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 150)

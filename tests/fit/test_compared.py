@@ -8,8 +8,9 @@ import pytest
 
 from doe.fit import analyse
 from doe.fit.compared import gather_comparisons
-from doe.fit.paired import Pairs, abilities, fit_pairs, linked_parts
+from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError
+from doe.model.names import versus_column
 from doe.model.outcome import Outcome
 from doe.model.wording import MOVES
 from tests.fit.logs import DRIVER, FACTORS, random_settings
@@ -36,6 +37,23 @@ def comparisons(seed: int, n_variants: int = 12, rounds: int = 6) -> pd.DataFram
     last = settings.iloc[n_variants - 1].to_dict()
     rows.append({"variant": f"v{n_variants - 1}", "versus": "v0", "outcome": "clarity", "value": 0.5, **last})
     return pd.DataFrame(rows)
+
+
+def test_a_variant_that_only_stands_second_counts_as_any_other():
+    """As where each build is compared with the one before: turning every comparison round changes nothing."""
+    log = comparisons(1).iloc[:-1]  # the last row alone has the last variant first
+    settings = random_settings(12, np.random.default_rng(1))
+    second = settings.iloc[log["versus"].str[1:].astype(int)].reset_index(drop=True)
+    whole = log.join(second.rename(columns=versus_column))
+    names = list(settings.columns)
+    turned = pd.DataFrame({"variant": whole["versus"], "versus": whole["variant"], "outcome": "clarity"})
+    turned = turned.assign(value=1 - whole["value"], **{name: whole[versus_column(name)] for name in names})
+    turned = turned.join(whole[names].rename(columns=versus_column))
+    one, two = (analyse(frame, FACTORS, CLARITY) for frame in (whole, turned))
+    assert one.n_variants == two.n_variants == 12
+    assert set(one.variants["variant"]) == set(two.variants["variant"])
+    first, other = (effects.variants.set_index("variant")["mean"].sort_index() for effects in (one, two))
+    np.testing.assert_allclose(first, other, atol=1e-6)
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -111,7 +129,8 @@ def test_unlinked_parts_are_found_and_said():
     effects = analyse(halves, FACTORS, CLARITY)
     assert any("fall into parts that nothing links" in note for note in effects.notes)
     apart = gather_comparisons(halves, FACTORS, CLARITY).covariance
-    assert apart[0, 0] + apart[3, 3] - 2 * apart[0, 3] > 1_000, "nothing says how far the parts lie apart"
+    across = apart[0, 0] + apart[3, 3] - 2 * apart[0, 3]
+    assert across > 2 * HELD_SD**2, "nothing says how far the parts lie apart but what is expected of abilities"
     assert apart[0, 0] + apart[1, 1] - 2 * apart[0, 1] < 20
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.coding import Coding
@@ -11,6 +11,7 @@ from doe.fit.evidence import gather, groupings
 from doe.fit.origins import origin_of
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from tests.strategies import examples
 
 FACTOR = Factor("a", kind="count", low=0, high=50)
 ECHO = Outcome("echo", goal="lower", best=0, worst=20)
@@ -68,7 +69,7 @@ def dense(frame, found):
 
 
 @pytest.mark.slow
-@settings(deadline=None, max_examples=150)
+@examples(150)
 @given(
     st.lists(st.tuples(st.integers(0, 4), st.integers(0, 5), st.sampled_from("AB")), min_size=4, max_size=30),
     st.integers(0, 99),

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.coding import Coding
@@ -14,6 +14,8 @@ from doe.fit.reml import Grouping
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.wording import MOVES
+from tests.fit.logs import table_alone
+from tests.strategies import examples
 
 FACTORS = (
     Factor("rings", kind="count", low=0, high=2, way="rebuild"),
@@ -45,7 +47,7 @@ def units_note(effects):
     return [note for note in effects.notes if "units differ by themselves" in note]
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(
     st.lists(st.integers(0, 3), min_size=6, max_size=10),
     st.lists(st.lists(st.integers(0, 2), min_size=10, max_size=10), min_size=0, max_size=4),
@@ -175,14 +177,14 @@ def test_a_factor_tied_to_the_session_is_said_once():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("rings", "most"), [((0, 2), 0.05), ((0, 1, 2), 0.05)])
-def test_an_idle_factor_is_not_claimed_for_what_its_units_do(rings, most):
+@pytest.mark.parametrize("rings", [(0, 2), (0, 1, 2)])
+def test_an_idle_factor_is_not_claimed_for_what_its_units_do(rings):
     """Truth: rings do nothing, and units differ by half a reading's scatter, as verdicts allow for; 100 logs."""
     found = 0
     for seed in range(100):
-        table = analyse(log(rings, unit_sd=READING / 2, seed=seed), FACTORS, BASS).table.set_index("term")
+        table = table_alone(log(rings, unit_sd=READING / 2, seed=seed), FACTORS, BASS).table.set_index("term")
         found += table.loc["rings", "verdict"] == MOVES
-    assert found / 100 <= most
+    assert found <= 5
 
 
 @pytest.mark.slow
@@ -191,6 +193,6 @@ def test_a_large_effect_is_claimed_all_the_same():
     found = 0
     for seed in range(40):
         frame = log((0, 2), rings_effect=1.0, unit_sd=READING / 2, seed=seed)
-        table = analyse(frame, FACTORS, BASS).table.set_index("term")
+        table = table_alone(frame, FACTORS, BASS).table.set_index("term")
         found += table.loc["rings", "verdict"] == MOVES
     assert found / 40 >= 0.9

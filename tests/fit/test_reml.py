@@ -2,13 +2,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
 from doe.fit.reml import Bounded, Crossproducts, Grouping, _is_no_worse, fit_reml
+from tests.strategies import examples
 
 
 def _simulated(seed: int, n_variants: int = 20, n_raters: int = 3) -> tuple[np.ndarray, np.ndarray, list[Grouping]]:
@@ -42,7 +43,7 @@ def _dense_deviance(X: np.ndarray, y: np.ndarray, groupings: list[Grouping], the
     return float(logs + df * (1 + np.log(2 * np.pi * rss / df)))
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(st.lists(st.floats(0, 3), min_size=3, max_size=3), st.integers(0, 5))
 def test_criterion_equals_the_dense_formula(theta: list[float], seed: int):
     """Cross-products and elimination change nothing."""
@@ -54,7 +55,7 @@ def test_criterion_equals_the_dense_formula(theta: list[float], seed: int):
     assert products.profiled(ordered) == pytest.approx(expected, abs=1e-6)
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(st.lists(st.floats(0.05, 4), min_size=3, max_size=3), st.integers(0, 5))
 def test_slope_equals_differences(ratios: list[float], seed: int):
     """The closed gradient is the criterion's own."""

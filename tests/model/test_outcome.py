@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.model.errors import DataError, UsageError
-from doe.model.outcome import Outcome
+from doe.model.outcome import MOST_READ, Outcome
 from tests.refusing import refused
 from tests.strategies import outcomes
 
@@ -144,6 +144,7 @@ def test_readings_are_read_as_people_type_them(typed: object) -> None:
         (BASS, True, "bass is 'True'; it must be a number in dB."),
         (BASS, "1,234", "bass is '1,234'; write it with a decimal point, since the comma could mean thousands."),
         (Outcome("score"), "x", "score is 'x'; it must be a number."),
+        (BASS, "1e300", "bass is 1e+300; nothing at a bench is that large, so it is no reading."),
         (ECHO, 0.5, "echo is 0.5; it must be a grade from 1 to 7."),
         (ECHO, "7,0001", "echo is 7.0001; it must be a grade from 1 to 7."),
         (ECHO, "good", "echo is 'good'; it must be a grade from 1 to 7."),
@@ -183,7 +184,7 @@ def test_anything_typed_is_a_reading_or_a_data_error(outcome: Outcome, typed: ob
         value = outcome.read(typed)
     except DataError:
         return
-    assert math.isfinite(value)
+    assert abs(value) <= MOST_READ
     assert outcome.read(value) == value
     assert outcome.scale is None or outcome.scale[0] <= value <= outcome.scale[1]
 

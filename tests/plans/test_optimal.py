@@ -45,7 +45,7 @@ def test_levels_of_a_categorical_factor_are_balanced():
 @pytest.mark.slow
 def test_every_run_keeps_the_limits():
     limits = [Limit("air >= 250"), Limit("driver != 'poly' or vents <= 3")]
-    made = plan(RADIO, 16, limits=limits, derived=[AIR], units=4)
+    made = plan(RADIO, 16, limits=limits, derived=[AIR], units=4, starts=20)
     air = made.table["rings"] * 42 - made.table["wool"] * 2.1
     assert (air >= 250).all()
     assert ((made.table["driver"] != "poly") | (made.table["vents"] <= 3)).all()
@@ -53,7 +53,7 @@ def test_every_run_keeps_the_limits():
 
 @pytest.mark.slow
 def test_a_rebuild_factor_changes_only_between_units():
-    made = plan(RADIO, 12, units=4)
+    made = plan(RADIO, 12, units=4, starts=20)
     assert made.table["unit"].nunique() == 4
     assert (made.table.groupby("unit")["rings"].nunique() == 1).all()
     assert made.table["rings"].nunique() == 2
@@ -66,7 +66,7 @@ def test_a_rebuild_factor_changes_only_between_units():
 @pytest.mark.slow
 def test_precision_between_units_is_that_of_generalised_least_squares():
     """Law: the covariance is (X' V^-1 X)^-1 with V = I + Z Z', units as variable as runs (Goos & Jones 2011, ch. 10)."""
-    made = plan(RADIO, 12, units=4)
+    made = plan(RADIO, 12, units=4, starts=20)
     X = matrix(made, "main")
     Z = pd.get_dummies(made.table["unit"]).to_numpy(dtype=float)
     V = np.eye(12) + Z @ Z.T
@@ -113,7 +113,7 @@ def test_runs_that_exist_are_complemented():
 @pytest.mark.slow
 def test_a_bayesian_plan_has_more_terms_than_runs():
     """DuMouchel & Jones 1994: main effects stay well estimated, and pairs are spread over the runs."""
-    made = plan(numbers(6), 12, "two-factor", kind="bayesian")
+    made = plan(numbers(6), 12, "two-factor", kind="bayesian", starts=20)
     X = matrix(made, "main")
     assert np.linalg.det(X.T @ X) ** (1 / 7) / 12 > 0.85
     assert made.separation.rung >= 2
@@ -123,7 +123,7 @@ def test_a_bayesian_plan_has_more_terms_than_runs():
 @pytest.mark.slow
 def test_an_i_optimal_plan_predicts_better_than_a_d_optimal_one():
     """Law: of the two, each wins by its own criterion."""
-    by_i, by_d = (plan(numbers(3), 17, "quadratic", kind=kind) for kind in ("i-optimal", "d-optimal"))
+    by_i, by_d = (plan(numbers(3), 17, "quadratic", kind=kind, starts=20) for kind in ("i-optimal", "d-optimal"))
     assert by_i.efficiency["I"] < by_d.efficiency["I"]
     assert by_i.efficiency["D"] < by_d.efficiency["D"]
 

@@ -7,11 +7,7 @@ from typing import Any
 import pytest
 
 FOLDER = Path(__file__).parent
-SLOW = ("verification_plans_by_property",)
-MODULES = [
-    pytest.param(path.stem, marks=pytest.mark.slow) if path.stem in SLOW else path.stem
-    for path in sorted(FOLDER.glob("verification_*.py"))
-]
+MODULES = [path.stem for path in sorted(FOLDER.glob("verification_*.py"))]
 
 
 @pytest.mark.slow

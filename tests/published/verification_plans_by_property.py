@@ -11,14 +11,12 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 from scipy import stats
 
-from doe.advise.route import route
 from doe.plans import power
 from doe.plans.screening import definitive, mirrored_plan, plackett_burman
 from doe.plans.surface import box_behnken, central_composite
-from tests.advise.test_route import EFFORT, RADIO, brute_force, drawn, follow, unit_frame
+from tests.advise.test_route import EACH, PARTS, follow, instances
 from tests.plans.made import numbers, quadratic
 from tests.plans.test_surface import spread_on_sphere
 from tests.published.cases import row
@@ -33,7 +31,6 @@ ROTATABLE = "Box & Hunter 1957, Ann. Math. Statist. 28, 195-241"
 BEHNKEN = "Box & Behnken 1960, Technometrics 2, 455-475"
 COMPOSITE_BLOCKS = ((2, 2), (3, 2), (3, 3), (4, 2), (4, 3), (5, 2), (6, 2), (6, 3), (7, 5), (8, 5), (10, 3))
 BEHNKEN_BLOCKS = ((4, 3), (5, 2), (6, 2), (7, 2))
-INSTANCES = 200
 
 
 def screening_rows() -> Rows:
@@ -116,30 +113,24 @@ def power_rows() -> Rows:
     return rows
 
 
-def route_rows() -> Rows:
-    """Check random build orders against trying all: minutes, proofs, and steps that a unit cannot take."""
+def elsewhere() -> Rows:
+    """Return what `tests/advise/test_route.py` checks one by one: random build orders against trying all."""
     apart, proven, possible = 0.0, 0, 0
-    for part in range(8):
-        rng = np.random.default_rng([13, part])
-        for place in range(INSTANCES // 8):
-            states = drawn(rng, int(rng.integers(0, 4)))
-            variants = drawn(rng, 7 if place == 0 else int(rng.integers(1, 7)))
-            units = unit_frame(states) if states else None
-            found = route(pd.DataFrame(variants), RADIO, units=units, effort=EFFORT, seed=place)
-            apart = max(apart, abs(found.minutes - brute_force(variants, states, EFFORT)))
+    for part in range(PARTS):
+        for found, states, fewest in instances(part):
+            apart = max(apart, abs(found.minutes - fewest))
             proven += found.is_proven
             possible += abs(follow(found, states) - found.minutes) < 0.01
-    what = f"route, {INSTANCES} random instances of up to 7 variants and 3 units"
+    count = PARTS * EACH
+    what = f"route, {count} random instances of up to 7 variants and 3 units"
     everything = "every order on every unit tried"
     return [
         row(f"{what}: largest difference from the fewest minutes", everything, 0, apart, 0.01, "computed"),
-        row(f"{what}: proved to be the shortest", everything, INSTANCES, proven, 0, "computed"),
-        row(
-            f"{what}: every step possible, minutes as walked", "walked step by step", INSTANCES, possible, 0, "computed"
-        ),
+        row(f"{what}: proved to be the shortest", everything, count, proven, 0, "computed"),
+        row(f"{what}: every step possible, minutes as walked", "walked step by step", count, possible, 0, "computed"),
     ]
 
 
 def rows() -> Rows:
-    """Return every check of plans by what defines them."""
-    return [one for part in (screening_rows, surface_rows, power_rows, route_rows) for one in part()]
+    """Return every check of plans by what defines them, but for routes."""
+    return [one for part in (screening_rows, surface_rows, power_rows) for one in part()]

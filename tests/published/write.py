@@ -14,8 +14,9 @@ REPORT = FOLDER.parent.parent / "reports" / "verification.md"
 HEAD = """# Verification
 
 Written by `python -m tests.published.write`; checked by `tests/published/test_verification.py`, which fails when a
-difference exceeds its tolerance. A tolerance is what the printed digits of the source allow. A source marked *from memory* was
-recalled, not read again; one marked *computed* or *general library* is another program's figure.
+difference exceeds its tolerance; routes are checked by `tests/advise/test_route.py`, determinants of order 17 to 20 by
+`tests/benchmarks/test_plan_speed.py`. A tolerance is what the printed digits of the source allow. A source marked
+*from memory* was recalled, not read again; one marked *computed* or *general library* is another program's figure.
 """
 
 
@@ -42,7 +43,7 @@ def verification() -> str:
     parts = [HEAD]
     for path in sorted(FOLDER.glob("verification_*.py")):
         module = importlib.import_module(f"tests.published.{path.stem}")
-        rows = module.rows()
+        rows = [*module.rows(), *(module.elsewhere() if hasattr(module, "elsewhere") else ())]
         title = path.stem.removeprefix("verification_").replace("_", " ").capitalize()
         about = (module.__doc__ or "").strip().split("\n\n")[0].replace("\n", " ")
         parts.append("\n".join([f"## {title}", "", about, "", *_table(rows), ""]))

@@ -8,6 +8,7 @@ import pytest
 
 from doe.fit.verdicts import CLAIM
 from doe.model.outcome import Outcome
+from doe.model.setup import Setup
 from doe.sheets.answers import about, answer, effect_row, no_answer, split_interval
 from doe.sheets.cautions import BENCH, LISTENING, cautions
 from doe.sheets.log import log_table
@@ -123,6 +124,8 @@ def test_listening_caution_stands_where_ears_or_sound_are_used():
     assert cautions(quiet) == (BENCH,)
     recorded = replace(quiet, outcomes=(Outcome("level", unit="dB", recipe={"from": "level"}),))
     assert cautions(recorded) == (BENCH, LISTENING)
+    judged = [Outcome(name, kind="rated", scale=(1, 7)) for name in ("crust", "echo")]
+    assert [len(cautions(Setup(title="Oven", outcomes=[one]))) for one in judged] == [1, 2]
 
 
 def test_standing_gives_the_best_variant_as_it_is_believed_to_be():

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.outcome import Outcome
+from doe.model.outcome import MOST_READ, Outcome
 from doe.model.records import Computation, Reading, Session, Unit, Variant
 from doe.model.setup import Setup
 
-finite = st.floats(allow_nan=False, allow_infinity=False)
+readable = st.floats(-MOST_READ, MOST_READ)
 small = st.floats(min_value=-1e6, max_value=1e6, allow_nan=False)
 labels = st.text(
     st.characters(exclude_categories=["Cs", "Cc"], exclude_characters="\x7f"), min_size=1, max_size=12
@@ -102,7 +102,7 @@ def readings(draw: st.DrawFn, made: list[Variant], units: list[str], sessions: l
     names = [item.name for item in made]
     outcome = draw(st.sampled_from(["bass", "echo", "nicer"] if len(names) > 1 else ["bass", "echo"]))
     variant = draw(st.sampled_from(names))
-    value = {"bass": finite, "echo": st.floats(1, 7), "nicer": st.sampled_from([0.0, 0.5, 1.0])}[outcome]
+    value = {"bass": readable, "echo": st.floats(1, 7), "nicer": st.sampled_from([0.0, 0.5, 1.0])}[outcome]
     return Reading(
         variant,
         outcome,
@@ -121,11 +121,11 @@ def readings(draw: st.DrawFn, made: list[Variant], units: list[str], sessions: l
 def projects(draw: st.DrawFn) -> tuple[Setup, list[Unit], list[Session], list[Variant], list[Reading]]:
     """A setup with records that fit it."""
     setup = draw(setups())
-    some = st.lists(labels, max_size=3, unique=True)
+    some = st.lists(labels, max_size=3, unique_by=str.casefold)
     units = [Unit(name, note=draw(notes), retired=draw(st.booleans())) for name in draw(some)]
     sessions = [Session(name, draw(times), draw(notes)) for name in draw(some)]
     unit_names, session_names = [unit.name for unit in units], [session.name for session in sessions]
-    made = draw(variants(setup, draw(st.lists(labels, min_size=1, max_size=5, unique=True)), unit_names))
+    made = draw(variants(setup, draw(st.lists(labels, min_size=1, max_size=5, unique_by=str.casefold)), unit_names))
     taken = draw(st.lists(readings(made, unit_names, session_names), max_size=6))
     return setup, units, sessions, made, taken
 

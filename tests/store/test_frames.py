@@ -10,8 +10,9 @@ def test_readings_stand_beside_the_settings_of_their_variant(radio: ProjectFile)
     frame = radio.readings_frame()
     assert list(frame.columns) == [
         "id", "variant", "outcome", "value", "versus", "session", "rater", "order", "unit", "when", "note",
-        "vents", "rings", "wool", "driver",
+        "vents", "rings", "wool", "driver", "versus vents", "versus rings", "versus wool", "versus driver",
     ]  # fmt: skip
+    assert frame["versus vents"].dropna().tolist() == [2]  # of the second of two that were compared
     assert frame["vents"].tolist()[:2] == [2, 4]
     assert frame.loc[2, ["vents", "rings", "wool", "driver"]].isna().all()
     assert frame["unit"].tolist()[:2] == ["A", "A"]

@@ -35,6 +35,11 @@ def test_a_log_is_one_entry_and_one_step_back(radio: ProjectFile):
             [],
             "Variant 'a' is logged already; give it a name of its own.",
         ),
+        (
+            [Variant("a", SETTINGS), Variant("A", SETTINGS)],
+            [],
+            "Variant 'A' differs from 'a' in capitals only; give it a name of its own.",
+        ),
         ([Variant("a", {**SETTINGS, "vents": 7})], [], "vents is 7; it must be a whole number from 0 to 6."),
         ([Variant("a", SETTINGS, unit="Z")], [], "Unit 'Z' is not in this project."),
         ([Variant("a", SETTINGS)], [Reading("c", "bass", 1.0)], "Variant 'c' is not in this project."),

@@ -1,4 +1,5 @@
 import re
+from pathlib import Path
 
 import pytest
 
@@ -7,6 +8,7 @@ from doe.model.factor import Factor
 from doe.model.records import Reading, Variant
 from doe.store import Entry, ProjectFile
 from tests.store.radio import SETTINGS
+from tests.store.test_transfer import KINDS, round_trip
 
 
 def test_the_history_tells_every_change_in_order(radio: ProjectFile):
@@ -17,8 +19,8 @@ def test_the_history_tells_every_change_in_order(radio: ProjectFile):
         (3, "variant", "logged variant 1 on A: vents 2, rings 9, wool 20, driver poly"),
         (4, "variant", "logged variant 2 from 1 on A: vents 2 -> 4"),
         (5, "variant", "logged variant shop: a reference object"),
-        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 1 "
-                        "by mic and Ann"
+        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 "
+                        "better than of variant 1 by mic and Ann"
                         " (new session Tuesday)"),
     ]  # fmt: skip
 
@@ -27,6 +29,17 @@ def test_what_a_change_returns_is_what_the_history_keeps(radio: ProjectFile):
     entry = radio.correct_reading(1, value=1)
     assert radio.history()[-1] == entry
     assert isinstance(entry, Entry)
+
+
+def test_a_comparison_is_told_with_both_variants(radio: ProjectFile):
+    number = next(item["id"] for item in radio.readings() if item["outcome"] == "nicer")
+    corrected = radio.correct_reading(number, value="second").summary
+    assert corrected == f"corrected reading {number} (nicer of variant 2 against 1): 1 -> 0"
+    assert radio.withdraw_reading(number).summary == f"withdrew reading {number} (nicer of variant 2 against 1): 0"
+    tied = radio.add_readings([Reading("1", "nicer", 0.5, versus="2")])
+    assert tied.summary == "read nicer of variants 1 and 2 alike"
+    worse = radio.add_readings([Reading("1", "nicer", 0, versus="2")])
+    assert worse.summary == "read nicer of variant 1 worse than of variant 2"
 
 
 def test_taking_back_is_an_entry_of_its_own(radio: ProjectFile):
@@ -143,3 +156,12 @@ def test_a_session_stays_while_readings_name_it(radio: ProjectFile):
     second = radio.add_readings([Reading("2", "bass", 1, session="Friday")])
     with pytest.raises(DataError, match=f"take back {second.id} first"):
         radio.take_back(first.id)
+
+
+def test_what_came_with_an_export_is_not_taken_back(radio: ProjectFile, tmp_path: Path):
+    back = round_trip(radio, tmp_path, KINDS[0])
+    inherited = next(entry for entry in back.history() if entry.kind == "readings")
+    with pytest.raises(
+        DataError, match=rf"^Entry {inherited.id} came with the export \(.*\) and cannot be taken back here.$"
+    ):
+        back.take_back(inherited.id)

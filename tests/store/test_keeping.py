@@ -1,17 +1,21 @@
 """Attachments, suggestions, backup and check."""
 
 import hashlib
+import os
 import re
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import duckdb
 import pytest
 
+from doe.measuring.takes import kept_takes
 from doe.model.errors import DataError, StoreError, UsageError
-from doe.model.records import Variant
-from doe.store import ProjectFile
+from doe.model.records import Computation, KeptFile, Reading, Unit, Variant
+from doe.store import ProjectFile, attachments
+from tests.refusing import refused
 from tests.store.radio import SETTINGS
 
 
@@ -41,7 +45,7 @@ def test_an_attachment_outlives_its_variant(radio: ProjectFile):
     assert radio.check() == []
 
 
-@pytest.mark.parametrize("name", ["", "  ", "a\nb", "folder/"])
+@pytest.mark.parametrize("name", ["", "  ", "a\nb", "folder/", ".", "up/.."])
 def test_a_name_that_is_none_is_refused(radio: ProjectFile, name: str):
     with pytest.raises(UsageError, match="File name"):
         radio.attach(None, name, b"x")
@@ -129,6 +133,75 @@ def test_check_finds_attachments_that_are_missing_or_altered(radio: ProjectFile)
         f"attachment 1 ('a.txt') is missing: {paths[0]} does not exist.",
         f"attachment 2 ('b.txt') was altered: {paths[1]} no longer has the content it was stored with.",
     ]
+
+
+def test_check_lets_others_work_while_it_reads_files(radio: ProjectFile, monkeypatch: pytest.MonkeyPatch):
+    """Recordings may take minutes to hash; whoever writes meanwhile must not wait for that."""
+    radio.attach("1", "a.txt", b"first")
+    other = threading.Thread(target=lambda: radio.add_unit(Unit("B")))
+
+    def slowly(path: Path) -> str:
+        other.start()
+        other.join(timeout=10)
+        assert not other.is_alive()
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+
+    monkeypatch.setattr(attachments, "hash_of", slowly)
+    assert radio.check() == []
+    assert [unit.name for unit in radio.units()] == ["A", "B"]
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "sentence"),
+    [
+        ("sha256", "../../secret", "sha256 is '../../secret'; it must be 64 digits, 0 to 9 or a to f."),
+        ("sha256", "A" * 64, f"sha256 is '{'A' * 64}'; it must be 64 digits, 0 to 9 or a to f."),
+        ("filename", "../../evil.wav", "filename is '../../evil.wav'; it must be a bare file name."),
+        ("filename", "..", "filename is '..'; it must be a bare file name."),
+    ],
+)
+def test_an_attachment_that_points_elsewhere_is_left_out_and_told(
+    radio: ProjectFile, tmp_path: Path, column: str, text: str, sentence: str
+):
+    """A project file that was received may hold anything; what is read and written stays in its folder."""
+    (tmp_path / "secret").write_bytes(b"secret")
+    radio.attach("1", "a.wav", b"first", note=attachments.TAKE)
+    radio.attach("1", "b.txt", b"second")
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute(f"UPDATE attachment SET {column} = ? WHERE id = 1", [text])
+    assert [row["filename"] for row in radio.attachments()] == ["b.txt"]
+    assert radio.check() == [f"attachment 1: {sentence} It is left out."]
+    with kept_takes(radio, [], radio.variants()) as kept:
+        assert not kept.takes
+    radio.backup(tmp_path / "copy.duckdb")
+    radio.export(tmp_path / "out")
+    for folder in (tmp_path / "copy.files", tmp_path / "out" / "files"):
+        assert [path.read_bytes() for path in folder.iterdir()] == [b"second"]
+
+
+def test_a_computation_that_points_elsewhere_is_left_out_and_told(radio: ProjectFile, tmp_path: Path):
+    path = tmp_path / "take.txt"
+    path.write_bytes(b"bytes")
+    digest = attachments.hash_of(path)
+    how = Computation("band_level", 1, {}, digest, {})
+    radio.add_measured([(Reading("1", "bass", 1.0), how)], [KeptFile(path, digest, "1", attachments.TAKE)], "1")
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute("UPDATE attachment SET filename = '../x'")
+    assert [row["filename"] for row in radio.computations()] == [None]
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute("UPDATE measurement SET sha256 = '../take.txt'")
+    assert radio.computations() == []
+    assert "Reading 5: sha256 of its file is '../take.txt'; it must be 64 digits, 0 to 9 or a to f." in radio.check()
+
+
+def test_an_attachment_that_cannot_be_written_leaves_nothing(radio: ProjectFile, monkeypatch: pytest.MonkeyPatch):
+    def full(handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with refused(StoreError, f"{radio.files_folder} cannot take the attachment: No space left on device."):
+        radio.attach("1", "photo.jpg", b"x")
+    assert list(radio.files_folder.iterdir()) == []
 
 
 @pytest.mark.slow

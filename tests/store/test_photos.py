@@ -55,6 +55,24 @@ def test_a_jpeg_that_lies_on_its_side_stays_so():
     assert b"Exif" not in clean_photo(jpeg(turned=1)[0], "back.jpg")
 
 
+def test_a_jpeg_keeps_its_colours():
+    """A wide colour profile (in as many pieces as it takes) says what the numbers mean; without it reds turn dull."""
+    data, kept = jpeg()
+    pieces = [segment(0xE2, b"ICC_PROFILE\0" + bytes([place, 2]) + b"profile") for place in (1, 2)]
+    clean = clean_photo(data[:2] + b"".join(pieces) + data[2:], "back.jpg")
+    assert SECRET not in clean
+    assert all(part in clean for part in [*pieces, *kept])
+
+
+def test_fill_bytes_before_a_marker_are_passed_over():
+    """Any marker may have FF bytes in front (ITU-T T.81, B.1.1.2); they belong to no segment."""
+    _, kept = jpeg()
+    filled = b"\xff\xd8" + b"".join(b"\xff\xff" + part for part in kept) + b"\xff\xff\xff\xd9"
+    assert (
+        clean_photo(filled, "back.jpg").replace(b"\xff\xff\xff", b"\xff") == b"\xff\xd8" + b"".join(kept) + b"\xff\xd9"
+    )
+
+
 def test_a_png_keeps_its_picture_and_loses_its_text():
     def chunk(name: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))

@@ -83,6 +83,10 @@ def test_building_a_run_makes_it_a_variant_like_any_other(adopted: ProjectFile):
     assert plan.left == ("4", "5", "6")
     assert [plan.unit_of(run) for run in plan.runs] == ["B", "B", "new 2", "new 2"]
     assert {unit.name: unit.variant for unit in adopted.units()} == {"A": "2", "B": "3"}
+    adopted.build_planned("4", new_unit=Unit("C"), unit="C")
+    plan = adopted.adopted_plan()
+    assert plan is not None
+    assert [plan.unit_of(run) for run in plan.runs][:2] == ["B", "C"]  # built is where it was built
     adopted.add_readings([Reading("3", "bass", 1.0)])
     with refused(DataError, "Variant 3 is built already."):
         adopted.build_planned("3")

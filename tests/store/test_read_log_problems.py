@@ -161,6 +161,23 @@ def test_a_variant_that_the_project_has_is_not_logged_twice(tmp_path: Path):
     ]
 
 
+def test_names_that_differ_in_capitals_only_are_told_by_their_line(tmp_path: Path):
+    """From those of the project as from those of other lines, and each spelling once."""
+    path = tmp_path / "log.csv"
+    path.write_text(
+        HEAD + ",unit,bass\na1,2,9,20,poly,B,1\nA1,2,9,20,poly,b,1\nSHOP,2,9,20,poly,b,1\n", encoding="utf-8"
+    )
+    with pytest.raises(ImportProblems) as caught:
+        read_log(path, RADIO, known=["shop"], known_units=["B"])
+    same = "in capitals only; spell it the same, or give it a name of its own"
+    assert [problem.sentence() for problem in caught.value.problems] == [
+        f"line 3, column 'variant': 'A1' - differs from 'a1' {same}",
+        f"line 3, column 'unit': 'b' - differs from 'B' {same}",
+        f"line 4, column 'variant': 'SHOP' - differs from 'shop' {same}",
+    ]
+    assert read_log(path, RADIO, {"variant": "", "unit": ""}).variants
+
+
 def test_a_log_with_problems_changes_nothing(tmp_path: Path, radio: ProjectFile):
     """Reading never touches the project."""
     before = radio.path.read_bytes()

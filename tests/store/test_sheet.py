@@ -1,6 +1,7 @@
 import csv
 import io
 import re
+import zipfile
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from doe.model.errors import DataError, ImportProblems
 from doe.store.cells import text_of
 from doe.store.sheet import Sheet, read_sheet
+from tests.refusing import refused
 
 WORDS = frozenset(["variant", "wool", "bass", "note"])
 
@@ -129,6 +131,16 @@ def test_parquet_keeps_types_and_counts_its_heading_as_line_one(tmp_path: Path):
     assert values[4] is None
 
 
+@pytest.mark.parametrize("name", ["g[1].parquet", "g?.parquet", "*.parquet"])
+def test_the_name_of_a_parquet_file_is_no_pattern(tmp_path: Path, name: str):
+    """Another file beside it, which its name would match, is not read in its place."""
+    with duckdb.connect() as con:
+        for value, where in ((1, tmp_path / "g1.parquet"), (2, tmp_path / "other")):
+            con.execute(f"COPY (SELECT {value} AS bass) TO '{where}' (FORMAT parquet)")
+    (tmp_path / "other").rename(tmp_path / name)
+    assert cells(read_sheet(tmp_path / name, score)) == [("bass",), (2,)]
+
+
 def workbook(tmp_path: Path, fill) -> Sheet:
     book = openpyxl.Workbook()
     fill(book)
@@ -187,6 +199,89 @@ def test_a_formula_without_its_value_is_named(tmp_path: Path):
         ImportProblems, match=re.escape("line 2, column 'B': '=1+1' - is a formula without a saved value")
     ):
         workbook(tmp_path, lambda book: [book.active.append(["variant", "wool"]), book.active.append([1, "=1+1"])])
+
+
+def test_a_formula_that_gave_an_empty_text_is_an_empty_cell(tmp_path: Path):
+    """Spreadsheet programs save its value as an empty one (ECMA-376: t="str"), which is a saved value."""
+    rows = '<row r="1"><c r="A1" t="str"><v>variant</v></c><c r="B1" t="str"><v>wool</v></c></row>'
+    rows += '<row r="2"><c r="A2"><v>1</v></c><c r="B2" t="str"><f>IF(1,"","")</f><v></v></c></row>'
+    assert cells(read_sheet(packed(tmp_path, rows), score))[1][0] == 1
+
+
+def packed(tmp_path: Path, rows: str, after: str = "", sheets: int = 1, part: str = "A1:XFD1048576") -> Path:
+    """Write a workbook with these rows as XML, whose sheets all name one part; the size that it tells is the largest."""
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    book = openpyxl.Workbook()
+    for place in range(1, sheets):
+        book.create_sheet(f"Sheet{place}")
+    book.save(tmp_path / "plain.xlsx")
+    path = tmp_path / "log.xlsx"
+    with zipfile.ZipFile(tmp_path / "plain.xlsx") as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            text = old.read(name)
+            if name == "xl/worksheets/sheet1.xml":
+                head = f'<worksheet xmlns="{main}"><dimension ref="{part}"/><sheetData>'
+                text = f"{head}{rows}</sheetData>{after}</worksheet>".encode()
+            new.writestr(name, text)
+    return path
+
+
+LOG = '<row r="1"><c r="A1" t="str"><v>variant</v></c></row><row r="2"><c r="A2"><v>1</v></c></row>'
+
+
+@pytest.mark.parametrize(
+    ("rows", "after"),
+    [
+        (LOG, ""),
+        (LOG + '<row r="1048576"><c r="XFD1048576" s="0"/></row>', ""),
+        (LOG, '<mergeCells count="1"><mergeCell ref="A2:A1048576"/></mergeCells>'),
+    ],
+    ids=["size told", "a blank cell far off", "a merge to the end"],
+)
+def test_a_sheet_ends_with_the_last_cell_that_holds_something(tmp_path: Path, rows: str, after: str):
+    """A file of 5 kB that is a log of two lines, but says that it reaches to the last cell there is (2^34 of them)."""
+    assert cells(read_sheet(packed(tmp_path, rows, after), score)) == [("variant",), (1,)]
+
+
+def filled(column: str, count: int) -> str:
+    return LOG + "".join(f'<row r="{r}"><c r="{column}{r}"><v>1</v></c></row>' for r in range(3, count))
+
+
+MERGES = "".join(f'<mergeCell ref="A{place}:A1048576"/>' for place in range(2, 2000))
+
+
+@pytest.mark.parametrize(
+    ("rows", "after"),
+    [
+        (filled("XFD", 12), ""),
+        (filled("A", 3) + '<row r="99999999999"/>', ""),
+        (filled("A", 3) + '<row r="3"/>' * 1100, ""),
+        (filled("A", 400) + '<row r="401"><c r="XFD401"><v>1</v></c></row>', ""),
+        (filled("A", 600), f"<mergeCells>{MERGES}</mergeCells>"),
+    ],
+    ids=["far apart", "a row that cannot be", "more rows than there are", "one cell far right", "merges over merges"],
+)
+def test_a_sheet_that_is_spread_too_far_is_refused(tmp_path: Path, monkeypatch, rows: str, after: str):
+    """Before the work is done that its cells would take; with smaller limits, so that the test is quick."""
+    monkeypatch.setattr("doe.store.workbook._MOST_CELLS", 100_000)
+    monkeypatch.setattr("doe.store.workbook.MOST_ROWS", 1000)
+    sentence = "log.xlsx spreads over more than 100,000 cells; delete what stands far off, or save the sheet as CSV."
+    with refused(DataError, sentence):
+        read_sheet(packed(tmp_path, rows, after), score)
+
+
+def test_a_sheet_with_a_cell_at_each_end_is_refused(tmp_path: Path):
+    """Eighty rows, each with one cell at the far right, are more than a million cells; two hundred are too many."""
+    assert len(read_sheet(packed(tmp_path, filled("XFD", 80)), score).lines) == 79
+    with pytest.raises(DataError, match="more than 3,000,000 cells"):
+        read_sheet(packed(tmp_path, filled("XFD", 200)), score)
+
+
+def test_a_workbook_that_unpacks_to_too_much_is_refused(tmp_path: Path, monkeypatch):
+    """Said as such: it is a workbook, and saving it anew would not help."""
+    monkeypatch.setattr("doe.store.workbook._MOST_UNPACKED_BYTES", 1000)
+    with refused(DataError, "log.xlsx is too large for a log; save the sheet as CSV."):
+        read_sheet(packed(tmp_path, LOG), score)
 
 
 @given(

@@ -1,3 +1,4 @@
+import hashlib
 import re
 import shutil
 import tomllib
@@ -9,11 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from doe.model.errors import DataError, StoreError, UsageError
-from doe.model.records import KeptFile, Reading, Unit, Variant
+from doe.model.planned import Run
+from doe.model.records import Computation, KeptFile, Reading, Unit, Variant
 from doe.model.setup import Setup
-from doe.store import ProjectFile, read_log
+from doe.store import ProjectFile, read_log, tables, transfer
 from doe.store.attachments import TAKE, hash_of
 from doe.store.setup_text import setup_text
+from tests.refusing import refused
 from tests.store import strategies
 from tests.store.radio import SETTINGS
 
@@ -84,7 +87,7 @@ def measure_some(f: ProjectFile, folder: Path, data: st.DataObject):
         take = folder / f"take{place}.txt"
         take.write_bytes(data.draw(st.binary(max_size=4)) + bytes([place]))
         digest = hash_of(take)
-        values = data.draw(st.lists(strategies.finite, max_size=2))
+        values = data.draw(st.lists(strategies.readable, max_size=2))
         made = [(Reading(variant, "bass", value), data.draw(strategies.computations(digest))) for value in values]
         f.add_measured(made, [KeptFile(take, digest, variant, TAKE)], variant)
 
@@ -163,6 +166,123 @@ def test_an_export_that_was_spoilt_is_named(radio: ProjectFile, tmp_path: Path, 
     with pytest.raises(DataError, match=re.escape(sentence)):
         ProjectFile.restore(tmp_path / "back.duckdb", folder)
     assert not list(tmp_path.glob("*back*"))
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "sentence"),
+    [
+        ("attachments.csv", "a.txt", "../../evil.txt",
+         "attachment 1: filename is '../../evil.txt'; it must be a bare file name."),
+        ("attachments.csv", hashlib.sha256(b"first").hexdigest(), "../../secret",
+         "attachment 1: sha256 is '../../secret'; it must be 64 digits, 0 to 9 or a to f."),
+        ("measurements.csv", hashlib.sha256(b"take").hexdigest(), "../../secret",
+         "Reading 5: sha256 of its file is '../../secret'; it must be 64 digits, 0 to 9 or a to f."),
+        ("suggestions.csv", "learn", 'learn"',
+         'suggestions, row 1, body of the export is \'{"kind": "learn"", "settings": {"vents": 5}}\', which is no json.'),
+        ("plans.csv", "runs", "walks", "Table plans of the export does not hold what it should: 'runs'."),
+        ("readings.csv", "1,1,bass", "1,,bass", "readings, row 1, variant of the export is empty; it must be filled in."),
+        ("history.csv", "create", "", "history, row 1, kind of the export is empty; it must be filled in."),
+        ("variants.csv", "built", "", "variants, row 1, status of the export is empty; it must be filled in."),
+        ("variants.csv", "built", "idea", "Variant 1: status is 'idea'; it must be built or planned."),
+        ("readings.csv", "4,2,nicer", "99999999999999999999,2,nicer",
+         "Table readings of the export does not hold what it should: "),
+    ],
+)  # fmt: skip
+def test_an_export_that_was_made_up_is_refused(everything: Path, tmp_path: Path, file, old, new, sentence):
+    """In a sentence that names the table, and nothing is left behind: neither a project nor a folder of files."""
+    path = everything / file
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(
+        text.replace(old, new.replace('"', '""') if file == "suggestions.csv" else new, 1), encoding="utf-8"
+    )
+    with pytest.raises(DataError, match=rf"\A{re.escape(sentence)}{'' if sentence.endswith('.') else '.*'}\Z"):
+        ProjectFile.restore(tmp_path / "back.duckdb", everything)
+    assert not list(tmp_path.glob("*back*"))
+
+
+@pytest.fixture
+def everything(radio: ProjectFile, tmp_path: Path) -> Path:
+    """An export with something in every table that a person may spoil."""
+    radio.attach("1", "a.txt", b"first")
+    radio.add_suggestion({"kind": "learn", "settings": {"vents": 5}})
+    radio.adopt_plan({"headline": "two"}, [Run({**SETTINGS, "vents": 5}), Run({**SETTINGS, "vents": 6})])
+    take = tmp_path / "take.txt"
+    take.write_bytes(b"take")
+    how = Computation("band_level", 1, {}, hash_of(take), {})
+    radio.add_measured([(Reading("1", "bass", 1.0), how)], [KeptFile(take, hash_of(take), "1", TAKE)], "1")
+    return radio.export(tmp_path / "out")
+
+
+def test_a_spreadsheet_may_put_its_mark_in_front(everything: Path, tmp_path: Path):
+    """Files saved as UTF-8 with a byte order mark hold the same."""
+    before = ProjectFile.restore(tmp_path / "one.duckdb", everything).fingerprint()
+    for path in [*everything.glob("*.csv"), everything / "setup.toml"]:
+        path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert ProjectFile.restore(tmp_path / "two.duckdb", everything).fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("file", "sentence"),
+    [
+        ("setup.toml", "The setup of the export is no text in UTF-8; save setup.toml in UTF-8."),
+        ("variants.csv", "Table variants of the export is no CSV in UTF-8; save variants.csv in UTF-8."),
+    ],
+)
+def test_another_encoding_is_named(everything: Path, tmp_path: Path, file: str, sentence: str):
+    (everything / file).write_bytes("größer".encode("latin-1"))
+    with refused(DataError, sentence):
+        ProjectFile.restore(tmp_path / "back.duckdb", everything)
+
+
+def test_a_damaged_parquet_table_is_named(radio: ProjectFile, tmp_path: Path):
+    folder = radio.export(tmp_path / "out", "parquet")
+    whole = (folder / "readings.parquet").read_bytes()
+    for spoilt in (whole[:-20], b"PAR1" + bytes(len(whole) - 8) + b"PAR1", b""):
+        (folder / "readings.parquet").write_bytes(spoilt)
+        with refused(DataError, "Table readings of the export is damaged: readings.parquet cannot be read."):
+            ProjectFile.restore(tmp_path / "back.duckdb", folder)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_export_that_fails_halfway_leaves_nothing(radio: ProjectFile, tmp_path: Path, monkeypatch, kind: str):
+    """No half table passes for a whole one, and no files lie about."""
+    radio.attach("1", "a.txt", b"first")
+    name = {"csv": "write_csv", "parquet": "write_parquet", "xlsx": "put_in_place"}[kind]
+    before = set(tmp_path.rglob("*"))
+
+    def full(*_) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(transfer, name, full)
+    target = tmp_path / "half"
+    with refused(StoreError, f"{target} cannot be written: No space left on device."):
+        radio.export(target, kind)
+    assert set(tmp_path.rglob("*")) == before
+
+
+def test_a_failed_restore_keeps_files_that_were_there(everything: Path, tmp_path: Path):
+    """A folder of that name may belong to something else."""
+    there = tmp_path / "back.files"
+    there.mkdir()
+    (there / hashlib.sha256(b"first").hexdigest()).write_bytes(b"first")
+    path = everything / "plans.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("runs", "walks", 1), encoding="utf-8")
+    with pytest.raises(DataError, match="Table plans"):
+        ProjectFile.restore(tmp_path / "back.duckdb", everything)
+    assert [path.read_bytes() for path in there.iterdir()] == [b"first"]
+
+
+def test_a_workbook_that_is_no_export_of_a_project_but_a_trap_is_refused(radio: ProjectFile, tmp_path, monkeypatch):
+    """What it says to hold is looked at before it is read."""
+    source = radio.export(tmp_path / "out.xlsx", "xlsx")
+    monkeypatch.setattr(tables, "_MOST_CELLS", 100)
+    advice = "export the project as csv or parquet"
+    with refused(DataError, f"out.xlsx spreads over more than 100 cells; {advice}."):
+        ProjectFile.restore(tmp_path / "back.duckdb", source)
+    monkeypatch.setattr(tables, "_MOST_UNPACKED_BYTES", 1000)
+    with refused(DataError, f"out.xlsx is too large to be read as a workbook; {advice}."):
+        ProjectFile.restore(tmp_path / "back.duckdb", source)
 
 
 def test_an_attachment_missing_from_an_export_is_named(radio: ProjectFile, tmp_path: Path):

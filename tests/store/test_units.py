@@ -5,6 +5,7 @@ import pytest
 from doe.model.errors import DataError
 from doe.model.records import Unit, Variant
 from doe.store import ProjectFile
+from tests.refusing import refused
 from tests.store.radio import SETTINGS
 
 
@@ -55,6 +56,8 @@ def test_a_retired_unit_takes_no_variant(radio: ProjectFile):
 def test_two_units_of_one_name_are_refused(radio: ProjectFile):
     with pytest.raises(DataError, match=re.escape("Unit 'A' is in the project already; give it a name of its own.")):
         radio.add_unit(Unit("A"))
+    with refused(DataError, "Unit 'a' differs from 'A' in capitals only; give it a name of its own."):
+        radio.add_unit(Unit("a"))
 
 
 def test_an_unknown_unit_suggests_the_nearest(radio: ProjectFile):

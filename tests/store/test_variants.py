@@ -1,13 +1,17 @@
 import re
 from datetime import datetime, timedelta, timezone
 
+import duckdb
 import pytest
 
+from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.factor import Factor
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
+from doe.project import Project
 from doe.store import ProjectFile
+from tests.refusing import refused
 from tests.store.radio import SETTINGS
 
 
@@ -48,6 +52,7 @@ def test_an_object_without_settings_is_a_reference(radio: ProjectFile):
     ("variant", "sentence"),
     [
         (Variant("1", SETTINGS), "Variant '1' is logged already; give it a name of its own."),
+        (Variant("SHOP"), "Variant 'SHOP' differs from 'shop' in capitals only; give it a name of its own."),
         (Variant("9", {**SETTINGS, "vents": 7}), "vents is 7; it must be a whole number from 0 to 6."),
         (Variant("9", {**SETTINGS, "wool": 12}), "wool is 12; it must be a number from 0 to 60 % in steps of 5."),
         (
@@ -106,10 +111,54 @@ def test_a_new_name_is_followed_by_readings_and_children(radio: ProjectFile):
     assert radio.readings()[3]["versus"] == "first"
 
 
+def test_the_capitals_of_a_name_can_be_corrected(radio: ProjectFile):
+    """A variant is not in its own way."""
+    radio.correct_variant("shop", name="Shop")
+    assert "Shop" in by_name(radio)
+
+
+def test_taking_back_brings_no_name_that_differs_in_capitals_only(radio: ProjectFile):
+    renamed = radio.correct_variant("shop", name="bought")
+    radio.add_variant(Variant("SHOP"))
+    sentence = (
+        f"Entry {renamed.id} cannot be taken back, since other records stand on it; take back {renamed.id + 1} first: "
+        "Variants 'shop' and 'SHOP' differ in capitals only."
+    )
+    with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
+        radio.take_back(renamed.id)
+
+
+def old_project(radio: ProjectFile) -> ProjectFile:
+    """Let a project hold names that differ in capitals only, as older versions let in."""
+    radio.add_unit(Unit("B"))
+    radio.add_variant(Variant("sold"))
+    with duckdb.connect(str(radio.path)) as con:
+        con.execute("UPDATE variant SET name = 'SHOP' WHERE name = 'sold'")
+        con.execute("UPDATE unit SET name = 'a' WHERE name = 'B'")
+    return ProjectFile.open(radio.path)
+
+
+def test_an_older_project_with_such_names_is_read_by_exact_name(radio: ProjectFile, tmp_path):
+    """It opens, is sound, goes out and comes back, and what is written goes where its capitals say."""
+    old = old_project(radio)
+    back = ProjectFile.restore(tmp_path / "back.duckdb", old.export(tmp_path / "out"))
+    for f in (old, back):
+        project = Project(f)
+        for name in ("shop", "SHOP"):
+            assert find_variant(name, f.variants()).name == name
+            assert project.read(name, {"echo": 3}).readings[0].variant == name
+        assert project.log({"vents": 3}, unit="a", start="1").variant.unit == "a"
+        assert f.check() == []
+        f.add_variant(Variant("9"))  # what is there already stands in no way
+        with refused(DataError, "There are variants shop and SHOP; spell 'Shop' with the capitals of the one meant."):
+            project.read("Shop", {"echo": 3})
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
         ({"name": "2"}, "Variant '2' is logged already; give it a name of its own."),
+        ({"name": "Shop"}, "Variant 'Shop' differs from 'shop' in capitals only; give it a name of its own."),
         ({"parent": "2"}, "Variant '1' cannot come from '2', which comes from it."),
         ({"parent": "1"}, "Variant '1' cannot come from '1', which comes from it."),
         ({"setings": {}}, "A variant has no 'setings'; it has name, settings, unit, parent, minutes, price, when, status"

@@ -62,6 +62,8 @@ def test_logging_and_reading_through_the_api(visitor, project):
         ("POST", "/api/variants", {"settings": "no"}, 422, "settings"),
         ("POST", "/api/readings", {"variant": "1", "values": [["loudness", 1]]}, 422, "loudness"),
         ("POST", "/api/history/99/undo", None, 422, "no entry 99"),
+        ("GET", "/api/analyse/bass?seed=-1", None, 422, "seed"),
+        ("GET", "/api/next?seed=-1", None, 422, "seed"),
         ("GET", "/api/analyse/bass?terms=%2C", None, 400, "terms is ','; give main, two-factor, quadratic"),
     ],
 )

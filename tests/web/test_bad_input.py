@@ -24,7 +24,7 @@ FORMS = {
     "correct a variant": ("/variants/2/correct", "/correct"),
     "built": ("/variants/4", "/built"),
     "session": ("/sessions/new", "/new"),
-    "judgement": ("/listen/KEY", "/KEY"),
+    "judgement": ("/listen/KEY?place=1&again=yes", "/KEY"),
     "new factor": ("/setup/factor", "/factor"),
     "factor": ("/setup/factor?name=wool", "/factor"),
     "new outcome": ("/setup/outcome", "/outcome"),

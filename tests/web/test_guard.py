@@ -1,5 +1,6 @@
 import pytest
 
+from doe.project import Project
 from doe.web import Settings, create_app
 from doe.web.serve import greeting, new_key, terminal_code
 from tests.web.client import Visitor
@@ -32,6 +33,14 @@ def test_posts_from_other_sites_store_nothing(visitor, project, headers):
     assert project.file.fingerprint() == before
 
 
+def test_pages_of_other_sites_ask_for_nothing_but_links(visitor):
+    """Else any page that is visited could keep the server busy, by pictures whose addresses are plans and advice."""
+    foreign = {"sec-fetch-site": "cross-site"}
+    for address in ("/api/plan?runs=8", "/api/next", "/"):
+        assert visitor.request("GET", address, headers={**foreign, "sec-fetch-mode": "no-cors"}).status == 403
+    assert visitor.request("GET", "/", headers={**foreign, "sec-fetch-mode": "navigate"}).status == 200
+
+
 def test_a_form_needs_the_token_of_its_caller(visitor, app, project):
     page = visitor.get("/history")
     before = project.file.fingerprint()
@@ -41,6 +50,22 @@ def test_a_form_needs_the_token_of_its_caller(visitor, app, project):
         answer = stranger.request("POST", page.form("/undo")["action"], data={"token": token, "once": "x"})
         assert answer.status == 403
     assert project.file.fingerprint() == before
+
+
+def test_a_form_of_one_project_is_not_stored_in_another(visitor, app, project, tmp_path):
+    """Whoever turns the server to another project does so for every page that is open."""
+    other = Project.create(tmp_path / "other.duckdb", project.setup)
+    page = visitor.get("/history")
+    before = (project.file.fingerprint(), other.file.fingerprint())
+    app.state.desk.open(other)
+    form = page.form("/undo")
+    answer = visitor.request("POST", form["action"], data=dict(form["fields"]))
+    assert answer.status == 403
+    assert "before another project was opened" in answer.text
+    assert (project.file.fingerprint(), other.file.fingerprint()) == before
+    again = visitor.get("/setup/about")
+    assert visitor.send(again, "/about", question="Why?").status == 200
+    assert other.setup.question == "Why?"
 
 
 def test_headers_and_cookie_are_strict(visitor):

@@ -46,3 +46,65 @@ def test_what_is_no_spreadsheet_is_told(visitor, project):
         assert page.status in (413, 422), name
     assert visitor.send(visitor.get("/import"), "/import").status == 422
     assert project.file.fingerprint() == before
+
+
+TRIES = "Try,vents,rings,wool,driver,bass,Who\n7,1,9,0,paper,3.2,Ann\n8,2,9,5,poly,3.0,Bo\n"
+
+
+def chosen(page, **targets):
+    """What each column is said to be, in the order of the file."""
+    headings = [value for name, value in page.form("/import")["fields"] if name == "heading"]
+    return [targets.get(heading, "") for heading in headings]
+
+
+def sent_again(visitor, page, text):
+    """Choose another file on a page that shows one; the form for that is the last."""
+    fields: dict[str, list[str]] = {}
+    for name, value in page.forms[-1]["fields"]:
+        fields.setdefault(name, []).append(value)
+    return visitor.request("POST", "/import", data=fields, files=[("file", ("mended.csv", text.encode()))])
+
+
+def test_columns_that_are_not_read_are_named_above_the_button(visitor, project):
+    """Nothing is green while a column is left out or each line would be a build; where that is said, it is chosen."""
+    page = upload(visitor, TRIES)
+    assert page.status == 200
+    assert "verdict-good" not in page.html
+    assert "as it is" not in page.text
+    said = "Not read, since nothing in the project has that name: 'Try' and 'Who'. Say here what each is, or set it to 'not"
+    assert page.text.count("nothing in the project has that name") == 1
+    assert said in page.text
+    assert "No column names the variant, so each line is taken for a build of its own." in page.text
+    assert page.html.index("<details open><summary>Which column is what") < page.html.index("Store it all the same")
+    page = visitor.send(page, "/import", target=chosen(page, Try="variant"))
+    assert "verdict-good" not in page.html
+    assert "has that name: 'Who'. Say here what it is," in page.text
+    for who in ("rater", "-"):
+        good = visitor.send(page, "/import", target=chosen(page, Try="variant", Who=who))
+        assert "verdict-good" in good.html
+        assert "It can be read as it is: 2 variants, 2 readings" in good.text
+        assert "<details open>" not in good.html
+    visitor.send(good, "/import/store")
+    assert [item.name for item in project.file.variants()] == ["1", "2", "3", "7", "8"]
+
+
+def test_what_was_chosen_holds_for_the_file_put_right(visitor):
+    page = upload(visitor, TRIES.replace("3.2", "loud"))
+    page = visitor.send(page, "/import", target=chosen(page, Try="variant", Who="rater"))
+    assert page.status == 422
+    mended = sent_again(visitor, page, TRIES)
+    assert "It can be read as it is: 2 variants, 2 readings" in mended.text
+    assert chosen(mended, Try="variant", Who="rater") == [
+        value for name, value in mended.form("/import/store")["fields"] if name == "target"
+    ]
+
+
+def test_what_was_chosen_does_not_hold_for_other_columns(visitor):
+    page = upload(visitor, TRIES)
+    page = visitor.send(page, "/import", target=chosen(page, Try="variant", Who="rater"))
+    fewer = TRIES.replace(",Who", "").replace(",Ann", "").replace(",Bo", "")
+    more = TRIES.replace("Who", "Who,Oven").replace("Ann", "Ann,A").replace("Bo", "Bo,B")
+    for other in (TRIES.replace("Who", "Whose"), fewer, more):
+        answer = sent_again(visitor, page, other)
+        assert answer.status == 200
+        assert "has that name: 'Try'" in answer.text

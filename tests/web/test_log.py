@@ -210,6 +210,22 @@ def test_what_is_no_photo_is_refused_and_nothing_stored(visitor, project, data, 
         ready_photo(data, "back.jpg")
 
 
+def test_a_form_that_comes_back_says_that_its_photo_has_to_be_chosen_again(visitor):
+    """A browser holds no file for it; only where one had been sent, and without calling it a mistake."""
+    lost = "Choose the photo again: files are not kept when something is refused."
+    form = visitor.get("/log?unit=body+A")
+    page = visitor.send(form, "/log", files=[("photos", ("back.jpg", picture()))], f__wool="32")
+    assert page.status == 422
+    assert page.ids.index("photo-error") > page.ids.index("in-f-wool-error")
+    assert lost in page.text
+    assert page.html.count('aria-invalid="true"') == 1
+    assert lost not in visitor.send(form, "/log", f__wool="32").text
+    both = [("photos", ("back.jpg", picture())), ("photos", ("virus.jpg", b"MZ" * 900))]
+    page = visitor.send(form, "/log", files=both, f__wool="35")
+    assert f"save it as one of these. {lost}" in page.text
+    assert page.html.count('aria-invalid="true"') == 1
+
+
 def test_long_text_is_refused_and_markup_is_shown_as_text(visitor, project):
     page = visitor.get("/log?unit=body+A")
     assert visitor.send(page, "/log", f__vents="3", note="x" * 30_000).status == 413
@@ -247,7 +263,12 @@ def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, pro
 def test_a_likely_slip_is_stored_and_said(visitor, project):
     page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5 dB 400 dB")
     assert [item["value"] for item in project.file.readings()[3:]] == [3.5, 400]
-    assert "bass is 400 dB, far from all that is known of it (-6 to 6); if that is a slip, put it right." in page.text
+    said = "bass is 400 dB, far from all that is known of it (-6 to 6); if that is a slip, put it right."
+    notice = page.html[page.html.index('<div class="notice"') : page.html.index('<main id="main"')]
+    assert said in notice
+    assert "Take it back" in notice
+    assert page.text.count(said) == 1
+    assert said not in visitor.get("/variants/2/readings").text
 
 
 def test_a_reading_put_down_to_the_wrong_variant_session_or_rater_is_put_right(visitor, project):
@@ -292,3 +313,45 @@ def test_a_variant_is_corrected_withdrawn_and_brought_back(visitor, project):
     assert [item.name for item in project.file.variants()] == ["1", "2"]
     visitor.send(page, "/undo")
     assert [item.name for item in project.file.variants()] == ["1", "2", "3"]
+
+
+def test_a_correction_against_a_limit_blames_no_field(visitor, project):
+    """The limit is about several settings, none of which is wrong by itself, least of all what it was changed from."""
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get("/variants/3/correct"), "/correct", f__rings="7", f__wool="60")
+    assert page.status == 422
+    assert "Variant 3 breaks the limit 'inner_air >= 180' (the magnet needs the room)." in page.text
+    assert not [name for name in page.ids if name.endswith("-error")]
+    assert project.file.fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("variant", "typed", "field"),
+    [
+        ("1", {"parent": "3"}, "parent"),  # which comes from 1
+        ("1", {"parent": "99"}, "parent"),
+        ("2", {"name": "1"}, "name"),
+        ("1", {"unit": "body Q"}, "unit"),
+    ],
+)
+def test_what_cannot_be_corrected_is_told_at_its_own_field_alone(visitor, variant, typed, field):
+    page = visitor.send(visitor.get(f"/variants/{variant}/correct"), "/correct", **typed)
+    assert page.status == 422
+    assert [name for name in page.ids if name.endswith("-error")] == [f"in-{field}-error"]
+    assert "see the field marked below" in page.text
+
+
+def test_only_the_first_build_of_a_unit_is_called_so(visitor, project, tmp_path):
+    """After an import no variant names what it was changed from."""
+    lines = [
+        "variant,unit,vents,rings,wool,driver",
+        "i1,X,1,9,0,poly",
+        "i2,X,1,9,5,poly",
+        "i3,Y,1,8,5,poly",
+        "i4,X,2,9,5,poly",
+    ]
+    (tmp_path / "log.csv").write_text("\n".join(lines), encoding="utf-8")
+    project.import_log(tmp_path / "log.csv")
+    text = visitor.get("/variants").text
+    assert text.count("first build, unit X") == text.count("first build, unit Y") == 1
+    assert text.count("a further build, unit X") == 2

@@ -1,16 +1,19 @@
 import html
 import re
 import time
-from dataclasses import fields
+from dataclasses import fields, replace
 
+import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, FettleError
+from doe.model.setup import Setup
 from doe.planning.known import Judged
-from doe.web import plan_contexts
+from doe.project import Project
+from doe.web import Settings, create_app, plan_contexts
 from doe.web.planner import Planner
 from doe.web.route import in_words
-from tests.web.client import worked_out
+from tests.web.client import Visitor, worked_out
 from tests.web.test_pages import used_by
 
 
@@ -93,25 +96,153 @@ def test_a_plan_is_adopted_built_and_abandoned(visitor, adopted, project):
 
 
 @pytest.mark.parametrize(
-    ("query", "sentence"),
+    ("query", "field", "sentence"),
     [
-        ("runs=3", "the main effects alone are 6 unknowns, so ask for 7 runs or more"),
-        ("runs=abc", "Variants is 'abc'; it must be a number."),
-        ("runs=2.5", "Variants is '2.5'; it must be a whole number."),
-        ("runs=-4", "Variants is '-4'; it must be more than 0."),
-        ("hours=0", "Bench time is '0'; it must be more than 0."),
-        ("hours=&runs=&kind=", "Say how much bench time you can spend, or how many variants."),
-        ("hours=5&kind=full", "Bench time compares plans of every kind"),
-        ("runs=8&kind=full", "A full plan of 4 factors has 24 runs, not 8; leave runs out, or use kind d-optimal."),
-        ("runs=8&kind=%3Cb%3E", "kind is '&lt;b&gt;'; it must be"),
+        ("runs=3", "runs", "the main effects alone are 6 unknowns, so ask for 7 runs or more"),
+        ("runs=abc", "runs", "Variants is 'abc'; it must be a number."),
+        ("runs=2.5", "runs", "Variants is '2.5'; it must be a whole number."),
+        ("runs=-4", "runs", "Variants is '-4'; it must be more than 0."),
+        ("runs=5000", "runs", "Variants is '5000'; it must be at most 1000."),
+        ("hours=0", "hours", "Bench time is '0'; it must be more than 0."),
+        ("hours=1e9", "hours", "Bench time is '1e9'; it must be at most 10000."),
+        (
+            "hours=soon&runs=8",
+            "hours",
+            "Bench time is 'soon'; it must be a number from 0, or a time such as 1 h 35 min.",
+        ),
+        ("hours=&runs=&kind=", "hours", "Say how much bench time you can spend, or how many variants."),
+        ("hours=5&kind=full", "hours", "Bench time compares plans of every kind"),
+        (
+            "runs=8&kind=full",
+            "runs",
+            "A full plan of 4 factors has 24 runs, not 8; leave runs out, or use kind d-optimal.",
+        ),
+        ("kind=fraction", "kind", "driver has 3 levels, and a two-level fraction takes two of each factor"),
+        ("kind=fold-over&beside=", "kind", "driver has 3 levels"),
+        ("runs=8&kind=%3Cb%3E", "kind", "Kind of plan is '<b>'; it must be d-optimal, i-optimal"),
+        ("runs=8&kind=full&model=cubic", "model", "What it is to estimate is 'cubic'; it must be main, two-factor or"),
     ],
 )
-def test_a_plan_that_cannot_be_comes_back_with_its_values(visitor, project, query, sentence):
+def test_a_plan_that_cannot_be_comes_back_with_its_values(visitor, project, query, field, sentence):
+    """The sentence stands at the one field that it is about, which is not folded away."""
     page = worked_out(visitor, f"/plan?{query}")
     assert page.status == 422
-    assert sentence.replace("'", "&#39;") in page.html or sentence in page.html
+    assert [name for name in page.ids if name.endswith("-error")] == [f"in-{field}-error"]
+    assert sentence in html.unescape(re.search(r'-error">([^<]*)<', page.html)[1])
+    assert "Nothing is planned yet: see the field marked below." in page.text
+    assert ("<details open>" in page.html) is (field in ("kind", "model"))
     typed = dict(part.split("=") for part in query.split("&"))
     assert all(dict(page.form("/plan")["fields"])[name] == typed[name] for name in ("hours", "runs") if name in typed)
+
+
+def test_two_amounts_that_cannot_be_read_are_told_at_once(visitor):
+    page = worked_out(visitor, "/plan?hours=soon&runs=abc")
+    assert {name for name in page.ids if name.endswith("-error")} == {"in-hours-error", "in-runs-error"}
+    assert "see the fields marked below" in page.text
+
+
+def test_what_no_entry_would_mend_is_told_above_the_form(tmp_path):
+    project = Project.create(tmp_path / "bare.duckdb", Setup(title="Bare"))
+    visitor = Visitor(create_app(project.path, Settings(folder=tmp_path)))
+    page = worked_out(visitor, "/plan?runs=8&kind=full")
+    assert page.status == 422
+    assert "There are no factors yet, so there is nothing to plan; define them first." in page.text
+    assert not [name for name in page.ids if name.endswith("-error")]
+
+
+def test_too_few_hours_say_how_many_it_takes(visitor):
+    """By hand: seven rounds of readings of 5 min and a session of 10 take 45 min, so that in 40 no plan is looked for."""
+    page = worked_out(visitor, "/plan?hours=40+min")
+    told = html.unescape(re.search(r'in-hours-error">([^<]*)<', page.html)[1])
+    assert "so ask for 7 runs or more" in told
+    hours = re.search(
+        r"The quickest plan of 7 runs takes (\d+) h(?: (\d+) min)? at the bench, readings included\.$", told
+    )
+    minutes = 60 * int(hours[1]) + int(hours[2] or 0)
+    assert worked_out(visitor, f"/plan?hours={minutes + 1}+min").status == 200
+    assert worked_out(visitor, f"/plan?hours={minutes - 2}+min").status == 422
+
+
+class Compared:
+    """A comparison of two plans of a given chance, as the page looks at one."""
+
+    def __init__(self, made, chance, unjudged=""):
+        row = {"plan": "Small plan, 8 runs.", "kind": "d-optimal", "model": "quadratic", "runs": 8, "hours": 12.5,
+               "apart": "main effects apart", "half_width_of_judged": 1.5, "unjudged": unjudged, "power": chance,
+               "is_recommended": True}  # fmt: skip
+        other = {**row, "plan": "Large plan, 9 runs.", "model": "main", "hours": 30.0, "power": 0.9,
+                 "is_recommended": False}  # fmt: skip
+        self.table = pd.DataFrame([row, other])
+        self.plans = (made, replace(made, headline="Large plan, 9 runs."))
+        self.plan, self.model, self.headline, self.reason = (
+            made,
+            "main",
+            "Take this one: small plan.",
+            ("It is quick.",),
+        )
+
+
+@pytest.fixture
+def compare(visitor, monkeypatch, project):
+    """Look at a comparison of that chance."""
+    made = project.plan(8, kind="d-optimal", judged=Judged("bass", 0.5, 1.0, ""))
+
+    def look(chance, unjudged="", path="/plan?hours=40&beside=yes"):
+        monkeypatch.setattr("doe.project.Project.choose_plan", lambda *_, **__: Compared(made, chance, unjudged))
+        return worked_out(visitor, path)
+
+    return look
+
+
+@pytest.mark.parametrize(
+    ("chance", "unjudged", "kicker"),
+    [
+        (0.8, "", "Worth its builds"),
+        (0.79, "", "The surest that fits"),
+        (0.07, "", "Likely to miss what it looks for"),
+        (0.0, "rings", "The surest that fits"),
+    ],
+)
+def test_what_a_plan_is_called_follows_its_chance(compare, chance, unjudged, kicker):
+    page = compare(chance, unjudged)
+    assert re.search(r'<p class="kicker">([^<]*)<', page.html)[1] == kicker
+
+
+def test_another_plan_that_fits_is_shown_and_adopted(compare, visitor, project):
+    """Its address holds what was asked; the page shows that very plan, leads back, and adopts what it shows."""
+    page = compare(0.9)
+    href = html.unescape(re.search(r'<a href="([^"]*)"><bdi>Large plan', page.html)[1])
+    assert href == "/plan?hours=40&beside=yes&at=1"
+    other = worked_out(visitor, href)
+    assert re.search(r'<h2 class="big"><bdi>([^<]*)<', other.html)[1] == "Large plan, 9 runs."
+    assert "It takes 30 h at the bench, readings included." in other.text
+    assert "recommended; 12 h 30 min" in other.text
+    assert '<a href="/plan?hours=40&amp;beside=yes"><bdi>Small plan' in other.html
+    assert dict(other.forms[-1]["fields"])["hours"] == "40"
+    assert visitor.send(other, "/adopt").status == 200
+    assert project.file.adopted_plan().facts["model"] == "main"
+    assert project.file.adopted_plan().headline.startswith("Large plan, 9 runs:")
+
+
+def test_a_plan_that_is_not_among_those_compared_is_the_recommended_one(compare):
+    for at in ("2", "-1", "x", "0" * 30):
+        page = compare(0.9, path=f"/plan?hours=40&at={at}")
+        assert "Take this one: small plan." in page.text
+
+
+def test_a_route_is_told_in_its_order(visitor, adopted):
+    """One list from the first step to the last, whichever unit each is on; what each unit takes stands below it."""
+    page = worked_out(visitor, "/route")
+    places = [int(place) for place in re.findall(r'<li value="(\d+)">', page.html)]
+    assert places == list(range(1, 9))
+    units = re.findall(r"</a> <b>on <bdi>([^<]*)</bdi></b>", page.html)
+    assert len(units) == 8
+    told = dict(re.findall(r"<dt><bdi>([^<]*)</bdi></dt><dd>([^<]*)</dd>", page.html))
+    assert list(told) == list(dict.fromkeys(units))
+    for unit, said in told.items():
+        count = units.count(unit)
+        assert f"{count} variant{'s' if count > 1 else ''}, " in said
+    assert page.html.count("It is built") == len(told)
 
 
 def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, project):
@@ -228,6 +359,7 @@ def test_a_search_stopped_before_anything_was_found_says_so():
     planner.ask("a", search, 0.1)
     planner.stop()
     assert planner.ask("a", search, 5).refusal == "The search was stopped before it had found anything."
+    assert planner.ask("a", lambda tell: 7, 5).answer == 7  # asked again, it is searched again
 
     def refuse(tell):
         raise FettleError("no way")

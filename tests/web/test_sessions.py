@@ -1,18 +1,26 @@
+import html
 import json
 import re
 from dataclasses import replace
+from datetime import datetime
 
 import pytest
 
+from doe.web.listen import sheet_of
 from tests.web.client import Visitor
 
 SECRETS = ("body a", "body b", "paper", "poly", "vents", "wool", "rings", "variant")
 
 
+FOURTH = {"vents": 1, "rings": 10, "wool": 20, "driver": "paper"}
+
+
 @pytest.fixture
-def prepared(visitor):
+def prepared(visitor, project):
+    """A session of 2, 3 and 4, each of which its unit still is."""
+    project.log(FOURTH, new_unit="body C")
     page = visitor.get("/sessions/new")
-    page = visitor.send(page, "/new", name="Evening", outcomes=["echo"], variants=["1", "2", "3"], twice=["2"],
+    page = visitor.send(page, "/new", name="Evening", outcomes=["echo"], variants=["2", "3", "4"], twice=["2"],
                         raters="Ann\nBo", low_end="dry", high_end="wet")  # fmt: skip
     assert page.status == 200
     return page
@@ -22,9 +30,23 @@ def links(page):
     return re.findall(r'<p class="link"><a href="http://127.0.0.1(/listen/[^"]+)"', page.html)
 
 
+def opened(rater, link):
+    """Open a rater's page, which leads to an address of the place that is next."""
+    return rater.follow(rater.get(link))
+
+
+def key_of(link):
+    return link.rsplit("/", 1)[1]
+
+
+def told(page, field):
+    """The sentence at a field."""
+    return html.unescape(re.search(rf'id="in-{field}-error">([^<]*)<', page.html)[1])
+
+
 def judge_all(app, link, grade):
     rater = Visitor(app)
-    page, seen = rater.get(link), []
+    page, seen = opened(rater, link), []
     while "That is my judgement" in page.text:
         seen.append(re.search(r'class="code">(\d{3})<', page.html)[1])
         page = rater.send(page, link.rsplit("/", 1)[1], o__echo=str(grade + len(seen) % 2))
@@ -44,7 +66,7 @@ def test_a_session_runs_blind_from_its_preparation_to_its_readings(visitor, app,
     assert len(added) == 8
     assert {item["session"] for item in added} == {"Evening"}
     codes = {re.search(r"\d{3}", item["note"])[0]: item["variant"] for item in added}
-    assert sorted(codes.values()) == ["1", "2", "2", "3"]
+    assert sorted(codes.values()) == ["2", "2", "3", "4"]
     assert [item["variant"] for item in added if item["rater"] == "Ann"] == [codes[code] for code in seen[0][0]]
     assert "repeats to within a standard deviation of" in closed.text
 
@@ -57,31 +79,71 @@ def test_links_that_lead_nowhere_from_another_device_are_said_to(prepared, visit
 
 
 def test_one_rater_spelt_twice_is_one_rater(visitor):
-    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Noon", outcomes=["echo"], variants=["1", "3"],
+    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Noon", outcomes=["echo"], variants=["2", "3"],
                         raters="Ann\nBo\nann")  # fmt: skip
     assert len(links(page)) == 2
 
 
-def test_what_its_unit_no_longer_is_cannot_be_put_out(visitor, prepared):
-    """Variants 1 and 2 are one unit, which is variant 2 now; 3 is another."""
-    assert "Variant 1 cannot be put out: the unit has been changed since." in visitor.get(prepared.url).text
-    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Noon", outcomes=["echo"], variants=["2", "3"],
-                        raters="Ann")  # fmt: skip
-    assert "cannot be put out" not in page.text
+def test_what_its_unit_no_longer_is_cannot_be_put_out(visitor, prepared, project):
+    """Said of a session that was prepared before its units were changed."""
+    assert "cannot be put out" not in visitor.get(prepared.url).text
+    project.log({"wool": 35}, unit="body A")
+    assert "Variant 2 cannot be put out: its unit has been changed since." in visitor.get(prepared.url).text
+    project.log({"wool": 5}, unit="body C")
+    assert "Variants 2 and 4 cannot be put out: their units have been changed since." in visitor.get(prepared.url).text
+
+
+def test_what_cannot_be_put_out_is_marked_before_and_not_prepared(visitor, project):
+    """Variants 1 and 2 are one unit, which is variant 2 now; a form that was opened earlier is refused at its field."""
+    page = visitor.get("/sessions/new")
+    assert re.search(r'name="variants" value="1" disabled', page.html)
+    hint = re.search(r'id="in-variants-hint">([^<]*)<', page.html)[1]
+    assert hint.startswith("Variant 1 cannot be put out: its unit has been changed since.")
+    assert not re.search(r'name="variants" value="[23]" disabled', page.html)
+    assert not re.search(r'name="twice" value="1"', page.html)
+    fields = {"name": "Noon", "outcomes": ["echo"], "raters": "Ann"}
+    answer = visitor.send(page, "/new", variants=["1", "2"], **fields)
+    assert answer.status == 422
+    assert told(answer, "variants") == "Variant 1 cannot be put out: its unit has been changed since. Leave it out."
+    assert "Nothing is prepared yet: see the field marked below." in answer.text
+    assert project.file.prepared_sessions() == []
+    assert visitor.send(page, "/new", variants=["2", "3"], **fields).status == 200
+
+
+def test_where_too_little_can_be_put_out_no_session_is_offered(visitor, project):
+    project.file.withdraw_variant("3")
+    said = "A session needs at least two variants that can be put out; the units of the others have been changed since."
+    assert said in visitor.get("/sessions").text
+    assert said in visitor.get("/sessions/new").text
+    assert "Prepare it" not in visitor.get("/sessions/new").text
+
+
+def test_a_recording_of_what_is_changed_since_can_be_judged(visitor, app, project, monkeypatch):
+    """It can be chosen, is refused to be put out, and taken where recordings are played."""
+    monkeypatch.setattr("doe.web.desk.View.recorded", frozenset(["1", "2"]))
+    monkeypatch.setattr("doe.measuring.playback", lambda *_: {})
+    page = visitor.get("/sessions/new")
+    assert not re.search(r'name="variants" value="1" disabled', page.html)
+    assert "1: its unit has been changed since" in page.text
+    fields = {"name": "Noon", "outcomes": ["echo"], "raters": "Ann", "variants": ["1", "2"]}
+    answer = visitor.send(page, "/new", **fields)
+    assert told(answer, "variants").endswith("has been changed since. Play its recording instead, or leave it out.")
+    assert visitor.send(page, "/new", plays=["yes"], **fields).status == 200
+    assert project.file.prepared_sessions()[0].session.plays
 
 
 def test_a_raters_page_tells_nothing_of_what_is_behind_a_code(app, prepared, project):
     """No name, setting or unit in its HTML, headers, cookies or address, and no cookie at all."""
     for link in links(prepared):
         rater = Visitor(app)
-        page = rater.get(link)
+        page = opened(rater, link)
         text = page.html.replace(link.rsplit("/", 1)[1], "").casefold()  # its drawn letters may spell a word
         assert [secret for secret in SECRETS if secret in text] == []
         assert not list(rater.cookies.jar)
         assert "set-cookie" not in page.headers
         assert "nav" not in re.findall(r"<(\w+)", page.html)
         judged = rater.send(page, link.rsplit("/", 1)[1], o__echo="3", follow=False)
-        assert judged.headers["location"] == link
+        assert judged.headers["location"] == f"{link}?place=2"
     told = json.dumps([visitor_json(app, path) for path in ("/api/sessions", "/api/history", "/api/readings")])
     codes = [sample.code for sample in project.file.prepared_sessions()[0].session.samples]
     assert not any(re.search(rf"\b{code}\b", told) for code in codes)
@@ -94,36 +156,87 @@ def visitor_json(app, path):
 def test_a_rater_can_stop_go_on_and_change_the_last_one(app, prepared, project):
     link = links(prepared)[0]
     rater = Visitor(app)
-    page = rater.send(rater.get(link), link.rsplit("/", 1)[1], o__echo="3")
-    again = Visitor(app).get(link)
+    page = rater.send(opened(rater, link), key_of(link), o__echo="3")
+    again = opened(Visitor(app), link)
     assert "1 of 4 samples judged" in again.text
-    back = rater.get(re.search(r'href="([^"]*place=1)"', page.html)[1])
+    back = rater.get(html.unescape(re.search(r'href="([^"]*place=1[^"]*)"', page.html)[1]))
     assert dict(back.forms[0]["fields"])["o.echo"] == "3"
-    rater.send(back, link.rsplit("/", 1)[1], o__echo="5")
+    rater.send(back, key_of(link), o__echo="5")
     kept = project.file.prepared_sessions()[0].judgements
     assert [(item.place, item.values) for _, _, item in kept] == [(1, {"echo": 5.0})]
+
+
+def test_each_place_has_an_address_and_that_of_a_judged_one_leads_on(app, prepared):
+    """Going back in the browser asks for the address of a judged place: the next one comes with a word, and with no grade."""
+    link = links(prepared)[0]
+    rater = Visitor(app)
+    first = opened(rater, link)
+    assert first.url.endswith(f"{link}?place=1")
+    code = re.search(r'class="code">(\d{3})<', first.html)[1]
+    second = rater.send(first, key_of(link), o__echo="3")
+    assert second.url.endswith("?place=2")
+    assert "is judged already" not in second.text
+    back = rater.follow(rater.get(f"{link}?place=1"))
+    assert back.url.endswith("?place=2&judged=1")
+    assert f"Sample {code} is judged already; this sample comes next." in back.text
+    assert "o.echo" not in dict(back.forms[0]["fields"])
+    assert 'autocomplete="off"' in back.html.partition("<form")[2].partition(">")[0]
+    assert all('autocomplete="off"' in radio for radio in re.findall(r'<input type="radio"[^>]*>', back.html))
+    done = judge_all(app, link, 2)[1]
+    assert "Thank you" in done.text
+    assert "Thank you" in rater.follow(rater.get(f"{link}?place=1")).text
 
 
 @pytest.mark.parametrize(("typed", "sentence"), [("", "Nothing is chosen yet."), ("9", "echo is 9; it must be a grade"),
                                                  ("<i>", "echo is '<i>'")])  # fmt: skip
 def test_a_bad_judgement_comes_back(app, prepared, project, typed, sentence):
     link = links(prepared)[0]
-    page = Visitor(app).get(link)
+    page = opened(Visitor(app), link)
     answer = Visitor(app).send(page, link.rsplit("/", 1)[1], o__echo=typed)
     assert answer.status == 422
     assert sentence in answer.text
     assert project.file.prepared_sessions()[0].judgements == ()
 
 
-def test_a_closed_session_takes_no_more(visitor, app, prepared, project):
+def test_a_closed_session_takes_no_more_and_gives_back_what_was_said(visitor, app, prepared, project):
+    """It is not thanked for as stored: the code, the grade and the remark stand on the page, to be handed over."""
     link = links(prepared)[0]
-    page = Visitor(app).get(link)
-    Visitor(app).send(page, link.rsplit("/", 1)[1], o__echo="3")
+    page = opened(Visitor(app), link)
+    Visitor(app).send(page, key_of(link), o__echo="3")
+    second = opened(Visitor(app), link)
+    code = re.search(r'class="code">(\d{3})<', second.html)[1]
     visitor.send(visitor.get(prepared.url), "/close")
-    late = Visitor(app).send(page, link.rsplit("/", 1)[1], o__echo="4")
+    late = Visitor(app).send(second, key_of(link), o__echo="4", note="hums <b>low")
     assert late.status == 409
-    assert "closed" in late.text
+    assert "What you just sent came after the session was closed, so it is not stored." in late.text
+    assert "what was said is stored" not in late.text
+    shown = re.findall(r"<dt><bdi>([^<]*)</bdi></dt><dd dir=\"auto\">([^<]*)</dd>", late.html)
+    assert shown == [("Sample", code), ("echo", "4"), ("Remark", "hums &lt;b&gt;low")]
     assert len(project.file.readings()) == 4
+    assert "Thank you; what was said is stored." in Visitor(app).get(link).text
+
+
+def test_a_session_closed_while_a_judgement_is_on_its_way_says_so_too(visitor, app, prepared, project, monkeypatch):
+    """The page's own look at the session is older than the store's."""
+    link = links(prepared)[0]
+    Visitor(app).send(opened(Visitor(app), link), key_of(link), o__echo="3")
+    page = opened(Visitor(app), link)
+    stale = sheet_of(app.state.desk, key_of(link))
+    visitor.send(visitor.get(prepared.url), "/close")
+    looks = iter([stale])
+    monkeypatch.setattr("doe.web.listen.sheet_of", lambda desk, key: next(looks, None) or sheet_of(desk, key))
+    late = Visitor(app).send(page, key_of(link), o__echo="4", follow=False)
+    assert late.status == 409
+    assert "so it is not stored" in late.text
+
+
+def test_what_is_sent_into_a_dropped_session_is_not_lost(visitor, app, prepared, project):
+    link = links(prepared)[0]
+    page = opened(Visitor(app), link)
+    project.file.drop_session(project.file.prepared_sessions()[0].id)
+    late = Visitor(app).send(page, key_of(link), o__echo="4", note="hums low")
+    assert late.status == 404
+    assert "hums low" in late.text
 
 
 @pytest.mark.parametrize(
@@ -131,14 +244,14 @@ def test_a_closed_session_takes_no_more(visitor, app, prepared, project):
     [
         ({"raters": ""}, "There are 0 raters"),
         ({"variants": ["1"]}, "Fewer than two variants"),
-        ({"variants": ["1", "2"], "twice": ["3"]}, "Variant 3 is to be judged twice but is not among"),
+        ({"twice": ["1"]}, "Variant 1 is to be judged twice but is not among"),
         ({"outcomes": ["echo", "clarity"]}, "clarity compares two variants; it must be the only outcome"),
         ({"name": ""}, "What it is called is empty"),
         ({"name": "Tuesday"}, "Session 'Tuesday' is in the project already"),
     ],
 )
 def test_a_preparation_that_cannot_be_comes_back(visitor, project, typed, sentence):
-    fields = {"name": "Evening", "outcomes": ["echo"], "variants": ["1", "2"], "raters": "Ann", **typed}
+    fields = {"name": "Evening", "outcomes": ["echo"], "variants": ["2", "3"], "raters": "Ann", **typed}
     page = visitor.send(visitor.get("/sessions/new"), "/new", **fields)
     assert page.status == 422
     assert sentence in page.text
@@ -147,17 +260,18 @@ def test_a_preparation_that_cannot_be_comes_back(visitor, project, typed, senten
 
 @pytest.mark.slow
 def test_pairs_are_compared_by_tapping_the_better_one(visitor, app, project):
+    project.log(FOURTH, new_unit="body C")
     page = visitor.send(visitor.get("/sessions/new"), "/new", name="Pairs", outcomes=["clarity"],
-                        variants=["1", "2", "3"], raters="Ann")  # fmt: skip
+                        variants=["2", "3", "4"], raters="Ann")  # fmt: skip
     link = links(page)[0]
     rater = Visitor(app)
-    answer = rater.get(link)
+    answer = opened(rater, link)
     while "That is my judgement" in answer.text:
         answer = rater.send(answer, link.rsplit("/", 1)[1], o__clarity="first")
     visitor.send(visitor.get(page.url), "/close")
     added = project.file.readings()[3:]
     assert {frozenset((item["variant"], item["versus"])) for item in added} == {
-        frozenset("12"), frozenset("13"), frozenset("23")}  # fmt: skip
+        frozenset("23"), frozenset("24"), frozenset("34")}  # fmt: skip
     assert {item["value"] for item in added} == {1.0}
 
 
@@ -165,9 +279,26 @@ def test_pairs_are_compared_by_tapping_the_better_one(visitor, app, project):
 def test_twenty_raters_at_once_lose_nothing(visitor, app, project):
     from concurrent.futures import ThreadPoolExecutor
 
-    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Crowd", outcomes=["echo"], variants=["1", "2"],
+    page = visitor.send(visitor.get("/sessions/new"), "/new", name="Crowd", outcomes=["echo"], variants=["2", "3"],
                         raters="\n".join(f"R{number}" for number in range(20)))  # fmt: skip
     with ThreadPoolExecutor(20) as pool:
         done = list(pool.map(lambda link: judge_all(app, link, 3), links(page)))
     assert all("Thank you" in last.text for _, last, _ in done)
     assert len(project.file.prepared_sessions()[0].judgements) == 40
+
+
+def test_readings_do_not_go_into_a_session_that_was_judged_blind(visitor, app, prepared, project):
+    """Its readings are the last of today when it is closed; the sitting at the bench before it goes on."""
+    now = datetime.now().replace(microsecond=0)
+    project.read("2", [("bass", 3.0)], session="Bench today", when=now)
+    judge_all(app, links(prepared)[0], 3)
+    visitor.send(visitor.get(prepared.url), "/close")
+    assert project.file.readings()[-1]["session"] == "Evening"
+    assert dict(visitor.get("/variants/2/readings").form("/readings")["fields"])["session"] == "Bench today"
+
+
+def test_a_comparison_is_told_with_both_of_its_variants(visitor):
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__clarity="first", versus="3")
+    assert "Stored: Read clarity of variant 2 better than of variant 3" in page.text
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__clarity="tie", versus="1")
+    assert "Stored: Read clarity of variants 2 and 1 alike" in page.text

@@ -181,4 +181,7 @@ def test_what_cannot_be_answered_is_said_on_the_page(visitor):
     assert page.status == 422
     assert "driver is part of no derived quantity" in page.text
     assert visitor.get("/settle?ask=compare&first=1&second=2").status == 422
+    assert (
+        visitor.get("/settle?ask=compare&first=²&second=" + 9 * "9" + "9").status == 200
+    )  # no version, so nothing is asked
     assert visitor.get("/settle/1/sheet.html").status in (404, 422)

@@ -1,8 +1,15 @@
 """The set-up's forms: numbers with their unit, all that is wrong at once, and nothing stored where nothing changed."""
 
+import html
 import re
 
 import pytest
+
+from doe.model.factor import Factor
+from doe.model.setup import Setup
+from doe.project import Project
+from doe.web import Settings, create_app
+from tests.web.client import Visitor
 
 
 def told(page):
@@ -130,3 +137,102 @@ def test_what_differs_is_named_as_on_the_form(visitor):
     late = visitor.send(page, "/factor", minutes="20")
     assert late.status == 409
     assert '<th scope="row"><bdi>One change takes</bdi></th>' in late.html
+
+
+GAP = {"name": "gap", "low": "0", "high": "4"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "typed", "expected"),
+    [
+        ("factor", {"name": "liner", "kind": "categorical"},
+         {"levels": "Factor 'liner' is categorical: give at least two different levels."}),
+        ("factor", {"name": "liner", "kind": "ordered", "levels": "felt"},
+         {"levels": "Factor 'liner' is ordered: give at least two different levels, each by itself; 'felt' is one."}),
+        ("factor", {"name": "liner", "kind": "categorical", "levels": "felt\ncork", "way": "up"},
+         {"way": "Factor 'liner' has no order, so its way cannot be 'up'; use either or rebuild."}),
+        ("factor", {"name": "fins", "kind": "count", "low": "1.5", "high": "4", "was": "2"},
+         {"low": "Low is '1.5'; a count takes whole numbers only."}),
+        ("factor", {"name": "gap", "low": "1"}, {"high": "Factor 'gap' is continuous: give both low and high."}),
+        ("factor", GAP, {"was": "What it was until now is empty; the variants on record need it, so say what they all had."}),
+        ("factor", {**GAP, "name": "bass", "was": "1"},
+         {"name": "Outcome 'bass' has the name of something defined before it."}),
+        ("outcome", {"name": "hum", "kind": "rated"},
+         {"scale_low": "Outcome 'hum' is rated: give the scale from low to high, such as from 1 to 7."}),
+        ("outcome", {"name": "hum", "kind": "rated", "scale_low": "1"},
+         {"scale_high": "Outcome 'hum' is rated: give the scale from low to high, such as from 1 to 7."}),
+        ("outcome", {"name": "hum", "goal": "raise", "worst": "2"},
+         {"best": "Outcome 'hum' has goal raise: give one best and one worst value."}),
+        ("outcome", {"name": "hum", "goal": "within", "low": "2"},
+         {"high": "Outcome 'hum' has goal within: say from where to where it is wanted."}),
+        ("outcome", {"name": "hum", "goal": "hit", "worst": "2"}, {"target": "Outcome 'hum' has goal hit: give target."}),
+        ("outcome", {"name": "hum", "goal": "hit", "target": "1", "worst": "2", "best": "3"},
+         {"best": "It does not fit, since goal hit uses target."}),
+        ("outcome", {"name": "wool"}, {"name": "Outcome 'wool' has the name of something defined before it."}),
+        ("limit", {"rule": ""}, {"rule": "A rule is empty; write one such as 'rings * 42 - wool * 2.1 >= 180'."}),
+        ("limit", {"rule": "ring >= 2"}, {"rule": "Limit 'ring >= 2' uses 'ring', which is no factor. Did you mean 'rings'?"}),
+        ("limit", {"rule": "rings + 2"}, {"rule": "Limit 'rings + 2' compares nothing; write it with <, <=, >, >=, == or !=."}),
+        ("limit", {"rule": "inner_air >= 180"},
+         {"rule": "This limit is defined already; change that one, or write another rule."}),
+        ("derived", {"name": "air", "expression": ""},
+         {"expression": "Expression is empty; write one such as 'rings * 42 - wool * 2.1'."}),
+        ("derived", {"name": "air", "expression": "ring * 2"},
+         {"expression": "Derived quantity 'air': 'ring * 2' uses 'ring', which is no factor. Did you mean 'rings'?"}),
+        ("derived", {"name": "a b", "expression": "rings * 2"},
+         {"name": "Derived quantity 'a b' must be 1 to 60 letters, digits or underscores, starting with a letter: 'tip_gap'."}),
+        ("expectation", {"factor": "driver", "outcome": "bass", "effect": "raises"},
+         {"effect": "driver has no order, so there is no more of it; only 'nothing' can be expected of it."}),
+        ("expectation", {"factor": "wool", "outcome": "bass", "effect": "raises", "size": "-1"},
+         {"size": "The size expected of wool is -1; it must be above 0."}),
+        ("expectation", {"factor": "wool", "outcome": "hum", "effect": "raises"},
+         {"outcome": "wool is expected to act on 'hum', which is no outcome."}),
+    ],
+)  # fmt: skip
+def test_a_refusal_stands_at_the_field_that_puts_it_right(visitor, project, kind, typed, expected):
+    """Also where the sentence does not begin with the field's name; at no other, and once for each."""
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get(f"/setup/{kind}"), f"/{kind}", **typed)
+    assert page.status == 422
+    assert {name: html.unescape(said) for name, said in told(page).items()} == expected
+    assert "Nothing is stored yet: see the field marked below." in page.text
+    assert project.file.fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("where", "typed", "field"),
+    [
+        ("factor?name=rings", {"high": "10"}, "high"),  # variant 3 has 11
+        ("factor?name=rings", {"low": "10"}, "low"),  # variant 1 has 9
+        ("factor?name=driver", {"levels": "poly\nbamboo"}, "levels"),
+        ("factor?name=rings", {"name": "hoops"}, "name"),  # a derived quantity is computed from it
+        ("outcome?name=echo", {"scale_high": "2"}, "scale_high"),  # one reading is 3
+        ("derived?name=inner_air", {"name": "air"}, "name"),  # the limit is about it
+    ],
+)
+def test_a_change_that_the_records_stand_against_is_told_at_its_field(visitor, project, where, typed, field):
+    before = project.file.fingerprint()
+    page = visitor.send(visitor.get(f"/setup/{where}"), f"/{where.split('?')[0]}", **typed)
+    assert page.status == 422
+    assert list(told(page)) == [field]
+    assert project.file.fingerprint() == before
+
+
+def test_what_cannot_be_removed_blames_no_field(visitor):
+    page = visitor.send(visitor.get("/setup/derived?name=inner_air"), "/remove")
+    assert page.status == 422
+    assert told(page) == {}
+    assert "Limit 'inner_air >= 180' uses 'inner_air', which is no factor." in page.text
+
+
+@pytest.mark.parametrize(
+    ("there", "kind", "add"), [((), "factor", "Add a factor"), (("factor",), "outcome", "Add an outcome")]
+)
+def test_an_expectation_leads_to_what_has_to_be_defined_first(tmp_path, there, kind, add):
+    factors = [Factor("gap", low=0, high=1)] if there else []
+    project = Project.create(tmp_path / "bare.duckdb", Setup(title="Bare", factors=factors))
+    visitor = Visitor(create_app(project.path, Settings(folder=tmp_path)))
+    page = visitor.get("/setup/expectation")
+    assert page.status == 200
+    assert "has to be defined first." in page.text
+    assert f'<a href="/setup/{kind}"><bdi>{add}</bdi></a>' in page.html
+    assert page.forms == []

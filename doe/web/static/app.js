@@ -6,9 +6,11 @@
   var store, tab; // what is kept for good, and what this tab knows
   try { store = window.localStorage; tab = window.sessionStorage; store.getItem("x"); } catch (error) { store = null; }
 
-  function read(key) {
-    try { return JSON.parse(store.getItem(key) || "null"); } catch (error) { return null; }
+  function parsed(text) {
+    try { return JSON.parse(text || "null"); } catch (error) { return null; }
   }
+
+  function read(key) { return parsed(store.getItem(key)); }
 
   function write(key, value) {
     if (!store) { return; }
@@ -41,11 +43,24 @@
 
   function draftKey(form) { return "fettle draft " + location.host + " " + form.dataset.draft; }
 
-  // What was sent is no draft any more once a page says that something was stored, whichever page that is.
+  function doneHere() { return new URLSearchParams(location.search).get("done"); }
+
+  function noteSent(form) {
+    if (!store) { return; }
+    var once = form.elements.namedItem("once");
+    var sent = { draft: form.dataset.draft ? draftKey(form) : "", once: once ? once.value : "", done: doneHere() };
+    tab.setItem("fettle sent", JSON.stringify(sent));
+  }
+
+  // What was sent is no draft any more once a page says that something was stored, whichever page that is; but not the page
+  // that it was sent from, to which Back leads when nothing came of it.
   function dropSent() {
     if (!store) { return; }
-    var key = tab.getItem("fettle sent");
-    if (key && body.dataset.done) { write(key, null); }
+    var sent = parsed(tab.getItem("fettle sent"));
+    if (sent && body.dataset.done && doneHere() !== sent.done) {
+      if (sent.draft) { write(sent.draft, null); }
+      tab.setItem("fettle stored", sent.once);
+    }
     tab.removeItem("fettle sent");
   }
 
@@ -55,9 +70,14 @@
     var draft = store && !form.dataset.returned ? read(key) : null;
     if (draft && JSON.stringify(draft) !== first) {
       fill(form, draft);
-      say("What you typed here before is still there.", "Start afresh", function () { write(key, null); location.reload(); });
+      say("What you typed here before is still there.", "Start afresh", function () { write(key, null); reload(); });
     }
-    form.addEventListener("input", function () { form.dataset.dirty = "1"; write(key, typed(form)); });
+    form.addEventListener("input", function () { write(key, typed(form)); });
+  }
+
+  function markTouched(event) {
+    var form = event.target.form;
+    if (form && !form.dataset.follow) { form.dataset.dirty = "1"; } // what is followed stands in the address too
   }
 
   // Plus and minus beside numbers, for a thumb.
@@ -104,14 +124,37 @@
     count();
   }
 
-  // A form is sent once, however often it is tapped. (The server makes sure of it; this only says so.)
+  // A form is sent once, however often it is tapped. (The server makes sure of it; this only says so.) Nothing tells a page
+  // that sending was stopped, so after a while the button works again.
+  var waits = [];
+
+  function showWaiting(form, button) {
+    var told = Array.prototype.slice.call(button.childNodes), timer = window.setTimeout(end, 8000);
+    function end() {
+      window.clearTimeout(timer);
+      button.replaceChildren.apply(button, told);
+      delete form.dataset.sent;
+    }
+    button.textContent = button.dataset.waiting || "One moment…";
+    waits.push(end);
+  }
+
   function sendOnce(form) {
+    if (form.method !== "post") { return; }
     form.addEventListener("submit", function (event) {
       if (form.dataset.sent) { event.preventDefault(); return; }
-      if (form.method !== "post") { return; }
       form.dataset.sent = "1";
-      if (store && form.dataset.draft) { tab.setItem("fettle sent", draftKey(form)); }
+      showWaiting(form, event.submitter || form.querySelector("button:not([type=button])"));
+      noteSent(form);
     });
+  }
+
+  // Back to a page that the browser kept as it was: what was stored from it cannot be sent from it once more.
+  function comeBack(event) {
+    waits.forEach(function (end) { end(); });
+    waits = [];
+    var once = document.querySelector("form [name=once]");
+    if (event.persisted && store && once && once.value === tab.getItem("fettle stored")) { reload(); }
   }
 
   function keepChecks(list) {
@@ -141,29 +184,68 @@
     news.hidden = false;
   }
 
-  function isBusy() {
-    return !!document.querySelector("form[data-dirty]") || !!(document.activeElement && /^(INPUT|TEXTAREA|SELECT)$/.test(document.activeElement.tagName));
+  function reload() { location.reload(); }
+
+  function hasFiles() {
+    return Array.prototype.some.call(document.querySelectorAll("input[type=file]"), function (item) { return item.files.length > 0; });
   }
 
-  function hasCharts(text) { return text.indexOf('class="plot"') >= 0; }
+  function isBusy() {
+    var item = document.activeElement;
+    return !!document.querySelector("form[data-dirty], #main .problem") || hasFiles() || // what was refused stands there as it was typed
+      !!(item && item.form && /^(INPUT|TEXTAREA|SELECT)$/.test(item.tagName));
+  }
 
-  function refresh() {
-    var main = document.getElementById("main");
-    var address = location.pathname + location.search.replace(/([?&])done=\d+&?/, "$1").replace(/[?&]$/, "");
-    return fetch(address, { headers: { Accept: "text/html" }, cache: "no-store" }).then(function (answer) {
-      return answer.text();
-    }).then(function (text) {
-      if (hasCharts(text) && !window.Plotly) { location.assign(address); return; }
-      var fresh = new DOMParser().parseFromString(text, "text/html");
-      var made = fresh.getElementById("main"), head = fresh.querySelector(".masthead");
-      if (!made) { return; }
-      main.replaceChildren.apply(main, Array.prototype.slice.call(made.childNodes));
-      if (head) { document.querySelector(".masthead").replaceWith(head); }
-      body.dataset.entry = fresh.body.dataset.entry;
-      begin(main);
-      window.dispatchEvent(new Event("resize")); // the charts draw themselves anew
-      watchWork();
+  // Instead of drawing a page anew under the hands of somebody who fills a form on it.
+  function offerReload(text) {
+    var lost = document.querySelector("form[data-dirty]:not([data-draft])") ? "what was filled in here" : hasFiles() ? "the files chosen here" : "";
+    say(text + (lost ? " Reloading drops " + lost + "." : ""), "Reload the page", reload);
+  }
+
+  // What an element is called, so that it is found again on the page that takes the place of this one.
+  function signOf(item) {
+    var said = item.querySelector("summary") || item;
+    return item.id || [item.name, item.getAttribute("href"), item.dataset.called, said.textContent].join(" ");
+  }
+
+  function twinOf(item, old, made) {
+    function alike(part) {
+      return Array.prototype.filter.call(part.querySelectorAll(item.tagName), function (other) { return signOf(other) === signOf(item); });
+    }
+    return alike(made)[alike(old).indexOf(item)];
+  }
+
+  // Put what was made anew in the place of the old; what was open stays open, and the focus stays where it was.
+  function swap(old, made) {
+    var held = document.activeElement, twin = held !== old && old.contains(held) ? twinOf(held, old, made) || old : null;
+    Array.prototype.forEach.call(old.querySelectorAll("details"), function (details) {
+      var same = twinOf(details, old, made);
+      if (same) { same.open = details.open; }
     });
+    old.replaceChildren.apply(old, Array.prototype.slice.call(made.childNodes));
+    if (twin) { twin.focus({ preventScroll: true }); }
+  }
+
+  function here() { return location.pathname + location.search.replace(/([?&])done=\d+&?/, "$1").replace(/[?&]$/, ""); }
+
+  function look() {
+    return fetch(here(), { headers: { Accept: "text/html" }, cache: "no-store" }).then(function (answer) {
+      return answer.ok ? answer.text() : "";
+    }).then(function (text) { return text ? new DOMParser().parseFromString(text, "text/html") : null; });
+  }
+
+  // Draw the page anew, unless somebody is busy on it, perhaps since it was asked for; tell whether it was drawn.
+  function draw(fresh) {
+    var main = document.getElementById("main"), made = fresh && fresh.getElementById("main");
+    if (!made || isBusy()) { return false; }
+    if (made.querySelector(".plot") && !document.getElementById("chart-settings")) { location.assign(here()); return true; }
+    swap(main, made);
+    swap(document.querySelector(".masthead"), fresh.querySelector(".masthead"));
+    body.dataset.entry = fresh.body.dataset.entry;
+    begin(main);
+    window.dispatchEvent(new Event("resize")); // the charts draw themselves anew
+    watchWork();
+    return true;
   }
 
   function listen() {
@@ -172,12 +254,11 @@
     function change(event) {
       var told = JSON.parse(event.data);
       if (told.entry <= Number(body.dataset.entry)) { return; }
-      var main = document.getElementById("main");
-      if (main.dataset.fresh && !isBusy()) {
-        refresh().then(function () { say("Just now: " + told.summary + "."); });
-      } else {
-        say("Just now, elsewhere: " + told.summary + ".", "Reload the page", function () { location.reload(); });
-      }
+      function offer() { offerReload("Just now, elsewhere: " + told.summary + "."); }
+      if (!document.getElementById("main").dataset.fresh || isBusy()) { offer(); return; }
+      look().then(function (fresh) {
+        if (draw(fresh)) { say("Just now: " + told.summary + "."); } else { offer(); }
+      }, offer);
     }
     // A browser keeps about six connections to one server: tabs in the background give theirs up, and catch up when seen.
     function follow() {
@@ -192,8 +273,16 @@
     follow();
   }
 
+  var watching = 0;
   function watchWork() {
-    if (document.querySelector("[data-working]")) { window.setTimeout(function () { if (!isBusy()) { refresh(); } }, 800); }
+    window.clearTimeout(watching);
+    if (!document.querySelector("[data-working]")) { return; }
+    watching = window.setTimeout(function () {
+      look().then(function (fresh) {
+        if (draw(fresh) || !fresh) { return; }
+        if (fresh.querySelector("[data-working]")) { watchWork(); } else { offerReload("The work that this page waited for is over."); }
+      }, watchWork);
+    }, 800);
   }
 
   // Predictions follow the settings as they are changed; the answer takes the place of the one before.
@@ -259,6 +348,9 @@
   }
 
   dropSent();
+  document.addEventListener("input", markTouched);
+  document.addEventListener("change", markTouched);
+  window.addEventListener("pageshow", comeBack);
   begin(document);
   listen();
   watchWork();

@@ -1,0 +1,46 @@
+"""A browser whose letters are set to twice the usual size, on a phone: they grow, and nothing overlaps or runs off the side."""
+
+from __future__ import annotations
+
+import pytest
+
+from doe.project import Project
+from tests.browser.devices import PHONE
+from tests.browser.screens import PAGES, ROOT
+from tests.browser.serving import Served
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+sync_api = pytest.importorskip("playwright.sync_api")
+
+LETTERS = 32
+MORE_ARGUMENTS = (f"--blink-settings=defaultFontSize={LETTERS}",)
+DRAWN = "() => [...document.querySelectorAll('.plot')].every(plot => plot.dataset.made)"
+FAULTS = """most => {
+    const found = [], wide = document.documentElement.scrollWidth;
+    if (wide > most) found.push(`${wide} px wide`);
+    for (const tab of document.querySelectorAll(".tabs a")) {
+        const words = document.createRange(), room = tab.getBoundingClientRect();
+        words.selectNodeContents(tab);
+        const said = words.getBoundingClientRect();
+        if (said.left < room.left - 1 || said.right > room.right + 1 || said.bottom > room.bottom + 1)
+            found.push(`${tab.textContent.trim()} runs out of its tab`);
+    }
+    return found;
+}"""
+
+
+def test_pages_follow_the_letters_of_the_browser(browser, tmp_path):
+    source = ROOT / "examples" / "radio"
+    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    with Served(project.path, tmp_path, patience_s=30.0) as served:
+        page = browser.new_context(**PHONE).new_page()
+        found = {}
+        for name, path in PAGES.items():
+            page.goto(served.address + path)
+            page.wait_for_function(DRAWN)
+            found[name] = page.evaluate(FAULTS, PHONE["viewport"]["width"])
+            size = page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
+            assert size == LETTERS, name
+        page.context.close()
+    assert {name: told for name, told in found.items() if told} == {}
