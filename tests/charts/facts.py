@@ -211,7 +211,7 @@ def of_front():
         who = f"{'variant ' + row['variant'] if row['variant'] else 'new: ' + named}{alike}"
         told.append(f"{who}{kept}: {', '.join(means)}")
     lines = {**GOAL_OF_BASS, 1.0: "best 1"}
-    marks = singles([*advice.front["bass"], *advice.front["echo"]])
+    marks = singles([*advice.front["bass"], *map(radio.ECHO.on_scale, advice.front["echo"])])
     return Case(lambda **how: draw_front(advice, **how), ends, marks, lines, told)
 
 
