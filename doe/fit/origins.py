@@ -61,12 +61,7 @@ class Origin(Protocol):
     def notes(self) -> tuple[str, ...]:
         """Sources of scatter that cannot be told apart."""
 
-    def scatter(
-        self,
-        coding: Coding,
-        matrix: Matrix,
-        expected: Mapping[str, Expected] | None = None,
-    ) -> Scatter:
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
         """Adjust builds, with scatter judged about the terms of a matrix, and by what is expected of its sources."""
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
@@ -81,12 +76,7 @@ class Readings:
     sources: tuple[Grouping, ...]
     notes: tuple[str, ...]
 
-    def scatter(
-        self,
-        coding: Coding,
-        matrix: Matrix,
-        expected: Mapping[str, Expected] | None = None,
-    ) -> Scatter:
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
         """Adjust builds by REML."""
         found = fit_classical(self.evidence, coding, matrix, self.sources, with_table=False, expected=expected)
         model = found.model or _plain_model(self.evidence, found)
@@ -122,12 +112,7 @@ class Comparisons:
         """Nothing beside what the evidence says."""
         return ()
 
-    def scatter(
-        self,
-        coding: Coding,
-        matrix: Matrix,
-        expected: Mapping[str, Expected] | None = None,
-    ) -> Scatter:
+    def scatter(self, coding: Coding, matrix: Matrix, expected: Mapping[str, Expected] | None = None) -> Scatter:
         """Take abilities as adjusted builds; one comparison scatters by pi / sqrt(3), the sd of a logistic variable."""
         return Scatter(compared_builds(self.compared, matrix), True, float(np.pi / np.sqrt(3.0)))
 

@@ -414,13 +414,7 @@ def _indicators(grouping: Grouping, rows: slice) -> Array:
     return block.reshape(len(index), -1)
 
 
-def _optimum(
-    products: Crossproducts,
-    off_zero: bool,
-    expected: Mapping[str, Expected],
-    *,
-    is_polished: bool,
-) -> Array:
+def _optimum(products: Crossproducts, off_zero: bool, expected: Mapping[str, Expected], *, is_polished: bool) -> Array:
     if products.n_parameters == 0:
         return np.zeros(0)
     if products.is_plain:
@@ -435,11 +429,7 @@ def _optimum(
 
 
 def _searched_ratios(
-    products: Crossproducts,
-    off_zero: bool,
-    expected: Mapping[str, Expected],
-    *,
-    is_polished: bool,
+    products: Crossproducts, off_zero: bool, expected: Mapping[str, Expected], *, is_polished: bool
 ) -> Array:
     """Search over variance ratios, where the criterion has a slope at zero; ratios that end there are zero.
 

@@ -110,9 +110,8 @@ class Guard:
         if scope["method"] not in _SAFE and not _is_same_site(headers, host):
             raise Refused(403, "This was sent from another site; open the page here and send it again.")
         if headers.get("sec-fetch-site") == "cross-site" and headers.get("sec-fetch-mode") != "navigate":
-            raise Refused(
-                403, "This was asked for by a page of another site; open the address itself."
-            )  # work takes seconds
+            # an answer may take seconds to work out, so that pictures could keep the server busy
+            raise Refused(403, "This was asked for by a page of another site; open the address itself.")
         size = headers.get("content-length", "0")
         if not size.isdecimal() or len(size) > _LONGEST_NUMBER or int(size) > self.settings.most_bytes:
             raise Refused(
