@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from doe.advise.belief import Belief
 from doe.advise.space import Codes
+from doe.advise.standing import ROOM_FOR_DESIGNS, with_room
 from doe.advise.worth import change_that_matters, desirability, overall, worth_that_matters
 from doe.model.patience import checkpoint
 
@@ -70,8 +71,8 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     """
     import pandas as pd
 
-    built = belief.variant_values
-    values = [np.hstack([one, two]) for one, two in zip(built, belief.values(codes), strict=True)]
+    built, designs = belief.variant_values, belief.values(codes)
+    values = [np.hstack(pair) for pair in zip(built, designs, strict=True)]
     everything = np.vstack([belief.variant_codes, codes])
     names = [*belief.variants, *("" for _ in codes)]
     means = np.stack([value.mean(axis=0) for value in values], axis=1)
@@ -85,7 +86,8 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
     chance = [worlds[:, group].any(axis=1).mean() for group in groups]
     columns: dict[str, Any] = {"worth": expected[chosen], "chance_on_front": chance}
-    for outcome, value, mean in zip(belief.outcomes, values, means.T, strict=True):
+    roomy = [np.hstack(pair) for pair in zip(with_room(built), with_room(designs, ROOM_FOR_DESIGNS), strict=True)]
+    for outcome, value, mean in zip(belief.outcomes, roomy, means.T, strict=True):
         low, high = np.quantile(value[:, chosen], [0.025, 0.975], axis=0)
         columns |= {outcome.name: mean[chosen], f"{outcome.name}_low": low, f"{outcome.name}_high": high}
     columns |= {

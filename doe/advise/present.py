@@ -17,7 +17,7 @@ from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
-from doe.advise.standing import best_variant, worth_frame
+from doe.advise.standing import best_variant, with_room, worth_frame
 from doe.advise.stop import chance_left, is_too_short, stop_sentence
 from doe.advise.track import HALF_WIDTH, is_widening
 from doe.model import wording
@@ -187,14 +187,22 @@ def move_kind(situation: Situation, choice: Choice) -> str:
 
 
 def chance_better(situation: Situation, choice: Choice) -> float:
-    """Return the chance that the move's variant is better than the best one."""
-    if situation.best is None:
+    """Return the chance that the move's variant, as it will be built, is better than the best one.
+
+    Both have the room that worth is told with (`standing.ROOM`). Without it, of builds told to be better with 0.6 and with
+    0.81 half were on tuning benches (seeds 900 to 915), and of those told 0.02 one in ten.
+    """
+    best, place, belief = situation.best, choice.place, situation.belief
+    if best is None:
         return 1.0
-    best = situation.belief.variant_worth()[:, situation.best]
-    place = choice.place
-    if choice.moves.variant[place] == situation.best:
+    if choice.moves.variant[place] == best:
         return 0.0
-    return float(np.mean(choice.moves.worth[:, place] > best))
+    pairs = [
+        np.stack([new[:, place], old[:, best]], axis=1)
+        for new, old in zip(choice.moves.values, belief.variant_values, strict=True)
+    ]
+    worth = belief.worth(with_room(pairs))
+    return float(np.mean(worth[:, 0] > worth[:, 1]))
 
 
 def _would_change(situation: Situation, choice: Choice) -> str:

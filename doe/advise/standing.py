@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +21,9 @@ ROOM = 1.75
 """Times as far as the possible worlds go that an interval reaches, in each outcome. Measured, not derived: on 160 tuning
 benches the worlds held the true worth of the variant called best, which is often the luckiest, 85 times in 100, with 1.5 times
 their reach 95 times, with this 96. Benches bend, drift and slip in ways that no world does."""
+
+ROOM_FOR_DESIGNS = 1.4
+"""The same for means at settings that nobody has built, which no luck has picked: 91 % held without it, 93 to 98 with."""
 
 
 def best_variant(situation: Situation, worth: pd.DataFrame) -> dict[str, Any]:
@@ -54,8 +58,12 @@ def told_worth(belief: Belief) -> tuple[Floats, Floats, Floats]:
 
     The worth is the mean over all possible worlds, which moves are judged by too; only its interval is given room.
     """
-    means = [values.mean(axis=0) for values in belief.variant_values]
-    wide = [mean + ROOM * (values - mean) for mean, values in zip(means, belief.variant_values, strict=True)]
     worth = belief.variant_worth().mean(axis=0)
-    low, high = np.quantile(belief.worth(wide), [0.025, 0.975], axis=0)
+    low, high = np.quantile(belief.worth(with_room(belief.variant_values)), [0.025, 0.975], axis=0)
     return worth, np.minimum(low, worth), np.maximum(high, worth)
+
+
+def with_room(values: Sequence[Floats], times: float = ROOM) -> list[Floats]:
+    """Spread possible worlds, one per row of each array, about their mean: so many times as far, in each outcome."""
+    means = [value.mean(axis=0) for value in values]
+    return [mean + times * (value - mean) for mean, value in zip(means, values, strict=True)]

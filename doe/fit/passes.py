@@ -12,7 +12,7 @@ from doe.fit.active import Posterior, search
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical
 from doe.fit.growing import BEAM
-from doe.fit.hidden import TAKEN_AS, hidden_notes, hiding_terms
+from doe.fit.hidden import hidden_notes, hiding_terms
 from doe.fit.origins import Origin, Scatter
 from doe.fit.priors import Prior
 from doe.fit.reml import Bounded, Expected
@@ -21,9 +21,10 @@ from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.patience import checkpoint
 
 SUPPORTED = 0.5
-EXPECTED: dict[str, Expected] = {"unit": TAKEN_AS, "session": Bounded(6.0)}
+EXPECTED: dict[str, Expected] = {"unit": Bounded(), "session": Bounded(6.0)}
 """What to expect of a source where readings tell little of it. Sessions are held much looser than for choosing: what changed
-only together with the session would else be claimed where three sessions happen to agree with it."""
+only together with the session would else be claimed where three sessions happen to agree with it. Units are held looser
+too: expected to be fairly alike, they passed for the work of factors that only a rebuild changes."""
 
 _FIRST_BEAM = 40
 

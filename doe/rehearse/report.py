@@ -8,10 +8,11 @@ import pandas as pd
 
 from doe.model import wording
 from doe.rehearse.nature import WHERE_SOMETHING_MATTERS
-from doe.rehearse.summaries import FRONTIER, claim_figures, outcomes_by_strategy, ratios
+from doe.rehearse.summaries import FRONTIER, chance_figures, claim_figures, outcomes_by_strategy, ratios
 from doe.rehearse.targets import TARGET_HEADINGS, targets
 
 RATIO_HEADINGS = ("strategy", *WHERE_SOMETHING_MATTERS, "all five")
+CHANCE_HEADINGS = ("chance", "builds", "told, on average", "came so")
 OUTCOME_HEADINGS = (
     "strategy", "family", "minutes", "reached", "finally right", "regret", "stopped", "right when stopping"
 )  # fmt: skip
@@ -55,6 +56,10 @@ def section(plays: pd.DataFrame, *, hours: float, command: str) -> str:
         "",
         *_table(_claim_cells(claim_figures(plays)), ["figure", "share"]),
         "",
+        "### Chances that the next build is better than the best so far, as told and as they came",
+        "",
+        *_table(_chance_cells(chance_figures(plays)), CHANCE_HEADINGS),
+        "",
     ]
     return "\n".join(lines)
 
@@ -73,6 +78,16 @@ def _ratio_cells(frame: pd.DataFrame) -> list[list[str]]:
 
 def _claim_cells(figures: dict[str, float]) -> list[list[str]]:
     return [[name.replace("_", " "), wording.percent(value)] for name, value in figures.items()]
+
+
+def _chance_cells(frame: pd.DataFrame) -> list[list[str]]:
+    return [
+        [
+            row["band"], str(row["chances"]), wording.percent(row["told"]),
+            f"{wording.percent(row['came'])} ({wording.percent(row['low'])} to {wording.percent(row['high'])})",
+        ]
+        for row in frame.to_dict("records")
+    ]  # fmt: skip
 
 
 def _outcome_cells(frame: pd.DataFrame) -> list[list[str]]:

@@ -23,6 +23,9 @@ GOOD = 0.9
 
 HOURS = 24.0
 
+CHANCE_BANDS = {"small": (0.0, 0.25), "middling": (0.25, 0.5), "good": (0.5, 1.01)}
+"""Chances of being better, from and up to, that are counted together."""
+
 STRATEGIES: Mapping[str, Callable[[], Strategy]] = {
     "advised": Advised,
     "told which terms are real": lambda: Advised(name="told which terms are real", told=True),
@@ -50,11 +53,14 @@ class Play:
         The bench as it was left.
     hours : float
         Time there was.
+    chances : tuple of (float, bool)
+        Chances told that the next build will be better than the variant declared, with whether it was.
     """
 
     trace: tuple[dict[str, Any], ...]
     world: World
     hours: float
+    chances: tuple[tuple[float, bool], ...] = ()
 
     @property
     def is_right(self) -> bool:
@@ -66,6 +72,7 @@ def play(drawn: Bench, strategy: Strategy, hours: float = HOURS, *, until_right:
     """Let one strategy work on one bench until the hours are used up or it stops, or until it first declares rightly."""
     world = start(drawn)
     trace: list[dict[str, Any]] = []
+    chances: list[tuple[float, bool]] = []
     while True:
         left = 60 * hours - world.minutes
         step = strategy.step(world, max(left, 1.0) / 60)
@@ -76,8 +83,10 @@ def play(drawn: Bench, strategy: Strategy, hours: float = HOURS, *, until_right:
         )  # fmt: skip
         moves = _fitting(world, step.moves, 60 * hours)
         if not moves or (until_right and share >= GOOD):
-            return Play(tuple(trace), world, hours)
-        world.do(moves)
+            return Play(tuple(trace), world, hours, tuple(chances))
+        first = world.do(moves)[0]
+        if step.chance_better is not None and step.declared is not None:
+            chances.append((step.chance_better, world.worth_of(first) > world.worth_of(step.declared)))
 
 
 def _has_held(world: World, step: Step) -> bool | None:
@@ -110,7 +119,9 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
         ``minutes`` to the first right declaration, capped at the hours; ``reached``; ``finally_right``; ``regret`` in worth;
         ``variants`` built; ``stop_minutes`` at which the strategy first held the chance of something better below
         `stop_below` (missing if never; that the hours are over says nothing of that chance), ``stop_right`` whether the
-        declared variant was right then; ``stated`` intervals for the worth of a declared variant, ``held`` of these.
+        declared variant was right then; ``stated`` intervals for the worth of a declared variant, ``held`` of these; for
+        each of `CHANCE_BANDS` how many ``chances_<band>`` were told, what they add up to (``told_<band>``), and how many came
+        (``came_<band>``).
     """
     trace, drawn = played.trace, played.world.bench
     right = [entry["minutes"] for entry in trace if entry["share"] >= GOOD]
@@ -126,7 +137,21 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
         "stop_right": float(stops[0]["share"] >= GOOD) if stops else np.nan,
         "stated": len(stated),
         "held": sum(stated),
+        **_chances(played.chances),
     }
+
+
+def _chances(said: Sequence[tuple[float, bool]]) -> dict[str, float]:
+    """Count the chances told, by band, beside what came of them."""
+    counts: dict[str, float] = {}
+    for band, (low, high) in CHANCE_BANDS.items():
+        within = [(told, came) for told, came in said if low <= told < high]
+        counts |= {
+            f"chances_{band}": len(within),
+            f"told_{band}": float(sum(told for told, _ in within)),
+            f"came_{band}": sum(came for _, came in within),
+        }
+    return counts
 
 
 def claims(world: World) -> dict[str, float]:

@@ -27,12 +27,15 @@ class Step:
         Its own statement that something better by what matters is left, if it makes one.
     worth : pair of float, optional
         Ends of the 95 % interval that it states for the worth of that variant, if it states one.
+    chance_better : float or None
+        Its own statement that the first build of the session will be better than that variant, if it makes one.
     """
 
     declared: str | None
     moves: tuple[Move, ...]
     chance_left: float | None = None
     worth: tuple[float, float] | None = None
+    chance_better: float | None = None
 
 
 class Strategy(Protocol):
@@ -72,9 +75,16 @@ class Advised:
             terms=terms, count=self.count,
         )  # fmt: skip
         declared = advice.best.get("variant")
-        moves = tuple(_move(world, row) for row in rows_of(advice.table))
+        rows = rows_of(advice.table)
+        moves = tuple(_move(world, row) for row in rows)
         worth = (float(advice.best["low"]), float(advice.best["high"])) if advice.best else None
-        return Step(declared, moves, advice.chance_left, worth)
+        return Step(declared, moves, advice.chance_left, worth, _chance_better(declared, rows))
+
+
+def _chance_better(declared: str | None, rows: list[dict[str, Any]]) -> float | None:
+    """Return the chance told for the first suggestion, if it is to build something that has not been built."""
+    is_new = declared is not None and bool(rows) and rows[0]["kind"] in ("improve", "learn")
+    return float(rows[0]["chance_better"]) if is_new else None
 
 
 def _move(world: World, row: dict[str, Any]) -> Move:

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from doe.rehearse.nature import WHERE_SOMETHING_MATTERS
+from doe.rehearse.run import CHANCE_BANDS
 
 Array = npt.NDArray[np.float64]
 
@@ -106,3 +107,21 @@ def claim_figures(plays: pd.DataFrame) -> dict[str, float]:
         "passive_twin_claimed_at_start": (twins["twin_claimed_at_start"] > 0).mean() if len(twins) else np.nan,
         "passive_twin_claimed_at_end": (twins["twin_claimed"] > 0).mean() if len(twins) else np.nan,
     }
+
+
+def chance_figures(plays: pd.DataFrame) -> pd.DataFrame:
+    """Return how often a build was better than the best so far, by the chance that was told beforehand.
+
+    Returns
+    -------
+    DataFrame
+        ``band, chances, told`` (on average), ``came, low, high`` (the share that came so, with its interval over benches).
+    """
+    ours = plays[plays["strategy"] == OURS]
+    rows = []
+    for band in CHANCE_BANDS:
+        chances = ours[f"chances_{band}"].to_numpy(dtype=float)
+        if chances.sum():
+            came = bootstrap_ratio(ours[f"came_{band}"].to_numpy(dtype=float), chances)
+            rows.append((band, int(chances.sum()), ours[f"told_{band}"].sum() / chances.sum(), *came))
+    return pd.DataFrame(rows, columns=["band", "chances", "told", "came", "low", "high"])

@@ -7,6 +7,7 @@ from doe.advise import front, recommend
 from doe.advise.front import front_frame, undominated
 from doe.advise.question import ask
 from doe.advise.situation import look
+from doe.advise.standing import ROOM, ROOM_FOR_DESIGNS
 from doe.advise.worth import worth_that_matters
 from tests.advise.test_recommend import BASE, readings_of
 
@@ -77,6 +78,21 @@ def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypat
     steps = {one.name: 0.5 * one.matters for one in outcomes} | {"worth": 0.5 * worth_that_matters(outcomes, at_best)}
     near = [np.abs(possible[name].to_numpy()[:, None] - told[name].to_numpy()) < step for name, step in steps.items()]
     assert np.all(near, axis=0).sum() == len(possible)  # each is near itself alone
+
+
+def test_intervals_have_the_room_that_was_measured(factors, outcomes, effort, monkeypatch):
+    """What was built reaches `ROOM` times as far as the worlds do, mere designs `ROOM_FOR_DESIGNS` times."""
+    belief, codes = idle_beside_wool(factors, outcomes, effort)
+    told = front_frame(belief, codes)
+    monkeypatch.setattr(front, "with_room", lambda values, times=1.0: list(values))
+    bare = front_frame(belief, codes)
+    built = (told["variant"] != "").to_numpy()
+    assert 0 < built.sum() < len(built)
+    for name in ("bass", "echo"):
+        np.testing.assert_array_equal(told[name], bare[name])
+        for end in ("low", "high"):
+            times = (told[f"{name}_{end}"] - told[name]) / (bare[f"{name}_{end}"] - bare[name])
+            np.testing.assert_allclose(times, np.where(built, ROOM, ROOM_FOR_DESIGNS), rtol=1e-5)
 
 
 def test_those_alike_differ_in_the_factors_that_are_named(factors, outcomes, effort, monkeypatch):

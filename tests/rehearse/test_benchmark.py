@@ -5,7 +5,7 @@ import pytest
 
 from doe.rehearse.benchmark import OWN, TEXTBOOK, complete, main, missing, play_on, write_section
 from doe.rehearse.nature import FAMILIES
-from doe.rehearse.run import STRATEGIES, one_row
+from doe.rehearse.run import CHANCE_BANDS, STRATEGIES, one_row
 from doe.rehearse.summaries import FRONTIER, OURS
 
 HOME = Path(__file__).parents[2]
@@ -73,19 +73,18 @@ def test_a_new_file_of_plays_begins_with_those_of_the_textbook_strategies(tmp_pa
 def test_what_ours_and_the_frontier_played_stands_beside_the_report(tmp_path):
     """Their plays are made up here: those of one factor at a time under their names, without a claim."""
     textbook = pd.read_csv(HOME / TEXTBOOK)
-    nothing = dict.fromkeys(
-        (
-            "claimed",
-            "claimed_rightly",
-            "real",
-            "real_claimed",
-            "twin_claimed",
-            "twin_claimed_at_start",
-            "stated",
-            "held",
-        ),
-        0.0,
-    )
+    counted = [
+        "claimed",
+        "claimed_rightly",
+        "real",
+        "real_claimed",
+        "twin_claimed",
+        "twin_claimed_at_start",
+        "stated",
+        "held",
+    ]
+    counted += [f"{what}_{band}" for what in ("chances", "told", "came") for band in CHANCE_BANDS]
+    nothing = dict.fromkeys(counted, 0.0)
     borrowed = textbook[(textbook["strategy"] == "one factor at a time") & (textbook["seed"] == 5000)].assign(**nothing)
     own = pd.concat([borrowed.assign(strategy=name) for name in (OURS, FRONTIER)])
     kept, report = tmp_path / "plays.csv", tmp_path / "benchmarks.md"

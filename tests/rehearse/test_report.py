@@ -4,7 +4,14 @@ import pytest
 from scipy import stats
 
 from doe.rehearse.report import section
-from doe.rehearse.summaries import bootstrap_mean, bootstrap_ratio, claim_figures, outcomes_by_strategy, ratios
+from doe.rehearse.summaries import (
+    bootstrap_mean,
+    bootstrap_ratio,
+    chance_figures,
+    claim_figures,
+    outcomes_by_strategy,
+    ratios,
+)
 
 
 def plays():
@@ -20,7 +27,10 @@ def plays():
                      "stop_right": float(seed > 4) if seed > 3 else np.nan, "claimed": 2.0,
                      "claimed_rightly": 2.0 - (seed == 0),
                      "real": 3.0, "real_claimed": 2.0, "twin_claimed": 0.0, "twin_claimed_at_start": float(seed == 1),
-                     "stated": 20 if strategy == "advised" else 0, "held": 18 + (seed > 3) if strategy == "advised" else 0}
+                     "stated": 20 if strategy == "advised" else 0, "held": 18 + (seed > 3) if strategy == "advised" else 0,
+                     "chances_small": 4, "told_small": 0.4, "came_small": seed == 0,
+                     "chances_middling": 0, "told_middling": 0.0, "came_middling": 0,
+                     "chances_good": 2, "told_good": 1.5, "came_good": 1}
                 )  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -63,6 +73,14 @@ def test_stops_are_judged_among_those_that_stop():
     frame = outcomes_by_strategy(plays())
     row = frame[(frame["strategy"] == "advised") & (frame["family"] == "all")].iloc[0]
     assert (row["benches"], row["stopped"], row["stop_right"]) == (40, 0.5, 0.75)
+
+
+def test_chances_told_stand_beside_what_came_of_them():
+    frame = chance_figures(plays()).set_index("band")
+    assert list(frame.index) == ["small", "good"]
+    assert frame.loc["small", ["chances", "told", "came"]].tolist() == pytest.approx([6 * 8 * 4, 0.1, 1 / 32])
+    assert frame.loc["good", ["told", "came", "low", "high"]].tolist() == pytest.approx([0.75, 0.5, 0.5, 0.5])
+    assert frame.loc["small", "low"] < 1 / 32 < frame.loc["small", "high"]
 
 
 def test_the_section_holds_a_row_for_each_strategy_and_says_how_to_get_it():

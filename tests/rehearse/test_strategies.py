@@ -2,9 +2,10 @@ import numpy as np
 import pytest
 
 from doe.rehearse.benches import bench
-from doe.rehearse.run import GOOD, STRATEGIES, Play, play, summarise
+from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, play, summarise
 from doe.rehearse.screening import two_level_plan
-from doe.rehearse.world import start
+from doe.rehearse.strategies import Step
+from doe.rehearse.world import Move, start
 
 
 @pytest.mark.parametrize("n_factors", [3, 7, 9, 11])
@@ -49,6 +50,34 @@ def test_a_summary_takes_the_first_right_declaration_and_the_first_stop():
     assert row["regret"] == pytest.approx(0.05 * drawn.best_worth)
     assert (row["stop_minutes"], row["stop_right"]) == (120, 0.0)
     assert (row["stated"], row["held"]) == (4, 3)
+
+
+def test_a_summary_counts_chances_told_beside_what_came_of_them():
+    trace = ({"minutes": 20, "declared": "1", "share": 0.5, "chance_left": None, "held": True},)
+    chances = ((0.1, False), (0.2, True), (0.25, False), (0.6, True), (1.0, True))
+    row = summarise(Play(trace, start(bench("main", 5)), 10.0, chances))
+    assert [row[f"chances_{band}"] for band in CHANCE_BANDS] == [2, 1, 2]
+    assert [row[f"told_{band}"] for band in CHANCE_BANDS] == pytest.approx([0.3, 0.25, 1.6])
+    assert [row[f"came_{band}"] for band in CHANCE_BANDS] == [1, 0, 2]
+
+
+class Told:
+    """Builds the worst of many designs, then the best, then the worst again; its chances are what they are."""
+
+    name = "told"
+
+    def step(self, world, hours_left):
+        rng = np.random.default_rng(1)
+        factors = world.bench.setup.factors
+        designs = [{factor.name: rng.choice(factor.grid()).item() for factor in factors} for _ in range(50)]
+        worst, *_, best = sorted(designs, key=world.bench.worth_of)
+        done = len(world.variants)
+        moves = (Move(None, [worst, best, worst][done]),) if done < 3 else ()
+        return Step(str(done) if done else None, moves, chance_better=[None, 0.3, 0.7, None][done])
+
+
+def test_a_chance_told_is_judged_by_the_truth_of_what_is_built_next():
+    assert play(bench("main", 3), Told()).chances == ((0.3, True), (0.7, False))
 
 
 def test_what_is_never_right_counts_as_the_whole_time():
