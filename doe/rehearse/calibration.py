@@ -1,8 +1,8 @@
 """Does the engine keep its promises? Many simulated histories, judged by their written-down truth.
 
 Run ``python -m doe.rehearse.calibration`` from the top of the repository: it judges 1,000 free histories (every fifth with
-nothing going on), 200 steered ones and 200 in which four modest effects act, and writes its section of
-`reports/verification.md`.
+nothing going on), 200 steered ones, 200 in which four modest effects act and 200 over several units, and writes its section
+of `reports/verification.md`.
 """
 
 from __future__ import annotations
@@ -26,9 +26,11 @@ from doe.rehearse.histories import (
     Bench,
     Truth,
     draw_modest_truth,
+    draw_rebuilt_truth,
     draw_truth,
     free_history,
     random_settings,
+    rebuilt_history,
     steered_history,
 )
 
@@ -51,8 +53,9 @@ class Calibration:
     Attributes
     ----------
     terms : DataFrame
-        One row per history and term: `seed, family, term, is_main, is_true, activity, verdict, miss` (share of the range
-        by which the model-averaged interval missed the true swing; NaN where the truth is no single swing).
+        One row per history and term: `seed, family, term, is_main, is_rebuild` (only a rebuild changes the factor), `is_true,
+        activity, verdict, miss` (share of the range by which the model-averaged interval missed the true swing; NaN where the
+        truth is no single swing).
     classical : DataFrame
         One row per history and term of the classical fit: `seed, family, covered`.
     builds : DataFrame
@@ -90,7 +93,8 @@ class Calibration:
     def _averaged(self) -> list[dict[str, Any]]:
         mains = self.terms[self.terms["is_main"] & self.terms["miss"].notna()]
         rows = []
-        for family, group in mains.groupby("family"):
+        rebuild = mains[mains["is_rebuild"]].assign(family="rebuilt, what only a rebuild changes")
+        for family, group in pd.concat([mains, rebuild]).groupby("family"):
             text = (
                 f"model-averaged 95 % intervals of main effects cover (misses under 2 % of the range aside), {family}"
             )
@@ -115,6 +119,8 @@ class Calibration:
         nothing = self.terms[self.terms["family"] == "nothing"]
         any_claim = nothing.assign(claim=nothing["verdict"] == MOVES).groupby("seed")["claim"].any()
         rows.append(_line("histories with nothing going on that claim anything", any_claim, "at most 5 %"))
+        idle = self.terms[self.terms["is_rebuild"] & ~self.terms["is_true"]]
+        rows.append(_line("idle rebuild factors that are claimed, rebuilt", idle["verdict"] == MOVES, "at most 5 %"))
         return rows
 
     def reliability(self) -> pd.DataFrame:
@@ -132,7 +138,7 @@ def calibrate(families: Mapping[str, Sequence[int]], *, jobs: int = 1) -> Calibr
     Parameters
     ----------
     families : mapping of str to sequence of int
-        Seeds of each family: "free", "nothing" (free with no active factor), "modest" or "steered".
+        Seeds of each family: "free", "nothing" (free with no active factor), "modest", "rebuilt" or "steered".
     jobs : int
         Processes.
     """
@@ -147,8 +153,8 @@ def calibrate(families: Mapping[str, Sequence[int]], *, jobs: int = 1) -> Calibr
 def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Play and judge one history."""
     rng = np.random.default_rng([seed, len(family)])
-    truth = draw_modest_truth(rng) if family == "modest" else draw_truth(rng, nothing=family == "nothing")
-    bench = steered_history(truth, rng) if family == "steered" else free_history(truth, rng)
+    bench = _history(family, rng)
+    truth = bench.truth
     log, factors = bench.log, truth.coding.factors
     effects = analyse(log, factors, OUTCOME)
     label: dict[str, Any] = {"seed": seed, "family": family}
@@ -168,6 +174,15 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     )
 
 
+def _history(family: str, rng: np.random.Generator) -> Bench:
+    if family == "rebuilt":
+        return rebuilt_history(draw_rebuilt_truth(rng), rng)
+    if family == "modest":
+        return free_history(draw_modest_truth(rng), rng)
+    truth = draw_truth(rng, nothing=family == "nothing")
+    return steered_history(truth, rng) if family == "steered" else free_history(truth, rng)
+
+
 def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:
     term = truth.coding.term(str(row["term"]))
     true = _true_swing(term, truth, row["from"], row["to"])
@@ -175,6 +190,7 @@ def _judged_term(row: pd.Series[Any], truth: Truth) -> dict[str, Any]:
     return {
         "term": term.name,
         "is_main": term.is_main,
+        "is_rebuild": term.is_main and term.factors[0] in truth.rebuild_factors,
         "is_true": truth.is_active(term.name),
         "activity": row["activity"],
         "verdict": row["verdict"],
@@ -212,7 +228,7 @@ def _classical_hits(effects: Effects, truth: Truth) -> list[bool]:
 def _new_builds(effects: Effects, truth: Truth, panel: float, rng: np.random.Generator) -> pd.DataFrame:
     settings = random_settings(truth.coding.factors, _NEW_BUILDS, rng)
     means = truth.mean(settings) + panel
-    values = means + rng.normal(0, truth.build_sd, _NEW_BUILDS)
+    values = means + rng.normal(0, np.hypot(truth.build_sd, truth.unit_sd), _NEW_BUILDS)
     promised = effects.predict(settings)
     covered = (promised["build_low"] <= values) & (values <= promised["build_high"])
     return pd.DataFrame({"covered": covered, "mean_covered": (promised["low"] <= means) & (means <= promised["high"])})
@@ -255,8 +271,9 @@ def section(found: Calibration, counts: Mapping[str, int]) -> str:
         "## Calibration",
         "",
         f"Written by `python -m doe.rehearse.calibration`: {counts['free']} free histories, {counts['nothing']} with nothing "
-        f"going on, {counts['modest']} in which four modest effects act and {counts['steered']} steered by Fettle's own "
-        "advice; how they are made is written in `doe/rehearse/histories.py`.",
+        f"going on, {counts['modest']} in which four modest effects act, {counts['rebuilt']} over several units with factors "
+        f"that only a rebuild changes, and {counts['steered']} steered by Fettle's own advice; how they are made is written in "
+        "`doe/rehearse/histories.py`.",
         "",
         "| promise | measured | target | cases |",
         "|---|---:|---:|---:|",
@@ -279,7 +296,8 @@ def section(found: Calibration, counts: Mapping[str, int]) -> str:
 def main(arguments: Sequence[str]) -> None:
     """Judge the histories and write the section."""
     report = Path(arguments[0] if arguments else "reports/verification.md")
-    families = {"free": range(800), "nothing": range(800, 1000), "steered": range(1000, 1200), "modest": range(200)}
+    families = {"free": range(800), "nothing": range(800, 1000), "steered": range(1000, 1200)}
+    families |= {"modest": range(200), "rebuilt": range(200)}
     found = calibrate(families, jobs=-1)
     text = report.read_text(encoding="utf-8").split("\n## Calibration", 1)[0].rstrip("\n") if report.exists() else ""
     report.write_text(

@@ -4,7 +4,9 @@ A history has 5 to 8 factors, of which 0 to 3 are active; with two or more activ
 interaction. Build scatter and reading scatter are each between 0.3 and 1 times a noise that is 5 to 15 % of the outcome's
 range over all settings; sessions and raters have offsets of up to the same size. A *free* history changes one to three
 factors at a time without looking at the outcome; a *steered* one follows Fettle's own advice. A *modest* one is free, with
-four active factors that are hard to tell: each coefficient is 0.4 to 1.2 times the noise.
+four active factors that are hard to tell: each coefficient is 0.4 to 1.2 times the noise. A *rebuilt* one has two factors that
+only a rebuild changes, of which any may be active, and a new unit every three to six variants; units differ by 0.3 to 2 times
+the scatter of a reading.
 """
 
 from __future__ import annotations
@@ -43,6 +45,8 @@ class Truth:
     build_sd, reading_sd, session_sd, rater_sd : float
         Scatter, in outcome units.
     n_raters, n_variants : int
+    unit_sd : float
+        Scatter of units, where there is more than one.
     """
 
     coding: Coding
@@ -54,6 +58,12 @@ class Truth:
     rater_sd: float
     n_raters: int
     n_variants: int
+    unit_sd: float = 0.0
+
+    @property
+    def rebuild_factors(self) -> list[str]:
+        """Names of the factors that only a rebuild changes."""
+        return [factor.name for factor in self.coding.factors if factor.way == "rebuild"]
 
     def mean(self, settings: pd.DataFrame) -> Array:
         """Return the true mean outcome at settings, shape (n_rows,)."""
@@ -89,6 +99,14 @@ def draw_modest_truth(rng: np.random.Generator) -> Truth:
     return _with_scatter(coding, coefficients, rng, noise)
 
 
+def draw_rebuilt_truth(rng: np.random.Generator) -> Truth:
+    """Draw a truth in which the first two factors only change by a rebuild, and units differ."""
+    truth = draw_truth(rng)
+    first, second, *rest = truth.coding.factors
+    coding = Coding((replace(first, way="rebuild"), replace(second, way="rebuild"), *rest))
+    return replace(truth, coding=coding, unit_sd=truth.reading_sd * rng.uniform(0.3, 2.0))
+
+
 def _with_scatter(
     coding: Coding, coefficients: Mapping[Term, Array], rng: np.random.Generator, noise: float | None = None
 ) -> Truth:
@@ -118,7 +136,7 @@ class Bench:
     rows : list of dict
         One for each reading.
     own : list of float
-        True value of each variant as built, its own offset included; those of sessions and raters are not.
+        True value of each variant as built, its own offset and its unit's included; those of sessions and raters are not.
     """
 
     def __init__(self, truth: Truth, rng: np.random.Generator) -> None:
@@ -128,22 +146,29 @@ class Bench:
         self.count = 0
         self.raters = rng.normal(0, truth.rater_sd, truth.n_raters)
         self.session = 0.0
+        self.unit, self.unit_offset, self.n_units = "bench", 0.0, 0
 
     @property
     def panel(self) -> float:
         """Mean offset of the raters, which is part of what this panel calls the outcome."""
         return float(self.raters.mean())
 
+    def begin_unit(self) -> None:
+        """Go on with a new unit, which differs from the others by itself."""
+        self.n_units += 1
+        self.unit, self.unit_offset = f"u{self.n_units}", float(self.rng.normal(0, self.truth.unit_sd))
+
     def build(self, settings: Settings) -> None:
         """Build one variant and read it once by each rater."""
         if self.count % SESSION_SIZE == 0:
             self.session = float(self.rng.normal(0, self.truth.session_sd))
         value = float(self.truth.mean(pd.DataFrame([settings]))[0]) + self.rng.normal(0, self.truth.build_sd)
+        value += self.unit_offset
         self.own.append(value)
         for rater, offset in enumerate(self.raters):
             reading = value + self.session + offset + self.rng.normal(0, self.truth.reading_sd)
             labels = {"variant": f"v{self.count}", "outcome": "y", "session": f"s{self.count // SESSION_SIZE}"}
-            self.rows.append({**labels, "rater": f"r{rater}", "unit": "bench", "value": reading, **settings})
+            self.rows.append({**labels, "rater": f"r{rater}", "unit": self.unit, "value": reading, **settings})
         self.count += 1
 
     @property
@@ -154,18 +179,33 @@ class Bench:
 
 def free_history(truth: Truth, rng: np.random.Generator) -> Bench:
     """Change one to three factors at a time, from the last variant or an earlier one, without looking at the outcome."""
-    bench, grids = Bench(truth, rng), _grids(truth.coding.factors)
-    names = list(grids)
+    bench = Bench(truth, rng)
+    _change_freely(bench, truth.n_variants, rng)
+    return bench
+
+
+def rebuilt_history(truth: Truth, rng: np.random.Generator) -> Bench:
+    """Build units one after another; on each, change freely what can be changed without a rebuild."""
+    bench = Bench(truth, rng)
+    while bench.count < truth.n_variants:
+        bench.begin_unit()
+        _change_freely(bench, min(truth.n_variants, bench.count + int(rng.integers(3, 7))), rng)
+    return bench
+
+
+def _change_freely(bench: Bench, most: int, rng: np.random.Generator) -> None:
+    """Start anywhere, then change one to three factors at a time, those of a rebuild apart."""
+    grids = _grids(bench.truth.coding.factors)
+    names = [name for name in grids if name not in bench.truth.rebuild_factors]
     tried = [_random(grids, rng)]
     bench.build(tried[0])
-    while bench.count < truth.n_variants:
+    while bench.count < most:
         start = tried[-1] if rng.random() < 0.6 else tried[int(rng.integers(len(tried)))]
         settings = dict(start)
         for place in rng.choice(len(names), int(rng.integers(1, 4)), replace=False):
             settings[names[place]] = _pick(grids[names[place]], rng)
         tried.append(settings)
         bench.build(settings)
-    return bench
 
 
 def steered_history(truth: Truth, rng: np.random.Generator, *, first: int = 4, most: int = 14) -> Bench:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from doe.rehearse.calibration import Calibration, calibrate, section
-from doe.rehearse.histories import draw_truth, free_history
+from doe.rehearse.histories import draw_rebuilt_truth, draw_truth, free_history, rebuilt_history
 
 
 def test_a_history_is_made_by_its_seed_alone():
@@ -22,6 +22,18 @@ def test_a_build_is_read_about_its_own_value():
     means = bench.log.groupby("variant", sort=False)["value"].mean().to_numpy() - bench.panel
     assert len(bench.own) == truth.n_variants
     np.testing.assert_allclose(means, bench.own, atol=5 * truth.reading_sd / np.sqrt(200))
+
+
+def test_a_rebuilt_history_keeps_what_only_a_rebuild_changes_on_each_unit():
+    """With no build scatter, what variants of one unit differ by beyond their settings is nothing, and units differ."""
+    drawn = draw_rebuilt_truth(np.random.default_rng(3))
+    truth = replace(drawn, build_sd=0.0, n_variants=60)
+    bench = rebuilt_history(truth, np.random.default_rng(4))
+    first = bench.log.drop_duplicates("variant")
+    assert first.groupby("unit")[truth.rebuild_factors].nunique().eq(1).all().all()
+    left = pd.Series(bench.own - truth.mean(first), index=first["unit"].to_numpy())
+    assert left.groupby(level=0).std().max() < 1e-9
+    assert 0.3 * truth.unit_sd < left.groupby(level=0).first().std() < 2 * truth.unit_sd
 
 
 def test_where_nothing_is_active_the_truth_is_flat():
@@ -57,11 +69,15 @@ def test_the_section_names_every_promise():
     terms = pd.DataFrame(
         {
             "seed": [1, 1], "family": ["free", "nothing"], "term": ["a", "b"], "is_main": [True, True],
+            "is_rebuild": [False, False],
             "is_true": [True, False], "activity": [0.95, 0.05], "verdict": ["moves it", "can't tell yet"], "miss": [0.0, 0.1],
         }
     )  # fmt: skip
     covered = pd.DataFrame({"seed": [1], "family": ["free"], "covered": [True], "mean_covered": [True]})
     pairs = covered.assign(n_variants=4)
-    text = section(Calibration(terms, covered, covered, pairs), {"free": 1, "nothing": 1, "modest": 0, "steered": 0})
+    text = section(
+        Calibration(terms, covered, covered, pairs),
+        dict.fromkeys(("free", "nothing", "modest", "rebuilt", "steered"), 1),
+    )
     assert "| terms with activity 0.9 or more that are truly active | 100.0 % | at least 90 % | 1 |" in text
     assert "| 0.9 to 1.0 | 0.950 | 1.000 | 1 |" in text
