@@ -10,19 +10,20 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.advice import Advice, worth_text
-from doe.advise.choose import Choice, Session, Unread
+from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
+from doe.advise.outlook import chance_better, move_kind
 from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
+from doe.advise.remarks import remarks
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
-from doe.advise.standing import best_variant, with_room, worth_frame
+from doe.advise.standing import best_variant, worth_frame
 from doe.advise.stop import chance_left, is_too_short, stop_sentence
-from doe.advise.track import HALF_WIDTH, is_widening
+from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 from doe.model.choices import Settings, Value
-from doe.model.errors import listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,7 +61,7 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
         stop=stop,
         worth=worth,
         predictions=_predictions(question, situation, choices),
-        notes=_notes(question, situation, session),
+        notes=remarks(question, situation, session),
         chance_left=chance,
         headline=_headline(best, stop, rows, is_too_short(question.hours, cheapest)),
         runner_up=_runner_up(question, situation, choices),
@@ -169,42 +170,6 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     )
 
 
-def move_kind(situation: Situation, choice: Choice) -> str:
-    """Return what a move is for: what it is by nature, or its larger part.
-
-    A build that is not expected to be better than the best one is made to learn from, however much could be hoped for it.
-    """
-    place = choice.place
-    if not situation.has_readings:
-        return "learn"
-    if choice.moves.variant[place] >= 0:
-        return "repeat"
-    if choice.moves.is_confirmation[place]:
-        return "confirm"
-    expected = float(choice.moves.worth[:, place].mean())
-    is_better = situation.best is None or expected > float(situation.belief.variant_worth()[:, situation.best].mean())
-    return "improve" if is_better and choice.judged.is_mainly_improving[place] else "learn"
-
-
-def chance_better(situation: Situation, choice: Choice) -> float:
-    """Return the chance that the move's variant, as it will be built, is better than the best one.
-
-    Both have the room that worth is told with (`standing.ROOM`). Without it, of builds told to be better with 0.6 and with
-    0.81 half were on tuning benches (seeds 900 to 915), and of those told 0.02 one in ten.
-    """
-    best, place, belief = situation.best, choice.place, situation.belief
-    if best is None:
-        return 1.0
-    if choice.moves.variant[place] == best:
-        return 0.0
-    pairs = [
-        np.stack([new[:, place], old[:, best]], axis=1)
-        for new, old in zip(choice.moves.values, belief.variant_values, strict=True)
-    ]
-    worth = belief.worth(with_room(pairs))
-    return float(np.mean(worth[:, 0] > worth[:, 1]))
-
-
 def _would_change(situation: Situation, choice: Choice) -> str:
     """Say which reading would change the choice: of the outcome that sways the worth most, if one can come out like that."""
     moves, place, belief = choice.moves, choice.place, situation.belief
@@ -311,83 +276,6 @@ def _predictions(question: Question, situation: Situation, choices: list[Choice]
 
 def _has_trade_offs(situation: Situation) -> bool:
     return len(situation.belief.outcomes) > 1 and situation.has_readings and len(situation.promising) > 0
-
-
-def _unread_note(choice: Choice, unread: Unread) -> str:
-    unit = choice.reach.name(int(choice.moves.start[choice.place]))
-    return (
-        f"Unit {unit} has not been read as it stands. Doing so before it is changed takes {wording.duration(unread.minutes)} "
-        f"more, and is expected to bring {wording.percent(unread.share)} of what the change is."
-    )
-
-
-def _notes(question: Question, situation: Situation, session: Session) -> tuple[str, ...]:
-    notes, choices = [], session.choices
-    if choices and not situation.has_readings:
-        notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
-    read = {outcome.name for outcome in situation.belief.outcomes}
-    missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
-    if missing:
-        notes.append(
-            f"{', '.join(missing)} has no reading yet, so this advice goes by {', '.join(sorted(read))} alone."
-        )
-    if len(situation.log.variants) == 1:
-        notes.append(
-            "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."
-        )
-    if question.without_goal:
-        names = listed(question.without_goal, "and")
-        has, it, part = (
-            ("has", "it takes", "sets one") if len(question.without_goal) == 1 else ("have", "they take", "set one")
-        )
-        notes.append(
-            f"{names} {has} no goal, so {it} no part in this advice; a goal of raise, lower, hit or within {part}."
-        )
-    if choices:
-        notes += _free_note(question)
-    if not situation.log.units:
-        notes.append("There is no unit on record, so everything is built new; record the units that exist.")
-    if (
-        question.only == "improve"
-        and choices
-        and situation.has_readings
-        and move_kind(situation, choices[0]) != "improve"
-    ):
-        notes.append(
-            "Nothing within reach is expected to be better than the best so far; this has the best prospects of being so."
-        )
-    if session.unread is not None:
-        notes.append(_unread_note(choices[-1], session.unread))
-    if session.left_out is not None:
-        notes.append(
-            "More than this is not worth doing before its readings are in: the next best move would bring "
-            f"{wording.number(session.left_out, 2)} of worth, and {wording.number(situation.matters, 2)} is what matters."
-        )
-    elif choices and len(choices) < question.count:
-        notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
-    notes += [
-        f"Predictions of {name} are drawn {wording.number(factor, 2)} times as wide as the model has them, since earlier ones "
-        "held too seldom."
-        for name, factor in question.widen.items()
-        if name in read and is_widening(factor)
-    ]
-    return (*notes, *situation.expected)
-
-
-def _free_note(question: Question) -> list[str]:
-    """Say what counts as no time because nothing says what it takes; advice by the minute is blind to it."""
-    effort = question.effort
-    free = ["a new unit"] if not effort.new_unit_minutes else []
-    free += ["a round of readings"] if not effort.reading_minutes and not effort.session_minutes else []
-    if len(free) == 2 and not any(factor.minutes for factor in question.factors):
-        return [
-            "Nothing says how long anything takes, so all moves count as equally long; say what a change, a new unit and a "
-            "round of readings take, and the advice goes by it."
-        ]
-    if not free:
-        return []
-    does, they = ("counts", "it takes") if len(free) == 1 else ("count", "they take")
-    return [f"{wording.capital(listed(free, 'and'))} {does} as no time, since nothing says what {they}."]
 
 
 def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]], is_short: bool) -> str:

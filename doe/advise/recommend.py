@@ -90,20 +90,9 @@ def recommend(
         If the readings do not fit the factors, or the limits contradict each other.
     """
     question = ask(
-        factors,
-        outcomes,
-        effort,
-        limits,
-        derived,
-        count,
-        hours,
-        only,
-        unit,
-        seed,
-        expectations,
-        widen,
-        terms,
-    )
+        factors, outcomes, effort=effort, limits=limits, derived=derived, count=count, hours=hours, only=only, unit=unit,
+        seed=seed, expect=expectations, widen=widen, terms=terms,
+    )  # fmt: skip
     rng = np.random.default_rng(seed)
     situation = look(question, readings, units, rng)
     return make_advice(question, situation, choose(question, situation, rng))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from doe.advise.present import chance_better
+from doe.advise.outlook import chance_better
 from doe.advise.standing import ROOM
 
 

@@ -7,7 +7,6 @@ import pytest
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.fit.analyse import analyse
-from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 
@@ -56,7 +55,7 @@ def log(n_variants, third_rater, seed):
 def test_what_was_read_is_believed_near_its_reading(n_variants, third_rater, seed):
     """Within the range of all readings of its own, with an interval no wider than twice that range."""
     frame = log(n_variants, third_rater, seed)
-    question = ask(FACTORS, (AIRFLOW, NOISE), Effort(), (), (), 1, None, None, None, 1, (), None, None)
+    question = ask(FACTORS, (AIRFLOW, NOISE))
     belief = look(question, frame, None, np.random.default_rng(1)).belief
     for outcome, values in zip(belief.outcomes, belief.variant_values, strict=True):
         read = frame[frame["outcome"] == outcome.name].set_index("variant")["value"]

@@ -58,7 +58,7 @@ def idle_beside_wool(factors, outcomes, effort):
     """Beliefs after a log in which wool alone acts, and what could be built."""
     variants = [{**BASE, "wool": float(wool), "vents": place % 3} for place, wool in enumerate(range(0, 61, 5))]
     frame = readings_of(variants, pulled_apart, outcomes, np.random.default_rng(3), rounds=2)
-    question = ask(factors, outcomes, effort, (), (), 1, None, None, None, 1, (), None, None)
+    question = ask(factors, outcomes, effort=effort)
     situation = look(question, frame, None, np.random.default_rng(1))
     return situation.belief, situation.promising
 

@@ -9,7 +9,8 @@ from doe.advise import recommend
 from doe.advise.choose import SHARE_TO_GO_ON, choose
 from doe.advise.effort import change_cost
 from doe.advise.gain import expected_improvement
-from doe.advise.present import as_believed, move_kind
+from doe.advise.outlook import move_kind
+from doe.advise.present import as_believed
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.model.effort import Effort
@@ -170,7 +171,7 @@ def test_a_session_ends_where_a_further_move_would_bring_next_to_nothing(log, sc
 @pytest.mark.parametrize("sd", [0.1, 0.2, 0.4, 0.8])
 def test_each_later_move_of_a_session_brings_its_share_of_what_matters(factors, outcomes, effort, sd):
     log = readings_of(TEN, wool_and_vents, outcomes, np.random.default_rng(4), sd=sd)
-    question = ask(factors, outcomes, effort, (), (), 8, None, None, None, 1, (), None, None)
+    question = ask(factors, outcomes, effort=effort, count=8)
     situation = look(question, log, None, np.random.default_rng(1))
     session = choose(question, situation, np.random.default_rng(1))
     least = SHARE_TO_GO_ON * situation.matters
@@ -193,7 +194,7 @@ def test_a_session_goes_on_with_what_brings_enough_though_a_trifle_takes_fewer_m
 
 def judged_moves(log, factors, outcomes, effort=None, only=None, **changes):
     """Look and choose as `recommend` does, the situation changed on the way; returns both."""
-    question = ask(factors, outcomes, effort, (), (), 1, None, only, None, 1, (), None, None)
+    question = ask(factors, outcomes, effort=effort, only=only)
     rng = np.random.default_rng(1)
     situation = replace(look(question, log, None, rng), **changes)
     return situation, choose(question, situation, rng).choices[0]
@@ -522,7 +523,7 @@ def test_a_later_suggestion_is_told_as_believed_now(factors, outcomes, effort):
     is on record is as wide as if it stood alone.
     """
     frame = readings_of([BASE, {**BASE, "wool": 40.0}], wool_and_vents, outcomes, np.random.default_rng(1), rounds=2)
-    question = ask(factors, outcomes, effort, (), (), 6, None, None, None, 1, (), None, None)
+    question = ask(factors, outcomes, effort=effort, count=6)
     situation = look(question, frame, None, np.random.default_rng(1))
     choices = choose(question, situation, np.random.default_rng(1)).choices
     assert len(choices) == 6

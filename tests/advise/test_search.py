@@ -9,7 +9,6 @@ from doe.advise.search import climb, numbered, pool, single_changes, unique
 from doe.advise.situation import look
 from doe.advise.space import make_space
 from doe.coding import Coding
-from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.outcome import Outcome
@@ -67,7 +66,7 @@ def test_search_of_a_million_comes_within_one_percent_under_the_score_of_advice(
     way = ("either", "up", "rebuild", "either", "either", "either")
     factors = [Factor(f"f{k}", low=0, high=9, step=1, way=way[k], minutes=5.0 * (k + 1)) for k in range(6)]
     outcomes = [Outcome(name, goal="raise", worst=-2, best=3, matters=0.3) for name in ("one", "other")]
-    question = ask(factors, outcomes, Effort(), (), (), 1, None, None, None, 1, (), None, None)
+    question = ask(factors, outcomes)
     now = look(question, a_log(rng), None, np.random.default_rng(1))
     kept = now.belief.variant_worth()[:SCREEN_DRAWS, now.best]
     score = _Scorer(now.belief, now.reach, kept, 21.0, float("inf"), POWER)

@@ -48,7 +48,7 @@ def test_before_a_single_change_it_is_said(frame):
 
 def test_it_pays_where_it_brings_as_much_a_minute(frame):
     """Judged by the same gain over minutes to the same power as all moves, the session's own minutes left out of both."""
-    question = ask(FACTORS, (AIRFLOW, NOISE), EFFORT, (), (), 1, None, None, "B", 1, (), None, None)
+    question = ask(FACTORS, (AIRFLOW, NOISE), effort=EFFORT, unit="B")
     (choice,) = choose(
         question, look(question, frame, UNITS, np.random.default_rng(1)), np.random.default_rng(1)
     ).choices

@@ -1,0 +1,113 @@
+"""What advice does not rest on, leaves out or takes for granted, each in a sentence."""
+
+from __future__ import annotations
+
+from doe.advise.choose import Choice, Session, Unread
+from doe.advise.outlook import move_kind
+from doe.advise.question import Question
+from doe.advise.situation import Situation
+from doe.advise.track import is_widening
+from doe.model import wording
+from doe.model.errors import listed
+
+
+def remarks(question: Question, situation: Situation, session: Session) -> tuple[str, ...]:
+    """Return the notes that stand below advice, what was expected by the maker last."""
+    return (
+        *_on_readings(question, situation, session.choices),
+        *_on_effort(question, situation, session.choices),
+        *_on_prospects(question, situation, session.choices),
+        *_on_session(question, situation, session),
+        *_on_predictions(question, situation),
+        *situation.expected,
+    )
+
+
+def _on_readings(question: Question, situation: Situation, choices: list[Choice]) -> list[str]:
+    """Say what is missing in the readings."""
+    notes = []
+    if choices and not situation.has_readings:
+        notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
+    read = {outcome.name for outcome in situation.belief.outcomes}
+    missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
+    if missing:
+        has, alone = ("has", "have")[len(missing) > 1], listed(sorted(read), "and")
+        notes.append(f"{listed(missing, 'and')} {has} no reading yet, so this advice goes by {alone} alone.")
+    if len(situation.log.variants) == 1:
+        notes.append(
+            "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."
+        )
+    if question.without_goal:
+        one = len(question.without_goal) == 1
+        has, it, part = ("has", "it takes", "sets one") if one else ("have", "they take", "set one")
+        names = listed(question.without_goal, "and")
+        notes.append(
+            f"{names} {has} no goal, so {it} no part in this advice; a goal of raise, lower, hit or within {part}."
+        )
+    return notes
+
+
+def _on_effort(question: Question, situation: Situation, choices: list[Choice]) -> list[str]:
+    """Say what counts as no time because nothing says what it takes; advice by the minute is blind to it."""
+    notes = _on_free_effort(question) if choices else []
+    if not situation.log.units:
+        notes.append("There is no unit on record, so everything is built new; record the units that exist.")
+    return notes
+
+
+def _on_free_effort(question: Question) -> list[str]:
+    effort = question.effort
+    free = ["a new unit"] if not effort.new_unit_minutes else []
+    free += ["a round of readings"] if not effort.reading_minutes and not effort.session_minutes else []
+    if len(free) == 2 and not any(factor.minutes for factor in question.factors):
+        return [
+            "Nothing says how long anything takes, so all moves count as equally long; say what a change, a new unit and a "
+            "round of readings take, and the advice goes by it."
+        ]
+    if not free:
+        return []
+    does, they = ("counts", "it takes") if len(free) == 1 else ("count", "they take")
+    return [f"{wording.capital(listed(free, 'and'))} {does} as no time, since nothing says what {they}."]
+
+
+def _on_prospects(question: Question, situation: Situation, choices: list[Choice]) -> list[str]:
+    """Say so where an improvement was asked for and none is expected."""
+    wanted = question.only == "improve" and choices and situation.has_readings
+    if not wanted or move_kind(situation, choices[0]) == "improve":
+        return []
+    return [
+        "Nothing within reach is expected to be better than the best so far; this has the best prospects of being so."
+    ]
+
+
+def _on_session(question: Question, situation: Situation, session: Session) -> list[str]:
+    """Say what the session would leave unread, and why it is shorter than asked for."""
+    choices = session.choices
+    notes = [_unread_note(choices[-1], session.unread)] if session.unread is not None else []
+    if session.left_out is not None:
+        notes.append(
+            "More than this is not worth doing before its readings are in: the next best move would bring "
+            f"{wording.number(session.left_out, 2)} of worth, and {wording.number(situation.matters, 2)} is what matters."
+        )
+    elif choices and len(choices) < question.count:
+        notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
+    return notes
+
+
+def _unread_note(choice: Choice, unread: Unread) -> str:
+    unit = choice.reach.name(int(choice.moves.start[choice.place]))
+    return (
+        f"Unit {unit} has not been read as it stands. Doing so before it is changed takes {wording.duration(unread.minutes)} "
+        f"more, and is expected to bring {wording.percent(unread.share)} of what the change is."
+    )
+
+
+def _on_predictions(question: Question, situation: Situation) -> list[str]:
+    """Say which predictions are drawn wider because earlier ones held too seldom."""
+    read = {outcome.name for outcome in situation.belief.outcomes}
+    return [
+        f"Predictions of {name} are drawn {wording.number(factor, 2)} times as wide as the model has them, since earlier ones "
+        "held too seldom."
+        for name, factor in question.widen.items()
+        if name in read and is_widening(factor)
+    ]
