@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -299,6 +299,31 @@ class Coding:
                 raise DataError(f"Term {term.name} cannot be computed for some of the settings.")
         values = np.hstack(blocks) if blocks else np.empty((n_rows, 0))
         return Matrix(values, tuple(terms), slices)
+
+
+def swings(coding: Coding, term: Term) -> Iterator[tuple[tuple[tuple[int, int], ...], Array]]:
+    """List the comparisons that may stand for a term: low to high, or each pair of levels, in every factor of it.
+
+    For an interaction each is half the difference between the swing of one factor at two settings of the other (Box, Hunter &
+    Hunter 2005, ch. 5), and so on for more factors; for curvature the only one is the change from the middle to either end.
+
+    Yields
+    ------
+    tuple of (int, int)
+        For each factor the places of the two ends or levels compared; empty for curvature.
+    ndarray of shape (n_columns_of_term,)
+        Coefficients on the term's coded columns.
+    """
+    if term.is_square:
+        yield (), np.ones(1)
+        return
+    axes = [coding.axes[name] for name in term.factors]
+    ends = [np.array([[-1.0], [1.0]]) if axis.contrasts is None else axis.contrasts for axis in axes]
+    for chosen in itertools.product(*(itertools.combinations(range(len(rows)), 2) for rows in ends)):
+        weights = np.ones(1)
+        for rows, (start, end) in zip(ends, chosen, strict=True):
+            weights = np.kron(weights, rows[end] - rows[start])
+        yield chosen, weights / 2 ** (len(axes) - 1)
 
 
 def term_columns(coded: Mapping[str, Array], term: Term) -> Array:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Axis, Coding, Term, term_columns
+from doe.coding import swings as coded_swings
 from doe.fit.active import Posterior
 from doe.fit.mixture import Mixture, mixture
 from doe.model.patience import checkpoint
@@ -161,10 +160,7 @@ def swings(average: Averages) -> list[dict[str, Any]]:
 
 
 def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
-    """Choose the comparison that stands for a term: low to high, or the two levels that differ most.
-
-    For an interaction it is half the difference between the swing of one factor at the two settings of the other (Box,
-    Hunter & Hunter 2005, ch. 5), and so on for more factors; for curvature the change from the middle to either end.
+    """Choose the comparison that stands for a term among `doe.coding.swings`: of levels the two that differ most.
 
     Parameters
     ----------
@@ -175,32 +171,18 @@ def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
     """
     if term.is_square:
         return Contrast(np.ones(1), "middle", "either end")
-    axes = [coding.axes[name] for name in term.factors]
-    pairs = [_pairs(axis) for axis in axes]
-    n_pairs = math.prod(map(len, pairs))
     best: tuple[float, Array, tuple[tuple[int, int], ...]] | None = None
-    for chosen in itertools.product(*pairs):
-        weights = np.ones(1)
-        for axis, (start, end) in zip(axes, chosen, strict=True):
-            ends = _end_rows(axis)
-            weights = np.kron(weights, ends[end] - ends[start])
-        weights = weights / 2 ** (len(axes) - 1)
+    n_swings = 0
+    for chosen, weights in coded_swings(coding, term):
+        n_swings += 1
         size = abs(float(weights @ effect))
         if best is None or size > best[0] * (1 + 1e-12):
             best = (size, weights, chosen)
     assert best is not None
-    if len(axes) > 1:
-        return Contrast(best[1], "", "", n_pairs)
-    start, end = best[2][0]
-    return Contrast(best[1], end_text(axes[0], start), end_text(axes[0], end), n_pairs)
-
-
-def _pairs(axis: Axis) -> list[tuple[int, int]]:
-    return list(itertools.combinations(range(len(_end_rows(axis))), 2))
-
-
-def _end_rows(axis: Axis) -> Array:
-    return np.array([[-1.0], [1.0]]) if axis.contrasts is None else axis.contrasts
+    if len(term.factors) > 1:
+        return Contrast(best[1], "", "", n_swings)
+    axis, (start, end) = coding.axes[term.factors[0]], best[2][0]
+    return Contrast(best[1], end_text(axis, start), end_text(axis, end), n_swings)
 
 
 def end_text(axis: Axis, place: int) -> str:

@@ -66,8 +66,9 @@ class Plan:
         with those that exist, mix; largest first. ``mean`` stands for a term that is never varied.
     precision : DataFrame
         One row per term of the model: `term`, `half_width` of the 95 % interval of its swing, smallest swing `detectable` by a
-        t test (5 %) with a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`. In outcome units, or in multiples
-        of the scatter between runs where that is not known.
+        t test (5 %) with a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`, and `picked_from`, the pairs of
+        levels that the swing told will be the largest of, which interval and test allow for. In outcome units, or in
+        multiples of the scatter between runs where that is not known.
     efficiency : mapping of str to float
         ``D`` and ``A`` in percent of an orthogonal two-level plan; ``I`` and ``G``: mean and largest variance of prediction,
         for a scatter of 1.
@@ -251,12 +252,13 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
         lines.append(
             f"Swings of main effects come with an interval of ± {number(worst['half_width'])}{unit} or less ({worst['term']} "
             "is the least sure); there one of "
-            f"{number(worst['detectable'])}{unit} would be seen by a t test (5 %) with a chance of {percent(0.8)}."
+            f"{number(worst['detectable'])}{unit} would be seen by {_test(worst)} with a chance of {percent(0.8)}."
         )
         if matters is not None and scatter is not None:
-            chance = percent(float(seen["power"].min()))
+            least = seen.iloc[int(seen["power"].to_numpy().argmin())]
             lines.append(
-                f"A swing of {number(matters)}, which matters, would be seen by a t test (5 %) with a chance of {chance}."
+                f"A swing of {number(matters)}, which matters, would be seen by {_test(least)} with a chance of "
+                f"{percent(float(least['power']))}."
             )
     if open_:
         names = ", ".join(open_)
@@ -265,3 +267,9 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
             "some."
         )
     return lines
+
+
+def _test(row: pd.Series[Any]) -> str:
+    """Name the test of a term: of levels the two that differ most are told, and it allows for their having been picked."""
+    pairs = int(row["picked_from"])
+    return "a t test (5 %)" if pairs == 1 else f"a t test (5 % for all {pairs} pairs of levels together)"
