@@ -94,10 +94,11 @@ def confirm(
 ) -> Confirmation:
     """Judge fresh builds by what the readings before them promised.
 
-    The promise is the prediction from all other variants; the fresh builds' own values are those of the whole log, adjusted for
-    session and rater. An outcome kept its promise where two one-sided tests place the difference within plus and minus what
-    `matters` (or, for goals raise and lower, where only the good side is open); it fell short where the 90 % interval of the
-    difference lies wholly on the bad side and the estimate is off by what matters; anything else is not yet known.
+    The promise is the prediction from all other variants; the fresh builds' own values are those of the whole log, adjusted
+    for session and rater (where sessions differ, both are counted from the other variants). An outcome kept its promise where
+    two one-sided tests place the difference within plus and minus what `matters` (or, for goals raise and lower, where only
+    the good side is open); it fell short where the 90 % interval of the difference lies wholly on the bad side and the
+    estimate is off by what matters; anything else is not yet known.
 
     Parameters
     ----------
@@ -205,7 +206,7 @@ def _judged(
         predicted = promise.predict(dict(settings)).iloc[0]
         whole = analyse(frame, factors, outcome, chosen, derived=derived, seed=seed)
         observed, se, df = fresh_value(whole, names)
-        if outcome.kind == "compared":
+        if counts_from_others(whole):
             observed += others_mean(promise, names)
     except FettleError as err:
         return _unknown(outcome, f"{label}: {NOT_KNOWN}; {err}"), []
@@ -218,8 +219,7 @@ def _judged(
 def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, float]:
     """Return the adjusted mean of some builds, its standard error over builds, and the degrees of freedom.
 
-    That of a compared outcome is counted from the mean of the other variants: comparisons tell differences only, and what they
-    are counted from moves with every variant that joins in.
+    It is counted from the mean of the other variants where `counts_from_others` says so.
 
     Raises
     ------
@@ -231,9 +231,18 @@ def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, flo
     mine = np.isin(basis.variants, list(names))
     weights = mine / mine.sum()
     between = float(weights @ builds.between @ weights)
-    if whole.outcome.kind == "compared":
+    if counts_from_others(whole):
         weights = weights - ~mine / np.sum(~mine)
     return float(weights @ builds.means), float(np.sqrt(weights @ builds.reading @ weights + between)), df
+
+
+def counts_from_others(whole: Effects) -> bool:
+    """Tell whether fresh builds are counted from the other variants, since the level of all moves as they join in.
+
+    Comparisons tell differences only; and where sessions differ, the level is the mean of the sessions, that of the fresh
+    builds among them, so that what was promised stands on another one.
+    """
+    return whole.outcome.kind == "compared" or whole._fitted().builds.session_sd > 0
 
 
 def others_mean(effects: Effects, names: Sequence[str]) -> float:

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+from scipy import special
 
 from doe.fit.effects import Effects
-from doe.fit.equivalence import ALPHA, chance_to_confirm
+from doe.fit.equivalence import ALPHA, chance_not_short, chance_to_confirm
+from doe.model.choices import Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.outcome import Outcome
 from doe.model.wording import counted, duration, number, percent
 
-MOST_BUILDS, MOST_ROUNDS = 12, 12
+Array = npt.NDArray[Any]
+
+MOST_BUILDS, MOST_ROUNDS, MOST_BESIDE = 12, 12, 4
 RISK = 0.1
+_PLACES = 41
+"""Equally likely places of the truth beside a prediction that a chance is averaged over."""
+
 LESS, LESS_ROUNDS = (1, 3, 6), 3
 """Builds and rounds that are told of where nothing within reason confirms."""
 
@@ -30,11 +40,15 @@ class Scatter:
     Attributes
     ----------
     build_sd, reading_sd, session_sd : float
-        From build to build (units included), of one reading, and from session to session.
+        From build to build (units included), of one reading, and from session to session; infinite where all was read in one.
     df : float
         Degrees of freedom behind them.
     is_guess : bool
         Whether builds and readings could not be told apart, and half of the variance is taken to be the builds'.
+    known_sd : float
+        How well the adjusted value of something read before is known; matters where sessions differ.
+    promise_sd : float
+        How well the prediction that is promised is known; 0 where nobody asked.
     """
 
     build_sd: float
@@ -42,14 +56,20 @@ class Scatter:
     session_sd: float
     df: float
     is_guess: bool = False
+    known_sd: float = 0.0
+    promise_sd: float = 0.0
 
-    def se(self, builds: int, readings: int) -> float:
+    def se(self, builds: int, readings: int, beside: int = 1) -> float:
         """Return the standard error of the mean of fresh builds, each read so often.
 
-        Where sessions differ, something that was read before is read as often in the same session, and its readings count too.
+        Where sessions differ, some variants that were read before are read as often in the same session. What they tell of the
+        session is off by their readings and by how well they were known; and sessions differ by so much only.
         """
         variance = self.build_sd**2 / builds + self.reading_sd**2 / (builds * readings)
-        return float(np.sqrt(variance + (self.reading_sd**2 / readings if self.session_sd > 0 else 0.0)))
+        if self.session_sd > 0:
+            offset = (self.reading_sd**2 / readings + self.known_sd**2) / beside
+            variance += offset / (1.0 + offset / self.session_sd**2)
+        return float(np.sqrt(variance))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -60,11 +80,14 @@ class ConfirmationPlan:
     ----------
     builds, rounds : int
         Fresh builds, and rounds of readings of each; 0 where nothing within reason confirms.
+    beside : int
+        Variants read before that are read as often in the same session, where sessions differ; else 0.
     minutes : float
         Bench minutes of all of it.
     table : DataFrame
         One row per outcome: `outcome`, `margin`, `build_sd`, `reading_sd`, `readings` (a build), `se`, `chance` to confirm a
-        promise that is kept to the letter, and `alone`, the builds that this outcome by itself would take.
+        promise that is kept to the letter, `believed`, the same over how far the prediction itself may be off, and `alone`, the
+        builds that this outcome by itself would take.
     risk, alpha : float
         Of not confirming what is true, and of confirming what is off by the margin.
     headline : str
@@ -73,6 +96,7 @@ class ConfirmationPlan:
 
     builds: int
     rounds: int
+    beside: int
     minutes: float
     table: pd.DataFrame
     risk: float
@@ -101,19 +125,37 @@ class ConfirmationPlan:
         return f"<ConfirmationPlan: {self.headline}>"
 
 
-def scatter_of(effects: Effects) -> Scatter:
-    """Read the scatter out of an analysis."""
+def scatter_of(effects: Effects, settings: Mapping[str, Value] | None = None) -> Scatter:
+    """Read out of an analysis the scatter that `doe.advise.confirm` will judge by.
+
+    Parameters
+    ----------
+    effects : Effects
+    settings : mapping of str to setting, optional
+        What is to be built; without it, how well the promise is known is left open.
+    """
     sds = {str(row["source"]): float(row["sd"]) for _, row in effects.variance.iterrows()}
     basis = effects._fitted()
-    build, reading = sds.get("build", 0.0), basis.reading_sd
-    if effects.outcome.kind == "compared":  # its table of scatter is about comparisons
-        build = float(np.sqrt(np.diag(basis.builds.between).mean()))
+    build, reading = float(np.sqrt(np.diag(basis.builds.between).mean())), basis.reading_sd
     together = sds.get("build and reading together")
     if together is not None:
         build = reading = together / math.sqrt(2.0)  # as draws of builds take it
-    build = math.hypot(build, sds.get("unit", 0.0))
-    df = float(basis.averages.posterior.df)
-    return Scatter(build, reading, sds.get("session", 0.0), df, is_guess=together is not None)
+        build = math.hypot(build, sds.get("unit", 0.0))
+    return Scatter(
+        build,
+        reading,
+        basis.builds.session_sd,
+        float(basis.averages.posterior.df),
+        is_guess=together is not None,
+        known_sd=_known_sd(basis.builds.reading),
+        promise_sd=0.0 if settings is None else float(effects.predict(dict(settings))["sd"].iloc[0]),
+    )
+
+
+def _known_sd(reading: Array) -> float:
+    """Return how well a usual variant is known beside the mean of all: fresh builds are counted from there."""
+    take = np.eye(len(reading)) - 1.0 / len(reading)
+    return float(np.sqrt(np.median(np.diag(take @ reading @ take.T))))
 
 
 def size_confirmation(
@@ -170,66 +212,90 @@ def size_confirmation(
         )
     cost, many = effort or Effort(), raters or {}
 
-    def chances(builds: int, rounds: int, which: Sequence[Outcome]) -> list[float]:
-        return [_chance(scatters[one.name], one, builds, rounds * many.get(one.name, 1), alpha) for one in which]
+    most_beside = MOST_BESIDE if any(scatters[one.name].session_sd > 0 for one in judged) else 0
 
-    def minutes(builds: int, rounds: int) -> float:
-        beside = 1 if any(scatters[one.name].session_sd > 0 for one in judged) else 0
+    def sure(size: _Size, one: Outcome) -> tuple[float, float]:
+        scatter, readings = scatters[one.name], size.rounds * many.get(one.name, 1)
+        return scatter.se(size.builds, readings, size.beside), scatter.df + size.builds - 1
+
+    def chances(size: _Size, which: Sequence[Outcome]) -> list[float]:
+        return [chance_to_confirm(_margin(one), *sure(size, one), alpha) for one in which]
+
+    def minutes(size: _Size) -> float:
+        builds, rounds, beside = size
         return builds * build_minutes + (builds + beside) * rounds * cost.reading_minutes + cost.session_minutes
 
-    found = _fewest(lambda b, r: min(chances(b, r, judged)) >= 1 - risk, minutes)
-    builds, rounds = found or (MOST_BUILDS, MOST_ROUNDS)
+    found = _fewest(lambda size: min(chances(size, judged)) >= 1 - risk, minutes, most_beside)
+    size = found or _Size(MOST_BUILDS, MOST_ROUNDS, most_beside)
     rows = []
-    for outcome, chance in zip(judged, chances(builds, rounds, judged), strict=True):
-        scatter, readings = scatters[outcome.name], rounds * many.get(outcome.name, 1)
-        alone = next((b for b in range(1, MOST_BUILDS + 1) if chances(b, rounds, [outcome])[0] >= 1 - risk), 0)
+    for outcome, chance in zip(judged, chances(size, judged), strict=True):
+        scatter = scatters[outcome.name]
+        se, df = sure(size, outcome)
+        enough = (b for b in range(1, MOST_BUILDS + 1) if chances(size._replace(builds=b), [outcome])[0] >= 1 - risk)
         rows.append(
             (
                 outcome.name,
                 outcome.matters,
                 scatter.build_sd,
                 scatter.reading_sd,
-                readings,
-                scatter.se(builds, readings),
+                size.rounds * many.get(outcome.name, 1),
+                se,
                 chance,
-                alone,
+                _believed(scatter.promise_sd, outcome, se, df, alpha),
+                next(enough, 0),
             )
         )
     table = pd.DataFrame(
-        rows, columns=["outcome", "margin", "build_sd", "reading_sd", "readings", "se", "chance", "alone"]
+        rows, columns=["outcome", "margin", "build_sd", "reading_sd", "readings", "se", "chance", "believed", "alone"]
     )
-    total = minutes(builds, rounds)
     notes = _notes(table, [scatters[one.name] for one in judged])
     if found is None:
         hard = [outcome for outcome, chance in zip(judged, table["chance"], strict=True) if chance < 1 - risk]
         names = [outcome.name for outcome in hard]
-        tried = [(b, minutes(b, LESS_ROUNDS), min(chances(b, LESS_ROUNDS, hard))) for b in LESS]
+        less = [_Size(builds, LESS_ROUNDS, most_beside) for builds in LESS]
+        tried = [(one.builds, minutes(one), min(chances(one, hard))) for one in less]
         notes = (_less(tried, names), *notes)
-        return ConfirmationPlan(0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
-    return ConfirmationPlan(
-        builds, rounds, total, table, risk, alpha, _headline(builds, rounds, total, risk, alpha), notes
-    )
+        return ConfirmationPlan(0, 0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
+    notes = (*_doubts(table, risk), *notes)
+    headline = _headline(size, minutes(size), risk, alpha)
+    return ConfirmationPlan(*size, minutes(size), table, risk, alpha, headline, notes)
 
 
-def _chance(scatter: Scatter, outcome: Outcome, builds: int, readings: int, alpha: float) -> float:
+class _Size(NamedTuple):
+    builds: int
+    rounds: int
+    beside: int
+
+
+def _margin(outcome: Outcome) -> float:
     assert outcome.matters is not None  # only those are asked
-    return chance_to_confirm(outcome.matters, scatter.se(builds, readings), scatter.df + builds - 1, alpha)
+    return outcome.matters
 
 
-def _fewest(is_enough: Callable[[int, int], bool], minutes: Callable[[int, int], float]) -> tuple[int, int] | None:
-    """Return the builds and rounds with the fewest minutes that are enough; fewer builds first where two take the same."""
-    pairs = [(b, r) for b in range(1, MOST_BUILDS + 1) for r in range(1, MOST_ROUNDS + 1)]
-    for builds, rounds in sorted(pairs, key=lambda pair: (minutes(*pair), pair[0], pair[1])):
-        if is_enough(builds, rounds):
-            return builds, rounds
+def _believed(promise_sd: float, outcome: Outcome, se: float, df: float, alpha: float) -> float:
+    """Return the mean chance over where the log places the truth beside its prediction; better counts as kept under a goal."""
+    judge = chance_not_short if outcome.goal in ("raise", "lower") else chance_to_confirm
+    shifts = promise_sd * special.ndtri((np.arange(_PLACES) + 0.5) / _PLACES)
+    return float(np.mean([judge(_margin(outcome), se, df, alpha, float(shift)) for shift in shifts]))
+
+
+def _fewest(is_enough: Callable[[_Size], bool], minutes: Callable[[_Size], float], most_beside: int) -> _Size | None:
+    """Return what takes the fewest minutes and is enough; fewer builds first where two take the same."""
+    besides = range(1, most_beside + 1) if most_beside else (0,)
+    sizes = itertools.product(range(1, MOST_BUILDS + 1), range(1, MOST_ROUNDS + 1), besides)
+    for size in sorted(map(_Size._make, sizes), key=lambda size: (minutes(size), size)):
+        if is_enough(size):
+            return size
     return None
 
 
-def _headline(builds: int, rounds: int, minutes: float, risk: float, alpha: float) -> str:
-    each = f"{counted(rounds, 'round')} of readings{' of each' if builds > 1 else ''}"
+def _headline(size: _Size, minutes: float, risk: float, alpha: float) -> str:
+    each = f"{counted(size.rounds, 'round')} of readings{' of each' if size.builds + size.beside > 1 else ''}"
+    beside = f", {counted(size.beside, 'variant')} read before beside them" if size.beside else ""
     return (
-        f"Confirm with {counted(builds, 'fresh build')} and {each}, {duration(minutes)}: a promise that is kept is confirmed "
-        f"with {percent(1 - risk)} or more in each outcome, one that is off by what matters with {percent(alpha)} at most."
+        f"Confirm with {counted(size.builds, 'fresh build')}{beside} and {each}, {duration(minutes)}: a promise that is kept "
+        f"is confirmed with {percent(1 - risk)} or more in each outcome, one that is off by what matters with "
+        f"{percent(alpha)} at most."
     )
 
 
@@ -253,6 +319,18 @@ def _too_many(hard: Sequence[str]) -> str:
     )
 
 
+def _doubts(table: pd.DataFrame, risk: float) -> tuple[str, ...]:
+    """Say what is to be expected where the prediction may well be off by more than fresh builds could confirm."""
+    doubted = table[table["believed"] < 1 - risk]
+    told = [f"{row['outcome']} with {percent(row['believed'])}" for row in doubted.to_dict("records")]
+    if not told:
+        return ()
+    return (
+        f"The prediction itself may be off. With that counted, the log expects {listed(told, 'and')} to be confirmed; what "
+        "raises this is a log that knows more, not more fresh builds.",
+    )
+
+
 def _notes(table: pd.DataFrame, scatters: Sequence[Scatter]) -> tuple[str, ...]:
     notes = []
     if any(scatter.is_guess for scatter in scatters):
@@ -260,10 +338,12 @@ def _notes(table: pd.DataFrame, scatters: Sequence[Scatter]) -> tuple[str, ...]:
             "Every build was read once, so that builds and readings cannot be told apart: both are taken to scatter alike. "
             "Read some builds twice and ask again."
         )
-    if any(scatter.session_sd > 0 for scatter in scatters):
+    sessions = max(scatter.session_sd for scatter in scatters)
+    if sessions > 0:
+        why = "Sessions differ" if math.isfinite(sessions) else "All was read in one session, and another may differ"
         notes.append(
-            "Sessions differ: read something that was read before (the reference, or the best variant) as often in the same "
-            "session."
+            f"{why}: read what was read before - the best variant, and others of several sessions - as often in the same "
+            "session. How well these are known counts."
         )
     if (table["build_sd"] > 0.5 * table["margin"]).any():
         notes.append(

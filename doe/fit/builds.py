@@ -39,12 +39,16 @@ class Builds:
         Covariance of the builds' own offsets from what their settings would give.
     reading_df : float
         Readings that tell how far readings scatter, beyond those that give `means`; infinite where that is known.
+    session_sd : float
+        Scatter from session to session that `means` were adjusted by; infinite where all was read in one session, since nothing
+        tells how the next will differ; 0 where sessions are not told apart.
     """
 
     means: Array
     reading: Array
     between: Array
     reading_df: float = np.inf
+    session_sd: float = 0.0
 
     @property
     def total(self) -> Array:
@@ -87,7 +91,13 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
     means = reading @ right / model.sigma**2
     means, reading = _relative(evidence, means, reading)
     between = _between(evidence, model)
-    return Builds(means[:n_built] + evidence.location, reading[:n_built, :n_built], between, evidence.n_replicates)
+    return Builds(
+        means[:n_built] + evidence.location,
+        reading[:n_built, :n_built],
+        between,
+        evidence.n_replicates,
+        _session_sd(evidence, model),
+    )
 
 
 def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, Array]:
@@ -145,3 +155,8 @@ def _between(evidence: Evidence, model: Reml) -> Array:
         same = evidence.units[:, None] == evidence.units[None, :]
         between = between + unit * (same & (evidence.units >= 0)[:, None])
     return np.asarray(between)
+
+
+def _session_sd(evidence: Evidence, model: Reml) -> float:
+    sessions = np.unique(evidence.session)
+    return np.inf if len(sessions) == 1 and sessions[0] >= 0 else model.sd_of("session")

@@ -98,3 +98,16 @@ def chance_to_confirm(margin: float, se: float, df: float, alpha: float = ALPHA,
     inside = special.ndtr((rooms - shift) / se) - special.ndtr((-rooms - shift) / se)
     log_density = (df / 2 - 1) * np.log(squares) - squares / 2 - df / 2 * math.log(2) - special.gammaln(df / 2)
     return float((most - least) / 2 * (weights @ (np.exp(log_density) * np.maximum(inside, 0.0))))
+
+
+def chance_not_short(margin: float, se: float, df: float, alpha: float = ALPHA, shift: float = 0.0) -> float:
+    """Return the power of the one test that a difference is worse by less than the margin, where it is `shift` worse.
+
+    The test statistic follows the noncentral t with noncentrality (margin - shift) / se.
+    """
+    if se <= 0:
+        return float(shift < margin)
+    distance = (margin - shift) / se
+    if not math.isfinite(df):
+        return float(special.ndtr(distance - special.ndtri(1 - alpha)))
+    return float(1.0 - special.nctdtr(df, distance, special.stdtrit(df, 1 - alpha)))

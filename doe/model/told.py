@@ -25,7 +25,7 @@ _SETTLING: Mapping[str, Sequence[str]] = {
         "is_exact", "headline", "notes",
     ),
     "Tolerances": ("table", "probability", "chance", "headline", "notes"),
-    "ConfirmationPlan": ("builds", "rounds", "minutes", "table", "risk", "alpha", "headline", "notes"),
+    "ConfirmationPlan": ("builds", "rounds", "beside", "minutes", "table", "risk", "alpha", "headline", "notes"),
     "Confirmation": ("verdict", "settings", "builds", "n_readings", "table", "headline", "notes"),
 }  # fmt: skip
 

@@ -10,7 +10,7 @@ from scipy import stats
 from statsmodels.stats.power import TTestPower
 from statsmodels.stats.weightstats import DescrStatsW, ttost_paired
 
-from doe.fit.equivalence import chance_to_confirm, two_one_sided
+from doe.fit.equivalence import chance_not_short, chance_to_confirm, two_one_sided
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -49,6 +49,15 @@ def test_power_agrees_with_statsmodels_where_both_tests_cannot_fail_at_once(n):
     one = TTestPower().power(margin / sd, nobs=n, alpha=0.05, df=n - 1, alternative="larger")
     ours = chance_to_confirm(margin, sd / math.sqrt(n), n - 1)
     assert ours == pytest.approx(2 * one - 1, abs=1e-6)
+
+
+@pytest.mark.parametrize("shift", [-0.4, 0.0, 0.9, 2.0])
+def test_power_of_the_one_side_is_that_of_statsmodels(shift):
+    """One-sided t test at 5 % of a mean that lies (margin - shift) above what is tested; many df come to the normal."""
+    theirs = TTestPower().power(1.6 - shift, nobs=10, alpha=0.05, df=9, alternative="larger")
+    assert chance_not_short(1.6, 1 / math.sqrt(10), 9, shift=shift) == pytest.approx(float(theirs), abs=1e-6)
+    exact = stats.norm.cdf((1.6 - shift) / 0.5 - stats.norm.ppf(0.95))
+    assert chance_not_short(1.6, 0.5, math.inf, shift=shift) == pytest.approx(exact, rel=1e-12)
 
 
 def test_power_is_what_a_simulation_counts():
