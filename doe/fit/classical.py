@@ -152,8 +152,10 @@ def _table(
     return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty().copy()
 
 
-def large_sample_table(coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array) -> Classical:
-    """Table of a likelihood fit: normal intervals, as many degrees of freedom as one likes.
+def large_sample_table(
+    coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array, df: int = _LARGE
+) -> Classical:
+    """Table of a likelihood fit: normal intervals, as many degrees of freedom as one likes, or those that are given.
 
     Parameters
     ----------
@@ -162,11 +164,13 @@ def large_sample_table(coding: Coding, matrix: Matrix, coefficients: Array, cova
     coefficients : ndarray of shape (n_columns,)
         On the columns of `matrix`, without the mean.
     covariance : ndarray of shape (n_columns, n_columns)
+    df : int
+        Degrees of freedom that the covariance is known with.
     """
     estimable = np.append(True, np.diag(covariance) > 1e-12)
     padded = np.zeros((len(estimable), len(estimable)))
     padded[1:, 1:] = covariance
-    table = _table(coding, matrix, np.append(0.0, coefficients), padded, estimable, _LARGE)
+    table = _table(coding, matrix, np.append(0.0, coefficients), padded, estimable, df)
     return Classical(table, None, None, (), estimable)
 
 

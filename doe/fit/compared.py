@@ -134,14 +134,34 @@ def compared_builds(compared: Compared, matrix: Matrix) -> Builds:
 
 
 def classical_comparisons(compared: Compared, coding: Coding, matrix: Matrix) -> Classical:
-    """Regress abilities on exactly the terms of a matrix, in one likelihood."""
+    """Regress abilities on exactly the terms of a matrix, in one likelihood, whose builds scatter about what settings give.
+
+    The likelihood itself takes builds for exact. Their scatter moves its top by the pull of each ability, as in least squares
+    with the abilities' information for weights, so its variance adds to that of the comparisons; it is as well known as the
+    builds left over tell. Where none is left over, nothing is added.
+    """
     n_items, n_columns = compared.pairs.n_items, matrix.values.shape[1]
     n_built = compared.evidence.n_built
     design = np.zeros((n_items, n_columns + n_items - n_built))
     design[:n_built, :n_columns] = matrix.values
     design[n_built:, n_columns:] = np.eye(n_items - n_built)
     fit = fit_pairs(compared.pairs, design)
-    return large_sample_table(coding, matrix, fit.coefficients[:n_columns], fit.covariance[:n_columns, :n_columns])
+    covariance, spare = fit.covariance[:n_columns, :n_columns], spare_builds(compared, matrix)
+    if spare < 1 or n_columns < 1:
+        return large_sample_table(coding, matrix, fit.coefficients[:n_columns], covariance)
+    reading = compared.covariance[:n_built, :n_built]
+    X = np.column_stack([np.ones(n_built), matrix.values])
+    between = _between(X, compared.evidence.means[:n_built], reading, compared.typical, off_zero=False)
+    pull = X.T @ np.linalg.inv(reading)
+    take = (np.linalg.pinv(pull @ X) @ pull)[1:]
+    covariance = covariance + between * take @ take.T
+    return large_sample_table(coding, matrix, fit.coefficients[:n_columns], covariance, spare)
+
+
+def spare_builds(compared: Compared, matrix: Matrix) -> int:
+    """Count the builds left over by the terms of a matrix, which show how much a rebuild changes by itself."""
+    n_built = compared.evidence.n_built
+    return n_built - int(np.linalg.matrix_rank(np.column_stack([np.ones(n_built), matrix.values])))
 
 
 def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
@@ -211,8 +231,8 @@ def _unlinked(parts: list[list[int]], n_items: int) -> Array:
     return member @ (np.eye(len(parts)) - 1.0 / len(parts)) @ member.T
 
 
-def _between(X: Array, y: Array, reading: Array, typical: float) -> float:
-    """REML estimate of one added variance, with the penalty that keeps it off zero; `typical` where nothing is left over."""
+def _between(X: Array, y: Array, reading: Array, typical: float, *, off_zero: bool = True) -> float:
+    """REML estimate of one added variance, by default kept off zero by a penalty; `typical` where nothing is left over."""
 
     def criterion(log_variance: float) -> float:
         covariance = reading + np.exp(log_variance) * np.eye(len(y))
@@ -220,7 +240,7 @@ def _between(X: Array, y: Array, reading: Array, typical: float) -> float:
         information = X.T @ inverse @ X
         residual = y - X @ np.linalg.lstsq(information, X.T @ inverse @ y, rcond=None)[0]
         logs = np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(information + 1e-12 * np.eye(X.shape[1]))[1]
-        return float(logs + residual @ inverse @ residual - log_variance)
+        return float(logs + residual @ inverse @ residual - off_zero * log_variance)
 
     if len(y) <= X.shape[1]:
         return typical

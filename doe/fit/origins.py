@@ -13,7 +13,7 @@ import pandas as pd
 from doe.coding import Coding, Matrix
 from doe.fit.builds import Builds, adjusted_builds
 from doe.fit.classical import Classical, fit_classical
-from doe.fit.compared import Compared, classical_comparisons, compared_builds, gather_comparisons
+from doe.fit.compared import Compared, classical_comparisons, compared_builds, gather_comparisons, spare_builds
 from doe.fit.evidence import Evidence, gather, groupings
 from doe.fit.reml import Expected, Grouping, Reml
 from doe.model.outcome import Outcome
@@ -118,7 +118,8 @@ class Comparisons:
 
     def classical(self, coding: Coding, matrix: Matrix) -> tuple[Classical, tuple[str, ...]]:
         """Regress abilities on factors in one likelihood."""
-        return classical_comparisons(self.compared, coding, matrix), ()
+        is_left_out = spare_builds(self.compared, matrix) < 1
+        return classical_comparisons(self.compared, coding, matrix), (NO_BUILD_LEFT,) if is_left_out else ()
 
 
 def origin_of(readings: pd.DataFrame, coding: Coding, outcome: Outcome) -> Origin:

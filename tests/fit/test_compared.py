@@ -5,11 +5,15 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
+from statsmodels.regression.linear_model import OLS
 
 from doe.fit import analyse
 from doe.fit.compared import gather_comparisons
+from doe.fit.origins import NO_BUILD_LEFT
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError
+from doe.model.factor import Factor
 from doe.model.names import versus_column
 from doe.model.outcome import Outcome
 from doe.model.wording import MOVES
@@ -154,3 +158,40 @@ def test_comparisons_of_reference_objects_only_are_no_evidence():
     log = pd.DataFrame([{"variant": "a", "versus": "b", "outcome": "clarity", "value": 1.0, **empty}])
     with pytest.raises(FitError, match="There is no comparison of clarity between variants with settings yet"):
         analyse(log, FACTORS, CLARITY)
+
+
+SLOTS = (Factor("slots", low=0, high=10, step=1), Factor("wool", low=0, high=4, step=1))
+
+
+def often_compared(slots, wool, seed=2, scatter=0.3, times=1000):
+    """Every pair compared so often that abilities are all but known, and alike enough to be known alike."""
+    ability = 0.05 * np.array(slots) + np.random.default_rng(seed).normal(0, scatter, len(slots))
+    rows = []
+    for first in range(len(slots)):
+        for second in range(len(slots)):
+            wins = round(times / (1 + np.exp(ability[second] - ability[first])))
+            row = {"variant": f"v{first}", "versus": f"v{second}", "slots": slots[first], "wool": wool[first]}
+            rows += [] if first == second else [{**row, "value": float(place < wins)} for place in range(times)]
+    return pd.DataFrame(rows).assign(outcome="clarity")
+
+
+def test_a_classical_table_of_comparisons_knows_that_builds_scatter():
+    """Where abilities are known, nothing but builds is unsure: then the table is statsmodels' least squares on abilities.
+
+    What the comparisons still leave open (0.02 in an ability, beside 0.3) is within the tolerance of 3 %.
+    """
+    slots, wool = [0, 1, 3, 4, 6, 7, 9, 10], [0, 3, 1, 4, 0, 2, 4, 1]
+    effects = analyse(often_compared(slots, wool), SLOTS, CLARITY, ["slots", "wool"])
+    values = effects.variants.set_index("variant")["mean"][[f"v{k}" for k in range(8)]].to_numpy()
+    X = np.column_stack([np.ones(8), np.array(slots) / 10, np.array(wool) / 4])
+    theirs = OLS(values, X).fit()
+    ours = effects.classical.set_index("term").loc[["slots", "wool"]]
+    np.testing.assert_allclose(ours["se"], theirs.bse[1:], rtol=0.03)
+    assert ours["df"].tolist() == [5, 5]
+    np.testing.assert_allclose((ours["high"] - ours["low"]) / 2, theirs.bse[1:] * stats.t.ppf(0.975, 5), rtol=0.03)
+
+
+def test_a_table_without_a_build_left_over_says_so():
+    log = often_compared([0, 5, 10], [0, 4, 1], times=30)
+    assert NO_BUILD_LEFT in analyse(log, SLOTS, CLARITY, ["slots", "wool"]).notes
+    assert NO_BUILD_LEFT not in analyse(log, SLOTS, CLARITY, ["slots"]).notes
