@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import linalg
+from scipy import linalg, special
 
 from doe.coding import sum_contrasts
 from doe.fit.evidence import Evidence
@@ -42,6 +42,10 @@ class Builds:
     session_sd : float
         Scatter from session to session that `means` were adjusted by; infinite where all was read in one session, since nothing
         tells how the next will differ; 0 where sessions are not told apart.
+    unit_sd : float
+        Scatter from unit to unit, a part of `between`; 0 where units are not told apart.
+    n_units : int
+        Units that it was seen on.
     """
 
     means: Array
@@ -49,11 +53,27 @@ class Builds:
     between: Array
     reading_df: float = np.inf
     session_sd: float = 0.0
+    unit_sd: float = 0.0
+    n_units: int = 0
 
     @property
     def total(self) -> Array:
         """Covariance of `means` about what the settings would give, shape (n_variants, n_variants)."""
         return self.reading + self.between
+
+    @property
+    def new_build(self) -> float:
+        """Variance of a new build on a unit of its own about what its settings give, to take 95 % intervals from.
+
+        A few units hardly show how much units differ, so their part is as large as Student's t has it with one degree of
+        freedom a unit: one less for their mean, one more for what is expected of them. With the bare estimate, predictions
+        for new units held 91 to 92 % where there were three to six.
+        """
+        variance = float(np.diag(self.between).mean())
+        if self.unit_sd == 0.0 or self.n_units < 2:
+            return variance
+        wider = special.stdtrit(self.n_units, 0.975) / special.ndtri(0.975)
+        return variance + float(wider**2 - 1.0) * self.unit_sd**2
 
 
 def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) -> Builds:
@@ -97,6 +117,8 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
         between,
         evidence.n_replicates,
         _session_sd(evidence, model),
+        model.sd_of("unit"),
+        len(np.unique(evidence.units[evidence.units >= 0])),
     )
 
 

@@ -147,7 +147,8 @@ class Effects:
         Returns
         -------
         DataFrame
-            `mean`, `sd`, `low`, `high` of the mean over builds (95 %), and `build_low`, `build_high` for one new build.
+            `mean`, `sd`, `low`, `high` of the mean over builds (95 %), and `build_low`, `build_high` for one new build on a
+            unit of its own.
 
         Raises
         ------
@@ -159,8 +160,7 @@ class Effects:
         basis = self._fitted()
         frame = self._checked(settings)
         rows = basis.averages.settings_rows({str(name): frame[name].tolist() for name in frame.columns})
-        on_new_unit = float(np.diag(basis.builds.between).mean())
-        mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows, on_new_unit)
+        mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows, basis.builds.new_build)
         columns = {
             "mean": mean.mean,
             "sd": mean.sd,
