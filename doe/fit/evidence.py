@@ -56,6 +56,8 @@ class Evidence:
         Highest reading minus lowest.
     notes : tuple of str
         What was left out, and why.
+    step : float
+        Smallest difference between two readings that are not equal; 0 where all are. Readings are no finer than that.
     """
 
     outcome: Outcome
@@ -74,6 +76,7 @@ class Evidence:
     location: float
     spread: float
     notes: tuple[str, ...]
+    step: float = 0.0
 
     @property
     def varied(self) -> list[str]:
@@ -163,7 +166,14 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         location=location,
         spread=float(np.ptp(values)),
         notes=tuple(note for note in notes if note),
+        step=_step(values),
     )
+
+
+def _step(values: Array) -> float:
+    gaps = np.diff(np.sort(values))
+    apart = gaps[gaps > 1e-9 * np.ptp(values)]  # less is rounding of the arithmetic
+    return float(apart.min()) if len(apart) else 0.0
 
 
 def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Grouping], list[str]]:

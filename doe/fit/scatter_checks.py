@@ -20,10 +20,15 @@ Array = npt.NDArray[Any]
 _DOUBT = 0.01
 _LIKELIHOOD_DROP = 3.841  # 95 % point of chi-square with one degree of freedom
 _LEAST_RANGE = 2.0
+_MOST_TIMES = 100
 
 
 def even_scatter(evidence: Evidence) -> Check | None:
-    """Compare the scatter of repeated readings at high and at low values (F test, 1 %, two-sided)."""
+    """Compare the scatter of repeated readings at high and at low values (F test, 1 %, two-sided).
+
+    Readings that agree may still differ by what their step hides: a variance of step^2 / 12, that of an even spread over one
+    step. Neither end is taken to scatter by less.
+    """
     df = evidence.counts - 1
     repeated = df > 0
     if df.sum() < 8 or evidence.within <= 0:
@@ -35,13 +40,22 @@ def even_scatter(evidence: Evidence) -> Check | None:
         return None
     high = evidence.squares[is_high].sum() / df[is_high].sum()
     low = evidence.squares[is_low].sum() / df[is_low].sum()
-    ratio = float(max(high, low) / max(min(high, low), 1e-300))
+    hidden = evidence.step**2 / 12.0
+    ratio = float(max(high, low, hidden) / max(min(high, low), hidden))
     tops = (df[is_high].sum(), df[is_low].sum()) if high > low else (df[is_low].sum(), df[is_high].sum())
     if 2.0 * fdtrc(*tops, ratio) >= _DOUBT:
         return Check("Even scatter", "Readings scatter alike at high and at low values.", "fine")
     where = "high" if high > low else "low"
-    finding = f"Readings at {where} values scatter {number(np.sqrt(ratio), 2)} times as much as at the other end."
+    times = _times(float(np.sqrt(ratio)), min(high, low) < hidden)
+    finding = f"Readings at {where} values scatter {times} as at the other end."
     return Check("Even scatter", finding, "look", "Effects are less sure there; take more readings at that end.")
+
+
+def _times(ratio: float, is_least: bool) -> str:
+    """Say a ratio as a person can read it: next to readings that hardly differ it has no meaning."""
+    if ratio > _MOST_TIMES:
+        return f"more than {_MOST_TIMES} times as much"
+    return f"{'at least ' if is_least else ''}{number(ratio, 2)} times as much"
 
 
 def box_cox_profile(X: Array, y: Array, powers: Array) -> Array:

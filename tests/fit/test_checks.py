@@ -106,6 +106,29 @@ def test_uneven_scatter_is_said_with_its_ratio():
     assert finding(effects, "Even scatter").startswith("Readings at high values scatter")
 
 
+def read_twice(low, high):
+    """Two readings a variant, of variants at 10 and at 20, that differ by so much each."""
+    settings = random_settings(len(low) + len(high), np.random.default_rng(2))
+    first = np.array([10.0] * len(low) + [20.0] * len(high))
+    return pd.concat([plain_log(settings, first), plain_log(settings, first + np.array([*low, *high]))])
+
+
+def test_readings_that_agree_may_differ_by_what_their_step_hides():
+    """By hand: all agree at 20, taken for 1/12; at 10 two pairs differ by 1, so (1 + 1) / 2 / 8, 1.5 times that."""
+    effects = analyse(read_twice([1, 1] + [0] * 6, [0] * 8), FACTORS, Outcome("y"))
+    assert levels(effects)["Even scatter"] == "fine"
+
+
+def test_a_ratio_of_scatters_is_one_that_can_be_read():
+    """By hand: all agree at 10, taken for 1/12; at 20 seven pairs differ by 5 and one by 1, so (7 * 25 + 1) / 2 / 8 = 11."""
+    text = finding(analyse(read_twice([0] * 8, [5] * 7 + [1]), FACTORS, Outcome("y")), "Even scatter")
+    assert text == (
+        f"Readings at high values scatter at least {number(np.sqrt(11 * 12), 2)} times as much as at the other end."
+    )
+    text = finding(analyse(read_twice([1e-5] * 8, [1.0] * 8), FACTORS, Outcome("y")), "Even scatter")
+    assert text == "Readings at high values scatter more than 100 times as much as at the other end."
+
+
 def test_even_scatter_passes():
     assert levels(analyse(graded_log(6, slips=(0.5, 0.5, 0.5)), FACTORS, Outcome("echo")))["Even scatter"] == "fine"
 
