@@ -16,6 +16,7 @@ from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
+from doe.model.possible import impossible
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.wording import number
 from doe.store.rows import fetch, insert, next_id
@@ -181,7 +182,8 @@ def change(
     Raises
     ------
     UsageError
-        If the kind or name is unknown, the name is taken, or the setup would contradict itself.
+        If the kind or name is unknown, the name is taken, the setup would contradict itself, or no settings would keep the
+        limits.
     """
     _check_kind(kind, value)
     present = load(con)
@@ -201,7 +203,16 @@ def change(
     identity = old.id if old is not None else next_id(con, "definition")
     row = {"id": identity, **_row(entry, kind, value, before, old.entry if old is not None else None)}
     insert(con, "definition", [row])
+    if kind in ("factor", "limit", "derived"):
+        _check_possible(load(con), present)
     return label, _told(kind, old, label, value)
+
+
+def _check_possible(new: Definitions, present: Definitions) -> None:
+    """Refuse what leaves no settings; what an older project holds may be put right step by step."""
+    fault = impossible(new.setup())
+    if fault and fault != impossible(present.setup()):
+        raise UsageError(fault)
 
 
 def _check_kind(kind: str, value: Record | str | None) -> None:

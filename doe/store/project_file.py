@@ -6,6 +6,7 @@ from pathlib import Path
 
 import duckdb
 
+from doe.model.possible import check_possible
 from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, transfer
@@ -59,8 +60,11 @@ class ProjectFile(
         ------
         StoreError
             If the file exists already, or its folder cannot be written.
+        UsageError
+            If no settings keep the limits, or a derived quantity never gives a number.
         """
         made = Setup() if setup is None else setup
+        check_possible(made)
 
         def fill(con: duckdb.DuckDBPyConnection) -> None:
             entry = journal.begin(con)

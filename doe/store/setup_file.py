@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.model.errors import DataError, UsageError
+from doe.model.possible import check_possible
 from doe.model.setup import Setup
 
 
@@ -14,14 +15,17 @@ def read_setup(path: str | Path) -> Setup:
     Raises
     ------
     DataError
-        If the file is missing, no TOML, or a definition in it contradicts itself; the sentence names the file.
+        If the file is missing, no TOML, a definition in it contradicts itself, or no settings keep its limits; the sentence
+        names the file.
     """
     import tomllib  # only starting a project needs it
 
     source = Path(path)
     try:
         tables = tomllib.loads(source.read_text(encoding="utf-8-sig"))
-        return Setup.from_tables(tables)
+        setup = Setup.from_tables(tables)
+        check_possible(setup)
+        return setup
     except FileNotFoundError:
         raise DataError(f"There is no setup file '{source}'.") from None
     except OSError as err:

@@ -100,7 +100,7 @@ def _of_outcome(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
 def _of_limit(sentence: str, _: Mapping[str, str]) -> dict[str, str]:
     if sentence.endswith("take another name."):
         return {"rule": "This limit is defined already; change that one, or write another rule."}
-    return {"rule": sentence} if sentence.startswith(("Limit ", "A rule ", "'")) else {}
+    return {"rule": sentence} if sentence.startswith(("Limit ", "A rule ", "'", "No settings keep")) else {}
 
 
 def _of_derived(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
@@ -109,7 +109,7 @@ def _of_derived(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
         return {"expression": "Expression is empty; write one such as 'rings * 42 - wool * 2.1'."}
     if sentence.startswith("A rule "):
         return {"expression": sentence.replace("A rule ", "Expression ", 1)}
-    if sentence.startswith(("'", f"{own}: ", f"{own} is a comparison")):
+    if sentence.startswith(("'", "No settings keep", f"{own}: ", f"{own} is a comparison")):
         return {"expression": sentence}
     if sentence.startswith(own) and ("must be" in sentence or "is a word" in sentence):
         return {"name": sentence}

@@ -204,6 +204,26 @@ def test_a_sign_turned_round_and_a_decimal_comma_are_named(rig, fettle):
     )
 
 
+def test_limits_that_contradict_each_other_are_named_and_not_stored(rig, fettle):
+    done = fettle("limit", "add", "inner_air < 170")
+    assert done.code == 2
+    assert done.err.startswith(
+        "No settings keep both limits 'inner_air >= 180' and 'inner_air < 170'; loosen or remove one of them.\n"
+    )
+    assert len(setup(rig).limits) == 1
+
+
+def test_a_setup_file_whose_limits_nothing_keeps_starts_no_project(fettle, tmp_path):
+    (tmp_path / "setup.toml").write_text(
+        '[[factor]]\nname = "holes"\nlow = 0\nhigh = 9\n[[limit]]\nrule = "holes / 0 > 1"\n', encoding="utf-8"
+    )
+    done = fettle("init", "flute", "--setup", "setup.toml")
+    assert done.err.startswith(
+        "setup.toml: No settings keep the limit 'holes / 0 > 1' within the factors' ranges; loosen it or widen a range.\n"
+    )
+    assert not list(tmp_path.glob("*.duckdb"))
+
+
 def test_what_matters_is_told_and_questioned_where_it_is_all_there_is(rig, fettle):
     """It is stored all the same, since only the maker knows."""
     words = ["outcome", "add", "boil", "--unit", "min", "--goal", "lower", "--best", "5", "--worst", "15"]

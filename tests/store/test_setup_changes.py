@@ -4,12 +4,13 @@ from dataclasses import replace
 import pytest
 
 from doe.model.effort import Effort
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.store import ProjectFile
+from tests.refusing import refused
 from tests.store.radio import FACTORS, OUTCOMES, RADIO
 
 FEET = Factor("feet", kind="categorical", levels=["felt", "cork"])
@@ -137,3 +138,28 @@ def test_readings_of_an_added_outcome_are_taken(radio: ProjectFile):
 def test_the_history_tells_the_effort_in_words(radio):
     entry = radio.change_setup("effort", Effort(new_unit_minutes=90, reading_minutes=5))
     assert entry.summary == "set the effort: a new unit 1 h 30 min, a round of readings 5 min"
+
+
+def test_what_nothing_could_keep_is_refused_when_it_is_stored(radio: ProjectFile):
+    """A limit by itself, beside another one, and by a factor's narrower range."""
+    with refused(
+        UsageError, "No settings keep the limit 'vents > 6' within the factors' ranges; loosen it or widen a range."
+    ):
+        radio.change_setup("limit", Limit("vents > 6"))
+    radio.change_setup("limit", Limit("vents + wool <= 30"))
+    with refused(
+        UsageError,
+        "No settings keep both limits 'vents + wool <= 30' and 'wool - vents > 31'; loosen or remove one of them.",
+    ):
+        radio.change_setup("limit", Limit("wool - vents > 31"))
+    assert radio.setup() == replace(RADIO, limits=(*RADIO.limits, Limit("vents + wool <= 30")))
+
+
+def test_an_older_project_that_contradicts_itself_is_put_right_step_by_step(empty: ProjectFile, monkeypatch):
+    with monkeypatch.context() as patch:  # as it was stored once, unasked
+        patch.setattr("doe.store.definitions.impossible", lambda setup: "")
+        empty.change_setup("limit", Limit("wool > 100"))
+    empty.change_setup("derived", Derived("twice", "wool * 2"))
+    empty.change_setup("limit", Limit("twice < 60"))
+    empty.change_setup("limit", None, name="wool > 100")
+    assert [limit.rule for limit in empty.setup().limits] == ["air >= 180", "twice < 60"]

@@ -174,6 +174,11 @@ GAP = {"name": "gap", "low": "0", "high": "4"}
         ("limit", {"rule": "rings + 2"}, {"rule": "Limit 'rings + 2' compares nothing; write it with <, <=, >, >=, == or !=."}),
         ("limit", {"rule": "inner_air >= 180"},
          {"rule": "This limit is defined already; change that one, or write another rule."}),
+        ("limit", {"rule": "wool > 60"},
+         {"rule": "No settings keep the limit 'wool > 60' within the factors' ranges; loosen it or widen a range."}),
+        ("derived", {"name": "air", "expression": "rings / 0"},
+         {"expression": "Derived quantity 'air': 'rings / 0' gives no number at any setting; look for a division by zero, "
+          "or a root or logarithm of a negative number."}),
         ("derived", {"name": "air", "expression": ""},
          {"expression": "Expression is empty; write one such as 'rings * 42 - wool * 2.1'."}),
         ("derived", {"name": "air", "expression": "ring * 2"},
