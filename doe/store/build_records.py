@@ -116,7 +116,7 @@ class BuildRecords(Opened):
             return journal.close(con, entry, "withdrawal", f"withdrew variant {name}{also}", subject=name)
 
     def variants(self) -> list[Variant]:
-        """Return the variants in the order in which they came."""
+        """Return the variants in the order in which they were built, then what is planned."""
         with self._reading() as con:
             return [kept.record for kept in variants.load(con, definitions.load(con))]
 

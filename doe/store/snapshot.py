@@ -21,7 +21,7 @@ class Snapshot:
     setup : Setup
         The definitions as they count now.
     units, variants, sessions : tuple
-        In the order in which they came.
+        In the order in which they came; variants as they were built, then what is planned.
     next_name : str
         The number that the next variant would get.
     """

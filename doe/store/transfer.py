@@ -141,9 +141,7 @@ def collect(con: duckdb.DuckDBPyConnection, files_folder: Path) -> Content:
     defined = definitions.load(con)
     setup = defined.setup()
     kept = variants.load(con, defined)
-    built = {item.id: item.record for item in kept}
-    order = [row[0] for row in con.execute(statement("build_order")).fetchall()]
-    in_order = [built[identity] for identity in order]
+    in_order = [item.record for item in kept]
     settings = {variant.name: variant.settings for variant in in_order}
     files = attachments.load(con, files_folder)
     arrivals = [item.record for item in units.load_initial(con, defined)]

@@ -12,16 +12,15 @@ from doe.model.factor import Factor
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.store.definitions import Definitions
 from doe.store.kept import FreeNames, Kept, find, setting_rows, settings_by_holder
-from doe.store.rows import fetch, insert, next_id, statement
+from doe.store.rows import fetch, insert, next_id
 
 
 def load(
     con: duckdb.DuckDBPyConnection, definitions: Definitions, variants: Sequence[Kept[Variant]]
 ) -> list[Kept[Unit]]:
     """Read the units that count, each with the variant it carries now: the last one built on it."""
-    by_id = {kept.id: kept.record for kept in variants}
-    order = [by_id[row[0]] for row in con.execute(statement("build_order")).fetchall() if row[0] in by_id]
-    carried = {variant.unit: variant for variant in order if variant.status == "built" and variant.unit}
+    records = [kept.record for kept in variants]
+    carried = {variant.unit: variant for variant in records if variant.status == "built" and variant.unit}
     units = load_initial(con, definitions)
     return [replace(kept, record=_carrying(kept.record, carried.get(kept.record.name))) for kept in units]
 

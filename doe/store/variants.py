@@ -16,7 +16,7 @@ from doe.model.records import Variant, read_settings
 from doe.model.setup import Setup
 from doe.store.definitions import Definitions
 from doe.store.kept import FreeNames, Kept, find, known, names_to_ids, setting_rows, settings_by_holder, shown
-from doe.store.rows import bench_time, fetch, insert, next_id
+from doe.store.rows import bench_time, fetch, insert, next_id, statement
 
 STATUSES = ("built", "planned")
 _TAKEN = "logged already"
@@ -24,9 +24,10 @@ FIELDS = tuple(item.name for item in fields(Variant))
 
 
 def load(con: duckdb.DuckDBPyConnection, definitions: Definitions) -> list[Kept[Variant]]:
-    """Read the variants that count, in the order in which they came."""
+    """Read the variants that count, in the order in which they were built, then what is planned."""
     stored = settings_by_holder(con, "variant")
-    rows = fetch(con, "SELECT * FROM live_variant ORDER BY id")
+    by_id = {row["id"]: row for row in fetch(con, "SELECT * FROM live_variant")}
+    rows = [by_id[identity] for (identity,) in con.execute(statement("build_order")).fetchall()]
     names = {row["id"]: row["name"] for row in rows}
     units = dict(con.execute("SELECT id, name FROM live_unit").fetchall())
     return [

@@ -1,3 +1,5 @@
+from pathlib import Path
+
 import pytest
 
 from doe.model.errors import DataError
@@ -196,3 +198,16 @@ def test_a_planned_variant_of_its_own_is_built_the_same_way(radio: ProjectFile):
     radio.add_variant(Variant("x", {**SETTINGS, "vents": 5}, unit="A", status="planned"), number_on=True)
     radio.build_planned("3")
     assert radio.units()[0].variant == "3"
+
+
+def test_variants_stand_in_the_order_in_which_they_were_built(adopted: ProjectFile, tmp_path: Path):
+    """Whatever their numbers are: in the list, in the table, on the units and in an export that is read back."""
+    adopted.build_planned("5", new_unit=Unit("B"), unit="B")
+    adopted.add_variant(Variant("7", {**RUNS[2].settings, "vents": 6}, unit="B", parent="5"))
+    adopted.build_planned("3", new_unit=Unit("C"), unit="C")
+    order = ["1", "2", "shop", "5", "7", "3", "4", "6"]  # 4 and 6 are planned
+    assert [variant.name for variant in adopted.variants()] == order
+    assert adopted.variants_frame()["variant"].tolist() == order
+    adopted.export(tmp_path / "out", "csv")
+    again = ProjectFile.restore(tmp_path / "again.duckdb", tmp_path / "out")
+    assert [variant.name for variant in again.variants()] == order
