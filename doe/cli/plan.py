@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from doe.plans import Plan, PlanChoice
     from doe.project import Project
 
+_HOW_TO_BUILD = (
+    "Next: 'fettle route' says in which order to build, on which unit, and what to type; or log a run when it is built with "
+    "'fettle log --planned VARIANT --new-unit NAME', with --unit NAME on a unit that exists."
+)
 CHARTS = ("precision", "correlations", "prediction")
 
 
@@ -101,7 +105,7 @@ def _run(options: Namespace) -> None:
         made = project.review_plan(judged)
         _show(made, None, judged, options)
         if not options.json:
-            note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
+            note(_HOW_TO_BUILD)
     else:
         _make(project, options, judged)
 
@@ -170,7 +174,7 @@ def _make(project: Project, options: Namespace, judged: Judged) -> None:
         return
     if entry is not None:
         stored(f"{entry.summary[0].upper()}{entry.summary[1:]}.", entry)
-        note("Build a run with 'fettle log --planned VARIANT'; 'fettle route' says in which order.")
+        note(_HOW_TO_BUILD)
     else:
         note("Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.")
 

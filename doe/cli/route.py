@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_whole_number, not_below_zero
 from doe.cli.progress import Progress
-from doe.cli.screen import heading, note, print_json, say, table
+from doe.cli.screen import heading, note, print_json, quoted, say, table
 from doe.model.told import told_route
 from doe.model.wording import duration, number, percent
 
@@ -68,6 +68,8 @@ def run_route(options: Namespace) -> None:
         say(f"{heading(found.headline)}\n")
         say("\n\n".join([*_of_units(found), _of_chance(found)]))
         say("\n" + "\n".join(f"Note: {line}" for line in found.notes))
+        if options.file is None:  # variants of a file are not planned
+            note(_next_step(found))
     if options.plot:
         from doe.charts import figure, write_figure  # plotly is slow to import
 
@@ -97,6 +99,16 @@ def _of_units(found: Route) -> list[str]:
         title = heading(f"{unit['unit']}{new}: {duration(unit['minutes'])}")
         parts.append("\n".join([title, *(f"  {line}" for line in table(("", "", "", ""), rows).splitlines()[1:])]))
     return parts
+
+
+def _next_step(found: Route) -> str:
+    """Tell what to type when the first step is built, and how later ones on a new unit differ."""
+    first = min(found.table.to_dict("records"), key=lambda step: int(step["order"]))
+    unit = quoted(str(first["unit"]))
+    is_new = {row["unit"]: row["is_new"] for row in found.units.to_dict("records")}[first["unit"]]
+    typed = f"fettle log --planned {quoted(str(first['variant']))} {'--new-unit' if is_new else '--unit'} {unit}"
+    later = f"; what is built on it later, with --unit {unit}" if is_new else ""
+    return f"Next: build step {first['order']}, then log it with '{typed}'{later}."
 
 
 def _of_chance(found: Route) -> str:

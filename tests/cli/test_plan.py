@@ -4,6 +4,7 @@ import os
 import pty
 import re
 import select
+import shlex
 import signal
 import subprocess
 import sys
@@ -99,6 +100,26 @@ def test_an_adopted_plan_is_shown_routed_and_built(planned, fettle):
     listed = fettle("variants").out.splitlines()
     assert listed[0].split()[-2:] == ["status", "note"]
     assert [("planned" in line) for line in listed[1:]] == [False] * 4 + [True] * 7
+
+
+def test_the_next_step_that_a_route_prints_is_built_as_printed(planned, fettle):
+    """On the unit that the route means, a new one too; and the steps that come later on that unit go on from it."""
+    done = fettle("route", "--new-units", "5")
+    steps = json.loads(fettle("route", "--new-units", "5", "--json").out)["steps"]
+    first = steps[0]
+    typed, later = re.search(r"Next: build step 1, then log it with '(.*?)'(.*)\.\n", done.err).groups()
+    words = shlex.split(typed)
+    assert words[:4] == ["fettle", "log", "--planned", first["variant"]]
+    new = first["unit"].startswith("new ")
+    assert (words[4], words[5]) == ("--new-unit" if new else "--unit", first["unit"])
+    assert later == (f'; what is built on it later, with --unit "{first["unit"]}"' if new else "")
+    assert fettle(*words[1:]).code == 0
+    second = next((step for step in steps[1:] if step["unit"] == first["unit"]), None)
+    assert second is not None
+    assert fettle("log", "--planned", second["variant"], "--unit", second["unit"]).code == 0
+    units = {variant.name: variant.unit for variant in ProjectFile.open(planned).variants()}
+    assert units[first["variant"]] == units[second["variant"]] == first["unit"]
+    assert "--new-unit NAME" in fettle("plan", "--scatter", "0.5").err
 
 
 def test_what_is_adopted_can_be_taken_back(rig, fettle):
