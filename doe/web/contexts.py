@@ -75,7 +75,8 @@ class FaultPage:
 
     heading: str = field(metadata=said("in a few words"))
     sentence: str = field(metadata=said("one sentence"))
-    home: str = field(metadata=said("address to go on from"))
+    way_on: str = field(metadata=said("address to go on from"))
+    way_on_label: str = field(metadata=said("what that leads to"))
     typed: tuple[tuple[str, str], ...] = field(metadata=said("what was typed, so that it is not lost"), default=())
 
 

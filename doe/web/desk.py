@@ -17,7 +17,8 @@ from doe.store import Entry
 from doe.store.listening import KeptSession
 from doe.store.snapshot import Snapshot
 from doe.store.tally import Tally
-from doe.web.faults import NoProject
+from doe.web.faults import NoProject, SentOtherwise
+from doe.web.forms import Posted
 from doe.web.settings import Settings
 from doe.web.thinking import Thinker
 
@@ -132,7 +133,7 @@ class Desk:
         self._view: tuple[object, View] | None = None
         self._writing, self._viewing, self._sounding = RLock(), Lock(), Lock()
         self._sounds: OrderedDict[tuple[str, int], dict[str, bytes]] = OrderedDict()
-        self._done: OrderedDict[str, str] = OrderedDict()
+        self._done: OrderedDict[str, tuple[str, str]] = OrderedDict()
         self._offers: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
         self._sheets: OrderedDict[str, tuple[str, bytes]] = OrderedDict()
 
@@ -175,13 +176,13 @@ class Desk:
         """Return something that differs whenever the project's file does."""
         return _mark_of(self.project.path)
 
-    def once(self, token: str, action: Callable[[], str]) -> str:
+    def once(self, sent: Posted, action: Callable[[], str]) -> str:
         """Do what a form asks for, unless this very form was done before.
 
         Parameters
         ----------
-        token : str
-            Of the form as it was shown.
+        sent : Posted
+            The form; its token tells copies of the same showing.
         action : callable
             Does it and returns the address to go to; nothing is remembered if it raises.
 
@@ -189,14 +190,22 @@ class Desk:
         -------
         str
             The address, the same for every copy of the form.
+
+        Raises
+        ------
+        SentOtherwise
+            If the form was done before with other values, which were stored then.
         """
         with self._writing:
-            if not token:  # no form of ours lacks one, so it cannot tell copies apart
+            if not sent.once:  # no form of ours lacks one, so it cannot tell copies apart
                 return action()
-            if token in self._done:
-                return self._done[token]
+            if sent.once in self._done:
+                content, address = self._done[sent.once]
+                if content != sent.content:
+                    raise SentOtherwise(address)
+                return address
             address = action()
-            self._done[token] = address
+            self._done[sent.once] = sent.content, address
             while len(self._done) > _REMEMBERED:
                 self._done.popitem(last=False)
             return address

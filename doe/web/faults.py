@@ -54,9 +54,32 @@ class NoProject(Exception):  # noqa: N818
     """A page was asked for that needs a project, and none is open."""
 
 
-def fault(request: Request, status: int, sentence: str) -> Response:
-    """Return the page, or the JSON, that says what went wrong."""
-    title = _TITLES.get(status, "That did not work")
+class SentOtherwise(Exception):  # noqa: N818
+    """A form that was done before, and comes again with other values.
+
+    Parameters
+    ----------
+    address : str
+        Of the page that tells what was stored.
+    """
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        super().__init__(
+            "This form was sent before with other values, and those are stored. What was changed in it since is not. Look at "
+            "what is stored and take it back or correct it there; or open the form anew to store something more."
+        )
+
+
+def fault(
+    request: Request,
+    status: int,
+    sentence: str,
+    title: str = "",
+    way_on: tuple[str, str] = (urls.bench(), "Back to the bench"),
+) -> Response:
+    """Return the page, or the JSON, that says what went wrong; `way_on` is an address and what it leads to."""
+    title = title or _TITLES.get(status, "That did not work")
     headers = {"Retry-After": "60"} if status == 429 else None
     if request.url.path.startswith("/api/"):
         body = {"error": {"status": status, "title": title, "message": sentence}}
@@ -64,7 +87,7 @@ def fault(request: Request, status: int, sentence: str) -> Response:
     from doe.web.pages import plain_page  # pages render faults too
 
     typed = getattr(request.state, "typed", ())
-    return plain_page("fault.html", FaultPage(title, sentence, urls.bench(), typed), status, headers)
+    return plain_page("fault.html", FaultPage(title, sentence, *way_on, typed), status, headers)
 
 
 def install(app: FastAPI) -> None:
@@ -84,6 +107,11 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(Refused)
     def _refused(request: Request, err: Refused) -> Response:
         return fault(request, err.status, str(err))
+
+    @app.exception_handler(SentOtherwise)
+    def _otherwise(request: Request, err: SentOtherwise) -> Response:
+        way_on = err.address, "Look at what is stored"
+        return fault(request, 409, str(err), "This form was sent already", way_on)
 
     @app.exception_handler(TooLarge)
     def _too_large(request: Request, err: TooLarge) -> Response:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Annotated
 
 from fastapi import Depends, Request
@@ -55,6 +57,13 @@ class Posted:
     def once(self) -> str:
         """Token of this showing of the form."""
         return self.text("once")
+
+    @property
+    def content(self) -> str:
+        """Mark that differs wherever what was typed or chosen does."""
+        typed = {name: values for name, values in self.values.items() if name != "token"}
+        files = {name: [(file, sha256(data).hexdigest()) for file, data in kept] for name, kept in self.files.items()}
+        return sha256(json.dumps([typed, files], sort_keys=True).encode()).hexdigest()
 
 
 def form_owner(request: Request, opening: str = "") -> str:

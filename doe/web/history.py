@@ -45,7 +45,7 @@ def _shown(request: Request, desk: Desk, before: int = 0, error: str = "", statu
 def undo(request: Request, sent: Sent, desk: AtDesk, entry: int) -> Response:
     """Take an entry back."""
     try:
-        address = desk.once(sent.once, lambda: urls.with_done(urls.history(), desk.project.file.take_back(entry).id))
+        address = desk.once(sent, lambda: urls.with_done(urls.history(), desk.project.file.take_back(entry).id))
     except FettleError as err:
         return _shown(request, desk, error=str(err), status=422)
     return go_to(address)

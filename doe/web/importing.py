@@ -249,7 +249,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return urls.with_done(urls.variants(), done.entry.id if done.entry is not None else 0)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         kept = desk.sheet(sent.text("sheet"))
         if kept is None:

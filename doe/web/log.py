@@ -196,7 +196,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return _shown(request, snapshot, _place(snapshot, "", ""), typed, 409)
     status = 422
     try:
-        return go_to(desk.once(sent.once, lambda: _stored(desk, sent, typed)))
+        return go_to(desk.once(sent, lambda: _stored(desk, sent, typed)))
     except _StaleUnit as err:
         typed.error, status = str(err), 409
         _let_follow(sent, typed, [factor.name for factor in snapshot.setup.factors])
@@ -297,7 +297,7 @@ def retire(sent: Sent, desk: AtDesk) -> Response:
         unit = find_unit(sent.text("unit"), desk.view().snapshot.units)
         return urls.with_done(urls.log(), desk.project.file.retire_unit(unit.name).id)
 
-    return go_to(desk.once(sent.once, do))
+    return go_to(desk.once(sent, do))
 
 
 @router.get("/log/reference")
@@ -335,7 +335,7 @@ def store_reference(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return urls.with_done(urls.variant(logged.variant.name), logged.entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         typed = {name: sent.text(name) for name in ("name", "note")}
         return page(request, "form.html", _reference_form(typed, str(err)), 422)

@@ -111,7 +111,7 @@ def aside(request: Request, sent: Sent, desk: AtDesk) -> Response:
 
 def _answered(request: Request, desk: Desk, sent: Posted, store: Any) -> Response:
     try:
-        return go_to(desk.once(sent.once, store))
+        return go_to(desk.once(sent, store))
     except LookupError:
         return _shown(request, desk, _GONE, 409)
     except FettleError as err:

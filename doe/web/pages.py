@@ -55,6 +55,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["urls"] = urls
+    made.globals["mark"] = lambda: secrets.token_urlsafe(6)  # tells the forms of one page apart
     return made
 
 

@@ -317,7 +317,7 @@ def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return urls.with_done(urls.plan(), desk.project.adopt(made, model, judged.outcome).id)
 
     try:
-        return go_to(desk.once(sent.once, store))
+        return go_to(desk.once(sent, store))
     except LookupError:
         return _shown(request, desk, asked, _CHANGED, 409)
     except FettleError as err:
@@ -328,7 +328,7 @@ def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
 def abandon(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Give the plan up; what is built of it stays."""
     try:
-        return go_to(desk.once(sent.once, lambda: urls.with_done(urls.plan(), desk.project.abandon_plan().id)))
+        return go_to(desk.once(sent, lambda: urls.with_done(urls.plan(), desk.project.abandon_plan().id)))
     except FettleError as err:
         return _shown(request, desk, dict.fromkeys(_GIVEN, ""), str(err), 409)
 

@@ -140,7 +140,7 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return urls.with_done(again, done.entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         error = _pinned(str(err), errors, [item.name for item in view.snapshot.setup.outcomes])
     values = {key: found[0] for key, found in sent.values.items()}
@@ -280,7 +280,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response
         return urls.with_done(urls.variant(entry.subject), entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except Conflict as err:
         return page(
             request, "form.html", _correction(desk.view(), _reading(desk.view(), number), typed, "", err.rows), 409
@@ -300,4 +300,4 @@ def withdraw(sent: Sent, desk: AtDesk, number: int) -> Response:
         entry = desk.project.file.withdraw_reading(number)
         return urls.with_done(urls.variant(str(item["variant"])), entry.id)
 
-    return go_to(desk.once(sent.once, do))
+    return go_to(desk.once(sent, do))

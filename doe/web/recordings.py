@@ -38,7 +38,7 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
     view = desk.view()
     variant = known_variant(view.snapshot.variants, name).name
     try:
-        return go_to(desk.once(sent.once, lambda: _measured(desk, variant, sent)))
+        return go_to(desk.once(sent, lambda: _measured(desk, variant, sent)))
     except FettleError as err:
         values = {key: found[0] for key, found in sent.values.items()}
         return page(request, "form.html", _form(view, variant, values, str(err)), 422)

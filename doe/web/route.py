@@ -182,7 +182,7 @@ def built(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return build_planned(desk, variant, sent.text("unit"), sent.text("minutes"))
 
     try:
-        return go_to(desk.once(sent.once, store))
+        return go_to(desk.once(sent, store))
     except FettleError as err:
         asked = {name: sent.text(name)[:40] for name in _ASKED}
         typed = {name: sent.text(name) for name in ("unit", "minutes")}

@@ -73,7 +73,7 @@ def prepare(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return urls.with_done(urls.session(kept.id), entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         if str(err).startswith("Session '"):
             errors["name"] = str(err)
@@ -227,7 +227,7 @@ def close(request: Request, sent: Sent, desk: AtDesk, identity: int) -> Response
         return urls.with_done(urls.session(identity), entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         return _shown(request, desk, identity, 422, error=str(err))
 
@@ -236,9 +236,7 @@ def close(request: Request, sent: Sent, desk: AtDesk, identity: int) -> Response
 def drop(request: Request, sent: Sent, desk: AtDesk, identity: int) -> Response:
     """Take a prepared session out."""
     try:
-        address = desk.once(
-            sent.once, lambda: urls.with_done(urls.sessions(), desk.project.file.drop_session(identity).id)
-        )
+        address = desk.once(sent, lambda: urls.with_done(urls.sessions(), desk.project.file.drop_session(identity).id))
     except FettleError as err:
         return _shown(request, desk, identity, 422, error=str(err))
     return go_to(address)

@@ -120,7 +120,7 @@ def keep(request: Request, sent: Sent, desk: AtDesk) -> Response:
         return urls.with_done(f"{urls.settle()}#version-{version.number}", entry.id)
 
     try:
-        return go_to(desk.once(sent.once, store))
+        return go_to(desk.once(sent, store))
     except FettleError as err:
         return _shown(request, desk, None, "", 422, _sent(sent, str(err)))
 

@@ -194,7 +194,7 @@ def remove(request: Request, sent: Sent, desk: AtDesk, kind: str) -> Response:
         return urls.with_done(urls.setup(), desk.project.file.change_setup(kind, None, name=name).id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         setup = desk.view().snapshot.setup
         form = _form(setup, words, kind, name, record, as_typed(kind, record), not_removed=str(err))
@@ -218,7 +218,7 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
     error: FettleError | None = None
     conflict: tuple[tuple[str, str, str], ...] = ()
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except Conflict as err:
         status, conflict = 409, err.rows
     except FettleError as err:

@@ -109,7 +109,7 @@ def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
         return urls.with_done(urls.bench(), project.file.history()[-1].id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         values = {name: sent.text(name) for name in ("title", "question", "set")}
         return _shown(request, desk, values, str(err), 422)
@@ -139,7 +139,7 @@ def demo(request: Request, sent: Sent, desk: AnyDesk) -> Response:
         return urls.bench()
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         return _shown(request, desk, {}, str(err), 422)
 

@@ -312,7 +312,7 @@ def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return build_planned(desk, variant.name, variant.unit or sent.text("unit"), sent.text("minutes"))
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         typed = {key: sent.text(key) for key in ("unit", "minutes")}
         return _shown(request, desk, name, 422, error=str(err), typed=typed)
@@ -331,7 +331,7 @@ def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Respons
         return urls.with_done(urls.variant(variant.name), entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         return _shown(request, desk, name, 422, photo_error=str(err))
 
@@ -416,7 +416,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return urls.with_done(urls.variant(entry.subject), entry.id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except Conflict as err:
         edit, status = _Edit(typed, {}, conflict=err.rows), 409
     except FettleError as err:
@@ -486,7 +486,7 @@ def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return urls.with_done(urls.variants(), desk.project.file.withdraw_variant(variant.name).id)
 
     try:
-        return go_to(desk.once(sent.once, do))
+        return go_to(desk.once(sent, do))
     except FettleError as err:
         return _shown(request, desk, name, 422, error=str(err))
 

@@ -1,3 +1,4 @@
+import html
 import io
 import re
 import struct
@@ -117,6 +118,29 @@ def test_a_form_sent_twice_is_stored_once(app, project):
         addresses = set(pool.map(send, range(4)))
     assert len(addresses) == 1
     assert len(project.file.variants()) == 4
+
+
+def test_a_form_sent_again_with_other_values_says_that_the_first_are_stored(visitor, project):
+    """As after stopping the browser: nothing is told as stored that is not, and what was typed is shown."""
+    page = visitor.get("/log?unit=body+A")
+    first = visitor.send(page, "/log", follow=False, f__vents="5")
+    again = visitor.send(page, "/log", f__vents="6")
+    assert again.status == 409
+    assert "This form was sent before with other values, and those are stored." in again.text
+    assert "f.vents 6" in again.text
+    assert html.escape(first.headers["location"]) in again.html
+    assert len(project.file.variants()) == 4
+    assert project.file.variants()[-1].settings["vents"] == 5
+
+
+def test_forms_of_one_page_are_told_apart(visitor, project):
+    """Two entries taken back from a page that was not loaded anew in between."""
+    page = visitor.get("/history")
+    newest = max(entry.id for entry in project.file.history())
+    for entry in (newest, newest - 1):
+        assert visitor.send(page, f"/{entry}/undo").status == 200
+    taken = {entry.id for entry in project.file.history() if entry.taken_back_by is not None}
+    assert taken == {newest, newest - 1}
 
 
 def test_a_unit_that_was_changed_meanwhile_is_told_with_409(visitor, app, project):

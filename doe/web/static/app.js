@@ -43,12 +43,14 @@
 
   function draftKey(form) { return "fettle draft " + location.host + " " + form.dataset.draft; }
 
+  function pageOf(once) { return once ? once.value.split(".")[0] : ""; }
+
   function doneHere() { return new URLSearchParams(location.search).get("done"); }
 
   function noteSent(form) {
     if (!store) { return; }
     var once = form.elements.namedItem("once");
-    var sent = { draft: form.dataset.draft ? draftKey(form) : "", once: once ? once.value : "", done: doneHere() };
+    var sent = { draft: form.dataset.draft ? draftKey(form) : "", once: pageOf(once), done: doneHere() };
     tab.setItem("fettle sent", JSON.stringify(sent));
   }
 
@@ -154,7 +156,7 @@
     waits.forEach(function (end) { end(); });
     waits = [];
     var once = document.querySelector("form [name=once]");
-    if (event.persisted && store && once && once.value === tab.getItem("fettle stored")) { reload(); }
+    if (event.persisted && store && once && pageOf(once) === tab.getItem("fettle stored")) { reload(); }
   }
 
   function keepChecks(list) {
