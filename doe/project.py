@@ -21,6 +21,7 @@ from doe.store import ProjectFile
 from doe.store.photos import clean_photo
 from doe.store.readings import with_known_raters
 from doe.store.receipts import Build, Imported, Logged, ReadingsStored
+from doe.store.sessions import with_known
 from doe.store.setup_file import read_setup
 from doe.store.snapshot import Snapshot, take_snapshot
 
@@ -365,7 +366,7 @@ class Project(Planning, Settling):
         versus : str, optional
             The second variant of a comparison.
         session, rater, order, when, note
-            Under which conditions; a session that is not known yet is made, a rater spelled as at first.
+            Under which conditions; a session that is not known yet is made; rater and session are spelled as at first.
 
         Raises
         ------
@@ -382,8 +383,9 @@ class Project(Planning, Settling):
         typed = [
             _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
         ]
-        readings = tuple(with_known_raters(typed, self.file.raters() if rater else ()))
-        is_new = session is not None and all(item.name != session for item in known.sessions)
+        sessions = [item.name for item in known.sessions]
+        readings = tuple(with_known(with_known_raters(typed, self.file.raters() if rater else ()), sessions))
+        is_new = session is not None and readings[0].session not in sessions
         notes = (*self._slips(readings, known.setup), *([] if when else self._no_longer_there(found, known.units)))
         return ReadingsStored(readings, is_new, self.file.add_readings(readings), known.setup, notes)
 

@@ -9,7 +9,7 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_time
 from doe.cli.screen import print_json, say, stored, table
 from doe.model.records import Session
-from doe.model.told import told_session
+from doe.model.told import told_prepared, told_session
 
 
 def build_session_add() -> Parser:
@@ -36,7 +36,10 @@ def run_add(options: Namespace) -> None:
 def build_session_list() -> Parser:
     """Return the parser of ``fettle session list``."""
     parser = Parser(
-        "fettle session list", "List the sessions and how much was read in each.", ["fettle session list"], run_list
+        "fettle session list",
+        "List the sessions and how much was read in each; of one that is still blind, how much is judged.",
+        ["fettle session list"],
+        run_list,
     )
     parser.json_option()
     return parser
@@ -47,10 +50,20 @@ def run_list(options: Namespace) -> None:
     file = open_project(options.project).file
     readings = file.readings()
     rows = [told_session(session, readings) for session in file.sessions()]
+    rows += [
+        told_prepared(item.session, len(item.judgements))
+        for item in file.prepared_sessions()
+        if not item.session.is_closed
+    ]
     if options.json:
         print_json(rows)
     elif not rows:
         say("No sessions yet; 'fettle read --session NAME' makes the first.")
     else:
-        cells = [{**row, "raters": ", ".join(row["raters"]) or "-"} for row in rows]
+        is_blind = any(row["blind"] for row in rows)
+        cells = [
+            {name: value for name, value in row.items() if is_blind or name != "blind"}
+            | {"raters": ", ".join(row["raters"]) or "-"}
+            for row in rows
+        ]
         say(table(list(cells[0]), [list(row.values()) for row in cells]))

@@ -14,6 +14,7 @@ from doe.measuring.results import Measurements, OutcomeMeasured
 from doe.measuring.takes import Kept, Take, is_reference_itself, kept_takes, look_at
 from doe.model.change import find_variant
 from doe.model.errors import DataError, listed
+from doe.model.names import spelled_alike
 from doe.model.outcome import Outcome
 from doe.model.records import Computation, KeptFile, Reading, Variant
 from doe.store import ProjectFile
@@ -77,7 +78,7 @@ def measure(
         entry, numbers = file.add_measured(
             [row for rows in made for row in rows], _files(found, takes, done, kept), found.name
         )
-    is_new = session is not None and all(item.name != session for item in known.sessions)
+    is_new = session is not None and not spelled_alike(session, [item.name for item in known.sessions])
     return replace(result, entry=entry, measured=_numbered(done, numbers), is_new_session=is_new and bool(numbers))
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from statistics import fmean
 from typing import Any
 
+from doe.model.listening import PreparedSession
 from doe.model.records import Reading, Session, Variant
 from doe.model.settled import SettledVersion
 
@@ -72,6 +73,27 @@ def told_session(session: Session, readings: Sequence[Mapping[str, Any]]) -> dic
         "readings": len(own),
         "raters": list(dict.fromkeys(reading["rater"] for reading in own if reading["rater"])),
         "note": session.note,
+        "blind": None,
+    }
+
+
+def told_prepared(session: PreparedSession, judged: int) -> dict[str, Any]:
+    """Return a prepared session that is still blind, as `told_session` does, with how much is judged; nothing of what.
+
+    Parameters
+    ----------
+    session : PreparedSession
+    judged : int
+        How many judgements it holds.
+    """
+    asked = sum(len(sheet.trials) for sheet in session.sheets)
+    return {
+        "session": session.name,
+        "when": None,
+        "readings": 0,
+        "raters": [sheet.rater for sheet in session.sheets],
+        "note": session.note,
+        "blind": f"{judged} of {asked} judged",
     }
 
 

@@ -28,13 +28,13 @@ class ListeningRecords(Opened):
         Raises
         ------
         DataError
-            If its name is taken, or it names a variant or an outcome that is not there, or one that is only planned.
+            If its name is taken, also in other capitals, or it names a variant or an outcome that is not there, or one that is
+            only planned.
         """
         with self._writing() as con:
             entry = journal.begin(con)
             taken = [item.session.name for item in _load(con)] + list(names_to_ids(con, "live_session"))
-            if session.name in taken:
-                raise DataError(f"Session '{session.name}' is in the project already; give it a name of its own.")
+            sessions.free_names(taken).take(session.name)
             readings.check_built(con, [sample.variant for sample in session.samples])
             outcome_ids = {outcome.name: identity for identity, outcome in definitions.load(con).outcomes().items()}
             listening.add(con, entry, session, names_to_ids(con, "live_variant"), outcome_ids)
@@ -95,7 +95,7 @@ class ListeningRecords(Opened):
             outcome_ids = {outcome.name: identity for identity, outcome in defined.outcomes().items()}
             first = min((when for _, when, _ in kept.judgements if when is not None), default=None)
             own = Session(session.name, first, session.note)
-            session_ids = sessions.add(con, entry, [own], names_to_ids(con, "live_session"))
+            session_ids = sessions.add(con, entry, [own], names_to_ids(con, "live_session"), exact=True)
             made = readings.with_known_raters(made, readings.raters(con))
             readings.add(con, entry, made, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
             listening.add(con, entry, replace(session, is_closed=True), variant_ids, outcome_ids, kept=kept)

@@ -52,10 +52,11 @@ class MeasuringRecords(Opened):
             raise DataError("There is no reading and no file to store.")
         with self._writing() as con:
             entry = journal.begin(con)
-            _, new_sessions = sessions.known_or_made(con, entry, [reading.session for reading, _ in made])
+            own = sessions.with_known([reading for reading, _ in made], names_to_ids(con, "live_session"))
+            _, new_sessions = sessions.known_or_made(con, entry, [reading.session for reading in own])
             first = next_id(con, "reading")
             numbers = list(range(first, first + len(made)))
-            self._add_readings(con, entry, [reading for reading, _ in made], numbers)
+            self._add_readings(con, entry, own, numbers)
             measurements.add(con, entry, zip(numbers, [how for _, how in made], strict=True))
             _add_files(con, entry, files)
             for file in files:  # last, so that a refused reading leaves no file behind

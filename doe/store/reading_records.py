@@ -32,7 +32,7 @@ class ReadingRecords(Opened):
         Raises
         ------
         DataError
-            If the name is taken.
+            If the name is taken, also in other capitals or by a prepared session.
         """
         with self._writing() as con:
             entry = journal.begin(con)
@@ -58,6 +58,7 @@ class ReadingRecords(Opened):
             entry = journal.begin(con)
             defined = definitions.load(con)
             new = readings.with_known_raters(new, readings.raters(con))
+            new = sessions.with_known(new, names_to_ids(con, "live_session"))
             session_ids, unknown = sessions.known_or_made(con, entry, [item.session for item in new])
             variant_ids = names_to_ids(con, "live_variant")
             readings.check_built(con, [name for item in new for name in (item.variant, item.versus)])
@@ -84,8 +85,8 @@ class ReadingRecords(Opened):
         value : object, optional
             As typed.
         note, variant, session, rater : str, optional
-            What it should say; a session that is not known yet is made, an empty session or rater means none. A rater is
-            spelled as in other readings.
+            What it should say; a session that is not known yet is made, an empty session or rater means none. A rater
+            and a session are spelled as in other readings.
 
         Raises
         ------
@@ -99,8 +100,9 @@ class ReadingRecords(Opened):
             if rater is not None:
                 changes["rater"] = _known_rater(con, rater, but=reading)
             if session is not None:
-                ids, _ = sessions.known_or_made(con, entry, [session.strip()])
-                changes["session"] = ids.get(session.strip())
+                name = sessions.spelled_in(session, names_to_ids(con, "live_session"))
+                ids, _ = sessions.known_or_made(con, entry, [name])
+                changes["session"] = ids.get(name or "")
             if variant is not None:
                 changes |= _on_variant(con, defined, variant)
             subject, summary = readings.new_version(con, entry, reading, changes, defined)
@@ -201,8 +203,8 @@ class ReadingRecords(Opened):
             unit_ids = units.add(
                 con, entry, [item for item in new_units if item.name not in unit_ids], defined, unit_ids
             )
-            added = [item for item in new_sessions if item.name not in session_ids]
-            session_ids = sessions.add(con, entry, added, session_ids)
+            session_ids = sessions.add(con, entry, sessions.unknown(new_sessions, session_ids), session_ids)
+            new_readings = sessions.with_known(new_readings, session_ids)
             checked = [variants.checked(item, setup) for item in new_variants]
             ids = variants.add(con, entry, checked, defined, names_to_ids(con, "live_variant"), unit_ids)
             new_readings = readings.with_known_raters(new_readings, readings.raters(con))

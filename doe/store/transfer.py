@@ -368,7 +368,7 @@ def _restore_builds(
         unit_ids = units.add(con, entry, new_units, defined, {}, exact=True)
     with _named("sessions"):
         named = [Session(row["session"], row["when"], row["note"] or "") for row in rows["sessions"]]
-        session_ids = sessions.add(con, entry, named, {})
+        session_ids = sessions.add(con, entry, named, {}, exact=True)
     with _named("variants"):
         built = [_variant(row, setup) for row in rows["variants"]]
         ids = variants.add(con, entry, built, defined, {}, unit_ids, exact=True)

@@ -14,7 +14,7 @@ from doe.model.change import find_variant
 from doe.model.errors import DataError, FitError
 from doe.model.model_words import read_model
 from doe.model.setup import table_of
-from doe.model.told import told_reading, told_session, told_variant, told_variants
+from doe.model.told import told_prepared, told_reading, told_session, told_variant, told_variants
 from doe.web import urls
 from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
@@ -142,9 +142,11 @@ def units(desk: AtDesk) -> JSONResponse:
 
 @router.get("/api/sessions")
 def sessions(desk: AtDesk) -> JSONResponse:
-    """List the sessions that hold readings; one that is still blind shows nothing here."""
+    """List the sessions; of one that is still blind only how much is judged."""
     view = desk.view()
-    return as_json([told_session(session, view.readings) for session in view.snapshot.sessions])
+    rows = [told_session(session, view.readings) for session in view.snapshot.sessions]
+    blind = [kept for kept in view.prepared if not kept.session.is_closed]
+    return as_json([*rows, *(told_prepared(kept.session, len(kept.judgements)) for kept in blind)])
 
 
 @router.get("/api/history")

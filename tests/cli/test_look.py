@@ -1,5 +1,6 @@
 import json
 
+from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.store import ProjectFile
 
 
@@ -70,6 +71,23 @@ def test_sessions_tell_when_they_began_and_who_judged(rig, fettle):
     assert lines[1].split()[0] == "Tuesday"
     assert lines[1].split()[-2:] == ["3", "Ann"]
     assert lines[2] == "Friday   2026-03-06 19:30         0  -       small room"
+
+
+def test_a_session_that_is_still_blind_is_listed_without_what_it_hides(rig, fettle):
+    sheet = RaterSheet("Ann", "key", [("123",), ("456",)])
+    samples = [Sample("123", "1"), Sample("456", "2")]
+    ProjectFile.open(rig).prepare_session(PreparedSession("Blind", ["echo"], samples, [sheet], note="dim light"))
+    lines = fettle("session").out.splitlines()
+    assert lines[0].split() == ["session", "when", "readings", "raters", "note", "blind"]
+    assert lines[2].split() == ["Blind", "-", "0", "Ann", "dim", "light", "0", "of", "2", "judged"]
+    told = json.loads(fettle("session", "list", "--json").out)
+    assert [row["blind"] for row in told] == [None, "0 of 2 judged"]
+    assert fettle("read", "1", "echo=3", "--session", "blind").err.startswith(
+        "Session 'Blind' is prepared and still blind;"
+    )
+    done = fettle("read", "1", "echo=3", "--session", "tuesday")
+    assert ", session Tuesday:" in done.out
+    assert "new" not in done.out
 
 
 def test_history_keeps_what_was_taken_back(rig, fettle):

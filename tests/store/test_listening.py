@@ -2,8 +2,9 @@ import pytest
 
 from doe.model.errors import DataError, UsageError
 from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
-from doe.model.records import Variant
+from doe.model.records import Reading, Session, Variant
 from doe.store import ProjectFile
+from tests.refusing import refused
 from tests.store.radio import RADIO, SETTINGS
 
 
@@ -123,3 +124,29 @@ def test_names_and_codes_are_checked(file):
         session(samples=[Sample("417", "1"), Sample("417", "2")])
     with pytest.raises(UsageError, match="at least one rater"):
         session(sheets=[])
+
+
+def test_a_blind_session_keeps_its_name_until_it_is_closed(file):
+    """Readings under that name would stand in the way of its own."""
+    file.prepare_session(session())
+    said = (
+        "Session 'Evening' is prepared and still blind; what is judged in it becomes its readings when it is closed. "
+        "Name another session."
+    )
+    for store in (
+        lambda: file.add_readings([Reading("1", "echo", 3, session="evening")]),
+        lambda: file.add_session(Session("Evening")),
+    ):
+        with refused(DataError, said):
+            store()
+    file.judge(1, Judgement("Ann", 1, {"echo": 3}))
+    file.close_session(1)
+    file.add_readings([Reading("1", "echo", 3, session="evening")])
+    assert [item.name for item in file.sessions()] == ["Evening"]
+    assert {row["session"] for row in file.readings()} == {"Evening"}
+
+
+def test_a_prepared_session_differs_from_others_by_more_than_capitals(file):
+    file.add_session(Session("evening"))
+    with refused(DataError, "Session 'Evening' differs from 'evening' in capitals only; give it a name of its own."):
+        file.prepare_session(session())

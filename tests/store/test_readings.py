@@ -215,6 +215,29 @@ def test_an_imported_log_and_a_closed_session_know_their_raters(radio):
     assert radio.readings()[-1]["rater"] == "Ann"
 
 
+def test_a_session_in_other_capitals_is_the_same_session(radio):
+    """However its readings come: typed, imported or corrected; but one that is added by itself has another name."""
+    radio.add_readings([Reading("1", "echo", 3, session="TUESDAY"), Reading("1", "echo", 3, session="Noon")])
+    log = [Reading("1", "echo", 2, session="tuesday"), Reading("1", "echo", 2, session="Dusk"),
+           Reading("1", "echo", 2, session="dusk")]  # fmt: skip
+    radio.import_rows([], [Session("tuesday"), Session("Dusk"), Session("dusk")], [], log, source="log.csv")
+    radio.correct_reading(radio.readings()[-1]["id"], session="NOON")
+    assert [item.name for item in radio.sessions()] == ["Tuesday", "Noon", "Dusk"]
+    assert [row["session"] for row in radio.readings()][-5:] == ["Tuesday", "Noon", "Tuesday", "Dusk", "Noon"]
+    with refused(DataError, "Session 'noon' differs from 'Noon' in capitals only; give it a name of its own."):
+        radio.add_session(Session("noon"))
+
+
+def test_sessions_of_a_log_from_before_keep_their_names_in_an_export(radio, tmp_path, monkeypatch):
+    with monkeypatch.context() as as_it_was:
+        as_it_was.setattr("doe.store.sessions.spelled_alike", lambda name, names: [name] if name in names else [])
+        as_it_was.setattr("doe.store.kept.FreeNames._folded", lambda self, name: name)
+        radio.add_readings([Reading("1", "echo", 3, session="tuesday")])
+    back = ProjectFile.restore(tmp_path / "back.duckdb", radio.export(tmp_path / "out"))
+    assert back.fingerprint() == radio.fingerprint()
+    assert [item.name for item in back.sessions()] == ["Tuesday", "tuesday"]
+
+
 def test_raters_of_a_log_from_before_keep_their_spellings_in_an_export(radio, tmp_path, monkeypatch):
     """What is read back is what was written, even where one person was two."""
     with monkeypatch.context() as as_it_was:

@@ -4,6 +4,7 @@ import json
 import pytest
 
 from doe.cli.main import main
+from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.web import live
 
 
@@ -29,6 +30,8 @@ def test_the_api_says_what_the_command_says(visitor, address, words, project, ca
     """The same question by both faces gives the same JSON."""
     for name, value in (("2", 3.0), ("3", 1.0)):
         project.read(name, [("bass", value), ("bass", value + 0.3)], session="Tuesday")
+    sheet = RaterSheet("Ann", "key", [("123",)])
+    project.file.prepare_session(PreparedSession("blind", ["echo"], [Sample("123", "1")], [sheet]))
     answer = visitor.get(address)
     capsys.readouterr()
     code = main([*words, "--json", "--project", str(project.path)])
