@@ -64,7 +64,8 @@ class Project(Planning, Settling):
         DataError
             If the setup file cannot be read.
         UsageError
-            If an outcome's recipe cannot be used, no settings keep the limits, or a derived quantity never gives a number.
+            If an outcome's recipe cannot be used or its goal lies beyond its scale, no settings keep the limits, or a derived
+            quantity never gives a number.
         """
         if setup is None or isinstance(setup, str | Path):
             setup = read_setup(setup) if setup is not None else Setup()

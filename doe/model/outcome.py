@@ -190,6 +190,31 @@ class Outcome:
         reach = max(low - self.worst, self.worst - high)
         return low - reach, high + reach
 
+    def check_on_scale(self) -> None:
+        """Check that what is best, worst or wanted is a grade that can be given.
+
+        Differences from a reference object may be any. Older projects hold other outcomes, so it is asked where one is stored.
+
+        Raises
+        ------
+        UsageError
+            If a value lies beyond the scale.
+        """
+        if self.scale is None or self.relative_to:
+            return
+        beyond = []
+        for name in GOAL_FIELDS:
+            value = getattr(self, name)
+            values = value if _is_pair(value) else (value,)
+            if any(part is not None and not self.scale[0] <= part <= self.scale[1] for part in values):
+                beyond.append(f"{name} ({' and '.join(exact(part) for part in values)})")
+        if beyond:
+            lie = "lies" if len(beyond) == 1 else "lie"
+            raise UsageError(
+                f"Outcome '{self.name}': {listed(beyond, 'and')} {lie} beyond its scale from {exact(self.scale[0])} to "
+                f"{exact(self.scale[1])}, so no reading can ever get there."
+            )
+
     def told(self, mean: float, low: float, high: float) -> str:
         """Write a value with its interval and unit, as far as the scale of a rated outcome goes.
 

@@ -41,14 +41,17 @@ _EVERYTHING: Span = (-math.inf, math.inf)
 _NEVER: Truth = (False, False)
 
 
-def check_possible(setup: Setup) -> None:
-    """Check that derived quantities give a number somewhere, and that some settings may keep all limits.
+def check_storable(setup: Setup) -> None:
+    """Check what is asked of definitions where they are stored, though older projects may hold them otherwise.
 
     Raises
     ------
     UsageError
-        Naming the quantity that never gives a number, the limit that nothing keeps, or those that nothing keeps together.
+        Naming the outcome whose goal lies beyond its scale, the quantity that never gives a number, the limit that nothing
+        keeps, or those that nothing keeps together.
     """
+    for outcome in setup.outcomes:
+        outcome.check_on_scale()
     fault = impossible(setup)
     if fault:
         raise UsageError(fault)

@@ -186,6 +186,8 @@ def change(
         limits.
     """
     _check_kind(kind, value)
+    if isinstance(value, Outcome):
+        value.check_on_scale()
     present = load(con)
     wanted = kind if kind in SINGLE else name
     old = present.find(kind, wanted) if wanted is not None else None

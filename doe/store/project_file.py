@@ -6,7 +6,7 @@ from pathlib import Path
 
 import duckdb
 
-from doe.model.possible import check_possible
+from doe.model.possible import check_storable
 from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, transfer
@@ -61,10 +61,10 @@ class ProjectFile(
         StoreError
             If the file exists already, or its folder cannot be written.
         UsageError
-            If no settings keep the limits, or a derived quantity never gives a number.
+            If no settings keep the limits, a derived quantity never gives a number, or a goal lies beyond its scale.
         """
         made = Setup() if setup is None else setup
-        check_possible(made)
+        check_storable(made)
 
         def fill(con: duckdb.DuckDBPyConnection) -> None:
             entry = journal.begin(con)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.model.errors import DataError, UsageError
-from doe.model.possible import check_possible
+from doe.model.possible import check_storable
 from doe.model.setup import Setup
 
 
@@ -24,7 +24,7 @@ def read_setup(path: str | Path) -> Setup:
     try:
         tables = tomllib.loads(source.read_text(encoding="utf-8-sig"))
         setup = Setup.from_tables(tables)
-        check_possible(setup)
+        check_storable(setup)
         return setup
     except FileNotFoundError:
         raise DataError(f"There is no setup file '{source}'.") from None

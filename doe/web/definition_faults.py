@@ -91,6 +91,9 @@ def _of_outcome(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
     if " not fit, since " in sentence:
         unfit = re.findall(r"\b(best|worst|target|low|high)\b", sentence.partition(" not fit, ")[0].partition(": ")[2])
         return dict.fromkeys(unfit, f"It does not fit, since {sentence.partition(' not fit, since ')[2]}")
+    if " beyond its scale from " in sentence:
+        beyond = re.findall(r"\b(best|worst|target|low|high) \(", sentence)
+        return dict.fromkeys(beyond, f"It lies {sentence.partition(' lie')[2].removeprefix('s ').strip()}")
     if re.match(r"Reading \d+: ", sentence):
         return {"scale_high" if typed.get("kind") == "rated" else "kind": sentence}
     signs = {"give target": "target", "give worst": "worst", ": worst (": "worst"}

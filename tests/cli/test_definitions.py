@@ -213,6 +213,19 @@ def test_limits_that_contradict_each_other_are_named_and_not_stored(rig, fettle)
     assert len(setup(rig).limits) == 1
 
 
+def test_a_goal_beyond_the_scale_is_refused_by_the_command_and_by_a_setup_file(rig, fettle, tmp_path):
+    done = fettle("outcome", "change", "echo", "--worst", "9")
+    assert done.err.startswith(
+        "Outcome 'echo': worst (9) lies beyond its scale from 1 to 7, so no reading can ever get there.\n"
+    )
+    assert setup(rig).outcomes[1].worst == 7
+    (tmp_path / "setup.toml").write_text(
+        '[[outcome]]\nname = "hum"\nkind = "rated"\nscale = [1, 5]\ngoal = "raise"\nbest = 6\n', encoding="utf-8"
+    )
+    done = fettle("init", "flute", "--setup", "setup.toml")
+    assert done.err.startswith("setup.toml: Outcome 'hum': best (6) lies beyond its scale from 1 to 5")
+
+
 def test_a_setup_file_whose_limits_nothing_keeps_starts_no_project(fettle, tmp_path):
     (tmp_path / "setup.toml").write_text(
         '[[factor]]\nname = "holes"\nlow = 0\nhigh = 9\n[[limit]]\nrule = "holes / 0 > 1"\n', encoding="utf-8"

@@ -124,6 +124,22 @@ def test_a_definition_that_contradicts_itself_is_refused(fields: dict[str, Any],
         Outcome("x", **fields)
 
 
+@pytest.mark.parametrize(
+    ("fields", "told"),
+    [
+        ({"goal": "lower", "best": 0, "worst": 9}, "best (0) and worst (9) lie"),
+        ({"goal": "hit", "target": 4, "worst": [1, 8]}, "worst (1 and 8) lies"),
+        ({"goal": "within", "low": 0.5, "high": 3, "worst": 7}, "low (0.5) lies"),
+    ],
+)
+def test_a_goal_that_no_grade_reaches_is_refused(fields: dict[str, Any], told: str) -> None:
+    said = f"Outcome 'x': {told} beyond its scale from 1 to 7, so no reading can ever get there."
+    with refused(UsageError, said):
+        Outcome("x", "rated", scale=[1, 7], **fields).check_on_scale()
+    Outcome("x", "rated", scale=[1, 7], relative_to="shop radio", **fields).check_on_scale()  # a difference may be any
+    Outcome("x", "rated", scale=[-1, 9], **fields).check_on_scale()
+
+
 BASS = Outcome("bass", unit="dB")
 ECHO = Outcome("echo", "rated", scale=[1, 7])
 CLEAR = Outcome("clear", "compared")

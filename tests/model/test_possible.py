@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
-from doe.model.possible import check_possible, impossible
+from doe.model.possible import check_storable, impossible
 from doe.model.setup import Setup
 from tests.refusing import refused
 
@@ -64,7 +64,7 @@ BOTH = "No settings keep both limits '{}' and '{}'; loosen or remove one of them
 )  # fmt: skip
 def test_what_nothing_keeps_is_named(setup: Setup, sentence: str) -> None:
     with refused(UsageError, sentence):
-        check_possible(setup)
+        check_storable(setup)
 
 
 @pytest.mark.parametrize(

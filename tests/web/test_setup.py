@@ -168,6 +168,9 @@ GAP = {"name": "gap", "low": "0", "high": "4"}
         ("outcome", {"name": "hum", "goal": "hit", "worst": "2"}, {"target": "Outcome 'hum' has goal hit: give target."}),
         ("outcome", {"name": "hum", "goal": "hit", "target": "1", "worst": "2", "best": "3"},
          {"best": "It does not fit, since goal hit uses target."}),
+        ("outcome", {"name": "hum", "kind": "rated", "scale_low": "1", "scale_high": "7", "goal": "lower", "best": "0",
+                     "worst": "8"},
+         dict.fromkeys(["best", "worst"], "It lies beyond its scale from 1 to 7, so no reading can ever get there.")),
         ("outcome", {"name": "wool"}, {"name": "Outcome 'wool' has the name of something defined before it."}),
         ("limit", {"rule": ""}, {"rule": "A rule is empty; write one such as 'rings * 42 - wool * 2.1 >= 180'."}),
         ("limit", {"rule": "ring >= 2"}, {"rule": "Limit 'ring >= 2' uses 'ring', which is no factor. Did you mean 'rings'?"}),
@@ -199,7 +202,7 @@ def test_a_refusal_stands_at_the_field_that_puts_it_right(visitor, project, kind
     page = visitor.send(visitor.get(f"/setup/{kind}"), f"/{kind}", **typed)
     assert page.status == 422
     assert {name: html.unescape(said) for name, said in told(page).items()} == expected
-    assert "Nothing is stored yet: see the field marked below." in page.text
+    assert f"Nothing is stored yet: see the {'field' if len(expected) == 1 else 'fields'} marked below." in page.text
     assert project.file.fingerprint() == before
 
 
@@ -210,7 +213,7 @@ def test_a_refusal_stands_at_the_field_that_puts_it_right(visitor, project, kind
         ("factor?name=rings", {"low": "10"}, "low"),  # variant 1 has 9
         ("factor?name=driver", {"levels": "poly\nbamboo"}, "levels"),
         ("factor?name=rings", {"name": "hoops"}, "name"),  # a derived quantity is computed from it
-        ("outcome?name=echo", {"scale_high": "2"}, "scale_high"),  # one reading is 3
+        ("outcome?name=echo", {"scale_high": "2", "worst": "2"}, "scale_high"),  # one reading is 3
         ("derived?name=inner_air", {"name": "air"}, "name"),  # the limit is about it
     ],
 )
