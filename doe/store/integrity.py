@@ -32,6 +32,8 @@ from doe.store.definitions import Definitions
 from doe.store.kept import settings_by_holder
 from doe.store.rows import statement
 
+_MOST_NAMED = 12
+
 Misfit = tuple[int | None, str]
 """The entry that wrote a record that does not fit, and a sentence."""
 
@@ -65,20 +67,47 @@ def refuse_misfits(con: duckdb.DuckDBPyConnection) -> None:
         raise DataError(f"{found[0][1]}{more}")
 
 
-def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int) -> None:
+def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, by: int) -> None:
     """Stop an entry from being taken back while later ones stand on it; what did not fit before stands in no way.
+
+    Parameters
+    ----------
+    con
+        The transaction in which it is taken back.
+    target, by : int
+        The entry, and the one that takes it back.
 
     Raises
     ------
     DataError
-        Naming the entries to take back first.
+        Naming the entries to take back first, also those that stand on others of them, in an order that works.
     """
     found = _new(con)
     if not found:
         return
-    standing = sorted({entry for entry, _ in found if entry is not None and entry != target})
-    first = f"; take back {', '.join(map(str, standing))} first" if standing else ""
+    standing: set[int] = set()
+    latest = _entries(found) - {target}
+    while latest:  # what stood on these is found once they do not count either; all of it goes with the transaction
+        standing |= latest
+        journal.silence(con, latest, by + 1)
+        latest = _entries(_new(con)) - standing - {target}
+    first = f"; take back {_in_turn(sorted(standing, reverse=True))}" if standing else ""
     raise DataError(f"Entry {target} cannot be taken back, since other records stand on it{first}: {found[0][1]}")
+
+
+def _entries(found: Iterable[Misfit]) -> set[int]:
+    return {entry for entry, _ in found if entry is not None}
+
+
+def _in_turn(entries: list[int]) -> str:
+    """List entries, the middle of a long list left out."""
+    if len(entries) == 1:
+        return f"{entries[0]} first"
+    few = entries if len(entries) <= _MOST_NAMED else [*entries[: _MOST_NAMED - 1], entries[-1]]
+    told = list(map(str, few))
+    if len(few) < len(entries):
+        told[-1] = f"{len(entries) - len(few) + 1} more, down to {few[-1]}"
+    return f"{', '.join(told[:-1])} and {told[-1]} first, in this order"
 
 
 def _new(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
@@ -119,7 +148,7 @@ def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
 
 def _names_alike(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
     """Find names that differ in capitals only; no new ones are let in, but older projects may hold some."""
-    for what in ("variant", "unit"):
+    for what in ("variant", "unit", "session"):
         alike: dict[str, dict[str, int]] = {}
         for name, entry in con.execute(f"SELECT name, entry FROM live_{what} ORDER BY entry, id").fetchall():
             alike.setdefault(name.casefold(), {})[name] = entry

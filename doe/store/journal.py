@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -102,6 +102,11 @@ def take_back(con: duckdb.DuckDBPyConnection, target: int) -> Entry:
     insert(con, "toggle", turned)
     summary = f"took back entry {target}: {entry.summary}"
     return close(con, number, "take back", summary, subject=entry.subject, takes_back=target)
+
+
+def silence(con: duckdb.DuckDBPyConnection, targets: Iterable[int], by: int) -> None:
+    """Stop entries from counting, as far as the transaction goes."""
+    insert(con, "toggle", [{"entry": by, "target": target, "live": False} for target in targets])
 
 
 def _not_counting(takes_back: Mapping[int, int | None]) -> set[int]:

@@ -92,7 +92,7 @@ class Keeping(Opened):
         """
         with self._writing() as con:
             done = journal.take_back(con, entry)
-            integrity.refuse_taking_back(con, entry)
+            integrity.refuse_taking_back(con, entry, done.id)
             return done
 
     def check(self) -> list[str]:

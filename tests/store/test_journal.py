@@ -87,8 +87,8 @@ def test_an_entry_taken_back_twice_over_needs_both_undone(radio: ProjectFile):
         (99, "There is no entry 99 to take back; the history lists those there are."),
         (1, "Entry 1 began this project (made the project 'Tabletop radio' with 4 factors and 3 outcomes) and cannot be"
             " taken back."),
-        (2, "Entry 2 cannot be taken back, since other records stand on it; take back 3, 4 first: Variant 1 (entry 3): its"
-            " unit is not in the project."),
+        (2, "Entry 2 cannot be taken back, since other records stand on it; take back 6, 4 and 3 first, in this order: Variant"
+            " 1 (entry 3): its unit is not in the project."),
         (4, "Entry 4 cannot be taken back, since other records stand on it; take back 6 first: Reading 2 (entry 6): its"
             " variant is not in the project."),
     ],
@@ -98,6 +98,33 @@ def test_what_others_stand_on_is_not_taken_back(radio: ProjectFile, entry: int, 
     with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
         radio.take_back(entry)
     assert radio.path.read_bytes() == before
+
+
+def test_what_is_told_to_be_taken_back_first_can_be_in_that_order(radio: ProjectFile):
+    """A chain of corrections and changes, of which only the first stands on the unit itself."""
+    chain = [radio.add_variant(Variant("3", {**SETTINGS, "vents": 5}, unit="A", parent="2")).id]
+    chain.append(radio.add_readings([Reading("3", "bass", 1, session="Friday")]).id)
+    chain.append(radio.add_readings([Reading("shop", "echo", 3, session="Friday")]).id)
+    chain.append(radio.correct_reading(radio.readings()[-1]["id"], value=4).id)
+    with pytest.raises(DataError) as told:
+        radio.take_back(2)
+    order = [
+        int(number)
+        for number in re.findall(r"\d+", re.search(r"take back (.*) first, in this order", str(told.value))[1])
+    ]
+    assert order == [*reversed(chain), 6, 4, 3]
+    for entry in order:
+        radio.take_back(entry)
+    radio.take_back(2)
+    assert radio.units() == []
+
+
+def test_a_long_list_of_what_to_take_back_first_is_told_by_its_ends(radio: ProjectFile):
+    entries = [radio.add_readings([Reading("2", "bass", place)]).id for place in range(20)]
+    with pytest.raises(
+        DataError, match=f"take back {entries[-1]}, .* and 10 more, down to 6 first, in this order: Reading"
+    ):
+        radio.take_back(4)
 
 
 def test_nothing_is_taken_back_twice(radio: ProjectFile):
