@@ -109,7 +109,7 @@ def _translated(path: Path) -> Iterator[None]:
     except FettleError:
         raise
     except duckdb.Error as err:
-        raise StoreError(f"{path} could not be used, and nothing was changed: {_first_line(err)}.") from err
+        raise StoreError(f"{path} could not be used, and nothing was changed: {_in_words(err)}") from err
 
 
 def _is_held(err: duckdb.Error) -> bool:
@@ -132,8 +132,28 @@ def _open_error(path: Path, err: duckdb.Error, *, read_only: bool) -> StoreError
         return StoreError(f"{path} cannot be {what}: permission denied for the file or its folder.")
     if "not a valid DuckDB" in text or isinstance(err, duckdb.PermissionException):  # it would load a reader for it
         return StoreError(f"{path} is not a Fettle project: it is no DuckDB file.")
-    return StoreError(f"{path} cannot be opened: {_first_line(err)}.")
+    return StoreError(f"{path} cannot be opened: {_in_words(err)}")
 
 
-def _first_line(err: duckdb.Error) -> str:
-    return str(err).strip().splitlines()[0].rstrip(".")
+_DAMAGED = "it is damaged: part of it is missing or altered. Use the last backup, or another copy that is whole."
+_NO_ROOM = "there is no room left to write. Free some space on this disk, then try again."
+_SIGNS = {
+    "corrupt": _DAMAGED,
+    "checksum": _DAMAGED,
+    "enough bytes": _DAMAGED,
+    "serializ": _DAMAGED,
+    "no space": _NO_ROOM,
+    "disk full": _NO_ROOM,
+    "too large": _NO_ROOM,
+    "could not write": _NO_ROOM,
+    "out of memory": "the computer has too little memory left. Close other programs, then try again.",
+    "too many open files": "too many files are open. Close other programs, then try again.",
+    "input/output error": "the disk does not answer as it should. Copy the file to another disk, and try again there.",
+}
+
+
+def _in_words(err: duckdb.Error) -> str:
+    """Say what an engine's message means and what to do; its own words only where nothing better is known."""
+    said = str(err).strip().splitlines()[0].rstrip(".")
+    known = next((words for sign, words in _SIGNS.items() if sign in said.casefold()), "")
+    return known or f"the database engine gave up. Try again, and if it stays so use the last backup. It says: {said}."

@@ -97,6 +97,20 @@ def test_another_kind_of_file_is_refused_untouched(tmp_path: Path, content: byte
     assert len(list(tmp_path.iterdir())) == 1
 
 
+@pytest.mark.parametrize("harm", ["cut off", "written over"])
+def test_a_damaged_project_is_told_in_words_with_what_to_do(empty: ProjectFile, harm: str):
+    """Not in those of the engine, which speak of blocks and checksums."""
+    data = empty.path.read_bytes()
+    empty.path.write_bytes(
+        data[: len(data) // 2] if harm == "cut off" else data[:12400] + b"\xff" * 4000 + data[16400:]
+    )
+    refused(
+        empty.path,
+        f"{empty.path} cannot be opened: it is damaged: part of it is missing or altered. "
+        "Use the last backup, or another copy that is whole.",
+    )
+
+
 def test_a_database_of_something_else_is_refused_untouched(tmp_path: Path):
     path = tmp_path / "sales.duckdb"
     with duckdb.connect(str(path)) as con:

@@ -41,7 +41,7 @@ def test_without_room_to_write_nothing_acknowledged_is_lost(tmp_path: Path, room
     command = [sys.executable, "-c", WRITER, str(f.path), str(room)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     told = done.stdout.splitlines()
-    assert told[-1].startswith(f"{f.path} could not be used, and nothing was changed: ")
+    assert told[-1].startswith(f"{f.path} could not be used, and nothing was changed: there is no room left to write. ")
     assert done.stderr == ""
     assert len(f.readings()) == 10 * (len(told) - 1)
     assert f.check() == []
