@@ -12,7 +12,7 @@ from doe.model.change import Change, find_variant, resolve_change
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant, changed_since
-from doe.model.setup import Setup
+from doe.model.setup import Setup, check_factors
 from doe.model.slips import slip, slips_among
 from doe.planning import Planning
 from doe.planning.adopted import beside_advice
@@ -180,6 +180,7 @@ class Project(Planning, Settling):
         from doe.advise import recommend
 
         setup, readings = self.setup, self.readings()
+        check_factors(setup)
         advice = recommend(
             readings,
             setup.factors,
@@ -484,7 +485,10 @@ def _outcome(setup: Setup, name: str) -> Outcome:
     if name in known:
         return known[name]
     if not known:
-        raise UsageError("This project has no outcomes yet; define one before asking about it.")
+        raise UsageError(
+            "This project has no outcomes yet; define one before asking about it.",
+            command="'fettle outcome add' does that",
+        )
     raise UsageError(f"There is no outcome '{name}'; {there_are(known)}.{did_you_mean(name, known)}")
 
 

@@ -9,7 +9,7 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_below_zero
 from doe.cli.screen import note, stored
 from doe.model.change import find_variant
-from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.records import against_ways
 
 if TYPE_CHECKING:
@@ -80,7 +80,8 @@ def _correct_variant(project: Project, options: Namespace) -> Any:
         known = {factor.name: factor for factor in project.setup.factors}
         unknown = next((name for name, _ in options.set if name not in known), None)
         if unknown is not None:
-            raise DataError(f"'{unknown}' is no factor of this project.{did_you_mean(unknown, known)}")
+            there = there_are(known)
+            raise DataError(f"'{unknown}' is no factor of this project; {there}.{did_you_mean(unknown, known)}")
         changes["settings"] = {name: known[name].read(value) for name, value in options.set}
     if not changes:
         raise UsageError("Nothing was given to put right; 'fettle correct --help' lists what a variant has.")

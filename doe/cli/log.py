@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero
-from doe.cli.screen import note, print_json, quoted, say, table
+from doe.cli.screen import note, print_json, say, table
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError
+from doe.model.names import quoted
 from doe.model.wording import duration, number
 
 if TYPE_CHECKING:

@@ -89,7 +89,7 @@ def run_plan(options: Namespace) -> None:
         _check(options)
         _run(options)
     except UsageError as err:
-        raise UsageError(in_options(str(err))) from None
+        raise UsageError(in_options(str(err)), command=err.command) from None
 
 
 def _run(options: Namespace) -> None:
@@ -105,7 +105,7 @@ def _run(options: Namespace) -> None:
         made = project.review_plan(judged)
         _show(made, None, judged, options)
         if not options.json:
-            note(_HOW_TO_BUILD)
+            note(f"{_HOW_TO_BUILD}\n'fettle plan --abandon' gives the plan up; what is built of it stays.")
     else:
         _make(project, options, judged)
 
@@ -175,6 +175,10 @@ def _make(project: Project, options: Namespace, judged: Judged) -> None:
     if entry is not None:
         stored(f"{entry.summary[0].upper()}{entry.summary[1:]}.", entry)
         note(_HOW_TO_BUILD)
+    elif project.file.adopted_plan() is not None:
+        note(
+            "Nothing is stored; a plan is being built: 'fettle plan --abandon' gives it up, --adopt then keeps this one."
+        )
     else:
         note("Nothing is stored; add --adopt to keep this plan, or --csv FILE to edit it first.")
 

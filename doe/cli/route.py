@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_whole_number, not_below_zero
 from doe.cli.progress import Progress
-from doe.cli.screen import heading, note, print_json, quoted, say, table
+from doe.cli.screen import heading, note, print_json, say, table
+from doe.model.names import quoted
 from doe.model.told import told_route
 from doe.model.wording import duration, number, percent
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 import os
-import re
 import sys
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -29,11 +28,6 @@ def note(text: str) -> None:
 def refusal(err: FettleError) -> str:
     """Say what is wrong, and what to type against it where the error knows."""
     return f"{str(err).removesuffix('.')}; {err.command}." if err.command else str(err)
-
-
-def quoted(name: str) -> str:
-    """Return a name as it is typed into a command: in quotes where it is more than a word."""
-    return name if re.fullmatch(r"\w[\w.+-]*", name) else '"' + re.sub(r'(["\\$`])', r"\\\1", name) + '"'
 
 
 def is_colourful() -> bool:

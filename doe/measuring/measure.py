@@ -14,7 +14,7 @@ from doe.measuring.results import Measurements, OutcomeMeasured
 from doe.measuring.takes import Kept, Take, is_reference_itself, kept_takes, look_at
 from doe.model.change import find_variant
 from doe.model.errors import DataError, listed
-from doe.model.names import spelled_alike
+from doe.model.names import quoted, spelled_alike
 from doe.model.outcome import Outcome
 from doe.model.records import Computation, KeptFile, Reading, Variant
 from doe.store import ProjectFile
@@ -61,7 +61,10 @@ def measure(
     known = take_snapshot(file.path)
     found = find_variant(variant, known.variants)
     if found.status == "planned":
-        raise DataError(f"Variant '{found.name}' is only planned; mark it as built before measuring it.")
+        raise DataError(
+            f"Variant '{found.name}' is only planned; mark it as built before measuring it.",
+            command=f"'fettle log --planned {quoted(found.name)}' does that",
+        )
     chosen = chosen_outcomes(known.setup.outcomes, outcomes)
     takes = look_at(files)
     work, notes = _still_to_do(file, found.name, chosen, takes, is_named=bool(outcomes), is_stored=not dry_run)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.limit import broken_limits, derive
-from doe.model.names import same_name, spelled_alike
+from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
@@ -93,13 +93,19 @@ def resolve_change(
         If a name is unknown, a setting not allowed, a limit broken, a one-way change turned back, or nothing changes.
     """
     if not setup.factors:
-        raise DataError("This project has no factors yet, so a variant has no settings; define the factors first.")
+        raise DataError(
+            "This project has no factors yet, so a variant has no settings; define the factors first.",
+            command="'fettle factor add' does that",
+        )
     _check_set(typed, setup)
     source = find_variant(start, variants) if start is not None else None
     if source is not None and source.is_reference:
         raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
     if source is not None and source.status == "planned":
-        raise DataError(f"Variant {source.name} is only planned, so nothing starts from it; log it as built first.")
+        raise DataError(
+            f"Variant {source.name} is only planned, so nothing starts from it; log it as built first.",
+            command=f"'fettle log --planned {quoted(source.name)}' does that",
+        )
     if planned is not None:
         if source is not None:
             raise UsageError("A planned variant has its settings, so no other one to start from goes with it.")
@@ -152,7 +158,9 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
         If there is none, where a near name is suggested, or if several differ from it in capitals only.
     """
     if not variants:
-        raise DataError(f"There is no variant '{name}': no variant is logged yet.")
+        raise DataError(
+            f"There is no variant '{name}': no variant is logged yet.", command="'fettle log' logs the first"
+        )
     names = [variant.name for variant in variants]
     meant = _meant("variant", name, names)
     if meant is not None:
@@ -173,7 +181,8 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     found = next((unit for unit in units if unit.name == meant), None)
     if found is None:
         there = there_are(_few(names), "no unit is known yet, so make it as a new unit")
-        raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}")
+        command = "" if names else "'fettle log --new-unit NAME' makes one with its first variant"
+        raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}", command=command)
     if found.retired:
         raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")
     return found
@@ -242,7 +251,9 @@ def _place(
     if source is not None and (source.unit in active or not active):
         return source.unit if source.unit in active else None
     if len(active) > 1:
-        raise UsageError(f"Say which unit was changed: {listed(active)}, or a new one.")
+        raise UsageError(
+            f"Say which unit was changed: {listed(active)}, or a new one.", command="name it with --unit or --new-unit"
+        )
     if active:
         return active[0]
     return None if any(not variant.is_reference for variant in variants) else next_unit_name(units)
@@ -285,7 +296,13 @@ def _check_whole(typed: Mapping[str, object], before: Mapping[str, Value], setup
     if len(missing) > 1:
         told = f"{listed([factor.name for factor in missing], 'and')} have no value"
     start = ", or a variant to start from, whose settings it keeps" if has_start else ""
-    raise DataError(f"{told}. What is built anew takes a setting of every factor{start}.")
+    raise DataError(
+        f"{told}. What is built anew takes a setting of every factor{start}.", command=_how_to_give(has_start)
+    )
+
+
+def _how_to_give(has_start: bool) -> str:
+    return f"write each as FACTOR=SETTING{', or name the variant with --from' if has_start else ''}"
 
 
 def _check_differs(carried: Unit, settings: Settings, setup: Setup, again: bool) -> None:
@@ -294,7 +311,8 @@ def _check_differs(carried: Unit, settings: Settings, setup: Setup, again: bool)
     what = f"variant {carried.variant}" if carried.variant else "what it is"
     raise DataError(
         f"Unit {carried.name} carries these very settings already, as {what}; log readings of that, or log it 'again' "
-        "if it was taken apart and put together once more."
+        "if it was taken apart and put together once more.",
+        command="--again says so",
     )
 
 

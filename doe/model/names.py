@@ -52,6 +52,11 @@ def same_name(name: str) -> str:
     return unicodedata.normalize("NFKC", name.strip())
 
 
+def quoted(name: str) -> str:
+    """Return a name as it is typed into a command: in quotes where it is more than a word."""
+    return name if re.fullmatch(r"\w[\w.+-]*", name) else '"' + re.sub(r'(["\\$`])', r"\\\1", name) + '"'
+
+
 def spelled_alike(name: str, names: Iterable[str]) -> list[str]:
     """Return which of the names may be meant: the one that is spelled the same, or else those that differ in capitals only.
 

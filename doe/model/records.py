@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, did_you_mean, shown
+from doe.model.errors import DataError, did_you_mean, shown, there_are
 from doe.model.factor import Factor
 from doe.model.names import check_label, same_name
 from doe.model.wording import setting
@@ -227,7 +227,8 @@ def read_settings(
     given = {same_name(name): value for name, value in typed.items()}
     for name in given:
         if name not in known:
-            raise DataError(f"'{shown(name)}' is no factor of this project.{did_you_mean(name, known)}")
+            there = there_are(known)
+            raise DataError(f"'{shown(name)}' is no factor of this project; {there}.{did_you_mean(name, known)}")
     settings: Settings = {}
     for factor in factors:
         if factor.name in given:

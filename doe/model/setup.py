@@ -94,6 +94,20 @@ class Setup:
         }
 
 
+def check_factors(setup: Setup) -> None:
+    """Check that there is something to change.
+
+    Raises
+    ------
+    UsageError
+        If the project has no factors.
+    """
+    if not setup.factors:
+        raise UsageError(
+            "There are no factors yet; define what can be changed first.", command="'fettle factor add' does that"
+        )
+
+
 def table_of(record: Factor | Outcome | Effort | Limit | Derived | Expectation) -> dict[str, Any]:
     """Return a definition as a plain table, leaving out what is at its default."""
     table: dict[str, Any] = {}

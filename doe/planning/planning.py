@@ -10,7 +10,7 @@ from doe.model.change import Change
 from doe.model.errors import DataError
 from doe.model.planned import AdoptedPlan, find_planned, same_as_planned
 from doe.model.records import Unit, Variant
-from doe.model.setup import Setup
+from doe.model.setup import Setup, check_factors
 from doe.planning.adopted import facts_of, frame_of, left_of, model_of, outcome_of, runs_of
 from doe.planning.known import Judged, judged_by
 from doe.store import Entry, ProjectFile
@@ -174,7 +174,9 @@ class Planning:
         """
         found = self.adopted()
         if found is None:
-            raise DataError("No plan is adopted, or the last one is built.")
+            raise DataError(
+                "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
+            )
         plan, table = found
         known = judged if judged is not None else self.judged_by(outcome_of(plan))
         beside = bool(plan.facts.get("beside_log"))
@@ -226,7 +228,9 @@ class Planning:
         """
         plan = self.file.adopted_plan()
         if plan is None:
-            raise DataError("No plan is adopted, or the last one is built.")
+            raise DataError(
+                "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
+            )
         known = judged if judged is not None else self.judged_by(outcome_of(plan))
         made = self.judge_plan(table, model_of(plan), beside_log=bool(plan.facts.get("beside_log")), judged=known)
         entry = self.file.edit_plan(facts_of(made, model_of(plan), known.outcome), runs_of(table, self.setup.factors))
@@ -276,7 +280,10 @@ class Planning:
         if len(others):
             parts.append(others[["variant", "unit", *(factor.name for factor in self.setup.factors)]])
         if not parts:
-            raise DataError("Nothing is planned: adopt a plan first, or give a table of settings.")
+            raise DataError(
+                "Nothing is planned: adopt a plan first, or give a table of settings.",
+                command="'fettle plan --runs COUNT --adopt' adopts one",
+            )
         table = pd.concat(parts, ignore_index=True)
         if "block" in table.columns:
             table["block"] = table["block"].fillna(table["block"].max())
@@ -288,6 +295,7 @@ class Planning:
     def _given(self, beside_log: bool, judged: Judged | None, own: Collection[str] = ()) -> dict[str, Any]:
         """Return what of the project every plan depends on; a plan's `own` variants do not stand beside it."""
         setup, known = self.setup, judged if judged is not None else self.judged_by()
+        check_factors(setup)
         variants = self.variants()
         names = ["variant", *(factor.name for factor in setup.factors)]
         is_beside = (variants["status"] == "built") & ~variants["variant"].isin(list(own))

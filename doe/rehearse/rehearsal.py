@@ -151,10 +151,13 @@ def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, 
 def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
     chosen = tuple(outcome for outcome in setup.outcomes if outcome.goal is not None and outcome.kind != "compared")
     if not chosen:
-        raise UsageError("No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one.")
+        raise UsageError(
+            "No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one.",
+            command="'fettle outcome change NAME --goal GOAL' does that",
+        )
     if len(setup.factors) < 2:
         have = "There is one factor" if setup.factors else "There is no factor yet"
-        raise UsageError(f"{have}; a rehearsal needs two at least.")
+        raise UsageError(f"{have}; a rehearsal needs two at least.", command="'fettle factor add' defines one")
     left = [outcome.name for outcome in setup.outcomes if outcome not in chosen]
     note = f"Left out: {', '.join(left)} (compared, or without a goal)."
     return chosen, (note,) if left else ()

@@ -303,7 +303,8 @@ class Settling:
             best = self.recommend(seed=seed).best if len(readings) else {}  # type: ignore[attr-defined]
             if not best.get("variant"):
                 raise DataError(
-                    "No variant is known to be the best yet, since none has been read; name the one that is meant."
+                    "No variant is known to be the best yet, since none has been read; name the one that is meant.",
+                    command="write its number behind the command",
                 )
             variant = str(best["variant"])
         known = {item.name: item for item in self.file.variants() if not item.is_reference}

@@ -147,6 +147,7 @@ _SIGNS = {
     "too large": _NO_ROOM,
     "could not write": _NO_ROOM,
     "out of memory": "the computer has too little memory left. Close other programs, then try again.",
+    "cannot open file": "its folder takes no such file. Choose another folder, or ask who may write to this one.",
     "too many open files": "too many files are open. Close other programs, then try again.",
     "input/output error": "the disk does not answer as it should. Copy the file to another disk, and try again there.",
 }

@@ -199,7 +199,10 @@ def change(
     before = _was(value, was)
     label = name_of(kind, value)
     if (old is None or old.name != label) and present.find(kind, label) is not None:
-        raise UsageError(f"{kind.capitalize()} '{label}' is defined already; change that one, or take another name.")
+        change = f"'fettle {kind} change' does the first" if kind in ("factor", "outcome") else ""
+        raise UsageError(
+            f"{kind.capitalize()} '{label}' is defined already; change that one, or take another name.", command=change
+        )
     if old is not None and before is None:
         before = old.was
     identity = old.id if old is not None else next_id(con, "definition")

@@ -88,7 +88,10 @@ def take_back(con: duckdb.DuckDBPyConnection, target: int) -> Entry:
     entries = {entry.id: entry for entry in history(con)}
     entry = entries.get(target)
     if entry is None:
-        raise DataError(f"There is no entry {target} to take back; the history lists those there are.")
+        raise DataError(
+            f"There is no entry {target} to take back; the history lists those there are.",
+            command="'fettle history' shows it",
+        )
     if entry.taken_back_by is not None:
         raise DataError(f"Entry {target} was taken back already, by entry {entry.taken_back_by}.")
     if entry.kind in ("create", "restore"):

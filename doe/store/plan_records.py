@@ -56,7 +56,10 @@ class PlanRecords(Opened):
             kept = variants.load(con, defined)
             other = plans.current(plans.load(con, kept))
             if other is not None:
-                raise DataError(f"A plan is being built already ({other.headline.rstrip('.')}); abandon it first.")
+                raise DataError(
+                    f"A plan is being built already ({other.headline.rstrip('.')}); abandon it first.",
+                    command="'fettle plan --abandon' does that",
+                )
             named, ids = plans.add_runs(con, entry, runs, kept, defined)
             plans.put(con, entry, facts, named, ids)
             return journal.close(con, entry, "plan", plans.told(facts, named))

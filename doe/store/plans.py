@@ -54,7 +54,9 @@ def open_one(con: duckdb.DuckDBPyConnection, kept: Sequence[Kept[Variant]]) -> A
     """
     found = current(load(con, kept))
     if found is None:
-        raise DataError("No plan is adopted, or the last one is built.")
+        raise DataError(
+            "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
+        )
     return found
 
 

@@ -28,7 +28,10 @@ def refused(done, code, sentence, help_for=""):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        ("log vent=3 --unit,body A", "'vent' is no factor of this project. Did you mean 'vents'?"),
+        (
+            "log vent=3 --unit,body A",
+            "'vent' is no factor of this project; there are vents, rings, wool and driver. Did you mean 'vents'?",
+        ),
         ("log vents=7 --unit,body A", "vents is 7; it must be a whole number from 0 to 6."),
         ("log wool=22 --unit,body A", "wool is 22; it must be a number from 0 to 60 % in steps of 5."),
         ("log driver=polly --unit,body A", "driver is 'polly'; it must be paper, poly or bamboo. Did you mean 'poly'?"),
@@ -37,7 +40,7 @@ def refused(done, code, sentence, help_for=""):
         ("read 1 bass=2 bass=inf", "bass is 'inf'; it must be a number in dB."),
         ("init rig", "rig.duckdb exists already; choose another name, or open it."),
         ("read 7 bass=2", "There is no variant '7'; there are 1, 2 and 3."),
-        ("undo 40", "There is no entry 40 to take back; the history lists those there are."),
+        ("undo 40", "There is no entry 40 to take back; the history lists those there are; 'fettle history' shows it."),
     ],
 )
 def test_the_real_command_refuses_what_cannot_be(rig, words, sentence):
@@ -65,7 +68,7 @@ def split(words):
         (
             ["log", "wool=30"],
             "Unit body A carries these very settings already, as variant 2; log readings of that, or log it 'again' "
-            "if it was taken apart and put together once more.",
+            "if it was taken apart and put together once more; --again says so.",
         ),
         (["log", "vents=5", "--photo", "none.jpg"], "Photo 'none.jpg' cannot be read: no such file or directory."),
         (
@@ -94,7 +97,7 @@ def test_a_variant_that_cannot_be_built_on_its_unit_is_not_logged(rig, fettle, w
         (
             ["log", "--new-unit", "vents=4"],
             "rings, wool and driver have no value. What is built anew takes a setting of every factor, or a variant to start "
-            "from, whose settings it keeps.",
+            "from, whose settings it keeps; write each as FACTOR=SETTING, or name the variant with --from.",
         ),
         (
             ["log", "--new-unit", "Body A", "--from", "1"],
@@ -128,7 +131,10 @@ def test_a_variant_that_cannot_be_built_on_its_unit_is_not_logged(rig, fettle, w
             ["outcome", "change", "bas", "--unit", "dB"],
             "There is no outcome 'bas'; there are bass, echo and clarity. Did you mean 'bass'?",
         ),
-        (["correct", "1", "--set", "wol=20"], "'wol' is no factor of this project. Did you mean 'wool'?"),
+        (
+            ["correct", "1", "--set", "wol=20"],
+            "'wol' is no factor of this project; there are vents, rings, wool and driver. Did you mean 'wool'?",
+        ),
         (
             ["correct", "--reading", "90", "--value", "2"],
             "There is no reading 90 in this project; the readings are listed with their numbers.",
@@ -143,7 +149,10 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["log", "vents=4"], "Say which unit was changed: body A or body B, or a new one."),
+        (
+            ["log", "vents=4"],
+            "Say which unit was changed: body A or body B, or a new one; name it with --unit or --new-unit.",
+        ),
         (["log", "--uint", "A"], "fettle log has no option --uint. Did you mean '--unit'?"),
         (["log", "--set", "vents"], "--set is 'vents'; write it as NAME=VALUE, without blanks around the sign."),
         (["log", "vents=3", "vents=4"], "vents is given twice; a variant has one setting of it."),
@@ -317,3 +326,49 @@ def test_more_terms_than_variants_cannot_be_told_apart(rig, fettle):
     )
     refused(command("analyse", "bass", "--terms", "wool,rings,driver", cwd=rig.parent), 1, sentence)
     assert ProjectFile.open(rig).fingerprint() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["log", "a=1"], "a variant has no settings; define the factors first; 'fettle factor add' does that."),
+        (["plan", "--runs", "8"], "define what can be changed first; 'fettle factor add' does that."),
+        (["next"], "define what can be changed first; 'fettle factor add' does that."),
+        (["analyse", "x"], "define one before asking about it; 'fettle outcome add' does that."),
+        (["show", "1"], "no variant is logged yet; 'fettle log' logs the first."),
+        (["route"], "or give a table of settings; 'fettle plan --runs COUNT --adopt' adopts one."),
+        (["plan", "--abandon"], "or the last one is built; 'fettle plan --runs COUNT --adopt' adopts one."),
+        (
+            ["unit", "retire", "A"],
+            "so make it as a new unit; 'fettle log --new-unit NAME' makes one with its first variant.",
+        ),
+        (["undo", "99"], "the history lists those there are; 'fettle history' shows it."),
+        (["rehearse"], "set a goal on one; 'fettle outcome change NAME --goal GOAL' does that."),
+        (["settle", "tolerance"], "name the one that is meant; write its number behind the command."),
+    ],
+)
+def test_in_an_empty_project_every_refusal_leads_on(fettle, words, said):
+    assert fettle("init", "bare").code == 0
+    assert fettle(*words).err.split("\n")[0].endswith(said)
+
+
+def test_refusals_of_a_plan_and_of_a_build_name_what_to_type(rig, fettle):
+    assert "write each as FACTOR=SETTING, or name the variant with --from." in fettle("log", "--new-unit").err
+    assert "name it with --unit or --new-unit." in fettle("log", "vents=3").err
+    assert "'fettle outcome change' does the first." in fettle("outcome", "add", "bass").err
+    assert "log readings of that, or log it 'again'" in (done := fettle("log", "--unit", "body A")).err
+    assert "--again says so." in done.err
+    assert fettle("log", "wings=3", "--unit", "body A").err.startswith(
+        "'wings' is no factor of this project; there are vents, "
+    )
+    quick = ("--runs", "8", "--kind", "d-optimal", "--starts", "1", "--scatter", "0.5")
+    assert fettle("plan", *quick, "--adopt").code == 0
+    assert "'fettle plan --abandon' gives the plan up" in fettle("plan", "--scatter", "0.5").err
+    assert "a plan is being built: 'fettle plan --abandon' gives it up" in fettle("plan", *quick).err
+    assert fettle("plan", *quick, "--adopt").err.endswith("abandon it first; 'fettle plan --abandon' does that.\n")
+    assert fettle("log", "--from", "5", "vents=3").err.endswith(
+        "log it as built first; 'fettle log --planned 5' does that.\n"
+    )
+    assert fettle("read", "5", "bass=3").err.endswith(
+        "before taking readings of it; 'fettle log --planned 5' does that.\n"
+    )

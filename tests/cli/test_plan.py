@@ -325,7 +325,7 @@ BAD = [
     (
         "plan --abandon",
         1,
-        "No plan is adopted, or the last one is built.",
+        "No plan is adopted, or the last one is built; 'fettle plan --runs COUNT --adopt' adopts one.",
     ),
     (
         "plan --edit none.csv",
@@ -350,7 +350,12 @@ def test_a_plan_that_cannot_be_is_refused_in_a_sentence(rig, fettle, words, code
 @pytest.mark.parametrize(
     ("words", "code", "sentence"),
     [
-        ("route", 1, "Nothing is planned: adopt a plan first, or give a table of settings."),
+        (
+            "route",
+            1,
+            "Nothing is planned: adopt a plan first, or give a table of settings; "
+            "'fettle plan --runs COUNT --adopt' adopts one.",
+        ),
         ("route none.csv", 1, "none.csv cannot be read: no such file or directory."),
         ("route --shuffle -1", 2, "--shuffle is '-1'; it must be a number from 0."),
         ("route --new-units -1", 2, "--new-units is '-1'; it must be a whole number from 0."),
@@ -404,7 +409,10 @@ def test_settings_off_the_range_are_listed_by_cell(rig, tmp_path, fettle):
 
 
 def test_a_second_plan_waits(planned, fettle):
-    said = "A plan is being built already (D-optimal plan, 8 runs, 4 factors, 4 units: 0 of 8 built); abandon it first."
+    said = (
+        "A plan is being built already (D-optimal plan, 8 runs, 4 factors, 4 "
+        "units: 0 of 8 built); abandon it first; 'fettle plan --abandon' does that."
+    )
     refused(fettle("plan", "--runs", "8", *QUICK, "--adopt"), 1, said)
 
 

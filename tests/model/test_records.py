@@ -69,7 +69,9 @@ def test_only_what_changed_is_typed() -> None:
     assert read_settings({"vents": "3"}, FACTORS, OLD) == {**OLD, "vents": 3}
     with refused(DataError, "vents has no value; it must be a whole number from 0 to 6."):
         read_settings({}, FACTORS)
-    with refused(DataError, "'vent' is no factor of this project. Did you mean 'vents'?"):
+    with refused(
+        DataError, "'vent' is no factor of this project; there are vents, rings, tube and driver. Did you mean 'vents'?"
+    ):
         read_settings({"vent": 3}, FACTORS, OLD)
     with refused(DataError, "vents is 9; it must be a whole number from 0 to 6."):
         read_settings({"vents": 9}, FACTORS, OLD)
