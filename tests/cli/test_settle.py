@@ -145,13 +145,15 @@ def test_a_blind_session_is_prepared_for_fresh_builds(radio, fettle):
         (
             ["find"],
             1,
-            "No variant is known to be the best yet, since none has been read; name the one that is meant; write its number behind the command.",
+            "No variant is known to be the best yet, since none has been read; name the one that is meant; "
+            "write its number behind the command.",
         ),
         (["find", "--without", "driver"], 1, "driver is part of no derived quantity"),
         (
             ["tolerance"],
             1,
-            "No variant is known to be the best yet, since none has been read; name the one that is meant; write its number behind the command.",
+            "No variant is known to be the best yet, since none has been read; name the one that is meant; "
+            "write its number behind the command.",
         ),
         (["confirm", "1"], 2, "Nothing has been read of variant '1' yet."),
         (["keep", "9", "--name", "x"], 2, "There is no variant '9' with settings."),
