@@ -98,7 +98,7 @@ def _of_units(found: Route) -> list[str]:
         ]
         new = ", to be made" if unit["is_new"] else ""
         title = heading(f"{unit['unit']}{new}: {duration(unit['minutes'])}")
-        parts.append("\n".join([title, *(f"  {line}" for line in table(("", "", "", ""), rows).splitlines()[1:])]))
+        parts.append("\n".join([title, *(f"  {line}" for line in table(("", "", "", ""), rows, 2).splitlines()[1:])]))
     return parts
 
 

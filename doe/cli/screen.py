@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import math
 import os
+import shutil
 import sys
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, TextIO
 
+from doe.cli.columns import folded, laid_out
 from doe.model.errors import FettleError
 from doe.model.plain import plain
 from doe.model.wording import number
@@ -17,12 +19,17 @@ from doe.model.wording import number
 
 def say(text: str = "") -> None:
     """Print a line of the answer."""
-    print(text)
+    print(folded(text, room(sys.stdout)))
 
 
 def note(text: str) -> None:
     """Print a line beside the answer, to standard error."""
-    print(text, file=sys.stderr)
+    print(folded(text, room(sys.stderr)), file=sys.stderr)
+
+
+def room(stream: TextIO) -> int:
+    """Return how many characters a line may have on a terminal; 0 where it goes elsewhere, and as many as it takes."""
+    return shutil.get_terminal_size().columns if stream.isatty() else 0
 
 
 def refusal(err: FettleError) -> str:
@@ -57,20 +64,18 @@ def cell(value: Any) -> str:
     return number(value, 6) if isinstance(value, int | float) else str(value)
 
 
-def table(headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    """Set rows in columns, numbers to the right, without a line that ends in blanks."""
+def table(headings: Sequence[str], rows: Iterable[Sequence[Any]], inset: int = 0) -> str:
+    """Set rows in columns, numbers to the right, without a line that ends in blanks.
+
+    On a terminal, long text is folded within its column, and columns that have no room beside the others follow below;
+    `inset` is how far in the table will be set.
+    """
     values = [list(row) for row in rows]
     texts = [list(headings), *([cell(value) for value in row] for row in values)]
-    widths = [max(len(row[column]) for row in texts) for column in range(len(headings))]
     is_right = [_is_numeric(row[column] for row in values) for column in range(len(headings))]
-    lines = []
-    for row in texts:
-        parts = [
-            text.rjust(width) if right else text.ljust(width)
-            for text, width, right in zip(row, widths, is_right, strict=True)
-        ]
-        lines.append("  ".join(parts).rstrip())
-    return "\n".join([heading(lines[0]), *lines[1:]])
+    width = room(sys.stdout)
+    blocks = laid_out(texts, is_right, max(width - inset, 0))
+    return "\n\n".join("\n".join([heading(lines[0]), *lines[1:]]) for lines in blocks)
 
 
 def _is_numeric(column: Iterable[Any]) -> bool:

@@ -181,8 +181,10 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     found = next((unit for unit in units if unit.name == meant), None)
     if found is None:
         there = there_are(_few(names), "no unit is known yet, so make it as a new unit")
-        command = "" if names else "'fettle log --new-unit NAME' makes one with its first variant"
-        raise DataError(f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}", command=command)
+        raise DataError(
+            f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}",
+            command="" if names else "'fettle log --new-unit NAME' makes one with its first variant",
+        )
     if found.retired:
         raise DataError(f"Unit {found.name} is retired; it cannot be changed any more.")
     return found

@@ -199,9 +199,9 @@ def change(
     before = _was(value, was)
     label = name_of(kind, value)
     if (old is None or old.name != label) and present.find(kind, label) is not None:
-        change = f"'fettle {kind} change' does the first" if kind in ("factor", "outcome") else ""
         raise UsageError(
-            f"{kind.capitalize()} '{label}' is defined already; change that one, or take another name.", command=change
+            f"{kind.capitalize()} '{label}' is defined already; change that one, or take another name.",
+            command=f"'fettle {kind} change' does the first" if kind in ("factor", "outcome") else "",
         )
     if old is not None and before is None:
         before = old.was

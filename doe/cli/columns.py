@@ -1,0 +1,107 @@
+"""Tables and sentences within the width of a terminal: words stay whole, and so do the commands to type."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Sequence
+
+GAP = "  "
+_NARROWEST = 24
+"""Text columns are not folded narrower than this; a table that is still too wide goes on below, its first column repeated."""
+_SHORTEST_LINE = 30
+_COMMAND = re.compile(r"'fettle [^']*'")
+_HELD = "\N{NO-BREAK SPACE}"
+
+
+def laid_out(rows: Sequence[Sequence[str]], is_right: Sequence[bool], room: int = 0) -> list[list[str]]:
+    """Set cells in columns.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The headings first.
+    is_right : sequence of bool
+        Which columns end at the right.
+    room : int
+        Characters in a line; 0 for as many as it takes.
+
+    Returns
+    -------
+    list of list of str
+        Lines; more than one list where the columns do not all stand beside each other, each beginning with its headings.
+    """
+    widths = [max(len(row[column]) for row in rows) for column in range(len(is_right))]
+    blocks = _blocks(widths, is_right, room)
+    return [_block(rows, is_right, columns, _fitted(widths, is_right, columns, room)) for columns in blocks]
+
+
+def _blocks(widths: Sequence[int], is_right: Sequence[bool], room: int) -> list[list[int]]:
+    """Share the columns out so that each block fits, folded where it must be."""
+    least = [width if right else min(width, _NARROWEST) for width, right in zip(widths, is_right, strict=True)]
+    blocks = [[0]]
+    for column in range(1, len(widths)):
+        if room and len(blocks[-1]) > 1 and _total(least, [*blocks[-1], column]) > room:
+            blocks.append([0])
+        blocks[-1].append(column)
+    return blocks if len(widths) else []
+
+
+def _fitted(widths: Sequence[int], is_right: Sequence[bool], columns: Sequence[int], room: int) -> dict[int, int]:
+    """Take from the widest text column until the block fits."""
+    fitted = {column: widths[column] for column in columns}
+    while room and _total(fitted, columns) > room:
+        widest = max(
+            (column for column in columns if not is_right[column]), key=lambda column: fitted[column], default=None
+        )
+        if widest is None or fitted[widest] <= _NARROWEST:
+            break
+        fitted[widest] -= 1
+    return fitted
+
+
+def _total(widths: Sequence[int] | dict[int, int], columns: Sequence[int]) -> int:
+    return sum(widths[column] for column in columns) + len(GAP) * (len(columns) - 1)
+
+
+def _block(
+    rows: Sequence[Sequence[str]], is_right: Sequence[bool], columns: Sequence[int], widths: dict[int, int]
+) -> list[str]:
+    lines = []
+    for row in rows:
+        cells = [
+            [row[column]] if len(row[column]) <= widths[column] else _folded(row[column], widths[column])
+            for column in columns
+        ]
+        for place in range(max(len(cell) for cell in cells)):
+            parts = [cell[place] if place < len(cell) else "" for cell in cells]
+            set_ = [
+                part.rjust(widths[column]) if is_right[column] else part.ljust(widths[column])
+                for part, column in zip(parts, columns, strict=True)
+            ]
+            lines.append(GAP.join(set_).rstrip())
+    return lines
+
+
+def folded(text: str, room: int) -> str:
+    """Fold lines that are longer than a terminal's at blanks, further lines as far in as the first.
+
+    Parameters
+    ----------
+    text : str
+    room : int
+        Characters in a line; 0 leaves all as it is.
+    """
+    if room < _SHORTEST_LINE:
+        return text
+    lines = []
+    for line in text.split("\n"):
+        inset = " " * (len(line) - len(line.lstrip()))
+        lines += [line] if len(line) <= room else [inset + part for part in _folded(line.strip(), room - len(inset))]
+    return "\n".join(lines)
+
+
+def _folded(text: str, width: int) -> list[str]:
+    held = _COMMAND.sub(lambda found: found[0].replace(" ", _HELD), text)
+    parts = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)
+    return [part.replace(_HELD, " ") for part in parts] or [""]

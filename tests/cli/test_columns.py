@@ -1,0 +1,58 @@
+"""Tables and sentences on a narrow terminal: nothing is lost, nothing is cut, and no line is longer than there is room."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from doe.cli import screen
+from doe.cli.columns import folded, laid_out
+
+_CELLS = st.text("ab 1", max_size=60).map(lambda text: " ".join(text.split()))
+
+
+@given(
+    st.integers(1, 6).flatmap(
+        lambda count: st.lists(st.lists(_CELLS, min_size=count, max_size=count), min_size=2, max_size=5)
+    ),
+    st.integers(60, 100),
+)
+def test_every_word_of_a_table_is_there_and_fits(rows, room):
+    blocks = laid_out(rows, [False] * len(rows[0]), room)
+    told = "".join("".join(line.split()) for lines in blocks for line in lines)
+    assert all(told.count(sign) >= sum(cell.count(sign) for row in rows for cell in row) for sign in "ab1")
+    longest = max((len(word) for row in rows for cell in row for word in cell.split()), default=0)
+    if longest <= 24:
+        assert max(len(line) for lines in blocks for line in lines) <= room
+    (whole,) = laid_out(rows, [False] * len(rows[0]))
+    assert len(whole) == len(rows)
+
+
+def test_a_table_without_room_goes_on_below_with_its_first_column():
+    rows = [["variant", *("abcdef"[place] * 20 for place in range(6))], ["12", *map(str, range(6))]]
+    blocks = laid_out(rows, [False, *[True] * 6], 60)
+    assert [lines[0].split() for lines in blocks] == [
+        ["variant", "a" * 20, "b" * 20],
+        ["variant", "c" * 20, "d" * 20],
+        ["variant", "e" * 20, "f" * 20],
+    ]
+    assert [lines[1].split() for lines in blocks] == [["12", "0", "1"], ["12", "2", "3"], ["12", "4", "5"]]
+
+
+def test_sentences_are_folded_between_words_and_commands_stay_whole():
+    text = "Next: build step 1, then log it with 'fettle log --planned 26 --new-unit \"new 2\"'; and go on."
+    assert folded(text, 50).split("\n") == [
+        "Next: build step 1, then log it with",
+        "'fettle log --planned 26 --new-unit \"new 2\"'; and",
+        "go on.",
+    ]
+    assert folded(f"  {text}", 70).split("\n")[1].startswith("  '")
+    assert folded(text, 0) == text
+
+
+@pytest.mark.parametrize(("columns", "lines"), [(80, 8), (0, 5)])
+def test_the_history_fits_a_terminal_and_stays_one_line_an_entry_elsewhere(rig, fettle, monkeypatch, columns, lines):
+    assert fettle("log", "vents=5", "wool=20", "driver=bamboo", "--unit", "body A").code == 0
+    monkeypatch.setattr(screen, "room", lambda stream: columns)
+    out = fettle("history", "--last", "4").out
+    assert len(out.splitlines()) == lines
+    assert not columns or max(map(len, out.splitlines())) <= columns
