@@ -20,6 +20,9 @@ FELL_SHORT: Kept = "fell short"
 NOT_KNOWN: Kept = "not yet known"
 
 
+_SIZES = {6: "million", 9: "billion", 12: "trillion"}
+
+
 def capital(text: str) -> str:
     """Begin a sentence with a capital letter.
 
@@ -100,19 +103,43 @@ def fixed(value: float | None, places: int) -> str:
 def with_interval(value: float, low: float, high: float, unit: str = "", *, is_change: bool = False) -> str:
     """Write an estimate with its 95 % interval, to the digits that the interval can bear.
 
+    Numbers from a million, and those below a ten thousandth, are counted in millions, millionths and so on, all three in the
+    same, so that they can be read aloud.
+
     Examples
     --------
     >>> with_interval(3.1, 1.23, 5.04, "N", is_change=True)
     '+3.1 N (1.2 to 5.0)'
+    >>> with_interval(1234567, 1201231, 1267811, "Pa"), with_interval(1.23e-5, 1.1e-5, 1.36e-5)
+    ('1.235 million Pa (1.201 to 1.268 million)', '12.3 millionths (11.0 to 13.6 millionths)')
     """
+    size, word = _counted_in(value, low, high)
+    value, low, high = value / size, low / size, high / size
     places = places_for(high - low)
     text = fixed(value, places)
     if is_change and value > 0 and text.strip("0."):
         text = f"+{text}"
-    unit = f" {unit}" if unit else ""
+    told = f"{text}{word}{_of(unit) if word.endswith('ths') else ''}{f' {unit}' if unit else ''}"
     if not (math.isfinite(low) and math.isfinite(high)):
-        return f"{text}{unit} (no interval)"
-    return f"{text}{unit} ({fixed(low, places)} to {fixed(high, places)})"
+        return f"{told} (no interval)"
+    return f"{told} ({fixed(low, places)} to {fixed(high, places)}{word})"
+
+
+def _of(unit: str) -> str:
+    return " of 1" if unit else ""
+
+
+def _counted_in(*values: float) -> tuple[float, str]:
+    """Return the size that numbers are best counted in, and its name behind a blank; 1 and nothing for everyday ones."""
+    largest = max((abs(value) for value in values if math.isfinite(value)), default=0.0)
+    if largest == 0 or 1e-4 <= largest < 1e6:
+        return 1.0, ""
+    exponent = 3 * math.floor(math.log10(largest) / 3)
+    exponent = min(exponent, -6) if largest < 1 else exponent
+    name = _SIZES.get(abs(exponent))
+    if name is None:
+        return 10.0**exponent, f" x 10^{exponent}"
+    return 10.0**exponent, f" {name}{'ths' if exponent < 0 else ''}"
 
 
 def percent(share: float | None) -> str:

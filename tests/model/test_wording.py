@@ -89,6 +89,29 @@ def test_an_estimate_is_written_with_its_interval() -> None:
 
 
 @pytest.mark.parametrize(
+    ("numbers", "unit", "text"),
+    [
+        ((999_999, 990_000, 999_999), "Hz", "999999 Hz (990000 to 999999)"),
+        ((1_234_567, -66_000, 2_500_000), "", "1.2 million (-0.1 to 2.5 million)"),
+        ((2.5e9, 2.1e9, 2.9e9), "Hz", "2.50 billion Hz (2.10 to 2.90 billion)"),
+        ((4e15, 3e15, 5e15), "Hz", "4.0 x 10^15 Hz (3.0 to 5.0 x 10^15)"),
+        ((0.0002, 0.0001, 0.0003), "N", "0.00020 N (0.00010 to 0.00030)"),
+        ((0.0000123, 0.000011, 0.0000136), "N", "12.3 millionths of 1 N (11.0 to 13.6 millionths)"),
+        ((-0.00009, -0.000095, -0.00008), "N", "-90 millionths of 1 N (-95 to -80 millionths)"),
+        ((4.2e-9, 3.9e-9, 4.5e-9), "", "4.20 billionths (3.90 to 4.50 billionths)"),
+        ((1.23e-5, math.nan, math.nan), "mm", "12.30 millionths of 1 mm (no interval)"),
+        ((0.0, 0.0, 0.0), "mm", "0.00 mm (0.00 to 0.00)"),
+    ],
+)
+def test_very_large_and_very_small_numbers_are_counted_alike_within_one_interval(
+    numbers: tuple[float, float, float], unit: str, text: str
+) -> None:
+    assert wording.with_interval(*numbers, unit) == text
+    if numbers[0] > 0:
+        assert wording.with_interval(*numbers, unit, is_change=True) == f"+{text}"
+
+
+@pytest.mark.parametrize(
     ("share", "text"),
     [
         (0, "0 %"), (1, "100 %"), (0.004, "<1 %"), (0.005, "<1 %"), (0.0051, "1 %"), (0.5, "50 %"), (0.9949, "99 %"),
