@@ -353,7 +353,7 @@ def _with_order(factor: Factor, settings: Sequence[object]) -> float:
 
 def _headline(job: Errand, minutes: float, n_new: int, n_paths: int, readings: float) -> str:
     made = f", {n_new} of them new" if n_new else ""
-    reading = f", and {duration(readings)} of readings" if readings else ""
+    reading = f", and {duration(readings)} of readings, one round each" if readings else ""
     what = f"{counted(len(job.variants), 'variant')} on {counted(n_paths, 'unit')}{made}"
     return f"{what}: {duration(minutes)} at the bench{reading}."
 

@@ -251,6 +251,10 @@ class FormPage:
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions"), default=())
     draft: str = field(metadata=said("name under which the browser keeps the draft"), default="")
     done: tuple[str, ...] = field(metadata=said("what was stored so far, in words"), default=())
+    ways: tuple[tuple[str, str], ...] = field(
+        metadata=said("further addresses to go on to, where there is nothing to send, and what they lead to"),
+        default=(),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,7 +191,7 @@ def _offer(view: View, place: int, row: Mapping[str, Any], told: Suggestion, lef
     existing, going_on = (urls.readings(carried), "Read it again") if carried else ("", "")
     if same := same_as_planned(settings, None if row["unit"] == NEW else str(row["unit"]), view.snapshot.variants):
         existing, going_on = urls.variant(same.name), f"Planned as variant {same.name}"
-    expected = tuple((f"{item.outcome} then", item.expected) for item in told.expected)
+    expected = tuple((f"{item.outcome}, predicted", item.expected) for item in told.expected)
     stands = left if left is not None else unit.settings if unit is not None else {}
     steps = change_steps(setup, stands, settings)
     rounds = counted(int(row["readings"]), "round")

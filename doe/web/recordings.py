@@ -21,6 +21,7 @@ from doe.web.readings import last_session
 
 router = APIRouter(include_in_schema=False)
 
+_CHOOSE_AGAIN = " Choose the recordings again: files are not kept when something is refused."
 _KINDS = ".wav,.flac,.aif,.aiff,.frd,.txt,.csv"
 
 
@@ -41,7 +42,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
         return go_to(desk.once(sent, lambda: _measured(desk, variant, sent)))
     except FettleError as err:
         values = {key: found[0] for key, found in sent.values.items()}
-        return page(request, "form.html", _form(view, variant, values, str(err)), 422)
+        again = _CHOOSE_AGAIN if sent.files.get("takes") else ""
+        return page(request, "form.html", _form(view, variant, values, f"{err}{again}"), 422)
 
 
 def _measured(desk: Desk, variant: str, sent: Posted) -> str:
@@ -80,16 +82,19 @@ def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormP
     )  # fmt: skip
     told = f"Each file gives a reading of {', '.join(outcomes)}, and is kept with the project."
     nothing = (
-        "No outcome of this project is computed from files yet; say how, such as 'fettle outcome change bass --from "
-        "band_level --with band=40,150'. 'fettle measure --recipes' lists what can be computed."
+        "No outcome of this project is computed from files yet. A recipe says how, such as the level of a band; it is given at "
+        "the command line, with 'fettle outcome change bass --from band_level --with band=40,150'.",
+        "Until then, type in what your own program shows.",
     )
     return FormPage(
         kicker=f"Variant {variant}",
         heading="Recordings",
-        intro=(told if outcomes else nothing,),
+        intro=(told,) if outcomes else nothing,
         action=urls.variant(variant, "recordings"),
         fields=fields if outcomes else (),
         button="Measure and keep them" if outcomes else "",
-        back=urls.variant(variant),
+        back=urls.variant(variant) if outcomes else urls.readings(variant),
+        back_label="Type readings in",
+        ways=() if outcomes else ((urls.help_page("measuring"), "How measuring recordings works"),),
         cautions=(LISTENING,),
     )

@@ -174,7 +174,9 @@ def test_the_plan_and_the_route_are_drawn(planned, fettle, tmp_path):
 def test_a_route_says_per_unit_what_to_do_and_what_is_proven(planned, fettle):
     done = fettle("route")
     assert done.code == 0
-    assert re.match(r"8 variants on \d units, \d of them new: .* at the bench, and 50 min of readings\.\n", done.out)
+    assert re.match(
+        r"8 variants on \d units, \d of them new: .* at the bench, and 50 min of readings, one round each\.\n", done.out
+    )
     assert re.search(r"^new 1, to be made: ", done.out, re.MULTILINE)
     assert re.search(r"^Note: No route takes fewer than ", done.out, re.MULTILINE)
     assert re.search(r"^rings +fixed on each unit; units are taken in random order +0 ", done.out, re.MULTILINE)

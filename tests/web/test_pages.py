@@ -6,7 +6,7 @@ import pytest
 from jinja2 import meta
 
 from doe.sheets.contexts import said
-from doe.web import contexts
+from doe.web import contexts, pages
 from doe.web.pages import environment
 from doe.web.thinking import Known
 from tests.web.conftest import NoThinker
@@ -152,3 +152,27 @@ def test_a_comparison_says_whether_means_will_come(visitor, app, trouble, is_wor
     said_so = visitor.get("/compare?a=1&b=2").text
     assert ("The means are being worked out; reload in a moment." in said_so) is is_working
     assert ("The means could not be worked out. The analysis was cancelled." in said_so) is not is_working
+
+
+def test_every_form_that_stores_says_that_it_is_under_way_and_is_not_filled_in_by_the_browser():
+    """In each template: no field completed from elsewhere, and a button that says while it waits what is being done."""
+    seen = 0
+    for path in sorted(pages.TEMPLATES.glob("*.html")):
+        for form in re.findall(r'<form method="post".*?</form>', path.read_text(encoding="utf-8"), re.DOTALL):
+            seen += 1
+            assert 'autocomplete="off"' in form.split("{% include")[0], path.name
+            for button in re.findall(r"<button(?:\{%.*?%\}|[^>])*>", form):
+                assert 'data-waiting="' in button or 'type="button"' in button, (path.name, button)
+    assert seen > 20
+
+
+def test_pages_say_which_kind_of_number_stands_for_a_variant():
+    """Plain means, adjusted means and predictions of one variant differ, and each is called what it is."""
+    shown = {
+        name: (pages.TEMPLATES / name).read_text(encoding="utf-8")
+        for name in ("bench.html", "variants.html", "what_if.html")
+    }
+    assert "There now, adjusted mean" in shown["bench.html"]
+    assert "Outcomes are plain means of the readings, not adjusted" in shown["variants.html"]
+    assert "Best variant, predicted" in shown["what_if.html"]
+    assert "what a variant itself was read as can differ" in shown["what_if.html"]

@@ -57,6 +57,7 @@ def test_what_cannot_be_measured_comes_back_with_a_sentence(visitor, measuring, 
     assert page.status == 422
     assert "in-takes-error" in page.ids
     assert sentence in page.text
+    assert ("Choose the recordings again: files are not kept" in page.text) == bool(takes)
     assert "fettle-" not in page.text, "where a file lay for a moment is nobody's business"
     assert "<script>alert" not in page.html
     assert dict(page.form("/recordings")["fields"])["note"] == "on the stand"
@@ -81,6 +82,9 @@ def test_without_a_recipe_the_page_says_how_to_give_one(visitor):
     page = visitor.get("/variants/1/recordings")
     assert "No outcome of this project is computed from files yet" in page.text
     assert "Measure and keep them" not in page.text
+    for address in ("/variants/1/readings", "/help/measuring"):
+        assert f'href="{address}"' in page.html
+        assert visitor.get(address).status == 200
 
 
 def test_nobody_is_asked_to_play_loud(visitor, measuring):
