@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MAY_ACT = 0.1
 """Interactions and curvature less probable than this are left out unless every term is asked for."""
 
+_SHORTEST_NAME = 8
 _LINE, _GAP = 18, 16
 _STYLE: Mapping[str, Row] = {
     wording.MOVES: {"filled": True, "size": 13},
@@ -153,12 +154,15 @@ def _limits(records: Rows, matters: float | None) -> tuple[float, float]:
 def _axis_title(effects: Effects, width: canvas.Width) -> str:
     outcome = effects.outcome
     unit = f", {outcome.unit}" if outcome.unit else ""
-    parts = [f"change in {text.name(outcome.name)}{unit}, if the term acts,", "with 95\u00a0% interval"]
+    around, end = f"change in {unit}, if the term acts,", "with 95\u00a0% interval"
+    longest = 80 if width == "wide" else 46
+    room = longest - len(around) - (len(end) + 1 if width == "wide" else 0)
+    name = text.cut(text.name(outcome.name), max(room, _SHORTEST_NAME))  # the margin has room for a line of it
+    parts = [f"change in {name}{unit}, if the term acts,", end]
     parts = [" ".join(parts)] if width == "wide" else parts
     if outcome.matters is not None:
         reach = f"{wording.number(outcome.matters)} {outcome.unit}".strip()
         parts.append(f"band: ±{reach}, the smallest that matters")
-    longest = 80 if width == "wide" else 46
     return text.stacked(line for part in parts for line in text.lines(part, longest, 3))
 
 

@@ -11,13 +11,36 @@ from doe.charts import text, theme
 from doe.model import wording
 from doe.model.outcome import Outcome
 
+_SHORTEST_NAME = 8
 
-def axis_title(outcome: Outcome) -> str:
-    """Name the outcome with its unit or its scale."""
-    name = text.cut(text.name(outcome.name), 30)
+
+def axis_title(outcome: Outcome, tall: float = 330.0) -> str:
+    """Name the outcome with its unit or its scale, cut to so many pixels; the text alternative has the whole name."""
+    longest = int(tall / text.ALONG_AXIS_PX)
+    more = _measure(outcome)
+    room = longest - len(more) - (2 if more else 0)
+    name = text.cut(text.name(outcome.name), max(min(room, 30), _SHORTEST_NAME))
+    return f"{name}, {more}" if more else name
+
+
+def axis_lines(outcome: Outcome, tall: float) -> list[str]:
+    """Name the outcome as `axis_title` does; what it is measured in stands on a line of its own where one is too short."""
+    longest, whole, more = int(tall / text.ALONG_AXIS_PX), named(outcome), _measure(outcome)
+    if len(whole) <= longest or not more:
+        return [text.cut(whole, longest)]
+    return [text.cut(text.name(outcome.name), longest), text.cut(more, longest)]
+
+
+def named(outcome: Outcome) -> str:
+    """Name the outcome with its unit or its scale, at whatever length."""
+    more = _measure(outcome)
+    return f"{text.name(outcome.name)}, {more}" if more else text.name(outcome.name)
+
+
+def _measure(outcome: Outcome) -> str:
     if outcome.scale is not None:
-        return f"{name}, graded {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}"
-    return f"{name}, {text.cut(outcome.unit, 12)}" if outcome.unit else name
+        return f"graded {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}"
+    return text.cut(outcome.unit, 12)
 
 
 def marks(outcome: Outcome) -> list[tuple[float, str]]:

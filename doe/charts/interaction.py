@@ -51,11 +51,15 @@ def draw_interaction(effects: Effects, term: str | None = None, *, width: canvas
     step = _APART * (axis["range"][1] - axis["range"][0])
     entries = _draw_lines(fig, effects, rows, dict(zip(levels, places, strict=True)), step, limits)
     key.draw(fig, entries, width, head=text.name(second))
-    fig.update_xaxes(
-        axis, title_text=text.safe(f"{text.name(first)}, {unit}" if unit else text.name(first)), showgrid=False
-    )
-    fig.update_yaxes(range=list(limits), title_text=text.safe(goal.axis_title(effects.outcome)))
+    fig.update_xaxes(axis, title_text=text.safe(_cut_to(width, text.name(first), unit)), showgrid=False)
+    fig.update_yaxes(range=list(limits), title_text=text.safe(goal.axis_title(effects.outcome, _TALL[width])))
     return fig
+
+
+def _cut_to(width: canvas.Width, name: str, unit: str) -> str:
+    """Name what is on the horizontal axis, as far as there is room below it."""
+    end = f", {text.cut(unit, 12)}" if unit else ""
+    return f"{text.cut(name, int((canvas.PIXELS[width] - 80) / text.ALONG_AXIS_PX) - len(end))}{end}"
 
 
 def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any, float], step: float,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _PANELS = {"wide": 5, "narrow": 2}
 _TALL = {"wide": 190, "narrow": 170}
 _HEAD = 52
+_TITLE_LINE = 17
 
 
 def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequence[str] | None = None) -> go.Figure:
@@ -36,7 +37,9 @@ def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequ
     n_rows = max(1, math.ceil(len(panels) / _PANELS[width]))
     columns = max(1, math.ceil(len(panels) / n_rows))
     height = n_rows * _TALL[width] + (n_rows - 1) * _HEAD
-    margins = canvas.Margins(left=60 if width == "wide" else 48, right=16, top=_HEAD - 16, bottom=46)
+    title = goal.axis_lines(effects.outcome, _TALL[width])
+    left = (60 if width == "wide" else 48) + _TITLE_LINE * (len(title) - 1)
+    margins = canvas.Margins(left=left, right=16, top=_HEAD - 16, bottom=46)
     fig = canvas.empty("levels", _title(effects), describe_levels(effects, factors), width, height, margins)
     gap = 0.05 if width == "wide" else 0.1
     fig.set_subplots(n_rows, columns, shared_yaxes=True, horizontal_spacing=gap if columns > 1 else 0,
@@ -50,7 +53,7 @@ def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequ
         _panel(fig, effects, name, records, limits, cell, room=(canvas.PIXELS[width] - 60) / columns)
     fig.update_yaxes(range=list(limits), nticks=6)
     for row in range(n_rows):
-        fig.update_yaxes(title_text=text.safe(goal.axis_title(effects.outcome)), row=row + 1, col=1)
+        fig.update_yaxes(title_text=text.stacked(title), row=row + 1, col=1)
     return fig
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
 
@@ -42,8 +42,7 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
     square = plan.correlations().dropna(how="all").dropna(how="all", axis="columns")
     rows = [name for name in square.index if not mains_only or (":" not in name and "^" not in name)]
     full = {name: text.term(str(name)) for name in square.columns}
-    short = {name: text.cut(said, 40 if width == "wide" else 17) for name, said in full.items()}
-    shown = short if len(set(short.values())) == len(full) else full  # terms of one name would share a cell
+    shown = _short(full, 26 if width == "wide" else 17)
     names = list(shown.values())
     named = len(names) <= MOST_NAMED[width]
     size = min(_CELL[width] * len(names), _TALLEST[width])
@@ -60,7 +59,7 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
         margins,
     )
     kept = [shown[name] for name in rows]
-    fig.add_trace(_map(square.loc[rows], kept, names, has_scale=width == "wide"))
+    fig.add_trace(_map(square.loc[rows], kept, names, full, has_scale=width == "wide"))
     ticks = "outside" if named else ""
     fig.update_xaxes(
         showgrid=False, ticks=ticks, showticklabels=named, tickangle=-90, tickfont={"size": font}, automargin=False
@@ -71,14 +70,28 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
     return fig
 
 
-def _map(square: pd.DataFrame, rows: list[str], columns: list[str], *, has_scale: bool) -> go.Heatmap:
+def _short(full: dict[Any, str], longest: int) -> dict[Any, str]:
+    """Shorten names to the room beside the map: at the end, or where that leaves two alike inside; two never share a cell."""
+    short = {name: text.cut(said, longest) for name, said in full.items()}
+    if len(set(short.values())) < len(full):
+        short = {name: text.cut_inside(said, longest) for name, said in full.items()}
+    taken: dict[str, int] = {}
+    for name, said in short.items():
+        taken[said] = taken.get(said, 0) + 1
+        short[name] = said + (taken[said] - 1) * "\u2060"  # word joiners, which are not seen
+    return short
+
+
+def _map(
+    square: pd.DataFrame, rows: list[str], columns: list[str], full: dict[Any, str], *, has_scale: bool
+) -> go.Heatmap:
     sizes = square.abs().to_numpy(dtype=float)
     hover = [
         [
-            f"{text.safe(row)} and {text.safe(column)}: {wording.number(value, 2)}"
-            for column, value in zip(columns, line, strict=True)
+            f"{text.safe(full[row])} and {text.safe(full[column])}: {wording.number(value, 2)}"
+            for column, value in zip(square.columns, line, strict=True)
         ]
-        for row, line in zip(rows, square.to_numpy(dtype=float), strict=True)
+        for row, line in zip(square.index, square.to_numpy(dtype=float), strict=True)
     ]
     scale = [[0.0, theme.colour("sheet")], [0.5, theme.colour("band")], [1.0, theme.colour("data")]]
     bar = {

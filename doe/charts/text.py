@@ -12,6 +12,8 @@ from doe.model import wording
 from doe.model.outcome import Outcome
 
 _CHARACTER_PX = 7.6
+ALONG_AXIS_PX = 7.0
+"""Width of a character of an axis title."""
 
 
 def safe(text: object) -> str:
@@ -64,6 +66,14 @@ def span(row: Row, longest: int = 250) -> str:
 def cut(text: str, longest: int) -> str:
     """Shorten text to so many characters; what is lost ends in an ellipsis."""
     return text if len(text) <= longest else f"{text[: longest - 1].rstrip()}…"
+
+
+def cut_inside(text: str, longest: int) -> str:
+    """Shorten text to so many characters by leaving out its middle, for names that begin alike."""
+    if len(text) <= longest:
+        return text
+    head = (longest - 1) // 2
+    return f"{text[:head].rstrip()}…{text[len(text) - (longest - 1 - head) :].lstrip()}"
 
 
 def change(row: Row, unit: str = "") -> str:

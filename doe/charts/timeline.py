@@ -56,7 +56,8 @@ def draw_timeline(effects: Effects, readings: pd.DataFrame | None = None, *, wid
                      thick=layout.thick)  # fmt: skip
     mean = key.Entry("mean, adjusted, 95 % interval", theme.colour("data"), "circle")
     key.draw(fig, [mean, *entries], width)
-    axis = {"range": list(limits), "title_text": text.safe(goal.axis_title(outcome)), "nticks": 7}
+    along = canvas.PIXELS[width] - layout.gutter - right if layout.down else layout.height
+    axis = {"range": list(limits), "title_text": text.safe(goal.axis_title(outcome, along)), "nticks": 7}
     variants.set_axes(fig, layout, axis, "variant, in build order")
     if not layout.down:
         goal.label(fig, outcome, limits)
@@ -70,7 +71,7 @@ def describe_timeline(
     outcome = effects.outcome
     rows = variants.ordered(rows_of(effects.variants), order)
     read = _read(_dots(effects, readings, rows))
-    parts = [f"{goal.axis_title(outcome)}, by variant in build order, mean with 95 % interval", goal.sentence(outcome)]
+    parts = [f"{goal.named(outcome)}, by variant in build order, mean with 95 % interval", goal.sentence(outcome)]
     parts += [
         f"{row['variant']}: {text.level(row, outcome.unit)}{read.get(place, '')}" for place, row in enumerate(rows)
     ]

@@ -129,3 +129,17 @@ def test_markup_in_names_is_shown_and_not_obeyed():
     fig = draw_effects(invented(**{"from": "<b>x</b>", "to": "%{x}"}))
     assert "&lt;b&gt;x&lt;/b&gt;" in words(fig)
     assert "%{" not in words(fig)
+
+
+@pytest.mark.parametrize("width", ["wide", "narrow"])
+def test_the_name_of_a_long_outcome_takes_one_line_below_the_axis(width):
+    """The margin has room for three lines; the whole name is in the text alternative."""
+    made = radio.effects("echo")
+    long = replace(
+        made, outcome=replace(made.outcome, name="echo_of_the_long_named_thing_that_nobody_reads_in_one_go_xyz")
+    )
+    fig = draw_effects(long, width=width)
+    title = fig.layout.xaxis.title.text
+    assert title.count("<br>") <= (1 if width == "wide" else 2)
+    assert "…, if the term acts," in title
+    assert "echo of the long named thing that nobody reads in one go xyz" in fig.layout.meta["alt"]

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.charts import text
+from doe.charts import goal, text
 from doe.fit.words import spoken
+from doe.model.outcome import Outcome
 
 
 @pytest.mark.parametrize("term", ["vents", "vents:driver", "wool^2", "tip_gap", "tip_gap:hub_size"])
@@ -49,3 +50,25 @@ def test_verdict_names_what_it_is_tangled_with():
 
 def test_a_swing_without_estimate_says_so():
     assert text.change({"swing": np.nan, "low": np.nan, "high": np.nan}, "dB") == "no estimate"
+
+
+LONG = "echo_of_the_long_named_thing_that_nobody_can_read_in_one_go_x"[:60]
+
+
+@pytest.mark.parametrize("tall", [170.0, 190.0, 280.0])
+def test_a_long_name_fits_along_its_axis_and_keeps_what_it_is_measured_in(tall: float) -> None:
+    for outcome in (Outcome(LONG, "rated", scale=(1, 7)), Outcome(LONG, unit="dB"), Outcome(LONG)):
+        lines = goal.axis_lines(outcome, tall)
+        assert max(len(line) for line in lines) * text.ALONG_AXIS_PX <= tall
+        assert lines[0].endswith("…")
+        assert len(goal.axis_title(outcome, tall)) * text.ALONG_AXIS_PX <= tall
+        measure = "graded 1 to 7" if outcome.scale else outcome.unit
+        assert lines[-1].endswith(measure or "…")
+        assert goal.axis_title(outcome, tall).endswith(measure or "…")
+        assert goal.named(outcome).startswith(LONG.replace("_", " "))
+    assert goal.axis_lines(Outcome("bass", unit="dB"), tall) == ["bass, dB"]
+
+
+def test_names_that_begin_alike_are_cut_inside() -> None:
+    assert text.cut_inside("a rather long name X", 12) == "a rat…name X"
+    assert text.cut_inside("short", 12) == "short"
