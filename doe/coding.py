@@ -158,13 +158,6 @@ class Matrix:
     terms: tuple[Term, ...]
     slices: Mapping[str, slice]
 
-    @property
-    def column_terms(self) -> tuple[int, ...]:
-        """For each column the place of its term in `terms`."""
-        return tuple(
-            place for place, term in enumerate(self.terms) for _ in range(*self.slices[term.name].indices(10**9))
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Coding:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.cli.demo import demo_folder
+from doe.guides.demos import demo_folder
 from doe.model.limit import broken_limits
 from doe.model.records import check_ways
 from doe.model.setup import Setup

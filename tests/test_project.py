@@ -102,7 +102,9 @@ def test_a_broken_limit_is_named_with_its_reason_and_values(project):
 def test_settings_are_checked_against_range_and_step(project):
     with refused(DataError, "wool is 22; it must be a number from 0 to 60 % in steps of 5."):
         project.log({"wool": 22})
-    with refused(DataError, "'wol' is no factor of this project. Did you mean 'wool'?"):
+    with refused(
+        DataError, "'wol' is no factor of this project; there are vents, rings and wool. Did you mean 'wool'?"
+    ):
         project.log({"wol": 20})
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import SUFFIX
 from doe.cli.parser import Parser
 from doe.cli.screen import heading, say, titled
+from doe.guides.demos import demo_folder
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.wording import MOVES, counted
 
@@ -74,12 +75,6 @@ def _fill(folder: Path, name: str) -> None:
             copyfile(demo_folder(name) / file, folder / file)
     except OSError as err:
         raise StoreError(f"'{folder}' cannot be filled: {(err.strerror or str(err)).lower()}.") from err
-
-
-def demo_folder(name: str) -> Path:
-    """Return where the files of a demo are: beside this module when installed, in `examples/` of the source."""
-    packaged = Path(__file__).parent / "demo_data" / name
-    return packaged if packaged.is_dir() else Path(__file__).parents[2] / "examples" / name
 
 
 def _answer(project: Project, effects: Sequence[Effects]) -> None:

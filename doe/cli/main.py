@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from doe.cli.commands import NAMES, find, overview
 from doe.cli.screen import heading, note, refusal, say
 from doe.model.errors import FettleError, UsageError, did_you_mean
+from doe.model.version import version
 
 DONE, PROBLEM, WRONG_USAGE, STOPPED = 0, 1, 2, 130
 
@@ -74,7 +75,7 @@ def _run(words: list[str]) -> None:
         say(overview())
         return
     if words[0] == "--version":
-        say(f"fettle {_version()}")
+        say(f"fettle {version()}")
         return
     command = find(words[0])
     if command is None:
@@ -115,15 +116,6 @@ def _leading_project(words: list[str]) -> tuple[list[str], list[str]]:
     if words and words[0].startswith("--project="):
         return words[1:], words[:1]
     return words, []
-
-
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version  # takes a moment that few commands need
-
-    try:
-        return version("fettle-doe")
-    except PackageNotFoundError:
-        return "(run from its source)"
 
 
 def _where_help_is(words: Sequence[str]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from argparse import Namespace
 from dataclasses import fields, replace
 from pathlib import Path
@@ -12,6 +11,7 @@ from doe.cli.parser import Parser, bench_minutes, not_below_zero
 from doe.cli.screen import heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
+from doe.model.names import file_stem
 from doe.model.setup import Setup, table_of
 from doe.model.slips import slip_in_matters
 from doe.model.wording import counted, duration, number
@@ -147,7 +147,7 @@ def _new_path(options: Namespace, title: str) -> Path:
             "'fettle init FILE'."
         )
     words = title if title != Setup().title else Path.cwd().name
-    return Path((re.sub(r"\W+", "-", words.casefold()).strip("-") or "project") + SUFFIX)
+    return Path(file_stem(words) + SUFFIX)
 
 
 def build_about() -> Parser:

@@ -57,6 +57,17 @@ def quoted(name: str) -> str:
     return name if re.fullmatch(r"\w[\w.+-]*", name) else '"' + re.sub(r'(["\\$`])', r"\\\1", name) + '"'
 
 
+def file_stem(title: str) -> str:
+    """Name a file after what is tuned: letters and digits, dashes between them, 60 at most.
+
+    Examples
+    --------
+    >>> file_stem("Tabletop radio, No. 2"), file_stem("?")
+    ('tabletop-radio-no-2', 'project')
+    """
+    return re.sub(r"\W+", "-", title.casefold()).strip("-")[:60].rstrip("-") or "project"
+
+
 def spelled_alike(name: str, names: Iterable[str]) -> list[str]:
     """Return which of the names may be meant: the one that is spelled the same, or else those that differ in capitals only.
 

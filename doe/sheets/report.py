@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -13,6 +12,7 @@ from doe.charts.export import write_whole
 from doe.model import wording
 from doe.model.errors import FettleError
 from doe.model.setup import Setup
+from doe.model.version import version
 from doe.sheets.answers import answer, no_answer
 from doe.sheets.contexts import Answer, Report
 from doe.sheets.log import log_table
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from doe.advise.advice import Advice
     from doe.fit.effects import Effects
 
-_SUGGESTIONS = 3
+SUGGESTIONS = 3
+"""Changes that the report and the pages tell of."""
 
 
 class ProjectLike(Protocol):
@@ -153,17 +154,9 @@ def ask(project: ProjectLike, setup: Setup) -> Known:
         except FettleError as err:
             refusals[outcome.name] = str(err)
     try:
-        return Known(analyses, refusals, project.recommend(count=_SUGGESTIONS), "")
+        return Known(analyses, refusals, project.recommend(count=SUGGESTIONS), "")
     except FettleError as err:
         return Known(analyses, refusals, None, str(err))
-
-
-def version() -> str:
-    """Return the installed version; a source tree that is not installed has none."""
-    try:
-        return metadata.version("fettle-doe")
-    except metadata.PackageNotFoundError:
-        return "unreleased"
 
 
 def _answers(setup: Setup, known: Known) -> tuple[Answer, ...]:

@@ -12,7 +12,6 @@ SWEEP_CAUTION = (
     "Caution: start quiet and raise the level slowly; never play a sweep at level on the ears - not in headphones, not "
     "with an ear at the loudspeaker. A sweep can also harm a loudspeaker at its lowest frequencies."
 )
-LISTENING_CAUTION = "Caution: start quiet, and take breaks."
 DOSE_CAUTION = (
     "Limits: 80 dB(A) for 40 h a week (WHO-ITU H.870; 75 dB(A) for children and sensitive people) and 85 dB(A) for 8 h "
     "a day at work (NIOSH REL); 3 dB more halve the time. Local rules and a hearing professional come first."

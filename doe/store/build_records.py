@@ -120,11 +120,6 @@ class BuildRecords(Opened):
         with self._reading() as con:
             return [kept.record for kept in variants.load(con, definitions.load(con))]
 
-    def next_variant_name(self) -> str:
-        """Return the number that `add_variant` with `number_on` would give now."""
-        with self._reading() as con:
-            return variants.next_name(con)
-
     def variants_frame(self) -> pd.DataFrame:
         """Return one row per variant with its settings."""
         with self._reading() as con:

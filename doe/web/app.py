@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from doe.sheets.report import version
+from doe.model.version import version
 from doe.web import (
     access,
     api,

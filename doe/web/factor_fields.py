@@ -16,8 +16,6 @@ from doe.model.wording import duration, exact, setting
 from doe.web import urls
 from doe.web.contexts import Choice, Field, ReadingRow
 
-_MOST_CHIPS = 8
-
 
 def factor_field(
     factor: Factor, value: str, *, before: Value | None = None, is_new: bool = False, error: str = ""

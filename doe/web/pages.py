@@ -19,9 +19,9 @@ from doe.model.change import find_variant
 from doe.model.errors import DataError
 from doe.model.plain import plain
 from doe.model.records import Variant, against_ways
+from doe.model.version import version
 from doe.model.wording import capital, counted
 from doe.sheets.render import TEMPLATES as SHEETS
-from doe.sheets.report import version
 from doe.web import urls
 from doe.web.contexts import Frame, NavItem, Notice, Waiting
 from doe.web.desk import Desk, View

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -12,9 +11,10 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-import doe
+from doe.guides.demos import demo_folder
 from doe.guides.starters import BLANK, KEYS, Starter, starter, starters
 from doe.model.errors import DataError, FettleError
+from doe.model.names import file_stem
 from doe.model.wording import counted
 from doe.project import Project
 from doe.web import urls
@@ -117,7 +117,7 @@ def begin(request: Request, sent: Sent, desk: AnyDesk) -> Response:
 
 def _free_path(folder: Path, title: str) -> Path:
     """Name a file after what is tuned; names are made of letters and digits, and never overwrite one."""
-    name = re.sub(r"\W+", "-", title.casefold()).strip("-")[:60] or "project"
+    name = file_stem(title)
     path, number = folder / f"{name}{_SUFFIX}", 2
     while path.exists():
         path, number = folder / f"{name}-{number}{_SUFFIX}", number + 1
@@ -132,7 +132,7 @@ def demo(request: Request, sent: Sent, desk: AnyDesk) -> Response:
         raise HTTPException(404)
 
     def do() -> str:
-        source = _demo_folder(key)
+        source = demo_folder(key)
         project = Project.create(_free_path(desk.settings.folder, f"{key} demo"), source / "setup.toml")
         project.import_log(source / "log.csv")
         desk.open(project)
@@ -142,13 +142,6 @@ def demo(request: Request, sent: Sent, desk: AnyDesk) -> Response:
         return go_to(desk.once(sent, do))
     except FettleError as err:
         return _shown(request, desk, {}, str(err), 422)
-
-
-def _demo_folder(name: str) -> Path:
-    """Return where the files of a demo are: in the package when installed, in `examples/` of the source."""
-    package = Path(doe.__file__).parent
-    packaged = package / "cli" / "demo_data" / name
-    return packaged if packaged.is_dir() else package.parent / "examples" / name
 
 
 @router.post("/start/open")

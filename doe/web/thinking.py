@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 from doe.model.errors import FettleError
 from doe.model.patience import Interrupted, checkpoint, interruptible
 from doe.sheets.contexts import Answer, NextChange, Standing
+from doe.sheets.report import SUGGESTIONS
 
 if TYPE_CHECKING:
     from doe.advise.advice import Advice
     from doe.fit.effects import Effects
     from doe.project import Project
 
-SUGGESTIONS = 3
 _HEAD_START_S = 0.3
 """How long the work waits where there is an older answer to show, so that the page is out first, in seconds."""
 

@@ -144,7 +144,10 @@ def test_an_empty_project_says_what_to_do(fettle):
     }.items():
         assert fettle(what).out == sentence
     done = fettle("log", "vents=1")
-    assert done.err == "This project has no factors yet, so a variant has no settings; define the factors first.\n"
+    assert done.err == (
+        "This project has no factors yet, so a variant has no settings; define the factors first; "
+        "'fettle factor add' does that.\n"
+    )
     assert fettle("analyse").err == "This project has no outcomes yet; 'fettle outcome add' defines one.\n"
 
 

@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from doe.cli.demo import demo_folder
+from doe.guides.demos import demo_folder
 from doe.model.settled import SettledVersion
 from doe.project import Project
 

@@ -7,8 +7,8 @@ import re
 
 import pytest
 
-from doe.cli.demo import demo_folder
 from doe.cli.main import main
+from doe.guides.demos import demo_folder
 from doe.project import Project
 from doe.web import Settings, create_app
 from tests.web.client import Visitor

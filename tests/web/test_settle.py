@@ -3,7 +3,7 @@ import shutil
 
 import pytest
 
-from doe.cli.demo import demo_folder
+from doe.guides.demos import demo_folder
 from doe.model.errors import FitError
 from doe.project import Project
 from doe.web import Settings, create_app
