@@ -107,9 +107,10 @@ def run_settle_plan(options: Namespace) -> None:
     found = open_project(options.project).plan_confirmation(options.variant, risk=options.risk, seed=options.seed)
     _tell(found, options)
     if found.builds and not options.json:
+        beside = " ... --beside VARIANT" if found.beside else ""
         note(
             "Next: build them with 'fettle log ... --new-unit NAME', have what people judge judged blind with 'fettle settle "
-            "session', read the rest with 'fettle read', and ask 'fettle settle confirm'."
+            f"session{beside}', read the rest with 'fettle read', and ask 'fettle settle confirm'."
         )
 
 

@@ -96,6 +96,8 @@ def test_tolerances_and_the_size_of_a_confirmation_are_told(radio, fettle):
     plan = json.loads(fettle("settle", "plan", "21", "--json").out)
     assert plan["builds"] >= 1
     assert min(row["chance"] for row in plan["table"]) >= 0.9
+    assert plan["beside"] >= 1  # the log has several sessions
+    assert "'fettle settle session ... --beside VARIANT'" in fettle("settle", "plan", "21").err
 
 
 @pytest.mark.slow
