@@ -196,6 +196,7 @@ def test_more_is_read_beside_where_one_variant_tells_too_little_of_the_session()
     told = size_confirmation(scatter, [Outcome("noise", matters=3.3 * 0.26)])
     assert (told.builds, told.rounds, told.beside) == (1, 1, 4)
     assert told.table["se"][0] == pytest.approx(0.25)
+    assert any(note.startswith("All was read in one session, and another may differ") for note in told.notes)
     assert size_confirmation({"noise": Scatter(0.3, 0.1, 0.0, 20)}, [NOISE]).beside == 0
 
 
