@@ -217,7 +217,7 @@ class Project(Planning, Settling):
     def keep_suggestions(self, bodies: Sequence[Mapping[str, Any]]) -> list[Entry]:
         """Put suggestions on record as `doe.advise.record.suggestions_of` gives them; each only once."""
         known = [{**kept, "id": None, "at": None} for kept in self.file.suggestions()]
-        return [self.file.add_suggestion(body) for body in bodies if {**body, "id": None, "at": None} not in known]
+        return self.file.add_suggestions([body for body in bodies if {**body, "id": None, "at": None} not in known])
 
     def track(self) -> Track:
         """Hold the predictions on record against the readings that came after them."""

@@ -138,11 +138,10 @@ def track(
     keyed = _by_settings(readings, factors)
     asked = _asked(suggestions, factors)
     rows, waiting = [], 0
-    for place, (number, key, at, promised) in enumerate(asked):
+    for (number, key, at, promised), replaced in zip(asked, _replaced_at(asked), strict=True):
         checkpoint()
         if promised["outcome"] in compared:
             continue
-        replaced = _replaced_at(asked[place + 1 :], key, promised["outcome"])
         met = _read_between(keyed.get(key), promised["outcome"], at, replaced)
         if met is not None:
             rows.append(_row(number, promised, met))
@@ -173,9 +172,14 @@ def _asked(suggestions: Sequence[Mapping[str, Any]], factors: Sequence[Factor]) 
     return found
 
 
-def _replaced_at(later: Sequence[_Asked], key: tuple[Any, ...], outcome: str) -> Any:
-    """Return when the next prediction for the same settings was made, None where there is none."""
-    return next((at for _, other, at, promised in later if other == key and promised["outcome"] == outcome), None)
+def _replaced_at(asked: Sequence[_Asked]) -> list[Any]:
+    """Return for each prediction when the next one for the same settings was made, None where there is none."""
+    following: dict[tuple[Any, ...], Any] = {}
+    found = []
+    for _, key, at, promised in reversed(asked):
+        found.append(following.get((key, promised["outcome"])))
+        following[key, promised["outcome"]] = at
+    return found[::-1]
 
 
 def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tuple[Any, ...], pd.DataFrame]:

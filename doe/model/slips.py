@@ -31,6 +31,11 @@ class Seen(NamedTuple):
     low: float = 0.0
     high: float = 0.0
 
+    def with_values(self, values: Sequence[float]) -> Seen:
+        """Return these readings and others together."""
+        ends = [*([self.low, self.high] if self.number else []), *values]
+        return Seen(self.number + len(values), min(ends), max(ends)) if ends else self
+
 
 def slips_among(outcome: Outcome, values: Sequence[float]) -> list[str]:
     """Say which of an outcome's highest and lowest value lies far from all others.

@@ -7,6 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import duckdb
+
 from doe.model.errors import UsageError, listed
 from doe.store import attachments, backup, integrity, journal, suggestions, tables, transfer
 from doe.store.journal import Entry
@@ -25,10 +27,20 @@ class Keeping(Opened):
         UsageError
             If it holds something that JSON cannot.
         """
+        return self.add_suggestions([body])[0]
+
+    def add_suggestions(self, bodies: Sequence[Mapping[str, Any]]) -> list[Entry]:
+        """Put several suggestions on record, each as an entry of its own, all of them or none.
+
+        Raises
+        ------
+        UsageError
+            If one holds something that JSON cannot.
+        """
+        if not bodies:
+            return []
         with self._writing() as con:
-            entry = journal.begin(con)
-            suggestions.add(con, entry, [(datetime.now(), body)])
-            return journal.close(con, entry, "suggestion", suggestions.told(body))
+            return [_put_suggestion(con, body) for body in bodies]
 
     def suggestions(self) -> list[dict[str, Any]]:
         """Return the suggestions on record, oldest first: what each holds, with `id` and `at`."""
@@ -141,3 +153,9 @@ class Keeping(Opened):
             content = transfer.collect(con, self.files_folder)
         transfer.write(content, Path(path), kind)
         return Path(path)
+
+
+def _put_suggestion(con: duckdb.DuckDBPyConnection, body: Mapping[str, Any]) -> Entry:
+    entry = journal.begin(con)
+    suggestions.add(con, entry, [(datetime.now(), body)])
+    return journal.close(con, entry, "suggestion", suggestions.told(body))

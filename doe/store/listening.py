@@ -136,12 +136,11 @@ def add_judgements(
 ) -> None:
     """Store judgements; one at a place that was judged before stands in for the one before."""
     first = next_id(con, "judgement")
+    there = con.execute("SELECT rater, place, id, entry FROM live_judgement WHERE prepared = $1", [prepared]).fetchall()
+    before = {(rater, place): (identity, written) for rater, place, identity, written in there}
     rows = []
     for offset, (when, judgement) in enumerate(made):
-        old = con.execute(
-            "SELECT id, entry FROM live_judgement WHERE prepared = $1 AND rater = $2 AND place = $3",
-            [prepared, judgement.rater, judgement.place],
-        ).fetchone()
+        old = before.get((judgement.rater, judgement.place))
         values = {str(known(outcomes, name, "Outcome")): value for name, value in judgement.values.items()}
         rows.append(
             {

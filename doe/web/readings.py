@@ -112,11 +112,14 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
 def _slips(view: View, rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """Say which of some readings lie far from all others of their outcome."""
     outcomes = {item.name: item for item in view.snapshot.setup.outcomes}
-    found = []
-    for row in rows:
-        others = view.project.file.seen(row["outcome"], but=[row["id"]])
-        found.append(slip(outcomes[row["outcome"]], row["value"], others))
-    return [note for note in dict.fromkeys(found) if note]
+    found = {}
+    for name in dict.fromkeys(row["outcome"] for row in rows):
+        own = {row["id"]: row["value"] for row in rows if row["outcome"] == name}
+        others = view.project.file.seen(name, but=list(own))
+        for identity, value in own.items():
+            beside = [other for number, other in own.items() if number != identity]
+            found[identity] = slip(outcomes[name], value, others.with_values(beside))
+    return [note for note in dict.fromkeys(found[row["id"]] for row in rows) if note]
 
 
 @router.post("/variants/{name:path}/readings")

@@ -3,8 +3,11 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from doe.advise import recommend, track
+from doe.advise.track import _replaced_at
 from doe.model.errors import DataError
 from tests.advise.test_recommend import BASE, readings_of
 
@@ -134,3 +137,13 @@ def test_the_advice_says_that_it_widens(factors, outcomes, effort):
     assert [note for note in notes if "drawn" in note] == [
         "Predictions of bass are drawn 1.4 times as wide as the model has them, since earlier ones held too seldom."
     ]
+
+
+@given(st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from(["bass", "echo"]), st.integers(0, 99)), max_size=30))
+def test_a_prediction_is_replaced_by_the_next_one_for_its_settings(made):
+    asked = [(number, (key,), at, {"outcome": outcome}) for number, (key, outcome, at) in enumerate(made)]
+    expected = [
+        next((at for other, name, at in made[place + 1 :] if (other, name) == (key, outcome)), None)
+        for place, (key, outcome, _) in enumerate(made)
+    ]
+    assert _replaced_at(asked) == expected

@@ -234,3 +234,14 @@ def test_what_hangs_in_the_air_is_called_by_its_name(radio: ProjectFile):
     with duckdb.connect(str(radio.path)) as con:
         con.execute("UPDATE variant SET parent = 77 WHERE name = '9'")
     assert any(problem.startswith("Variant 9 (entry 7): its parent is not") for problem in radio.check())
+
+
+def test_several_suggestions_are_entries_of_their_own_and_all_stored_or_none(radio: ProjectFile):
+    before = len(radio.history())
+    entries = radio.add_suggestions([{"kind": "improve", "why": "first"}, {"kind": "learn", "why": "second"}])
+    assert [entry.id for entry in entries] == [before + 1, before + 2]
+    assert [kept["why"] for kept in radio.suggestions()] == ["first", "second"]
+    with pytest.raises(UsageError):
+        radio.add_suggestions([{"kind": "improve", "why": "third"}, {"kind": object()}])
+    assert len(radio.suggestions()) == 2
+    assert radio.add_suggestions([]) == []

@@ -3,7 +3,7 @@ import pytest
 from doe.model.errors import DataError, UsageError
 from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.model.records import Reading, Session, Variant
-from doe.store import ProjectFile
+from doe.store import ProjectFile, definitions, journal, listening
 from tests.refusing import refused
 from tests.store.radio import RADIO, SETTINGS
 
@@ -150,3 +150,29 @@ def test_a_prepared_session_differs_from_others_by_more_than_capitals(file):
     file.add_session(Session("evening"))
     with refused(DataError, "Session 'Evening' differs from 'evening' in capitals only; give it a name of its own."):
         file.prepare_session(session())
+
+
+def test_many_judgements_are_stored_with_one_look_at_those_before(file):
+    """As when an export is read back: also those that stand in for earlier ones."""
+    file.prepare_session(session())
+    file.judge(1, Judgement("Ann", 2, {"echo": 3}))
+    asked = []
+    with file._writing() as con:
+
+        class Counting:
+            def execute(self, sql, *values):
+                asked.append(sql)
+                return con.execute(sql, *values)
+
+            def __getattr__(self, name):
+                return getattr(con, name)
+
+        entry = journal.begin(con)
+        ids = {outcome.name: identity for identity, outcome in definitions.load(con).outcomes().items()}
+        made = [(None, Judgement("Ann", place, {"echo": 4})) for place in (1, 2, 3)]
+        listening.add_judgements(Counting(), entry, 1, made, ids)
+        journal.close(con, entry, "judgement", "three at once")
+    assert sum("live_judgement" in sql for sql in asked) == 1
+    kept = file.prepared_sessions()[0].judgements
+    assert sorted((one.place, one.values["echo"]) for _, _, one in kept) == [(1, 4), (2, 4), (3, 4)]
+    assert file.check() == []
