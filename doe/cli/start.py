@@ -12,6 +12,7 @@ from doe.cli.screen import heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.names import file_stem
+from doe.model.possible import impossible
 from doe.model.setup import Setup, table_of
 from doe.model.slips import slip_in_matters
 from doe.model.wording import counted, duration, number
@@ -122,6 +123,8 @@ def _restore(options: Namespace) -> None:
     file = ProjectFile.restore(_new_path(options, Path(options.from_export).stem), options.from_export)
     say(f"Stored: project '{file.setup().title}' in {file.path}, with everything that {options.from_export} holds.")
     say(f"Nothing else was touched; to take it back, delete {file.path}.")
+    if fault := impossible(file.setup()):  # it is kept as it was, since a restored project holds what was exported
+        note(f"Note: {fault} It was exported that way; 'fettle limit' and 'fettle derived' put it right.")
 
 
 def _new_path(options: Namespace, title: str) -> Path:

@@ -139,3 +139,14 @@ def test_a_file_of_another_kind_is_refused(rig, fettle):
     (rig.parent / "songs.xlsx").write_bytes(b"SQLite format 3\0")
     assert fettle("import", "songs.xlsx").code == 1
     assert fettle("import", "none.csv").err == "none.csv cannot be read: no such file or directory.\n"
+
+
+def test_an_export_whose_limits_nothing_keeps_comes_back_and_is_told_so(rig, fettle, tmp_path):
+    """It was stored by a version that did not ask; what is restored is what was exported."""
+    assert fettle("export", "out").code == 0
+    setup = (tmp_path / "out" / "setup.toml").read_text(encoding="utf-8")
+    (tmp_path / "out" / "setup.toml").write_text(setup + '\n[[limit]]\nrule = "wool > 60"\n', encoding="utf-8")
+    done = fettle("init", "again", "--from-export", "out")
+    assert done.code == 0
+    assert done.err.startswith("Note: No settings keep the limit 'wool > 60' within the factors' ranges;")
+    assert "'fettle limit' and 'fettle derived' put it right." in done.err
