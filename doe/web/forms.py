@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Annotated
@@ -14,6 +15,8 @@ from doe.model.errors import DataError
 from doe.model.numbers import read_minutes, read_number
 from doe.web.faults import Refused
 
+_OF_FACTORS = re.compile(r"^[fo]\.")
+"""What forms write before the names of factors and outcomes."""
 _MOST_TEXT = 20_000
 _STALE = (
     "This form was shown before the server was last started, or before another project was opened. Go back, reload the page "
@@ -48,7 +51,7 @@ class Posted:
         """Return what was typed, for a page that cannot show the form again."""
         hidden = ("token", "once", "seen", "carried", "mark", "sheet")
         return tuple(
-            (name, "\n".join(values))
+            (_OF_FACTORS.sub("", name), "\n".join(values))
             for name, values in self.values.items()
             if name not in hidden and not name.startswith("was.") and any(values)
         )
