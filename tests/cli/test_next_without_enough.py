@@ -92,6 +92,13 @@ def test_a_unit_from_which_nothing_is_allowed_is_told_with_what_to_do(started):
     assert "Build a new unit" in told(folder)
 
 
+@pytest.fixture
+def unasked(monkeypatch):
+    """Store limits as older versions did, which never asked whether anything keeps them."""
+    monkeypatch.setattr("doe.store.definitions.impossible", lambda setup: "")
+
+
+@pytest.mark.usefixtures("unasked")
 def test_limits_that_contradict_each_other_are_named(started):
     """The pair, not the one that has nothing to do with it."""
     limits = [["limit", "add", rule] for rule in ("vents >= 1", "wool >= 40", "wool + vents <= 20")]
@@ -100,6 +107,7 @@ def test_limits_that_contradict_each_other_are_named(started):
     )
 
 
+@pytest.mark.usefixtures("unasked")
 def test_a_limit_that_nothing_keeps_is_named(started):
     assert told(started(["limit", "add", "wool > 60"]), code=1) == (
         "No settings keep the limit 'wool > 60' within the factors' ranges; loosen it.\n"
@@ -140,6 +148,8 @@ def test_hours_too_few_for_any_move_are_told_with_the_cheapest(started):
 
 def test_a_project_without_factors_or_outcomes_says_what_to_define(tmp_path, fettle):
     fettle("init", "--title", "Fan")
-    assert told(tmp_path, code=2).startswith("There are no factors yet; define what can be changed first.\n")
+    assert told(tmp_path, code=2).startswith(
+        "There are no factors yet; define what can be changed first; 'fettle factor add' does that.\n"
+    )
     fettle("factor", "add", "gap", "--low", "1", "--high", "4")
     assert told(tmp_path, code=2).startswith("No outcome has a goal (none defined), so no variant can be called better")

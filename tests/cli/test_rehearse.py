@@ -99,7 +99,8 @@ def test_goals_are_needed(here, fettle):
     fettle("factor", "add", "gap", "--low", "1", "--high", "4")
     fettle("outcome", "add", "flow")
     assert fettle("rehearse").err.startswith(
-        "No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one.\n"
+        "No measured or rated outcome has a goal, so there is nothing to rehearse; set a goal on one; "
+        "'fettle outcome change NAME --goal GOAL' does that.\n"
     )
 
 
@@ -134,5 +135,7 @@ def test_a_limit_that_nothing_can_keep_is_named(here, fettle):
     with (here / "setup.toml").open("a", encoding="utf-8") as file:
         file.write('[[limit]]\nrule = "vents > 20"\n')
     done = fettle("rehearse", "--setup", "setup.toml", "--benches", "2", "--hours", "5")
-    said = "No settings keep the limit 'vents > 20' within the factors' ranges; loosen it.\n"
+    said = (
+        "setup.toml: No settings keep the limit 'vents > 20' within the factors' ranges; loosen it or widen a range.\n"
+    )
     assert (done.code, done.out, done.err) == (1, "", said)
