@@ -27,7 +27,7 @@ def build_variants() -> Parser:
     """Return the parser of ``fettle variants``."""
     parser = Parser(
         "fettle variants",
-        "List the variants in the order in which they were logged, each outcome as the plain mean of its readings; what it is\n"
+        "List the variants in the order in which they were built, each outcome as the plain mean of its readings; what it is\n"
         "with sessions and raters allowed for, 'fettle analyse' works out.",
         ["fettle variants"],
         run_variants,

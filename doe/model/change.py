@@ -72,7 +72,7 @@ def resolve_change(
     setup : Setup
         The project's definitions.
     units, variants : sequence
-        What exists, variants in the order in which they were logged.
+        What exists, variants in the order in which they were built.
     typed : mapping of str to object
         Factor name -> what was typed; factors left out keep the setting they start from.
     unit, new_unit : str, optional

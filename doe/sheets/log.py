@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def log_table(setup: Setup, variants: pd.DataFrame, readings: pd.DataFrame) -> LogTable:
-    """List all variants in the order they were logged.
+    """List all variants in the order they were built.
 
     Parameters
     ----------
