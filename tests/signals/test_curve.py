@@ -11,6 +11,7 @@ from doe.model.errors import DataError
 from doe.signals.curve import read_curve
 from doe.signals.response import Response
 from tests.refusing import refused
+from tests.strategies import examples
 
 
 def curve(tmp_path, text):
@@ -90,7 +91,7 @@ def curves(draw):
 
 
 @given(curves())
-@settings(max_examples=100, deadline=1000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(50), suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_curve_comes_back_however_it_is_written(tmp_path, written):
     frequency, level, text = written
     found = curve(tmp_path, text)
@@ -104,7 +105,7 @@ LIKELY = st.text(alphabet='0123456789.,;+-eE \t\n#*nainfHzdB\u2212\xa0_\r"', max
 @given(
     st.one_of(st.binary(max_size=200), LIKELY.map(str.encode), st.text(max_size=100).map(lambda t: t.encode("utf-16")))
 )
-@settings(max_examples=400, deadline=1000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(100), suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_file_crashes_the_reader(tmp_path, content):
     """A curve that can be used, or one sentence that begins with the file."""
     try:

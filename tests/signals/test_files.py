@@ -15,6 +15,7 @@ from doe.model.errors import DataError, UsageError
 from doe.signals.files import choose_channel, open_recording, quiet_warning, read_blocks, read_samples
 from tests.refusing import refused
 from tests.signals import sounds
+from tests.strategies import examples
 
 
 @pytest.mark.parametrize("rate", [8_000, 44_100, 48_000, 192_000])
@@ -247,7 +248,7 @@ def whole_files(tmp_path_factory):
 
 
 @given(data=st.data())
-@settings(max_examples=150, deadline=3000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(60), suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_mutated_file_crashes_or_hangs(whole_files, tmp_path, data):
     """Flipped, cut, doubled and inserted bytes: a recording or one sentence, and nothing else."""
     kind = data.draw(st.sampled_from(sorted(whole_files)))

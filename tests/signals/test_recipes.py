@@ -17,6 +17,7 @@ from doe.signals.recipes import RECIPES, Context, check_recipe, compute
 from doe.signals.sweep import Sweep
 from tests.refusing import refused
 from tests.signals import sounds
+from tests.strategies import examples
 
 RATE = sounds.RATE
 SHORT = Sweep(50, 15_000, 1.5)
@@ -346,7 +347,7 @@ ANY = [
 
 
 @given(data=st.data())
-@settings(max_examples=60, deadline=3000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(30), suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_mutated_recording_crashes_a_recipe(sweep_bytes, tmp_path, data):
     """Samples overwritten, repeated or cut, at random: a finite value or one sentence."""
     content = bytearray(sweep_bytes)

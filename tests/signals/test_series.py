@@ -6,12 +6,13 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.model.errors import DataError, UsageError
 from doe.signals.series import Series, dominant_frequency, peak, read_series, rms, settling_time
 from tests.refusing import refused
+from tests.strategies import examples
 
 RATE = 1000.0
 T = np.arange(2000) / RATE
@@ -78,7 +79,7 @@ def test_rms_and_peak_of_a_sine_with_an_offset():
 
 
 @given(st.floats(5, 400), st.floats(0, 6.28), st.floats(-100, 100), st.floats(-50, 50))
-@settings(max_examples=60, deadline=1000)
+@examples(30)
 def test_the_frequency_of_a_tone_is_found_between_the_lines(hz, phase, offset, trend):
     """Within a tenth of a line, whatever the offset and the trend."""
     found = dominant_frequency(Series("rig", np.sin(2 * np.pi * hz * T + phase) + offset + trend * T, RATE), low_hz=3)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import signal
 
@@ -14,6 +14,7 @@ from doe.model.errors import DataError
 from doe.signals import spectrum
 from doe.signals.weighting import weighting_db, weighting_filter
 from tests.refusing import refused
+from tests.strategies import examples
 
 RATE = 48_000
 
@@ -27,7 +28,7 @@ def tone(hz, amplitude=0.5, seconds=2.0):
 
 
 @given(st.integers(16, 120_000), st.integers(100, 60_000), st.integers(0, 10))
-@settings(max_examples=30, deadline=2000)
+@examples(20)
 def test_the_lines_add_up_to_the_mean_square_whatever_the_pieces(count, piece, seed):
     """Parseval, for any length and any way of cutting the stream."""
     x = np.random.default_rng(seed).standard_normal(count).astype(np.float32)

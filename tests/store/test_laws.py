@@ -15,6 +15,7 @@ from doe.model.planned import Run
 from doe.model.records import Reading, Session, Unit, Variant
 from doe.store import Entry, ProjectFile
 from tests.store.radio import FACTORS, OUTCOMES, RADIO, SETTINGS
+from tests.strategies import examples
 
 few = st.integers(0, 4)
 name = few.map(str)
@@ -77,8 +78,7 @@ WHAT = ["variant"] * 4 + ["read"] * 3 + ["setup"] * 3 + ["take back"] * 4 + [
 ]  # fmt: skip
 steps = st.lists(st.tuples(st.sampled_from(WHAT), few, few), min_size=4, max_size=12)
 slowly = settings(
-    deadline=None,
-    max_examples=12,
+    examples(8),
     suppress_health_check=[HealthCheck.too_slow],
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
 )

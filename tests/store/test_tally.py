@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from doe.model.records import Reading
 from doe.store import ProjectFile
+from tests.strategies import examples
 
 sittings = st.sampled_from([None, "Tuesday", "Friday"])
 judges = st.sampled_from(["", "Ann", "Bo"])
@@ -16,7 +17,7 @@ taken = st.one_of(
 
 
 @pytest.mark.slow
-@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(10), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(taken, min_size=1, max_size=6), st.integers(0, 5))
 def test_the_tally_says_what_counting_the_readings_would(radio: ProjectFile, new: list[Reading], place: int):
     """Whatever was stored, withdrawn and taken back: counted one by one from the list, or in the database."""

@@ -19,11 +19,13 @@ from doe.store.setup_text import setup_text
 from tests.refusing import refused
 from tests.store import strategies
 from tests.store.radio import SETTINGS
+from tests.strategies import examples
 
 KINDS = ("csv", "parquet", "xlsx")
-quietly = settings(
-    deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large], database=None
-)
+QUIETLY = {
+    "suppress_health_check": [HealthCheck.too_slow, HealthCheck.data_too_large],
+    "database": None,
+}
 
 
 def round_trip(f: ProjectFile, folder: Path, kind: str) -> ProjectFile:
@@ -32,7 +34,7 @@ def round_trip(f: ProjectFile, folder: Path, kind: str) -> ProjectFile:
 
 
 @given(strategies.setups())
-@settings(quietly, max_examples=40)
+@settings(examples(30), **QUIETLY)
 def test_a_setup_written_as_toml_is_read_back_equal(setup: Setup):
     """Any text in any field, numbers to the last bit, recipes apart from the outcome's own keys."""
     assert Setup.from_tables(tomllib.loads(setup_text(setup))) == setup
@@ -63,7 +65,7 @@ def test_a_round_trip_loses_nothing(radio: ProjectFile, tmp_path: Path, kind: st
 
 @pytest.mark.slow
 @given(strategies.projects(), st.data())
-@settings(quietly, max_examples=15)
+@settings(examples(8), **QUIETLY)
 def test_any_project_survives_each_kind_of_file(project, data):
     """The fingerprint after export and restore is the one before, whatever the texts, times and numbers are."""
     setup, units, sessions, variants, readings = project
