@@ -12,6 +12,8 @@ from doe.advise.prior import prior_draws
 from doe.advise.space import make_space
 from doe.coding import Coding
 from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from tests.advise.test_recommend import BASE, readings_of
 
 
@@ -56,6 +58,27 @@ def test_readings_overrule_it(factors, outcomes, effort):
         r"they overrule it, and it counts no more \(more of it raises bass\)\.",
         note,
     )
+
+
+@pytest.mark.slow
+def test_what_is_right_of_a_small_effect_is_seldom_overruled_and_what_is_wrong_is():
+    """Truth: slots raise bass by what matters from end to end; 60 logs of eight variants, each read twice."""
+    slots, wool = Factor("slots", low=0, high=10, step=1), Factor("wool", low=0, high=4, step=1)
+    outcome = Outcome("bass", goal="hit", target=0, worst=6, matters=1.0)
+    right, wrong = Expectation("slots", "bass", "raises"), Expectation("slots", "bass", "lowers")
+    overruled = {right: 0, wrong: 0}
+    for seed in range(60):
+        rng, rows = np.random.default_rng([seed, 17]), []
+        for variant in range(8):
+            settings = {"slots": int(rng.integers(11)), "wool": int(rng.integers(5))}
+            value = (settings["slots"] - 5) / 10 + 0.3 * rng.standard_normal()
+            rows += [{"variant": str(variant), "outcome": "bass", "value": value + 0.4 * rng.standard_normal(), **settings}
+                     for _ in range(2)]  # fmt: skip
+        for item in overruled:
+            notes = recommend(pd.DataFrame(rows), [slots, wool], [outcome], expectations=[item]).notes
+            overruled[item] += any("overrule" in note for note in notes)
+    assert overruled[right] <= 0.25 * 60
+    assert overruled[wrong] >= 0.9 * 60
 
 
 def test_of_two_expectations_only_the_wrong_one_is_overruled(factors, outcomes, effort):
