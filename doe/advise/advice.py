@@ -40,8 +40,8 @@ class Advice:
     worth : DataFrame
         ``variant, worth, low, high`` as believed now, best first.
     predictions : DataFrame
-        What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings, and ``widened``
-        (factor that earlier predictions asked for).
+        What each suggestion should show: ``place, outcome, mean, low, high``, for the mean of its readings, ``widened`` (factor
+        that earlier predictions asked for), how many ``readings`` that is, and the ``reading_sd`` of one.
     front : DataFrame
         Variants where no outcome improves without loss in another; empty with one outcome.
     weights : DataFrame

@@ -264,14 +264,17 @@ def _predictions(question: Question, situation: Situation, choices: list[Choice]
 
     rows = []
     for turn, choice in enumerate(choices, start=1):
-        noise = situation.belief.noise(choice.moves.rounds[[choice.place]], situation.log.raters)[:, 0]
+        rounds = choice.moves.rounds[[choice.place]]
+        noise = situation.belief.noise(rounds, situation.log.raters)[:, 0]
         for outcome, value, var in zip(situation.belief.outcomes, choice.moves.values, noise, strict=True):
             draws = value[:, choice.place]
             widened = float(question.widen.get(outcome.name, 1.0))
             half = HALF_WIDTH * float(np.sqrt(draws.var() + var)) * widened
-            mean = float(draws.mean())
-            rows.append((turn, outcome.name, mean, mean - half, mean + half, widened))
-    return pd.DataFrame(rows, columns=["place", "outcome", "mean", "low", "high", "widened"])
+            mean, readings = float(draws.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
+            reading_sd = float(np.sqrt(var * readings))
+            rows.append((turn, outcome.name, mean, mean - half, mean + half, widened, readings, reading_sd))
+    columns = ["place", "outcome", "mean", "low", "high", "widened", "readings", "reading_sd"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _has_trade_offs(situation: Situation) -> bool:

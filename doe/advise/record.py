@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from doe.advise.advice import Advice
 
 _KEPT = ("unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better", "reason")
-_PREDICTED = ("outcome", "mean", "low", "high", "widened")
+_PREDICTED = ("outcome", "mean", "low", "high", "widened", "readings", "reading_sd")
 
 
 def suggestions_of(advice: Advice, factors: Sequence[str]) -> list[dict[str, Any]]:

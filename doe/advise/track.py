@@ -33,9 +33,9 @@ class Track:
     ----------
     table : DataFrame
         One row per prediction that has been met by a reading: ``suggestion``, ``variant`` (read; several with a comma
-        between), ``outcome, mean, low, high`` as predicted, ``read`` (mean of the readings), ``readings``, ``held`` (whether it
-        lay in the interval), ``away`` (distance from the mean in predicted standard deviations) and ``widened`` (factor by
-        which the interval had been widened when it was given).
+        between), ``outcome, mean, low, high`` as predicted for as many readings as came, ``read`` (their mean), ``readings``,
+        ``held`` (whether it lay in the interval), ``away`` (distance from the mean in predicted standard deviations) and
+        ``widened`` (factor by which the interval had been widened when it was given).
     widen : mapping of str to float
         Outcome -> factor, 1 or more, by which future intervals are to be widened.
     waiting : int
@@ -105,8 +105,8 @@ def track(
     ----------
     suggestions : sequence of mapping
         Each with ``settings`` (by factor) and ``predictions`` (each with ``outcome, mean, low, high``, optionally
-        ``widened``); optionally ``id`` and ``at``, the time it was made. Those whose settings do not fit the factors are left
-        out.
+        ``widened``, and the ``readings`` that it was made for with their ``reading_sd``); optionally ``id`` and ``at``, the
+        time it was made. Those whose settings do not fit the factors are left out.
     readings : DataFrame
         ``variant, outcome, value``, one column per factor; with a column ``at`` (when each was put on record) only those
         after the suggestion count.
@@ -129,7 +129,8 @@ def track(
     towards 1 with the weight of ten predictions; intervals are widened, never narrowed. It is taken from the intervals as they
     were before they were widened, or else it would chase itself. A reading is held against the last prediction before it:
     what was predicted earlier for the same settings, and never read, counts neither as met nor as waiting. Compared outcomes
-    are left out: no single comparison shows an ability.
+    are left out: no single comparison shows an ability. The mean of fewer readings than a prediction was made for scatters
+    more, that of more readings less; intervals are taken for as many as came.
     """
     import pandas as pd
 
@@ -209,12 +210,24 @@ def _read_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any)
 
 
 def _row(suggestion: Any, promised: Mapping[str, Any], met: pd.DataFrame) -> tuple[Any, ...]:
-    mean, low, high = (float(promised[name]) for name in ("mean", "low", "high"))
+    low, mean, high = _for_readings(promised, len(met))
     read, variants = float(met["value"].mean()), ", ".join(dict.fromkeys(met["variant"].astype(str)))
     sd = (high - low) / 2 / HALF_WIDTH
     away = (read - mean) / sd if sd > 0 else 0.0 if read == mean else math.inf
     held, widened = low <= read <= high, float(promised.get("widened", 1.0))
     return (suggestion, variants, promised["outcome"], mean, low, high, read, len(met), held, away, widened)
+
+
+def _for_readings(promised: Mapping[str, Any], count: int) -> tuple[float, float, float]:
+    """Return low, mean and high of a prediction for so many readings; older ones do not say for how many they were."""
+    low, mean, high = (float(promised[name]) for name in ("low", "mean", "high"))
+    meant, reading_sd = promised.get("readings"), promised.get("reading_sd")
+    if not meant or reading_sd is None or meant == count:
+        return low, mean, high
+    widened = float(promised.get("widened", 1.0))
+    more = (HALF_WIDTH * widened * reading_sd) ** 2 * (1.0 / count - 1.0 / meant)
+    half = math.sqrt(max(((high - low) / 2) ** 2 + more, 0.0))
+    return mean - half, mean, mean + half
 
 
 def _factor(away: pd.Series[Any]) -> float:

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.advise import recommend, track
+from doe.advise.record import suggestions_of
 from doe.advise.track import _replaced_at
 from doe.model.errors import DataError
 from tests.advise.test_recommend import BASE, readings_of
@@ -30,6 +31,39 @@ def test_the_mean_of_the_readings_is_held_against_the_interval(factors):
     assert row["read"] == pytest.approx(1.4)
     assert row["away"] == pytest.approx(0.4 / (0.5 / 1.959964))
     assert found.headline == "1 of 1 prediction held (100 %; 95 % were promised)."
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 40])
+@pytest.mark.parametrize("widened", [1.0, 1.5])
+def test_an_interval_is_taken_for_as_many_readings_as_came(factors, count, widened):
+    """Closed form: a variant known to 0.3, readings that scatter by 0.8; predicted for two of them, widened as a whole."""
+    half = 1.959964 * widened * np.sqrt(0.3**2 + 0.8**2 / 2)
+    asked = suggestion(1, 1.0, half)
+    asked["predictions"][0] |= {"widened": widened, "readings": 2, "reading_sd": 0.8}
+    (row,) = track([asked], readings([1.2] * count), factors).table.to_dict("records")
+    assert row["high"] - row["mean"] == pytest.approx(1.959964 * widened * np.sqrt(0.3**2 + 0.8**2 / count))
+    assert row["mean"] - row["low"] == pytest.approx(row["high"] - row["mean"])
+    assert row["away"] == pytest.approx(0.2 / (widened * np.sqrt(0.3**2 + 0.8**2 / count)), rel=1e-5)
+
+
+def test_advice_says_for_how_many_readings_it_predicts(factors, outcomes, effort):
+    """Three raters judge echo, one reads bass: a round gives three readings of echo."""
+    rng, rows = np.random.default_rng(4), []
+    for wool in (0, 10, 20, 30, 40, 50):
+        own = {"bass": -4 + wool / 15, "echo": 3.0}
+        for rater in "ABC":
+            for name in ("bass", "echo")[rater != "A" :]:
+                value = own[name] + 0.5 * rng.standard_normal()
+                rows.append(
+                    {"variant": str(wool), "outcome": name, "rater": rater, "value": value, **BASE, "wool": float(wool)}
+                )
+    advice = recommend(pd.DataFrame(rows), factors, outcomes, effort=effort)
+    rounds = int(advice.table["readings"].iloc[0])
+    found = advice.predictions.set_index("outcome")
+    assert found["readings"].to_dict() == {"bass": rounds, "echo": 3 * rounds}
+    assert 0.25 < found.loc["echo", "reading_sd"] < 0.75
+    (kept,) = suggestions_of(advice, [factor.name for factor in factors])
+    assert [line["readings"] for line in kept["predictions"]] == [rounds, 3 * rounds]
 
 
 def test_only_the_same_settings_and_later_readings_count(factors):
