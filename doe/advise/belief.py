@@ -45,6 +45,10 @@ class DrawsLike(Protocol):
         """Scatter of one reading, shape (n_draws,), in outcome units."""
 
     @property
+    def session_sd(self) -> float:
+        """How a new session lies off those seen, in outcome units; 0 where nothing tells it."""
+
+    @property
     def variant_means(self) -> npt.NDArray[np.float64]:
         """Own true value of each variant read, shape (n_draws, n_variants)."""
 

@@ -262,14 +262,15 @@ def _label(question: Question, situation: Situation, choice: Choice) -> str:
 def _predictions(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
     import pandas as pd
 
-    rows = []
+    belief, rows = situation.belief, []
+    differ = [draws.session_sd for draws in belief.draws]
     for turn, choice in enumerate(choices, start=1):
         rounds = choice.moves.rounds[[choice.place]]
-        noise = situation.belief.noise(rounds, situation.log.raters)[:, 0]
-        for outcome, value, var in zip(situation.belief.outcomes, choice.moves.values, noise, strict=True):
+        noise = belief.noise(rounds, situation.log.raters)[:, 0]
+        for outcome, value, var, sessions in zip(belief.outcomes, choice.moves.values, noise, differ, strict=True):
             draws = value[:, choice.place]
             widened = float(question.widen.get(outcome.name, 1.0))
-            half = HALF_WIDTH * float(np.sqrt(draws.var() + var)) * widened
+            half = HALF_WIDTH * float(np.sqrt(draws.var() + var + sessions**2)) * widened
             mean, readings = float(draws.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
             reading_sd = float(np.sqrt(var * readings))
             rows.append((turn, outcome.name, mean, mean - half, mean + half, widened, readings, reading_sd))

@@ -48,6 +48,8 @@ class FullDraws:
         Number of columns of each term.
     as_read : ndarray of shape (n_draws, 1 + n_columns)
         The coefficients where the factors that never were varied stay as they stood: what the readings have judged.
+    session_sd : float
+        How a new session lies off those seen; 0 where nothing tells it.
     """
 
     terms: tuple[Term, ...]
@@ -59,12 +61,13 @@ class FullDraws:
     variants: tuple[str, ...]
     widths: tuple[int, ...]
     as_read: Array
+    session_sd: float = 0.0
 
     def taken(self, picks: npt.NDArray[np.intp]) -> FullDraws:
         """Return some of the draws."""
         return FullDraws(
             self.terms, self.coefficients[picks], self.included[picks], self.build_sd[picks], self.reading_sd[picks],
-            self.variant_means[picks], self.variants, self.widths, self.as_read[picks],
+            self.variant_means[picks], self.variants, self.widths, self.as_read[picks], self.session_sd,
         )  # fmt: skip
 
 
@@ -190,7 +193,7 @@ def completed(
     coefficients = _held_to_readings(as_read, terms, frozenset(draws.terms), space, codes)
     return FullDraws(
         terms, coefficients, included, draws.build_sd, draws.reading_sd, draws.variant_means, draws.variants,
-        _widths(terms, coding), as_read,
+        _widths(terms, coding), as_read, draws.session_sd,
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ covariance matrix, without loss for given variance components (McCulloch & Searl
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,8 +45,8 @@ class Builds:
         tells how the next will differ; 0 where sessions are not told apart.
     unit_sd : float
         Scatter from unit to unit, a part of `between`; 0 where units are not told apart.
-    n_units : int
-        Units that it was seen on.
+    n_units, n_sessions : int
+        Units and sessions that these were seen on.
     """
 
     means: Array
@@ -55,6 +56,7 @@ class Builds:
     session_sd: float = 0.0
     unit_sd: float = 0.0
     n_units: int = 0
+    n_sessions: int = 0
 
     @property
     def total(self) -> Array:
@@ -72,8 +74,22 @@ class Builds:
         variance = float(np.diag(self.between).mean())
         if self.unit_sd == 0.0 or self.n_units < 2:
             return variance
-        wider = special.stdtrit(self.n_units, 0.975) / special.ndtri(0.975)
-        return variance + float(wider**2 - 1.0) * self.unit_sd**2
+        return variance + (_doubt(self.n_units) ** 2 - 1.0) * self.unit_sd**2
+
+    @property
+    def new_session_sd(self) -> float:
+        """How readings of a new session lie off the mean of those seen, to take 95 % intervals from.
+
+        Doubted like units, and the mean of a few sessions is itself off. 0 where fewer than two sessions tell.
+        """
+        if self.n_sessions < 2:
+            return 0.0
+        return self.session_sd * _doubt(self.n_sessions) * math.sqrt(1.0 + 1.0 / self.n_sessions)
+
+
+def _doubt(count: int) -> float:
+    """Return how many times wider Student's t with so many degrees of freedom has a 95 % interval than the normal."""
+    return float(special.stdtrit(count, 0.975) / special.ndtri(0.975))
 
 
 def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) -> Builds:
@@ -119,6 +135,7 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
         _session_sd(evidence, model),
         model.sd_of("unit"),
         len(np.unique(evidence.units[evidence.units >= 0])),
+        len(np.unique(evidence.session[evidence.session >= 0])),
     )
 
 

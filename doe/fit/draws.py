@@ -51,6 +51,8 @@ class Draws:
         True value of each variant as built, its own offset included.
     reading_df : float
         Readings that tell how far readings scatter, as in `Builds`.
+    session_sd : float
+        How a new session lies off those seen, in outcome units, as in `Builds.new_session_sd`.
     """
 
     coding: Coding
@@ -62,6 +64,7 @@ class Draws:
     variants: tuple[str, ...]
     variant_means: Array
     reading_df: float = np.inf
+    session_sd: float = 0.0
 
 
 def draw(
@@ -113,6 +116,7 @@ def draw(
         variants=variants,
         variant_means=expected + _offsets(builds, expected, problem, sigma2, between, readings, rng),
         reading_df=builds.reading_df,
+        session_sd=builds.new_session_sd,
     )
 
 
