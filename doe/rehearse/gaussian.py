@@ -56,11 +56,11 @@ class GaussianProcess:
             return Step(best, (self._random(world, space, reach),))
         codes = np.array([space.code(world.variants[name]) for name in names])
         y = np.array([values[name] for name in names])
-        model = _fitted(_inputs(space, codes), y)
-        known = model.predict(_inputs(space, codes))
+        model = fitted_process(inputs_of(space, codes), y)
+        known = model.predict(inputs_of(space, codes))
         found = pool(space, codes, self._rng)[:MOST_CANDIDATES]
         minutes = reach.cheapest(found)[0] + setup.effort.session_minutes + setup.effort.reading_minutes
-        mean, sd = model.predict(_inputs(space, found), return_std=True)
+        mean, sd = model.predict(inputs_of(space, found), return_std=True)
         score = expected_excess(mean - known.max(), sd)
         score = np.where(minutes <= 60 * hours_left, score / (minutes if self.per_minute else 1.0), -1.0)
         chosen = found[int(score.argmax())]
@@ -76,11 +76,13 @@ def _move(space: Space, reach: Reach, code: npt.NDArray[np.intp]) -> Move:
     return Move(None if start is None else start.name, space.settings(code), 1)
 
 
-def _inputs(space: Space, codes: npt.NDArray[np.intp]) -> Array:
+def inputs_of(space: Space, codes: npt.NDArray[np.intp]) -> Array:
+    """Return the coded columns of designs, one or more a factor, shape (n_designs, n_columns)."""
     return np.asarray(space.matrix(codes, space.coding.terms("main"))[:, 1:], dtype=float)
 
 
-def _fitted(X: Array, y: Array) -> Any:
+def fitted_process(X: Array, y: Array) -> Any:
+    """Return scikit-learn's Gaussian process, fitted to values of shape (n_designs,)."""
     from sklearn.exceptions import ConvergenceWarning
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from functools import cache
 from typing import Any
 
@@ -22,6 +21,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
+from doe.rehearse.gaussian import fitted_process, inputs_of
 from tests.benchmarks.test_fit_speed import fastest
 
 pytestmark = pytest.mark.slow
@@ -78,7 +78,7 @@ def advice_seconds() -> float:
 
 @cache
 def process_seconds() -> float:
-    """A Gaussian process with expected improvement per minute, fitted to the worth of mean readings, same candidates."""
+    """The Gaussian process of rehearsals, with expected improvement per minute, on the same candidates."""
     readings, units = bench()
     space = make_space(Coding(FACTORS), limits=[LIMIT])
 
@@ -90,29 +90,13 @@ def process_seconds() -> float:
         y = worth(OUTCOMES, {name: means[name].to_numpy() for name in means.columns})
         codes = space.everything()
         codes = codes[space.allowed(codes)]
-        model = _fitted(_inputs(space, seen), y)
-        mean, sd = model.predict(_inputs(space, codes), return_std=True)
+        model = fitted_process(inputs_of(space, seen), y)
+        known = model.predict(inputs_of(space, seen))
+        mean, sd = model.predict(inputs_of(space, codes), return_std=True)
         minutes = reach_from(space, units, EFFORT, {}).cheapest(codes)[0] + 21
-        return codes[int((expected_excess(mean - y.max(), sd) / minutes).argmax())]
+        return codes[int((expected_excess(mean - known.max(), sd) / minutes).argmax())]
 
     return fastest(choose, 5)
-
-
-def _inputs(space: Any, codes: Any) -> Any:
-    return np.asarray(space.matrix(codes, space.coding.terms("main"))[:, 1:], dtype=float)
-
-
-def _fitted(X: Any, y: Any) -> Any:
-    from sklearn.exceptions import ConvergenceWarning
-    from sklearn.gaussian_process import GaussianProcessRegressor
-    from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
-
-    kernel = ConstantKernel(1.0, (0.05, 20.0)) * Matern(np.full(X.shape[1], 2.0), (0.3, 30.0), nu=2.5)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", ConvergenceWarning)
-        return GaussianProcessRegressor(kernel + WhiteKernel(0.1, (1e-3, 2.0)), normalize_y=True, random_state=1).fit(
-            X, y
-        )
 
 
 def figures() -> list[dict[str, Any]]:
