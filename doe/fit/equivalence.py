@@ -110,4 +110,4 @@ def chance_not_short(margin: float, se: float, df: float, alpha: float = ALPHA, 
     distance = (margin - shift) / se
     if not math.isfinite(df):
         return float(special.ndtr(distance - special.ndtri(1 - alpha)))
-    return float(1.0 - special.nctdtr(df, distance, special.stdtrit(df, 1 - alpha)))
+    return float(stats.nct.sf(special.stdtrit(df, 1 - alpha), df, distance))  # special.nctdtr has no number for some

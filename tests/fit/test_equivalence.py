@@ -60,6 +60,12 @@ def test_power_of_the_one_side_is_that_of_statsmodels(shift):
     assert chance_not_short(1.6, 0.5, math.inf, shift=shift) == pytest.approx(exact, rel=1e-12)
 
 
+@pytest.mark.parametrize(("df", "shift"), [(3, -2.0), (30, -1.0)])
+def test_power_far_inside_the_margin_is_certainty(df, shift):
+    """The truth lies 40 standard errors or more inside, so a t test at 5 % misses it with less than one in a million."""
+    assert chance_not_short(1.0, 0.05, df, shift=shift) == pytest.approx(1.0, abs=1e-3)
+
+
 def test_power_is_what_a_simulation_counts():
     """Truth: shift 0.3, sd 1, 5 builds, margin 1.5; 40000 repeats leave a standard error of 0.25 %."""
     rng = np.random.default_rng(5)
