@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 from collections.abc import Sequence
 
 GAP = "  "
@@ -11,6 +10,11 @@ _NARROWEST = 24
 """Text columns are not folded narrower than this; a table that is still too wide goes on below, its first column repeated."""
 _SHORTEST_LINE = 30
 _COMMAND = re.compile(r"'fettle [^']*'")
+_TYPED = ("$ ", "fettle ")
+"""How a line begins that is a command as a whole."""
+_WORD = re.compile(r"[ \n]*[^ \n]+")
+_MARK = re.compile(r"\033\[\d*m")
+"""Turns bold on or off, and takes no room."""
 _HELD = "\N{NO-BREAK SPACE}"
 
 
@@ -97,11 +101,24 @@ def folded(text: str, room: int) -> str:
     lines = []
     for line in text.split("\n"):
         inset = " " * (len(line) - len(line.lstrip()))
-        lines += [line] if len(line) <= room else [inset + part for part in _folded(line.strip(), room - len(inset))]
+        if _width(line) <= room or line.lstrip().startswith(_TYPED):
+            lines.append(line)
+        else:
+            lines += [inset + part for part in _folded(line.strip(), room - len(inset))]
     return "\n".join(lines)
 
 
 def _folded(text: str, width: int) -> list[str]:
     held = _COMMAND.sub(lambda found: found[0].replace(" ", _HELD), text)
-    parts = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)
-    return [part.replace(_HELD, " ") for part in parts] or [""]
+    parts = [""]
+    for word in _WORD.findall(held):
+        word = word.replace("\n", " ")
+        if parts[-1] and _width(parts[-1] + word) > width:
+            parts.append(word.lstrip(" "))
+        else:
+            parts[-1] += word
+    return [part.replace(_HELD, " ") for part in parts]
+
+
+def _width(text: str) -> int:
+    return len(_MARK.sub("", text))

@@ -49,6 +49,17 @@ def test_sentences_are_folded_between_words_and_commands_stay_whole():
     assert folded(text, 0) == text
 
 
+def test_bold_takes_no_room():
+    heading = "\033[1m" + "word " * 15 + "words\033[0m"  # 80 characters are seen
+    assert folded(heading, 80) == heading
+    assert folded(heading, 79).split("\n") == ["\033[1m" + "word " * 14 + "word", "words\033[0m"]
+
+
+def test_a_line_that_is_a_command_stays_whole():
+    text = "A line of some length follows here:\n    $ fettle import log.csv --map Try=variant\n  fettle log vents=4 --unit C"
+    assert folded(text, 30).split("\n") == ["A line of some length follows", "here:", *text.split("\n")[1:]]
+
+
 @pytest.mark.parametrize(("columns", "lines"), [(80, 8), (0, 5)])
 def test_the_history_fits_a_terminal_and_stays_one_line_an_entry_elsewhere(rig, fettle, monkeypatch, columns, lines):
     assert fettle("log", "vents=5", "wool=20", "driver=bamboo", "--unit", "body A").code == 0
