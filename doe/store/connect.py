@@ -137,7 +137,7 @@ def _open_error(path: Path, err: duckdb.Error, *, read_only: bool) -> StoreError
 
 _DAMAGED = "it is damaged: part of it is missing or altered. Use the last backup, or another copy that is whole."
 _NO_ROOM = "there is no room left to write. Free some space on this disk, then try again."
-_SIGNS = {
+_SIGNS = {  # what names the cause comes before what names the step that failed
     "corrupt": _DAMAGED,
     "checksum": _DAMAGED,
     "enough bytes": _DAMAGED,
@@ -145,16 +145,18 @@ _SIGNS = {
     "no space": _NO_ROOM,
     "disk full": _NO_ROOM,
     "too large": _NO_ROOM,
-    "could not write": _NO_ROOM,
     "out of memory": "the computer has too little memory left. Close other programs, then try again.",
-    "cannot open file": "its folder takes no such file. Choose another folder, or ask who may write to this one.",
     "too many open files": "too many files are open. Close other programs, then try again.",
     "input/output error": "the disk does not answer as it should. Copy the file to another disk, and try again there.",
+    "could not write": _NO_ROOM,
+    "cannot open file": "its folder takes no such file. Choose another folder, or ask who may write to this one.",
 }
+_QUOTED = re.compile(r'"[^"]*"')
 
 
 def _in_words(err: duckdb.Error) -> str:
     """Say what an engine's message means and what to do; its own words only where nothing better is known."""
     said = str(err).strip().splitlines()[0].rstrip(".")
-    known = next((words for sign, words in _SIGNS.items() if sign in said.casefold()), "")
+    cause = _QUOTED.sub("", said).casefold()  # without the names of files, which may be called anything
+    known = next((words for sign, words in _SIGNS.items() if sign in cause), "")
     return known or f"the database engine gave up. Try again, and if it stays so use the last backup. It says: {said}."

@@ -111,6 +111,19 @@ def test_a_damaged_project_is_told_in_words_with_what_to_do(empty: ProjectFile, 
     )
 
 
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ('IO Error: Cannot open file "/a/b.duckdb": Too many open files', "too many files are open."),  # DuckDB 1.x
+        ('IO Error: Could not write file "b.duckdb": Input/output error', "the disk does not answer as it should."),
+        ('IO Error: Cannot open file "/corrupt horn/b.duckdb": Permission denied', "its folder takes no such file."),
+    ],
+)
+def test_the_cause_is_told_and_not_the_step_or_the_name_of_the_file(empty: ProjectFile, said: str, told: str):
+    with pytest.raises(StoreError, match=f"nothing was changed: {told}"), connect.writing(empty.path):
+        raise duckdb.IOException(said)
+
+
 def test_a_database_of_something_else_is_refused_untouched(tmp_path: Path):
     path = tmp_path / "sales.duckdb"
     with duckdb.connect(str(path)) as con:
