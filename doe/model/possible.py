@@ -18,7 +18,7 @@ import functools
 import itertools
 import math
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,27 +58,35 @@ def check_storable(setup: Setup) -> None:
 
 
 def impossible(setup: Setup) -> str:
-    """Return what can be proved to have no settings, in a sentence; empty where nothing is."""
+    """Return the first of `faults`; empty where there is none."""
+    return next(faults(setup), "")
+
+
+def faults(setup: Setup) -> Iterator[str]:
+    """List what can be proved to have no settings, each in a sentence: what is so by itself before what is so together."""
     if not setup.factors:
-        return ""
+        return
     for quantity in setup.derived:
         if _is_empty(setup, (), quantity):
-            return (
+            yield (
                 f"Derived quantity '{quantity.name}': '{quantity.expression}' gives no number at any setting; "
                 "look for a division by zero, or a root or logarithm of a negative number."
             )
-    if _point_found(setup, setup.limits):  # the usual case
-        return ""
-    for limit in setup.limits:
-        if _is_empty(setup, (limit,)):
-            return f"No settings keep the limit '{limit.rule}' within the factors' ranges; loosen it or widen a range."
-    for one, other in itertools.combinations(setup.limits, 2):
-        if _is_empty(setup, (one, other)):
-            return f"No settings keep both limits '{one.rule}' and '{other.rule}'; loosen or remove one of them."
-    if len(setup.limits) > 2 and _is_empty(setup, setup.limits):
-        rules = "', '".join(limit.rule for limit in setup.limits)
-        return f"No settings keep all the limits together: '{rules}'; loosen or remove one of them."
-    return ""
+    if not _point_found(setup, setup.limits):  # else, as is usual, nothing contradicts
+        yield from _unkept(setup)
+
+
+def _unkept(setup: Setup) -> Iterator[str]:
+    alone = [limit for limit in setup.limits if _is_empty(setup, (limit,))]
+    for limit in alone:
+        yield f"No settings keep the limit '{limit.rule}' within the factors' ranges; loosen it or widen a range."
+    rest = [limit for limit in setup.limits if limit not in alone]
+    pairs = [pair for pair in itertools.combinations(rest, 2) if _is_empty(setup, pair)]
+    for one, other in pairs:
+        yield f"No settings keep both limits '{one.rule}' and '{other.rule}'; loosen or remove one of them."
+    if len(rest) > 2 and not alone and not pairs and _is_empty(setup, rest):
+        rules = "', '".join(limit.rule for limit in rest)
+        yield f"No settings keep all the limits together: '{rules}'; loosen or remove one of them."
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
-from doe.model.possible import impossible
+from doe.model.possible import faults
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.wording import number
 from doe.store.rows import fetch, insert, next_id
@@ -215,9 +215,11 @@ def change(
 
 def _check_possible(new: Definitions, present: Definitions) -> None:
     """Refuse what leaves no settings; what an older project holds may be put right step by step."""
-    fault = impossible(new.setup())
-    if fault and fault != impossible(present.setup()):
-        raise UsageError(fault)
+    found = list(faults(new.setup()))
+    before = set(faults(present.setup())) if found else set()
+    for fault in found:
+        if fault not in before:
+            raise UsageError(fault)
 
 
 def _check_kind(kind: str, value: Record | str | None) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -13,6 +15,7 @@ import duckdb
 
 from doe.model.errors import DataError, FettleError, listed
 from doe.model.factor import Factor
+from doe.model.possible import faults
 from doe.store import (
     attachments,
     definitions,
@@ -112,11 +115,11 @@ def _in_turn(entries: list[int]) -> str:
 
 def _new(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
     """List what does not fit since the transaction began."""
-    found = [*misfits(con), *_names_alike(con)]
+    found = [*misfits(con), *_names_alike(con), *_contradictions(con)]
     if not found:
         return []
     with engines.as_before(con) as past:
-        before = [*misfits(past), *_names_alike(past)]
+        before = [*misfits(past), *_names_alike(past), *_contradictions(past)]
     return [misfit for misfit in found if misfit not in before]
 
 
@@ -183,6 +186,17 @@ def _unfit_settings(stored: dict[int, object], defined: Definitions) -> Iterator
                 item.value.read(value)
             except DataError as err:
                 yield str(err)
+
+
+def _contradictions(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    """Find limits that nothing keeps; no new ones are let in, but older projects may hold some."""
+    defined = definitions.load(con)
+    with contextlib.suppress(FettleError):  # of `_setup`
+        for fault in faults(defined.setup()):
+            words = re.findall(r"\w+", fault)
+            told = [item for kind in ("limit", "derived") for item in defined.of(kind) if f"'{item.name}'" in fault]
+            told += [item for item in defined.of("factor") if item.name in words]
+            yield max((item.entry for item in told), default=None), fault
 
 
 def _values(con: duckdb.DuckDBPyConnection, defined: Definitions) -> Iterator[Misfit]:

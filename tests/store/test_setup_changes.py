@@ -157,9 +157,33 @@ def test_what_nothing_could_keep_is_refused_when_it_is_stored(radio: ProjectFile
 
 def test_an_older_project_that_contradicts_itself_is_put_right_step_by_step(empty: ProjectFile, monkeypatch):
     with monkeypatch.context() as patch:  # as it was stored once, unasked
-        patch.setattr("doe.store.definitions.impossible", lambda setup: "")
+        patch.setattr("doe.model.possible._is_empty", lambda *asked: False)
         empty.change_setup("limit", Limit("wool > 100"))
     empty.change_setup("derived", Derived("twice", "wool * 2"))
     empty.change_setup("limit", Limit("twice < 60"))
+    with refused(
+        UsageError, "No settings keep the limit 'vents > 6' within the factors' ranges; loosen it or widen a range."
+    ):
+        empty.change_setup("limit", Limit("vents > 6"))
     empty.change_setup("limit", None, name="wool > 100")
     assert [limit.rule for limit in empty.setup().limits] == ["air >= 180", "twice < 60"]
+
+
+def test_taking_back_leaves_no_limit_that_nothing_keeps(radio: ProjectFile):
+    wider = radio.change_setup("factor", replace(FACTORS[0], high=9), name="vents")
+    limit = radio.change_setup("limit", Limit("vents > 6"))
+    sentence = "No settings keep the limit 'vents > 6' within the factors' ranges; loosen it or widen a range."
+    with refused(
+        DataError,
+        f"Entry {wider.id} cannot be taken back, since other records stand on it; take back {limit.id} first: {sentence}",
+    ):
+        radio.take_back(wider.id)
+    gone = radio.change_setup("limit", None, name="vents > 6")
+    narrower = radio.change_setup("factor", FACTORS[0], name="vents")
+    with refused(
+        DataError,
+        f"Entry {gone.id} cannot be taken back, since other records stand on it; take back {narrower.id} first: {sentence}",
+    ):
+        radio.take_back(gone.id)
+    radio.take_back(narrower.id)
+    radio.take_back(gone.id)
