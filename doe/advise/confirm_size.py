@@ -49,6 +49,8 @@ class Scatter:
         How well the adjusted value of something read before is known; matters where sessions differ.
     promise_sd : float
         How well the prediction that is promised is known; 0 where nobody asked.
+    n_known : int
+        Variants that were read before, and so can be read again beside fresh builds.
     """
 
     build_sd: float
@@ -58,6 +60,7 @@ class Scatter:
     is_guess: bool = False
     known_sd: float = 0.0
     promise_sd: float = 0.0
+    n_known: int = MOST_BESIDE
 
     def se(self, builds: int, readings: int, beside: int = 1) -> float:
         """Return the standard error of the mean of fresh builds, each read so often.
@@ -149,6 +152,7 @@ def scatter_of(effects: Effects, settings: Mapping[str, Value] | None = None) ->
         is_guess=together is not None,
         known_sd=_known_sd(basis.builds.reading),
         promise_sd=0.0 if settings is None else float(effects.predict(dict(settings))["sd"].iloc[0]),
+        n_known=len(basis.variants),
     )
 
 
@@ -212,7 +216,8 @@ def size_confirmation(
         )
     cost, many = effort or Effort(), raters or {}
 
-    most_beside = MOST_BESIDE if any(scatters[one.name].session_sd > 0 for one in judged) else 0
+    known = [scatters[one.name].n_known for one in judged if scatters[one.name].session_sd > 0]
+    most_beside = min(MOST_BESIDE, *known) if known else 0
 
     def sure(size: _Size, one: Outcome) -> tuple[float, float]:
         scatter, readings = scatters[one.name], size.rounds * many.get(one.name, 1)

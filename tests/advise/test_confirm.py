@@ -200,6 +200,14 @@ def test_more_is_read_beside_where_one_variant_tells_too_little_of_the_session()
     assert size_confirmation({"noise": Scatter(0.3, 0.1, 0.0, 20)}, [NOISE]).beside == 0
 
 
+def test_no_more_is_read_beside_than_was_read_before():
+    """Closed form as above: two leave 0.354 open, which will do for a margin of 3.3 times as much but not of 0.86."""
+    scatter = Scatter(0.0, 0.0, math.inf, math.inf, known_sd=0.5, n_known=2)
+    assert size_confirmation({"noise": scatter}, [Outcome("noise", matters=3.3 * 0.354)]).beside == 2
+    assert size_confirmation({"noise": scatter}, [Outcome("noise", matters=3.3 * 0.26)]).builds == 0
+    assert scatter_of(analyse(log(0, n=8), FACTORS, NOISE)).n_known == 8
+
+
 @pytest.mark.parametrize("session_sd", [0.5, math.inf])
 def test_what_is_read_beside_is_itself_not_known_exactly(session_sd):
     """Closed form: the session's offset has the precision of what it may be plus that of what was read beside it.
