@@ -9,7 +9,8 @@ GAP = "  "
 _NARROWEST = 24
 """Text columns are not folded narrower than this; a table that is still too wide goes on below, its first column repeated."""
 _SHORTEST_LINE = 30
-_COMMAND = re.compile(r"'fettle [^']*'")
+_COMMAND = re.compile(r"'fettle [^']*'|`fettle [^`]*`")
+_ITEM = re.compile(r" *(?:- |\d+\. )?")
 _TYPED = ("$ ", "fettle ")
 """How a line begins that is a command as a whole."""
 _WORD = re.compile(r"[ \n]*[^ \n]+")
@@ -88,7 +89,7 @@ def _block(
 
 
 def folded(text: str, room: int) -> str:
-    """Fold lines that are longer than a terminal's at blanks, further lines as far in as the first.
+    """Fold lines that are longer than a terminal's at blanks, further lines as far in as the text of the first.
 
     Parameters
     ----------
@@ -100,11 +101,12 @@ def folded(text: str, room: int) -> str:
         return text
     lines = []
     for line in text.split("\n"):
-        inset = " " * (len(line) - len(line.lstrip()))
         if _width(line) <= room or line.lstrip().startswith(_TYPED):
             lines.append(line)
-        else:
-            lines += [inset + part for part in _folded(line.strip(), room - len(inset))]
+            continue
+        begin = _ITEM.match(line)[0]  # type: ignore[index]  # it matches nothing at all, too
+        first, *further = _folded(line[len(begin) :].strip(), room - len(begin))
+        lines += [begin + first, *(" " * len(begin) + part for part in further)]
     return "\n".join(lines)
 
 

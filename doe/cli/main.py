@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 
 from doe.cli.commands import NAMES, find, overview
-from doe.cli.screen import heading, note, refusal, say
+from doe.cli.screen import heading, note, refusal, room, say
 from doe.model.errors import FettleError, UsageError, did_you_mean
 from doe.model.version import version
 
@@ -103,7 +103,7 @@ def _teach(name: str) -> None:
 
     if name not in TOPICS:
         raise UsageError(f"There is no help on '{name}'.{did_you_mean(name, (*TOPICS, *NAMES))}")
-    title, _, rest = topic(name).plain().partition("\n")
+    title, _, rest = topic(name).plain(is_joined=room(sys.stdout) > 0).partition("\n")
     say(f"{heading(title)}\n{rest}")
 
 

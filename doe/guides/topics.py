@@ -23,6 +23,8 @@ TOPICS = (
 )
 """Every topic, in the order of the job."""
 _LINK = re.compile(r"\[([^\]]+)\]\(([a-z-]+)\)")
+_BEGINS = re.compile(r"- |\d+\. |[#|]")
+"""How a line begins that does not go on with the one before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,17 +45,24 @@ class Topic:
     title: str
     text: str
 
-    def plain(self) -> str:
-        """Return the page for a terminal: marks of Markdown taken off, examples set in, commands after a $."""
+    def plain(self, *, is_joined: bool = False) -> str:
+        """Return the page for a terminal: marks of Markdown taken off, examples set in, commands after a $.
+
+        With `is_joined` each paragraph is one line, to be folded to any width.
+        """
         lines: list[str] = []
         language: str | None = None
+        is_open = False
         for line in self.text.splitlines():
             if line.startswith("```"):
                 language = line.removeprefix("```") if language is None else None
             elif language is not None:
                 lines.append(f"    {'$ ' if language == 'sh' else ''}{line}".rstrip())
+            elif is_joined and is_open and line and not _BEGINS.match(line):
+                lines[-1] += f" {_plain_line(line.strip())}"
             else:
                 lines.append(_plain_line(line))
+            is_open = language is None and bool(line) and not line.startswith(("```", "#"))
         return "\n".join(lines)
 
 

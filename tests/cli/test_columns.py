@@ -1,11 +1,16 @@
 """Tables and sentences on a narrow terminal: nothing is lost, nothing is cut, and no line is longer than there is room."""
 
+import itertools
+import re
+import sys
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.cli import screen
+from doe.cli import main, screen
 from doe.cli.columns import folded, laid_out
+from doe.guides.topics import TOPICS, topic
 
 _CELLS = st.text("ab 1", max_size=60).map(lambda text: " ".join(text.split()))
 
@@ -49,6 +54,11 @@ def test_sentences_are_folded_between_words_and_commands_stay_whole():
     assert folded(text, 0) == text
 
 
+@pytest.mark.parametrize("mark", ["- ", "  10. "])
+def test_further_lines_of_a_list_item_stand_below_its_text(mark):
+    assert folded(f"{mark}{'word ' * 8}", 34).split("\n")[1].startswith(" " * len(mark) + "word")
+
+
 def test_bold_takes_no_room():
     heading = "\033[1m" + "word " * 15 + "words\033[0m"  # 80 characters are seen
     assert folded(heading, 80) == heading
@@ -58,6 +68,19 @@ def test_bold_takes_no_room():
 def test_a_line_that_is_a_command_stays_whole():
     text = "A line of some length follows here:\n    $ fettle import log.csv --map Try=variant\n  fettle log vents=4 --unit C"
     assert folded(text, 30).split("\n") == ["A line of some length follows", "here:", *text.split("\n")[1:]]
+
+
+@pytest.mark.parametrize("key", TOPICS)
+def test_help_pages_flow_on_a_terminal(fettle, monkeypatch, key):
+    """Each paragraph is folded as a whole: no line could take the word that begins the next of the same paragraph."""
+    monkeypatch.setattr(screen, "room", lambda stream: 80 if stream is sys.stdout else 0)
+    monkeypatch.setattr(main, "room", lambda stream: 80)
+    out = fettle("help", key).out
+    assert out.split() == topic(key).plain().split()
+    lines = out.splitlines()
+    for line, following in itertools.pairwise(lines):
+        if line and following and not re.match(r"    |- |[0-9]+\. ", following):
+            assert len(line) + 1 + len(re.match(r"\s*(`fettle [^`]*`\S*|\S+)", following)[1]) > 80, line
 
 
 @pytest.mark.parametrize(("columns", "lines"), [(80, 8), (0, 5)])
