@@ -15,6 +15,7 @@ import duckdb
 
 from doe.model.errors import DataError, FettleError, listed
 from doe.model.factor import Factor
+from doe.model.names import spelled_alike
 from doe.model.possible import faults
 from doe.store import (
     attachments,
@@ -115,11 +116,11 @@ def _in_turn(entries: list[int]) -> str:
 
 def _new(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
     """List what does not fit since the transaction began."""
-    found = [*misfits(con), *_names_alike(con), *_contradictions(con)]
+    found = [*misfits(con), *_names_alike(con), *_names_of_blind(con), *_contradictions(con)]
     if not found:
         return []
     with engines.as_before(con) as past:
-        before = [*misfits(past), *_names_alike(past), *_contradictions(past)]
+        before = [*misfits(past), *_names_alike(past), *_names_of_blind(past), *_contradictions(past)]
     return [misfit for misfit in found if misfit not in before]
 
 
@@ -159,6 +160,17 @@ def _names_alike(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
             if len(names) > 1:
                 quoted = listed([f"'{name}'" for name in names], "and")
                 yield max(names.values()), f"{what.capitalize()}s {quoted} differ in capitals only."
+
+
+def _names_of_blind(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    """Find blind sessions whose name another session has, which they would need once they are closed."""
+    known = dict(con.execute("SELECT name, entry FROM live_session").fetchall())
+    for name, entry in con.execute("SELECT name, entry FROM live_prepared WHERE NOT closed").fetchall():
+        for other in spelled_alike(name, known):
+            yield (
+                max(entry, known[other]),
+                f"Session '{name}' is prepared and still blind, and '{other}' holds readings.",
+            )
 
 
 def _settings(con: duckdb.DuckDBPyConnection, defined: Definitions) -> Iterator[Misfit]:

@@ -146,6 +146,22 @@ def test_a_blind_session_keeps_its_name_until_it_is_closed(file):
     assert {row["session"] for row in file.readings()} == {"Evening"}
 
 
+@pytest.mark.parametrize("name", ["Evening", "evening"])
+def test_a_blind_session_does_not_come_back_beside_one_of_its_name(file, name):
+    """It could not be closed any more."""
+    dropped = file.take_back(file.prepare_session(session()).id)
+    read = file.add_readings([Reading("1", "echo", 3, session=name)])
+    with refused(
+        DataError,
+        f"Entry {dropped.id} cannot be taken back, since other records stand on it; take back {read.id} first: "
+        f"Session 'Evening' is prepared and still blind, and '{name}' holds readings.",
+    ):
+        file.take_back(dropped.id)
+    file.take_back(read.id)
+    file.take_back(dropped.id)
+    assert [kept.session.name for kept in file.prepared_sessions()] == ["Evening"]
+
+
 def test_a_prepared_session_differs_from_others_by_more_than_capitals(file):
     file.add_session(Session("evening"))
     with refused(DataError, "Session 'Evening' differs from 'evening' in capitals only; give it a name of its own."):
