@@ -139,7 +139,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
             order=_place(sent.text("order"), errors),
             note=sent.text("note"),
         )
-        again = urls.readings(variant, sent.text("session"), sent.text("rater"))
+        first = done.readings[0]  # session and rater as they are spelled in the log
+        again = urls.readings(variant, first.session or "", first.rater or "")
         return urls.with_done(again, done.entry.id)
 
     try:

@@ -291,6 +291,12 @@ def test_readings_come_back_with_their_faults_and_go_in_each_by_itself(visitor, 
         ("bass", 3.5, "Bo"), ("bass", 3.7, "Bo"), ("echo", 4.0, "Bo")]  # fmt: skip
 
 
+def test_the_next_readings_are_offered_the_session_and_rater_as_the_log_spells_them(visitor, project):
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3", session="tuesday", rater="ANN")
+    fields = dict(page.form("/readings")["fields"])
+    assert (fields["session"], fields["rater"]) == ("Tuesday", "Ann")
+
+
 def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
     settings = {"vents": 3, "rings": 9, "wool": 30, "driver": "paper"}
     project.file.add_variant(Variant("4", settings, status="planned"), number_on=True)
