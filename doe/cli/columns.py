@@ -10,7 +10,8 @@ _NARROWEST = 24
 """Text columns are not folded narrower than this; a table that is still too wide goes on below, its first column repeated."""
 _SHORTEST_LINE = 30
 _COMMAND = re.compile(r"'fettle [^']*'|`fettle [^`]*`")
-_ITEM = re.compile(r" *(?:- |\d+\. )?")
+_ITEM = re.compile(r" *(?:- |\d+\. |\S+(?: \S+)? {2,})?")
+"""What stands before the text of a line: the mark of a list item, or the name that a list explains."""
 _TYPED = ("$ ", "fettle ")
 """How a line begins that is a command as a whole."""
 _WORD = re.compile(r"[ \n]*[^ \n]+")
@@ -105,6 +106,8 @@ def folded(text: str, room: int) -> str:
             lines.append(line)
             continue
         begin = _ITEM.match(line)[0]  # type: ignore[index]  # it matches nothing at all, too
+        if room - len(begin) < _NARROWEST:
+            begin = ""
         first, *further = _folded(line[len(begin) :].strip(), room - len(begin))
         lines += [begin + first, *(" " * len(begin) + part for part in further)]
     return "\n".join(lines)

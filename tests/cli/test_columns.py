@@ -54,9 +54,9 @@ def test_sentences_are_folded_between_words_and_commands_stay_whole():
     assert folded(text, 0) == text
 
 
-@pytest.mark.parametrize("mark", ["- ", "  10. "])
+@pytest.mark.parametrize("mark", ["- ", "  10. ", "  route     ", "  --project FILE  "])
 def test_further_lines_of_a_list_item_stand_below_its_text(mark):
-    assert folded(f"{mark}{'word ' * 8}", 34).split("\n")[1].startswith(" " * len(mark) + "word")
+    assert folded(f"{mark}{'word ' * 12}", 44).split("\n")[1].startswith(" " * len(mark) + "word")
 
 
 def test_bold_takes_no_room():
