@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import itertools
 import re
+import sys
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, NoReturn
 
+from doe.cli.screen import room, say
 from doe.model.choices import meant
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.numbers import read_hours, read_minutes, read_number
@@ -19,10 +21,10 @@ NOTHING = "none"
 
 
 class HelpLayout(argparse.RawDescriptionHelpFormatter):
-    """Help of one width everywhere, so that the written reference is the same on every machine."""
+    """Help of one width, so that the written reference is the same on every machine; narrower on a narrow terminal."""
 
     def __init__(self, prog: str) -> None:
-        super().__init__(prog, max_help_position=30, width=WIDTH)
+        super().__init__(prog, max_help_position=30, width=min(WIDTH, room(sys.stdout) or WIDTH))
 
     def _format_usage(self, usage: Any, actions: Any, groups: Any, prefix: str | None) -> str:
         return super()._format_usage(usage, actions, groups, "Usage: " if prefix is None else prefix)
@@ -64,6 +66,10 @@ class Parser(argparse.ArgumentParser):
             metavar="FILE",
             help="project file; otherwise FETTLE_PROJECT, or the one project in this folder",
         )
+
+    def print_help(self, file: Any = None) -> None:
+        """Print the help as any answer is printed: folded where a terminal is narrower."""
+        say(self.format_help().rstrip("\n"))
 
     def parse_args(  # type: ignore[override]
         self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None

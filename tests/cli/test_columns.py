@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.cli import main, screen
+from doe.cli import main, parser, screen
 from doe.cli.columns import folded, laid_out
 from doe.guides.topics import TOPICS, topic
 
@@ -81,6 +81,16 @@ def test_help_pages_flow_on_a_terminal(fettle, monkeypatch, key):
     for line, following in itertools.pairwise(lines):
         if line and following and not re.match(r"    |- |[0-9]+\. ", following):
             assert len(line) + 1 + len(re.match(r"\s*(`fettle [^`]*`\S*|\S+)", following)[1]) > 80, line
+
+
+def test_the_help_of_a_command_fits_a_terminal(fettle, monkeypatch):
+    wide = fettle("correct", "--help").out
+    for module in (screen, parser):
+        monkeypatch.setattr(module, "room", lambda stream: 80)
+    out = fettle("correct", "--help").out
+    assert out.split() == wide.split()
+    assert max(map(len, out.splitlines())) <= 80 < max(map(len, wide.splitlines()))
+    assert " " * 30 + "project in this folder\n" in out
 
 
 @pytest.mark.parametrize(("columns", "lines"), [(80, 8), (0, 5)])
