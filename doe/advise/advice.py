@@ -135,7 +135,7 @@ class Advice:
 
 def worth_text(best: Mapping[str, Any]) -> str:
     """Return the worth of the best variant with its interval, in words of 0 to 1."""
-    return wording.with_interval(best["worth"], best["low"], best["high"])
+    return wording.worth_told(best["worth"], best["low"], best["high"])
 
 
 def _computed(frame: Callable[[], pd.DataFrame] | None) -> pd.DataFrame:

@@ -159,7 +159,7 @@ def _why(facts: Facts) -> str:
             "There are no readings to go by yet, so this is exploration: it is chosen to show as much as possible for "
             "its minutes, not because it is expected to be good."
         )
-    expected = wording.with_interval(facts.expected, facts.low, facts.high)
+    expected = wording.worth_told(facts.expected, facts.low, facts.high)
     settles = f"; it would help to tell whether {_doubts(facts.settles)}" if facts.settles else ""
     against = f"; {facts.would_change}" if facts.would_change else ""
     if facts.kind == "repeat":

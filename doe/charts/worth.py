@@ -55,7 +55,7 @@ def best_sentence(advice: Advice) -> str:
     best = advice.best
     if not best or not text.plain(best.get("variant")):
         return "No variant can be said to be the best yet"
-    worth = wording.with_interval(best["worth"], best["low"], best["high"])
+    worth = wording.worth_told(best["worth"], best["low"], best["high"])
     return f"Keep variant {text.plain(best['variant'])} for now: overall worth {worth}"
 
 
@@ -67,7 +67,7 @@ def describe_worth(advice: Advice, order: Sequence[str] | None = None) -> str:
 
 
 def _worth(row: Row) -> str:
-    return wording.with_interval(row["worth"], row["low"], row["high"])
+    return wording.worth_told(row["worth"], row["low"], row["high"])
 
 
 def _hover(row: Row) -> str:

@@ -111,6 +111,16 @@ def test_very_large_and_very_small_numbers_are_counted_alike_within_one_interval
         assert wording.with_interval(*numbers, unit, is_change=True) == f"+{text}"
 
 
+def test_a_worth_is_never_told_finer_than_matters() -> None:
+    assert wording.worth_told(9.02e-10, 8.69e-10, 9.4e-10) == "0.000 (0.000 to 0.000)"
+    assert wording.worth_told(0.45, 0.44999995, 0.45000006) == "0.450 (0.450 to 0.450)"
+    assert wording.worth_told(0.5, 0.0, 1.0) == "0.5 (0.0 to 1.0)"
+
+
+def test_the_smallest_number_there_is_can_be_told() -> None:
+    assert wording.with_interval(5e-324, 0.0, 5e-324).startswith("0")
+
+
 @pytest.mark.parametrize(
     ("share", "text"),
     [
