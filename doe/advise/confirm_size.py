@@ -296,9 +296,9 @@ def _fewest(is_enough: Callable[[_Size], bool], minutes: Callable[[_Size], float
 
 def _headline(size: _Size, minutes: float, risk: float, alpha: float) -> str:
     each = f"{counted(size.rounds, 'round')} of readings{' of each' if size.builds + size.beside > 1 else ''}"
-    beside = f", {counted(size.beside, 'variant')} read before beside them" if size.beside else ""
+    joined = f" beside {counted(size.beside, 'earlier variant')}, " if size.beside else " and "
     return (
-        f"Confirm with {counted(size.builds, 'fresh build')}{beside} and {each}, {duration(minutes)}: a promise that is kept "
+        f"Confirm with {counted(size.builds, 'fresh build')}{joined}{each}, {duration(minutes)}: a promise that is kept "
         f"is confirmed with {percent(1 - risk)} or more in each outcome, one that is off by what matters with "
         f"{percent(alpha)} at most."
     )
