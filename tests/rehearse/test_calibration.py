@@ -46,8 +46,8 @@ def test_where_nothing_is_active_the_truth_is_flat():
 
 @pytest.mark.slow
 def test_promises_are_kept_on_a_sample_of_histories():
-    """40 free histories, 25 with nothing, 15 with little going on: the targets less three standard errors of such a sample."""
-    found = calibrate({"free": range(40), "nothing": range(800, 825), "modest": range(15)})
+    """26 free histories, 15 with nothing, 10 with little going on: the targets less three standard errors of such a sample."""
+    found = calibrate({"free": range(26), "nothing": range(800, 815), "modest": range(10)})
     classical, builds = found.classical["covered"], found.builds["covered"]
     assert classical.mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / len(classical))
     assert builds.mean() > 0.93 - 3 * np.sqrt(0.05 * 0.95 / (len(builds) / 5))
