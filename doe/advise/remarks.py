@@ -31,8 +31,8 @@ def _on_readings(question: Question, situation: Situation, choices: list[Choice]
     read = {outcome.name for outcome in situation.belief.outcomes}
     missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
     if missing:
-        has, alone = ("has", "have")[len(missing) > 1], listed(sorted(read), "and")
-        notes.append(f"{listed(missing, 'and')} {has} no reading yet, so this advice goes by {alone} alone.")
+        has, others = "has" if len(missing) == 1 else "have", listed(sorted(read), "and")
+        notes.append(f"{listed(missing, 'and')} {has} no reading yet, so this advice goes by {others} alone.")
     if len(situation.log.variants) == 1:
         notes.append(
             "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."

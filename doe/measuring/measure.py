@@ -14,8 +14,9 @@ from doe.measuring.results import Measurements, OutcomeMeasured
 from doe.measuring.takes import Kept, Take, is_reference_itself, kept_takes, look_at
 from doe.model.change import find_variant
 from doe.model.errors import DataError, listed
-from doe.model.names import quoted, spelled_alike
+from doe.model.names import spelled_alike
 from doe.model.outcome import Outcome
+from doe.model.planned import not_built
 from doe.model.records import Computation, KeptFile, Reading, Variant
 from doe.store import ProjectFile
 from doe.store.attachments import TAKE, USED, hash_of
@@ -61,10 +62,7 @@ def measure(
     known = take_snapshot(file.path)
     found = find_variant(variant, known.variants)
     if found.status == "planned":
-        raise DataError(
-            f"Variant '{found.name}' is only planned; mark it as built before measuring it.",
-            command=f"'fettle log --planned {quoted(found.name)}' does that",
-        )
+        raise not_built(found.name, "measuring it")
     chosen = chosen_outcomes(known.setup.outcomes, outcomes)
     takes = look_at(files)
     work, notes = _still_to_do(file, found.name, chosen, takes, is_named=bool(outcomes), is_stored=not dry_run)

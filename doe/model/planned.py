@@ -8,7 +8,7 @@ from typing import Any
 
 from doe.model.choices import Value
 from doe.model.errors import DataError
-from doe.model.names import spelled_alike
+from doe.model.names import quoted, spelled_alike
 from doe.model.records import Variant
 from doe.model.wording import counted
 
@@ -90,6 +90,21 @@ class AdoptedPlan:
             if run.unit and other.unit == run.unit and variant.status == "built" and variant.unit
         )
         return next(real, run.unit)
+
+
+def none_adopted() -> DataError:
+    """Return what is said where a plan is asked for and none is being built."""
+    return DataError(
+        "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
+    )
+
+
+def not_built(name: str, before: str) -> DataError:
+    """Return what is said where a planned variant is treated as built; `before` is what it has to be built for."""
+    return DataError(
+        f"Variant '{name}' is only planned; mark it as built before {before}.",
+        command=f"'fettle log --planned {quoted(name)}' does that",
+    )
 
 
 def find_planned(name: str, variants: Sequence[Variant]) -> Variant:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.change import Change
 from doe.model.errors import DataError
-from doe.model.planned import AdoptedPlan, find_planned, same_as_planned
+from doe.model.planned import AdoptedPlan, find_planned, none_adopted, same_as_planned
 from doe.model.records import Unit, Variant
 from doe.model.setup import Setup, check_factors
 from doe.planning.adopted import facts_of, frame_of, left_of, model_of, outcome_of, runs_of
@@ -174,9 +174,7 @@ class Planning:
         """
         found = self.adopted()
         if found is None:
-            raise DataError(
-                "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
-            )
+            raise none_adopted()
         plan, table = found
         known = judged if judged is not None else self.judged_by(outcome_of(plan))
         beside = bool(plan.facts.get("beside_log"))
@@ -228,9 +226,7 @@ class Planning:
         """
         plan = self.file.adopted_plan()
         if plan is None:
-            raise DataError(
-                "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
-            )
+            raise none_adopted()
         known = judged if judged is not None else self.judged_by(outcome_of(plan))
         made = self.judge_plan(table, model_of(plan), beside_log=bool(plan.facts.get("beside_log")), judged=known)
         entry = self.file.edit_plan(facts_of(made, model_of(plan), known.outcome), runs_of(table, self.setup.factors))

@@ -16,7 +16,6 @@ from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
-from doe.model.possible import faults
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.wording import number
 from doe.store.rows import fetch, insert, next_id
@@ -215,6 +214,8 @@ def change(
 
 def _check_possible(new: Definitions, present: Definitions) -> None:
     """Refuse what leaves no settings; what an older project holds may be put right step by step."""
+    from doe.model.possible import faults  # takes a moment, and few commands define something
+
     found = list(faults(new.setup()))
     before = set(faults(present.setup())) if found else set()
     for fault in found:

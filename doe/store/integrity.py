@@ -16,7 +16,6 @@ import duckdb
 from doe.model.errors import DataError, FettleError, listed
 from doe.model.factor import Factor
 from doe.model.names import spelled_alike
-from doe.model.possible import faults
 from doe.store import (
     attachments,
     definitions,
@@ -202,6 +201,8 @@ def _unfit_settings(stored: dict[int, object], defined: Definitions) -> Iterator
 
 def _contradictions(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
     """Find limits that nothing keeps; no new ones are let in, but older projects may hold some."""
+    from doe.model.possible import faults  # takes a moment that few commands need
+
     defined = definitions.load(con)
     with contextlib.suppress(FettleError):  # of `_setup`
         for fault in faults(defined.setup()):

@@ -10,7 +10,7 @@ from typing import Any
 import duckdb
 
 from doe.model.errors import DataError
-from doe.model.planned import AdoptedPlan, Run
+from doe.model.planned import AdoptedPlan, Run, none_adopted
 from doe.model.records import Variant
 from doe.model.wording import counted
 from doe.store import variants
@@ -54,9 +54,7 @@ def open_one(con: duckdb.DuckDBPyConnection, kept: Sequence[Kept[Variant]]) -> A
     """
     found = current(load(con, kept))
     if found is None:
-        raise DataError(
-            "No plan is adopted, or the last one is built.", command="'fettle plan --runs COUNT --adopt' adopts one"
-        )
+        raise none_adopted()
     return found
 
 

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import duckdb
 
-from doe.model.possible import check_storable
 from doe.model.setup import Setup
 from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, transfer
@@ -64,6 +63,8 @@ class ProjectFile(
             If no settings keep the limits, a derived quantity never gives a number, or a goal lies beyond its scale.
         """
         made = Setup() if setup is None else setup
+        from doe.model.possible import check_storable  # takes a moment that few commands need
+
         check_storable(made)
 
         def fill(con: duckdb.DuckDBPyConnection) -> None:

@@ -10,8 +10,8 @@ from typing import Any
 import duckdb
 
 from doe.model.errors import DataError, listed
-from doe.model.names import quoted
 from doe.model.outcome import Outcome
+from doe.model.planned import not_built
 from doe.model.records import Reading
 from doe.model.wording import counted, number
 from doe.store import measurements
@@ -176,10 +176,7 @@ def check_built(con: duckdb.DuckDBPyConnection, names: Iterable[str | None]) -> 
     planned = {row[0] for row in con.execute("SELECT name FROM live_variant WHERE status = 'planned'").fetchall()}
     for name in names:
         if name in planned:
-            raise DataError(
-                f"Variant '{name}' is only planned; mark it as built before taking readings of it.",
-                command=f"'fettle log --planned {quoted(str(name))}' does that",
-            )
+            raise not_built(str(name), "taking readings of it")
 
 
 def new_version(

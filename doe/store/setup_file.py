@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.model.errors import DataError, UsageError
-from doe.model.possible import check_storable
 from doe.model.setup import Setup
 
 
@@ -24,6 +23,8 @@ def read_setup(path: str | Path) -> Setup:
     try:
         tables = tomllib.loads(source.read_text(encoding="utf-8-sig"))
         setup = Setup.from_tables(tables)
+        from doe.model.possible import check_storable  # takes a moment that few commands need
+
         check_storable(setup)
         return setup
     except FileNotFoundError:
