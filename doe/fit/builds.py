@@ -69,7 +69,7 @@ class Builds:
 
         A few units hardly show how much units differ, so their part is as large as Student's t has it with one degree of
         freedom a unit: one less for their mean, one more for what is expected of them. With the bare estimate, predictions
-        for new units held 91 to 92 % where there were three to six.
+        for new units held 90 to 92 % where there were three to eight.
         """
         variance = float(np.diag(self.between).mean())
         if self.unit_sd == 0.0 or self.n_units < 2:
