@@ -1,4 +1,4 @@
-"""All tests, on all cores: ``python -m tests [pytest options]``; ``python -m tests quick`` runs what takes no minute.
+"""All tests, on all cores: ``python -m tests [pytest options]``; ``python -m tests quick`` runs what takes little time.
 
 Speeds are measured afterwards, one at a time, since tests that run beside each other would spoil the figures.
 """
