@@ -8,7 +8,9 @@ import sys
 
 BESIDE_EACH_OTHER = ["--numprocesses", "logical", "--dist", "worksteal", "--ignore=tests/benchmarks", "tests"]
 ALONE = ["tests/benchmarks"]
-QUICK = ["-m", "not slow and not browser and not trust and not doors", "--hypothesis-profile=quick"]
+NOT_READ = [f"--ignore=tests/{folder}" for folder in ("browser", "cli", "sheets", "trust", "web")]
+"""Folders in which no test is quick; that need not be found out one by one."""
+QUICK = ["-m", "not slow and not browser and not trust and not doors", "--hypothesis-profile=quick", *NOT_READ]
 
 
 def main(options: list[str]) -> int:

@@ -143,22 +143,31 @@ def _dangling(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
 
 
 def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
-    for what in ("variant", "unit", "session"):
-        rows = con.execute(f"SELECT name, max(entry) FROM live_{what} GROUP BY name HAVING count(*) > 1").fetchall()
-        for name, entry in rows:
-            yield entry, f"Two {what}s are called '{name}'."
+    for what, entries in _entries_by_name(con).items():
+        for name, by in entries.items():
+            if len(by) > 1:
+                yield max(by), f"Two {what}s are called '{name}'."
 
 
 def _names_alike(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
     """Find names that differ in capitals only; no new ones are let in, but older projects may hold some."""
-    for what in ("variant", "unit", "session"):
-        alike: dict[str, dict[str, int]] = {}
-        for name, entry in con.execute(f"SELECT name, entry FROM live_{what} ORDER BY entry, id").fetchall():
-            alike.setdefault(name.casefold(), {})[name] = entry
+    for what, entries in _entries_by_name(con).items():
+        alike: dict[str, list[str]] = {}
+        for name in entries:
+            alike.setdefault(name.casefold(), []).append(name)
         for names in alike.values():
             if len(names) > 1:
                 quoted = listed([f"'{name}'" for name in names], "and")
-                yield max(names.values()), f"{what.capitalize()}s {quoted} differ in capitals only."
+                latest = max(entry for name in names for entry in entries[name])
+                yield latest, f"{what.capitalize()}s {quoted} differ in capitals only."
+
+
+def _entries_by_name(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, list[int]]]:
+    """Return the entries that wrote what is called by each name, by kind of record."""
+    found: dict[str, dict[str, list[int]]] = {"variant": {}, "unit": {}, "session": {}}
+    for what, name, entry, _ in con.execute(statement("names")).fetchall():
+        found[what].setdefault(name, []).append(entry)
+    return found
 
 
 def _names_of_blind(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:

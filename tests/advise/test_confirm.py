@@ -258,6 +258,7 @@ def in_sessions(seed, per, n=20, fresh=2, reads=3, matters=1.6):
     return scatter.se(fresh, reads, 4), confirm(pd.DataFrame(rows), FACTORS, [steady], names), scatter
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("per", [5, 20])
 def test_fresh_builds_in_a_session_of_their_own_are_judged_as_surely_as_planned(per):
     """Truth: what is promised is kept; 12 logs each, of four sessions or of a single one.

@@ -345,6 +345,7 @@ def idle_log(seed: int, n_levels: int) -> tuple[pd.DataFrame, list[Factor]]:
     return log, factors
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n_levels", [2, 3, 8])
 def test_the_two_levels_that_differ_most_of_an_idle_factor_are_seldom_told_apart(n_levels: int):
     """300 logs in which nothing acts: p falls below 0.05 in 5 % at most, up to three standard errors."""

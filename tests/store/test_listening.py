@@ -6,6 +6,7 @@ from doe.model.records import Reading, Session, Variant
 from doe.store import ProjectFile, definitions, journal, listening
 from tests.refusing import refused
 from tests.store.radio import RADIO, SETTINGS
+from tests.store.test_transfer import ONE_QUICK
 
 
 @pytest.fixture
@@ -84,7 +85,7 @@ def test_preparing_cannot_be_taken_back_under_its_judgements(file):
         file.take_back(entry.id)
 
 
-@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+@pytest.mark.parametrize("kind", ONE_QUICK)
 def test_an_export_and_back_loses_nothing(file, tmp_path, kind):
     file.prepare_session(session())
     file.judge(1, Judgement("Ann", 1, {"echo": 3}, "a remark"))

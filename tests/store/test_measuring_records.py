@@ -10,6 +10,7 @@ from doe.store import ProjectFile, migrate
 from doe.store.attachments import TAKE, hash_of
 from tests.refusing import refused
 from tests.store.radio import RADIO, SETTINGS
+from tests.store.test_transfer import ONE_QUICK
 
 
 def take(folder: Path, name: str = "take.txt", text: str = "100 1\n") -> KeptFile:
@@ -44,7 +45,7 @@ def test_a_computed_reading_tells_how_it_was_computed(measured: ProjectFile, tmp
     assert measured.check() == []
 
 
-@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+@pytest.mark.parametrize("kind", ONE_QUICK)
 def test_an_export_carries_it_without_loss(measured: ProjectFile, tmp_path: Path, kind: str):
     back = ProjectFile.restore(tmp_path / "back.duckdb", measured.export(tmp_path / f"out.{kind}", kind))
     assert kept(back) == kept(measured)

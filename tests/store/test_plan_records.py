@@ -8,6 +8,7 @@ from doe.model.records import Reading, Unit, Variant
 from doe.store import ProjectFile
 from tests.refusing import refused
 from tests.store.radio import SETTINGS
+from tests.store.test_transfer import ONE_QUICK
 
 FACTS = {"headline": "Fraction of 4 runs, 3 factors.", "kind": "fraction", "model": "main", "seed": 7}
 RUNS = [
@@ -183,7 +184,7 @@ def test_what_is_built_is_not_edited(adopted: ProjectFile):
         adopted.edit_plan(FACTS, [Run(SETTINGS, "4")])
 
 
-@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+@pytest.mark.parametrize("kind", ONE_QUICK)
 def test_an_export_carries_plans(adopted: ProjectFile, tmp_path, kind):
     adopted.build_planned("4", unit="A")
     back = ProjectFile.restore(tmp_path / "back.duckdb", adopted.export(tmp_path / f"out.{kind}", kind))

@@ -10,6 +10,7 @@ from doe.model.settled import SettledVersion
 from doe.store import ProjectFile
 from tests.refusing import refused
 from tests.store.radio import SETTINGS
+from tests.store.test_transfer import ONE_QUICK
 
 
 def version(name="kitchen radio", variant="2", **more):
@@ -87,7 +88,7 @@ def test_what_cannot_be_settled_is_refused(radio, made, sentence):
     assert len(radio.settled_versions()) == 1
 
 
-@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+@pytest.mark.parametrize("kind", ONE_QUICK)
 def test_an_export_and_back_loses_nothing(radio, tmp_path, kind):
     radio.settle_version(version(evidence={"expected": [{"outcome": "bass", "mean": -1.25, "low": None}]}))
     target = radio.export(tmp_path / ("out.xlsx" if kind == "xlsx" else "out"), kind)
@@ -158,7 +159,7 @@ def test_a_version_that_hangs_in_the_air_stands_in_the_way_of_nothing_else(hangi
     assert (hanging.check(), hanging.settled_versions()[0].variant) == ([], "2")
 
 
-@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+@pytest.mark.parametrize("kind", ONE_QUICK)
 def test_a_version_that_hangs_in_the_air_is_exported_and_read_back(hanging, tmp_path, kind):
     target = hanging.export(tmp_path / ("out.xlsx" if kind == "xlsx" else "out"), kind)
     back = ProjectFile.restore(tmp_path / "back.duckdb", target)

@@ -22,6 +22,8 @@ from tests.store.radio import SETTINGS
 from tests.strategies import examples
 
 KINDS = ("csv", "parquet", "xlsx")
+ONE_QUICK = [KINDS[0], *(pytest.param(kind, marks=pytest.mark.slow) for kind in KINDS[1:])]
+"""For what a table carries, whatever it is written as; how each kind is written is tested here."""
 QUIETLY = {
     "suppress_health_check": [HealthCheck.too_slow, HealthCheck.data_too_large],
     "database": None,
