@@ -51,14 +51,32 @@ def writing(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     StoreError
         If the file cannot be opened or written.
     """
-    with _held(path, read_only=False) as con:
-        con.begin()
-        try:
-            yield con
-        except BaseException:
-            con.rollback()
-            raise
-        con.commit()
+    with _held(path, read_only=False) as con, _transaction(con):
+        yield con
+
+
+@contextmanager
+def making(draft: Path, path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Write a new file under another name, with an engine that is kept for it under its own.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be written.
+    """
+    with _held(draft, read_only=False, later=path) as con, _transaction(con):
+        yield con
+
+
+@contextmanager
+def _transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    con.begin()
+    try:
+        yield
+    except BaseException:
+        con.rollback()
+        raise
+    con.commit()
 
 
 @contextmanager
@@ -77,16 +95,16 @@ def copying(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
 
 
 @contextmanager
-def _held(path: Path, *, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
-    """Wait for the turn, open, and close whatever happens; one patience for both waits."""
+def _held(path: Path, *, read_only: bool, later: Path | None = None) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Wait for the turn, open, and close whatever happens; one patience for both waits. `later` is the file's name to come."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     with turn(path, deadline), _translated(path):
-        con = engines.borrow(path)
+        con = engines.borrow(path) if later is None else engines.started(path, later)
         try:
             _attach(con, path, deadline, read_only=read_only)
             yield con
         finally:
-            engines.give_back(con, path)
+            engines.give_back(con, later or path)
 
 
 def _attach(con: duckdb.DuckDBPyConnection, path: Path, deadline: float, *, read_only: bool) -> None:

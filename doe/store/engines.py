@@ -36,7 +36,16 @@ def borrow(path: Path) -> duckdb.DuckDBPyConnection:
     """Return an engine that may touch the file at `path` only; it is the caller's alone until given back or closed."""
     with _guard:
         waiting = _waiting.pop(_place(path), None)
-    return waiting or _started(_place(path))
+    return waiting or started(path)
+
+
+def started(*paths: Path) -> duckdb.DuckDBPyConnection:
+    """Return a new engine that may touch the files at `paths` only; the caller closes it or gives it back for one of them."""
+    con = open_handed()
+    con.execute("SET allowed_paths = $1", [[f"{_place(path)}{ending}" for path in paths for ending in _BESIDE]])
+    con.execute("SET enable_external_access = false")
+    con.execute("SET lock_configuration = true")
+    return con
 
 
 def open_handed() -> duckdb.DuckDBPyConnection:
@@ -82,11 +91,3 @@ def give_back(con: duckdb.DuckDBPyConnection, path: Path) -> None:
 def _place(path: Path) -> str:
     """Where the file really is: leave is given for what links lead to."""
     return str(path.resolve())
-
-
-def _started(place: str) -> duckdb.DuckDBPyConnection:
-    con = open_handed()
-    con.execute("SET allowed_paths = $1", [[f"{place}{ending}" for ending in _BESIDE]])
-    con.execute("SET enable_external_access = false")
-    con.execute("SET lock_configuration = true")
-    return con

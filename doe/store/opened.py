@@ -66,7 +66,7 @@ def make(path: Path, fill: Callable[[duckdb.DuckDBPyConnection], object]) -> Non
     check_free(path)
     draft = path.with_name(f".{path.name}.{os.urandom(8).hex()}.part")
     try:
-        with connect.writing(draft) as con:
+        with connect.making(draft, path) as con:
             migrate.migrate(con, datetime.now())
             fill(con)
         put_in_place(draft, path)
