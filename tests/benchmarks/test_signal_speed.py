@@ -14,6 +14,7 @@ import soundfile
 from scipy import signal
 
 from doe.signals.sweep import Sweep
+from tests.benchmarks.in_turn import fastest_in_turn
 from tests.signals import sounds
 
 pytestmark = [pytest.mark.slow]
@@ -80,31 +81,39 @@ def recordings(tmp_path_factory):
     return {minutes: recording(folder / f"{minutes}.wav", minutes) for minutes in (2.5, 10)}
 
 
-def run(script, path):
+def seconds_of(script, path, megabytes):
+    """Run a script in a process of its own; its peak memory is appended to `megabytes`."""
     done = subprocess.run(
         [sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True, cwd=ROOT
     )
-    seconds, megabytes = (float(part) for part in done.stdout.split())
-    return seconds, megabytes
-
-
-def measured(recipe, path):
-    return run(SCRIPT.format(recipe=recipe), path)
+    seconds, peak = (float(part) for part in done.stdout.split())
+    megabytes.append(peak)
+    return seconds
 
 
 @pytest.mark.parametrize("name", RECIPES)
 def test_ten_minutes_at_96_khz_take_few_times_a_plain_filter_and_at_most_600_mb(recordings, name):
-    """Best of two each, in turn, so that a machine that slows down slows both."""
-    tries = [(run(PLAIN_FILTER, recordings[10]), measured(RECIPES[name], recordings[10])) for _ in range(2)]
-    (filter_s, _), (seconds, megabytes) = (min(found) for found in zip(*tries, strict=True))
+    megabytes = []
+    seconds, filter_s = fastest_in_turn(
+        lambda: seconds_of(SCRIPT.format(recipe=RECIPES[name]), recordings[10], megabytes),
+        lambda: seconds_of(PLAIN_FILTER, recordings[10], []),
+        at_most=TIMES_ALLOWED,
+        rounds=2,
+        least=1,
+    )
     assert seconds <= TIMES_ALLOWED * filter_s, f"{name}: {seconds:.2f} s, the filter {filter_s:.2f} s"
-    assert megabytes <= MEGABYTES_ALLOWED, f"{name}: {megabytes:.0f} MB"
+    assert max(megabytes) <= MEGABYTES_ALLOWED, f"{name}: {max(megabytes):.0f} MB"
 
 
 @pytest.mark.parametrize("name", ["level", "band_level of a sweep"])
 def test_cost_grows_no_faster_than_length(recordings, name):
-    """Four times the length: at most five times the time of the shorter (best of three each, in turn), hardly more memory."""
-    tries = [tuple(measured(RECIPES[name], recordings[minutes]) for minutes in (2.5, 10)) for _ in range(3)]
-    (short_s, short_mb), (long_s, long_mb) = (min(found) for found in zip(*tries, strict=True))
+    """Four times the length: at most five times the time of the shorter, hardly more memory."""
+    script, memory = SCRIPT.format(recipe=RECIPES[name]), {2.5: [], 10: []}
+    long_s, short_s = fastest_in_turn(
+        lambda: seconds_of(script, recordings[10], memory[10]),
+        lambda: seconds_of(script, recordings[2.5], memory[2.5]),
+        at_most=5,
+        rounds=3,
+    )
     assert long_s <= 5 * short_s, f"{short_s:.2f} s and {long_s:.2f} s"
-    assert long_mb <= short_mb + 60, f"{short_mb:.0f} MB and {long_mb:.0f} MB"
+    assert max(memory[10]) <= max(memory[2.5]) + 60, f"{memory} MB"
