@@ -6,7 +6,9 @@ Speeds are measured afterwards, one at a time, since tests that run beside each 
 import subprocess
 import sys
 
-BESIDE_EACH_OTHER = ["--numprocesses", "logical", "--dist", "worksteal", "--ignore=tests/benchmarks", "tests"]
+import joblib
+
+BESIDE_EACH_OTHER = ["--dist", "worksteal", "--ignore=tests/benchmarks", "tests"]
 ALONE = ["tests/benchmarks"]
 NOT_READ = [f"--ignore=tests/{folder}" for folder in ("browser", "cli", "sheets", "trust", "web")]
 """Folders in which no test is quick; that need not be found out one by one."""
@@ -15,9 +17,11 @@ QUICK = ["-m", "not slow and not browser and not trust and not doors", "--hypoth
 
 def main(options: list[str]) -> int:
     """Run both parts, the second also where the first fails, and return the worse exit code."""
-    parts = [BESIDE_EACH_OTHER, ALONE]
+    cores = joblib.cpu_count()
     if options[:1] == ["quick"]:
-        options, parts = [*QUICK, *options[1:]], [BESIDE_EACH_OTHER]
+        options, parts = [*QUICK, *options[1:]], [[*BESIDE_EACH_OTHER, f"-n{cores}"]]
+    else:  # one process more than there are cores, since tests often wait for a browser or a program
+        parts = [[*BESIDE_EACH_OTHER, f"-n{cores + 1}"], ALONE]
     return max(
         subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts
     )

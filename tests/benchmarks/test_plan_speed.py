@@ -116,11 +116,11 @@ def test_the_search_is_fifty_times_faster_than_plain_numpy(benchmark):
 
 
 def seconds_by_size():
-    """Seconds of five passes by (runs, starts), each the fastest of five, taken in turn."""
+    """Seconds of five passes by (runs, starts), each the fastest of three, taken in turn."""
     tasks = {(n_runs, starts): make(n_runs, starts) for n_runs in (24, 48) for starts in (50, 100)}
     seconds = dict.fromkeys(tasks, np.inf)
     with threadpool_limits(1, "blas"):
-        for _ in range(5):
+        for _ in range(3):
             for size, (task, values) in tasks.items():
                 took, _ = seconds_of(lambda task=task, values=values: improve(task, values, 5))
                 seconds[size] = min(seconds[size], took)
