@@ -14,6 +14,7 @@ from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
 from doe.advise.outlook import chance_better, move_kind
+from doe.advise.predicted import predictions_frame, would_change
 from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.remarks import remarks
@@ -21,7 +22,6 @@ from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
 from doe.advise.standing import best_variant, worth_frame
 from doe.advise.stop import chance_left, is_too_short, stop_sentence
-from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 from doe.model.choices import Settings, Value
 
@@ -60,7 +60,7 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
         best=best,
         stop=stop,
         worth=worth,
-        predictions=_predictions(question, situation, choices),
+        predictions=predictions_frame(question, situation, choices),
         notes=remarks(question, situation, session),
         chance_left=chance,
         headline=_headline(best, stop, rows, is_too_short(question.hours, cheapest)),
@@ -162,31 +162,12 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
         high=float(high),
         chance=chance_better(situation, choice),
         settles=[name for name, _ in settled_terms(belief, values, noise)] if situation.has_readings else [],
-        would_change=_would_change(situation, choice),
+        would_change=would_change(question, situation, choice),
         is_exploration=not situation.has_readings,
         one_way=_one_way(question, changes),
         loses_best=bool(changes) and not follows and situation.carried.get(start, -1) == situation.best,
         follows=follows,
     )
-
-
-def _would_change(situation: Situation, choice: Choice) -> str:
-    """Say which reading would change the choice: of the outcome that sways the worth most, if one can come out like that."""
-    moves, place, belief = choice.moves, choice.place, situation.belief
-    worth = moves.worth[:, place]
-    sways = [
-        abs(float(np.corrcoef(value[:, place], worth)[0, 1])) if value[:, place].std() > 0 and worth.std() > 0 else 0.0
-        for value in moves.values
-    ]
-    for which in np.argsort(-np.array(sways), kind="stable"):
-        outcome, values = belief.outcomes[which], moves.values[which][:, place]
-        rising = float(np.cov(values, worth)[0, 1]) >= 0
-        edge = float(np.quantile(values, 0.25 if rising else 0.75))
-        if outcome.scale is None or outcome.scale[0] < edge < outcome.scale[1]:
-            unit = f" {outcome.unit}" if outcome.unit else ""
-            side = "below" if rising else "above"
-            return f"{outcome.name} {side} {wording.number(edge)}{unit} would speak against it"
-    return ""
 
 
 def _same_variant(situation: Situation, settings: Settings, place: int) -> str | None:
@@ -257,25 +238,6 @@ def _label(question: Question, situation: Situation, choice: Choice) -> str:
     if unit is None:
         return settings_text(settings, question.factors)
     return changes_text(_changes(unit.settings, settings), question.factors) or "read it as it stands"
-
-
-def _predictions(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
-    import pandas as pd
-
-    belief, rows = situation.belief, []
-    differ = [draws.session_sd for draws in belief.draws]
-    for turn, choice in enumerate(choices, start=1):
-        rounds = choice.moves.rounds[[choice.place]]
-        noise = belief.noise(rounds, situation.log.raters)[:, 0]
-        for outcome, value, var, sessions in zip(belief.outcomes, choice.moves.values, noise, differ, strict=True):
-            draws = value[:, choice.place]
-            widened = float(question.widen.get(outcome.name, 1.0))
-            half = HALF_WIDTH * float(np.sqrt(draws.var() + var + sessions**2)) * widened
-            mean, readings = float(draws.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
-            reading_sd = float(np.sqrt(var * readings))
-            rows.append((turn, outcome.name, mean, mean - half, mean + half, widened, readings, reading_sd))
-    columns = ["place", "outcome", "mean", "low", "high", "widened", "readings", "reading_sd"]
-    return pd.DataFrame(rows, columns=columns)
 
 
 def _has_trade_offs(situation: Situation) -> bool:

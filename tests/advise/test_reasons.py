@@ -6,7 +6,7 @@ BASE = {
     "kind": "improve", "unit": "A", "changes": {"wool": (0.0, 20.0), "vents": (2, 4)},
     "settings": {"vents": 4, "rings": 9, "wool": 20.0, "driver": "poly"}, "minutes": 47.0, "rounds": 2, "best": "7",
     "is_best": False, "variant": None, "expected": 0.712, "low": 0.55, "high": 0.83, "chance": 0.64, "settles": ["wool"],
-    "would_change": "echo above 3.4 would speak against it", "is_exploration": False,
+    "would_change": "echo read above 3.4, beyond the 95 % expected, would speak against it", "is_exploration": False,
 }  # fmt: skip
 
 
@@ -18,7 +18,7 @@ def test_a_change_names_unit_settings_time_worth_chance_and_doubts(factors):
     assert said(factors) == (
         "On unit A change wool from 0 to 20 % and vents from 2 to 4: 47 min with 2 rounds of readings. "
         "Expect a worth of 0.71 (0.55 to 0.83), a chance of 64 % to beat variant 7; it would help to tell whether wool "
-        "matters; echo above 3.4 would speak against it."
+        "matters; echo read above 3.4, beyond the 95 % expected, would speak against it."
     )
 
 
@@ -42,7 +42,8 @@ def test_a_reading_says_that_nothing_is_built(factors):
     text = said(factors, kind="repeat", changes={}, variant="7", is_best=True, settles=[])
     assert text == (
         "Read variant 7 again, the best so far, on unit A: 47 min with 2 rounds of readings, nothing to build. "
-        "Its worth is believed to be 0.71 (0.55 to 0.83); echo above 3.4 would speak against it."
+        "Its worth is believed to be 0.71 (0.55 to 0.83); "
+        "echo read above 3.4, beyond the 95 % expected, would speak against it."
     )
 
 

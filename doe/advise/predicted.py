@@ -1,0 +1,107 @@
+"""What a suggestion's readings are expected to be, and which reading would speak against it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from doe.advise.choose import Choice
+from doe.advise.question import Question
+from doe.advise.situation import Situation
+from doe.advise.track import HALF_WIDTH
+from doe.model import wording
+from doe.model.outcome import Outcome
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = npt.NDArray[np.floating[Any]]
+
+_SHARE_OF_SWAY = 0.5
+"""Of the correlation with worth that the foremost outcome has; those below say too little of a suggestion."""
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """The mean of the readings of one outcome that a suggestion asks for.
+
+    Attributes
+    ----------
+    outcome : Outcome
+    mean, low, high : float
+        With the ends of the 95 % interval.
+    widened : float
+        Times that a track record has the interval widened.
+    readings : int
+    reading_sd : float
+        Scatter of one.
+    """
+
+    outcome: Outcome
+    mean: float
+    low: float
+    high: float
+    widened: float
+    readings: int
+    reading_sd: float
+
+
+def predicted(question: Question, situation: Situation, choice: Choice) -> list[Predicted]:
+    """Predict what will be read of a choice, outcome by outcome: belief, build, session and readings have their scatter."""
+    belief, place, told = situation.belief, choice.place, []
+    rounds = choice.moves.rounds[[place]]
+    noise = belief.noise(rounds, situation.log.raters)[:, 0]
+    for outcome, draws, value, var in zip(belief.outcomes, belief.draws, choice.moves.values, noise, strict=True):
+        drawn = value[:, place]
+        widened = float(question.widen.get(outcome.name, 1.0))
+        half = HALF_WIDTH * math.sqrt(drawn.var() + var + draws.session_sd**2) * widened
+        mean, readings = float(drawn.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
+        told.append(Predicted(outcome, mean, mean - half, mean + half, widened, readings, math.sqrt(var * readings)))
+    return told
+
+
+def predictions_frame(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
+    """Return the predictions of all choices, each with its ``place`` from 1."""
+    import pandas as pd
+
+    rows = [
+        (turn, one.outcome.name, one.mean, one.low, one.high, one.widened, one.readings, one.reading_sd)
+        for turn, choice in enumerate(choices, start=1)
+        for one in predicted(question, situation, choice)
+    ]
+    columns = ["place", "outcome", "mean", "low", "high", "widened", "readings", "reading_sd"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def would_change(question: Question, situation: Situation, choice: Choice) -> str:
+    """Say which reading would speak against a choice: one beyond the 95 % interval, on the side that worth falls to.
+
+    Of the outcome that sways the worth most, or of one that sways it half as much where the scale has no such grade. No
+    single comparison shows where an ability lies, so compared outcomes say nothing.
+    """
+    moves, place = choice.moves, choice.place
+    worth = moves.worth[:, place]
+    sways = np.array([_sway(value[:, place], worth) for value in moves.values])
+    told = predicted(question, situation, choice)
+    for which in np.argsort(-np.abs(sways), kind="stable"):
+        outcome, is_rising = told[which].outcome, sways[which] >= 0
+        edge = told[which].low if is_rising else told[which].high
+        can_come = outcome.scale is None or outcome.scale[0] < edge < outcome.scale[1]
+        if abs(sways[which]) < _SHARE_OF_SWAY * np.abs(sways).max():
+            break
+        if can_come and outcome.kind != "compared":
+            unit = f" {outcome.unit}" if outcome.unit else ""
+            read = f"read {'below' if is_rising else 'above'} {wording.number(edge)}{unit}"
+            average = " on average" if told[which].readings > 1 else ""
+            return f"{outcome.name} {read}{average}, beyond the 95 % expected, would speak against it"
+    return ""
+
+
+def _sway(values: Floats, worth: Floats) -> float:
+    """Return the correlation of an outcome with the worth, over possible worlds."""
+    moving = values.std() > 0 and worth.std() > 0
+    return float(np.corrcoef(values, worth)[0, 1]) if moving else 0.0
