@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from doe.advise.choose import Choice
+from doe.advise.predicted import expected
 from doe.advise.situation import Situation
 from doe.advise.standing import with_room
 
@@ -21,8 +22,8 @@ def move_kind(situation: Situation, choice: Choice) -> str:
         return "repeat"
     if choice.moves.is_confirmation[place]:
         return "confirm"
-    expected = float(choice.moves.worth[:, place].mean())
-    is_better = situation.best is None or expected > float(situation.belief.variant_worth()[:, situation.best].mean())
+    told = float(expected(situation, choice)[1].mean())
+    is_better = situation.best is None or told > float(situation.belief.variant_worth()[:, situation.best].mean())
     return "improve" if is_better and choice.judged.is_mainly_improving[place] else "learn"
 
 

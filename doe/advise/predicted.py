@@ -12,6 +12,7 @@ import numpy.typing as npt
 from doe.advise.choose import Choice
 from doe.advise.question import Question
 from doe.advise.situation import Situation
+from doe.advise.standing import told_worth
 from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 from doe.model.outcome import Outcome
@@ -50,13 +51,39 @@ class Predicted:
     reading_sd: float
 
 
+def expected(situation: Situation, choice: Choice) -> tuple[list[Floats], Floats]:
+    """Return what a choice is expected to be: values of each outcome and worth, world by world, shape (n_draws,) each.
+
+    A build is told as the readings have it (`Situation.plain`). That goals are within reach is a reason to search, and moves
+    are judged so; but a build picked by that hope comes out below it.
+    """
+    moves, place = choice.moves, choice.place
+    if moves.variant[place] >= 0:
+        return [value[:, place] for value in moves.values], moves.worth[:, place]
+    belief = situation.plain
+    means = belief.values_on(moves.codes[[place]], choice.reach.unit_names, moves.start[[place]])
+    return [value[:, 0] for value in belief.as_built(means)], belief.design_worth(means)[:, 0]
+
+
+def worth_expected(situation: Situation, choice: Choice) -> tuple[float, float, float]:
+    """Return the worth to expect of a choice, and the ends of its 95 % interval: of a build as it will be, luck included."""
+    variant = choice.moves.variant[choice.place]
+    if variant >= 0:
+        told, low, high = (float(column[variant]) for column in told_worth(situation.belief))
+        return told, low, high
+    values, worth = expected(situation, choice)
+    told = float(worth.mean())
+    low, high = np.quantile(situation.belief.worth(values), [0.025, 0.975])
+    return told, min(float(low), told), max(float(high), told)
+
+
 def predicted(question: Question, situation: Situation, choice: Choice) -> list[Predicted]:
     """Predict what will be read of a choice, outcome by outcome: belief, build, session and readings have their scatter."""
     belief, place, told = situation.belief, choice.place, []
     rounds = choice.moves.rounds[[place]]
     noise = belief.noise(rounds, situation.log.raters)[:, 0]
-    for outcome, draws, value, var in zip(belief.outcomes, belief.draws, choice.moves.values, noise, strict=True):
-        drawn = value[:, place]
+    values, _ = expected(situation, choice)
+    for outcome, draws, drawn, var in zip(belief.outcomes, belief.draws, values, noise, strict=True):
         widened = float(question.widen.get(outcome.name, 1.0))
         half = HALF_WIDTH * math.sqrt(drawn.var() + var + draws.session_sd**2) * widened
         mean, readings = float(drawn.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
@@ -83,9 +110,8 @@ def would_change(question: Question, situation: Situation, choice: Choice) -> st
     Of the outcome that sways the worth most, or of one that sways it half as much where the scale has no such grade. No
     single comparison shows where an ability lies, so compared outcomes say nothing.
     """
-    moves, place = choice.moves, choice.place
-    worth = moves.worth[:, place]
-    sways = np.array([_sway(value[:, place], worth) for value in moves.values])
+    values, worth = expected(situation, choice)
+    sways = np.array([_sway(value, worth) for value in values])
     told = predicted(question, situation, choice)
     for which in np.argsort(-np.abs(sways), kind="stable"):
         outcome, is_rising = told[which].outcome, sways[which] >= 0

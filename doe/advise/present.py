@@ -14,7 +14,7 @@ from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
 from doe.advise.outlook import chance_better, move_kind
-from doe.advise.predicted import predictions_frame, would_change
+from doe.advise.predicted import predictions_frame, worth_expected, would_change
 from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.remarks import remarks
@@ -139,8 +139,7 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
     moves, place, belief = choice.moves, choice.place, situation.belief
     settings = belief.space.settings(moves.codes[place])
     unit = choice.reach.starts[int(moves.start[place])]
-    draws = moves.worth[:, place]
-    low, high = np.quantile(draws, [0.025, 0.975])
+    told, low, high = worth_expected(situation, choice)
     values = [value[:, place] for value in moves.values]
     noise = belief.noise(moves.rounds[[place]], situation.log.raters)[:, 0]
     variant = _same_variant(situation, settings, int(moves.variant[place]))
@@ -157,9 +156,9 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
         best=None if situation.best is None else belief.variants[situation.best],
         is_best=int(moves.variant[place]) == situation.best,
         variant=variant,
-        expected=float(draws.mean()),
-        low=float(low),
-        high=float(high),
+        expected=told,
+        low=low,
+        high=high,
         chance=chance_better(situation, choice),
         settles=[name for name, _ in settled_terms(belief, values, noise)] if situation.has_readings else [],
         would_change=would_change(question, situation, choice),

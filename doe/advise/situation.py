@@ -49,6 +49,9 @@ class Situation:
     ----------
     log : Log
     belief : Belief
+        What moves are judged by: goals are hoped to be within reach (`hope`).
+    plain : Belief
+        The same without that hope: what is told of builds.
     reach : Reach
     carried : mapping of int to int
         Start -> variant it carries, by their places.
@@ -71,6 +74,7 @@ class Situation:
 
     log: Log
     belief: Belief
+    plain: Belief
     reach: Reach
     carried: Mapping[int, int]
     best: int | None
@@ -109,7 +113,11 @@ def look(
     checkpoint()
     if not question.terms:  # else it is known what acts on which outcome
         draws = related(draws, space.coding, rng)
-    weighed = weigh(question.expect, outcomes, draws, hope(outcomes, draws, space, rng))
+    hoped = hope(outcomes, draws, space, rng)
+    weighed = weigh(question.expect, outcomes, draws, hoped)
+    own = np.random.default_rng(question.seed)  # so that what is told changes nothing in what is chosen
+    unhoped = picked(draws, weighed.log_weight - hoped, FIRST_DRAWS, own)
+    plain = make_belief(outcomes, unhoped, space, log.variants, log.homes, own)
     draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
     best = _best(belief)
@@ -131,7 +139,7 @@ def look(
         start = reach.cheapest(found.promising)[2]
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
-        log, belief, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
+        log, belief, plain, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
         bool(draws[0].variants), notes_on(question.expect, outcomes, draws, weighed.overruled),
     )  # fmt: skip
 
