@@ -121,8 +121,9 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
         Such as ``"change driver alone to poly"``; empty where one factor is all that both terms hold.
     """
     names = {factor.name: factor for factor in coding.factors}
-    only = [name for name in dict.fromkeys(tie[0].factors + tie[1].factors) if name in names]
-    apart = [name for name in only if (name in tie[0].factors) != (name in tie[1].factors)]
+    first, second = (_made_of(term, coding) for term in tie)
+    only = [name for name in dict.fromkeys(first + second) if name in names]
+    apart = [name for name in only if (name in first) != (name in second)]
     before = _correlation(tie, settings, coding)
     choices = []
     last = settings.iloc[-1]
@@ -142,6 +143,12 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
     return f"change {name} alone to {text}"
 
 
+def _made_of(term: Term, coding: Coding) -> list[str]:
+    """Return the factors that a term moves with: those of a derived quantity are its parts."""
+    parts = {quantity.name: sorted(quantity.parsed.names) for quantity in coding.derived}
+    return [name for factor in term.factors for name in parts.get(factor, [factor])]
+
+
 def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> float:
     """Largest canonical correlation between two terms over variants that count alike."""
     bases = []
@@ -153,7 +160,12 @@ def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding)
 
 
 def changed_together(first: str, second: str, settings: pd.DataFrame) -> bool:
-    """Tell whether each setting of one factor came with a single setting of the other, and the other way round."""
+    """Tell whether each setting of one factor came with a single setting of the other, and the other way round.
+
+    Never of a derived quantity, which nobody sets.
+    """
+    if not {first, second} <= set(settings.columns):
+        return False
     pairs_seen = settings[[first, second]].drop_duplicates()
     return len(pairs_seen) == pairs_seen[first].nunique() == pairs_seen[second].nunique()
 

@@ -5,8 +5,11 @@ import pandas as pd
 import pytest
 
 from doe.coding import Coding, Term
+from doe.fit import analyse
 from doe.fit.tangled import NEAR, breaking_variant, changed_together
 from doe.model.factor import Factor
+from doe.model.limit import Derived
+from doe.model.outcome import Outcome
 
 DIFFUSER = Factor("diffuser", kind="categorical", levels=["opal", "frosted", "prismatic"], minutes=6)
 LOUVRE = Factor("louvre", kind="ordered", levels=["small", "medium", "large"], minutes=10)
@@ -48,3 +51,26 @@ def test_it_still_parts_them_after_another_level_was_tried():
 def test_what_changed_alone_once_is_not_said_to_have_changed_together_always():
     assert changed_together("diffuser", "louvre", TIED)
     assert not changed_together("diffuser", "louvre", obeyed(TIED, "change diffuser alone to opal"))
+
+
+def test_a_quantity_that_moved_with_one_of_its_parts_is_parted_by_the_other():
+    """Only wool was changed, so that the air moved with it alone: a new unit with other rings tells the two apart."""
+    factors = (Factor("rings", kind="count", low=7, high=12, way="rebuild"), Factor("wool", low=0, high=60, step=5))
+    air = Derived("air", "rings * 42 - wool * 2.1")
+    rng = np.random.default_rng(4)
+    rows = [
+        {
+            "variant": str(place),
+            "outcome": "echo",
+            "value": 0.05 * wool + 0.1 * rng.standard_normal(),
+            "rings": 9,
+            "wool": wool,
+        }
+        for place, wool in enumerate((0.0, 60.0, 30.0, 15.0, 45.0))
+    ]
+    found = analyse(
+        pd.DataFrame(rows), factors, Outcome("echo", goal="lower", best=0, worst=9), ["air", "wool"], derived=[air]
+    )
+    note = next(note for note in found.notes if "to part them" in note)
+    assert note.startswith("Air and wool") or note.startswith("air and wool")
+    assert note.endswith("build one new unit with rings changed and the rest as it was.")
