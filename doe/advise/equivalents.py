@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -40,8 +41,9 @@ class Equivalents:
         Value of the quantity.
     table : DataFrame
         One row per answer, nearest first: one column per factor, then `value` and `mismatch` of the quantity, `fits` (no
-        outcome moves by more than `SHARE_SAFE` of what matters; None where nothing was said to matter), `unit` (or ``new``)
-        from which it takes the fewest `minutes`, and `cost`.
+        outcome moves by more than `SHARE_SAFE` of what matters, and what the stand-in does by itself is less than what matters;
+        None where that is open, or nothing was said to matter), `unit` (or ``new``) from which it takes the fewest `minutes`,
+        and `cost`.
     predictions : DataFrame
         `place` (0 for the variant itself, from 1 for the rows of `table`), `outcome`, `route` (``through`` the quantity, or by
         its ``parts``), `mean, sd, low, high` over builds and `build_low, build_high` for one new build (95 %).
@@ -59,6 +61,8 @@ class Equivalents:
         What else must be known.
     units : mapping of str to str
         Units of measure of the quantity and the outcomes.
+    is_open : bool
+        Whether the nearest would do by what is predicted, but the stand-in may do something by itself.
     """
 
     variant: str
@@ -75,6 +79,7 @@ class Equivalents:
     headline: str
     notes: tuple[str, ...]
     units: Mapping[str, str]
+    is_open: bool = False
 
     @property
     def best(self) -> dict[str, Value]:
@@ -102,6 +107,7 @@ class Equivalents:
         changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
         where = _where(str(row["unit"]), float(row["minutes"]))
         fits = "" if row["fits"] is None or row["fits"] else "; too far off for at least one outcome"
+        fits = "; not known to do the same" if row["fits"] is None and self.is_open else fits
         unit = f" {self.units.get(self.quantity, '')}".rstrip()
         return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['mismatch'])}), {where}{fits}"
 
@@ -151,6 +157,7 @@ def make_equivalents(
     ).astype({"fits": object})
     units = {stand_in.quantity.name: stand_in.quantity.unit, **{one.outcome.name: one.outcome.unit for one in routes}}
     is_near = bool(fits) and fits[0] is not False
+    is_open = is_near and fits[0] is None and any(_is_judged(one) for one in routes)
     return Equivalents(
         variant=variant,
         start=start,
@@ -163,9 +170,10 @@ def make_equivalents(
         must_give=() if is_near else tuple(gives),
         test=test,
         is_exact=solved.is_exact,
-        headline=_headline(stand_in, variant, solved, is_near),
-        notes=_notes(stand_in, solved, routes, test),
+        headline=_headline(stand_in, variant, solved, is_near, is_open),
+        notes=_notes(stand_in, start, solved, routes, test),
         units=units,
+        is_open=is_open,
     )
 
 
@@ -183,18 +191,27 @@ def _predictions(rows: pd.DataFrame, routes: Sequence[Routes]) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)[_COLUMNS].sort_values("place", kind="stable", ignore_index=True)
 
 
+def _is_judged(routes: Routes) -> bool:
+    return routes.outcome.matters is not None
+
+
 def _fits(place: int, predictions: pd.DataFrame, routes: Sequence[Routes]) -> bool | None:
-    """Tell whether every outcome moves safely less than what matters, by the route that is to be leaned on."""
-    judged = [one for one in routes if one.outcome.matters is not None]
-    if not judged:
-        return None
-    moved = []
-    for one in judged:
-        route = THROUGH if one.through is not None and one.preferred is one.through else PARTS
-        mine = predictions[(predictions["outcome"] == one.outcome.name) & (predictions["route"] == route)]
-        means = mine.set_index("place")["mean"]
-        moved.append(abs(means[place] - means[0]) <= SHARE_SAFE * (one.outcome.matters or 0.0))
-    return all(moved)
+    """Tell whether every outcome moves safely less than what matters.
+
+    By the route that is to be leaned on, and by what the stand-in may do by itself: that the quantity stays says nothing of an
+    effect beside it, which few builds hide from either route.
+    """
+    judged = [one for one in routes if _is_judged(one)]
+    if any(one.is_apart or not _stays(place, predictions, one) for one in judged):
+        return False
+    return True if judged and all(one.is_bounded for one in judged) else None
+
+
+def _stays(place: int, predictions: pd.DataFrame, one: Routes) -> bool:
+    route = THROUGH if one.through is not None and one.preferred is one.through else PARTS
+    mine = predictions[(predictions["outcome"] == one.outcome.name) & (predictions["route"] == route)]
+    means = mine.set_index("place")["mean"]
+    return bool(abs(means[place] - means[0]) <= SHARE_SAFE * (one.outcome.matters or 0.0))
 
 
 def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in: StandIn) -> pd.DataFrame:
@@ -208,7 +225,7 @@ def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in
     return pd.DataFrame(rows, columns=["place", "outcome", "finding"])
 
 
-def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool) -> str:
+def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is_open: bool) -> str:
     what = f"variant {variant}" if variant else "these settings"
     gone = f"{stand_in.factor.name} at {setting(stand_in.to)}"
     unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
@@ -218,7 +235,8 @@ def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool) ->
     first = solved.nearest[0]
     lasting = ", ".join(f"{factor.name} {setting(first.settings[factor.name])}" for factor in stand_in.lasting)
     if is_near:
-        return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}."
+        doubt = "; whether it does the same is not known yet" if is_open else ""
+        return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}{doubt}."
     return f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest is {lasting}."
 
 
@@ -232,8 +250,11 @@ def _off(mismatch: float, unit: str = "") -> str:
     return f"{number(abs(mismatch))}{unit} too {'much' if mismatch > 0 else 'little'}"
 
 
-def _notes(stand_in: StandIn, solved: Solved, routes: Sequence[Routes], test: Mapping[str, Any]) -> tuple[str, ...]:
+def _notes(
+    stand_in: StandIn, start: Settings, solved: Solved, routes: Sequence[Routes], test: Mapping[str, Any]
+) -> tuple[str, ...]:
     notes = [one.finding for one in routes if one.finding]
+    notes += [_own_sentence(stand_in, start, one) for one in routes if _is_judged(one) and not one.is_bounded]
     if any(one.through is None for one in routes):
         notes.append(f"{stand_in.quantity.name} cannot be a term of a model, so predictions are by its parts alone.")
     if not routes:
@@ -243,6 +264,19 @@ def _notes(stand_in: StandIn, solved: Solved, routes: Sequence[Routes], test: Ma
     if test:
         notes.append(_test_sentence(test))
     return tuple(dict.fromkeys(notes))
+
+
+def _own_sentence(stand_in: StandIn, start: Settings, one: Routes) -> str:
+    """Say what the stand-in may do by itself, beside what it does through the quantity."""
+    name, unit = stand_in.factor.name, f" {one.outcome.unit}" if one.outcome.unit else ""
+    outcome, quantity = one.outcome.name.replace("_", " "), stand_in.quantity.name.replace("_", " ")
+    change = f"{name} from {setting(start[name])} to {setting(stand_in.to)}"
+    if not math.isfinite(one.own[0]):
+        return f"What {name} does to {outcome} by itself, beside {quantity}, cannot be told from this log."
+    low, high = (f"{number(end)}{unit}" for end in one.own)
+    does = "moves" if one.is_apart else "may move"
+    matters = f"{number(one.outcome.matters)}{unit} matters"
+    return f"At the same {quantity}, {change} by itself {does} {outcome} by {low} to {high} (95 %), where {matters}."
 
 
 def _where(unit: str, minutes: float) -> str:

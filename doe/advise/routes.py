@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -12,16 +13,18 @@ from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.effects import Effects
 from doe.fit.through import CLEAR
+from doe.model.choices import Value
 from doe.model.errors import FettleError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
-from doe.model.wording import number
+from doe.model.wording import TANGLED, number
 
 if TYPE_CHECKING:
     import pandas as pd
 
 THROUGH, PARTS = "through", "parts"
+OPEN = (-math.inf, math.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,9 @@ class Routes:
         Evidence for the quantity over its parts; NaN where it could not be weighed.
     finding : str
         What the odds mean, in a sentence; empty where the parts move nothing.
+    own : pair of float
+        Ends of the 95 % interval of what taking the stand-in away does by itself, the quantity as it was; without end where the
+        log cannot tell it from what the quantity does.
     """
 
     outcome: Outcome
@@ -46,11 +52,24 @@ class Routes:
     parts: Effects
     odds: float
     finding: str
+    own: tuple[float, float] = OPEN
 
     @property
     def preferred(self) -> Effects:
         """The analysis to lean on: through the quantity, unless the log speaks against it."""
         return self.parts if self.through is None or self.odds <= 1.0 / CLEAR else self.through
+
+    @property
+    def is_bounded(self) -> bool:
+        """Whether what the stand-in does by itself is known to be less than what matters."""
+        matters = self.outcome.matters or 0.0
+        return -matters < self.own[0] and self.own[1] < matters
+
+    @property
+    def is_apart(self) -> bool:
+        """Whether what the stand-in does by itself is known to be more than what matters."""
+        matters = self.outcome.matters or 0.0
+        return self.own[0] > matters or self.own[1] < -matters
 
     def predictions(self, settings: pd.DataFrame) -> dict[str, pd.DataFrame]:
         """Return the predictions by each route that there is."""
@@ -59,9 +78,14 @@ class Routes:
 
 
 def both_routes(
-    readings: pd.DataFrame | None, factors: Sequence[Factor], outcomes: Sequence[Outcome], stand_in: StandIn, seed: int
+    readings: pd.DataFrame | None,
+    factors: Sequence[Factor],
+    outcomes: Sequence[Outcome],
+    stand_in: StandIn,
+    start: Value,
+    seed: int,
 ) -> list[Routes]:
-    """Analyse every outcome that can be analysed, both ways."""
+    """Analyse every outcome that can be analysed, both ways; the stand-in is taken away from its setting `start`."""
     if readings is None or not len(readings):
         return []
     found = []
@@ -73,7 +97,9 @@ def both_routes(
         if parts.basis is None:
             continue
         odds, finding = _weighed(parts, stand_in)
-        found.append(Routes(outcome, _through(readings, factors, outcome, stand_in, seed), parts, odds, finding))
+        through = _through(readings, factors, outcome, stand_in, seed)
+        own = OPEN if through is None else _own(readings, factors, outcome, stand_in, start, seed)
+        found.append(Routes(outcome, through, parts, odds, finding, own))
     return found
 
 
@@ -88,10 +114,46 @@ def _through(
     """Fit the quantity, bent if need be, beside the main effects of the other factors."""
     if not usable_as_terms([stand_in.quantity], factors):
         return None
-    quantity: Derived = stand_in.quantity
-    terms = terms_through(readings, factors, quantity)
+    return _fitted(readings, factors, outcome, terms_through(readings, factors, stand_in.quantity), stand_in, seed)
+
+
+def _own(
+    readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, stand_in: StandIn, start: Value, seed: int
+) -> tuple[float, float]:
+    """Bound what the stand-in does by itself, from a fit of the quantity with the stand-in beside it.
+
+    The interval is that given the effect is there at all, as for the verdict *too small to matter*. Of levels, it is that of
+    the two that differ most, either way round.
+    """
+    name = stand_in.factor.name
+    if readings[name].nunique() < 2:
+        return OPEN
+    terms = [*terms_through(readings, factors, stand_in.quantity), name]
+    effects = _fitted(readings, factors, outcome, terms, stand_in, seed)
+    if effects is None:
+        return OPEN
+    rows = effects.table[effects.table["term"] == name]
+    if rows.empty or rows["verdict"].iloc[0] == TANGLED or not math.isfinite(rows["low"].iloc[0]):
+        return OPEN
+    low, high = float(rows["low"].iloc[0]), float(rows["high"].iloc[0])
+    if not stand_in.factor.is_numeric:
+        most = max(abs(low), abs(high))
+        return -most, most
+    ends = stand_in.factor.span
+    part = (stand_in.factor.position(stand_in.to) - stand_in.factor.position(start)) / (ends[1] - ends[0])
+    return min(part * low, part * high), max(part * low, part * high)
+
+
+def _fitted(
+    readings: pd.DataFrame,
+    factors: Sequence[Factor],
+    outcome: Outcome,
+    terms: list[str],
+    stand_in: StandIn,
+    seed: int,
+) -> Effects | None:
     try:
-        effects = analyse(readings, factors, outcome, terms, derived=[quantity], seed=seed)
+        effects = analyse(readings, factors, outcome, terms, derived=[stand_in.quantity], seed=seed)
     except FettleError:
         return None
     return effects if effects.basis is not None else None

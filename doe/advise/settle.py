@@ -98,7 +98,7 @@ def settle(
             "permanent; name a variant that uses it."
         )
     solved = solve(stand_in, factors, start, limits=limits, derived=derived, count=count, seed=seed)
-    routes = both_routes(readings, factors, outcomes, stand_in, seed)
+    routes = both_routes(readings, factors, outcomes, stand_in, start[stand_in.factor.name], seed)
     found = list(solved.nearest)
     bought = bought_levels(factors, [*log.variants.values(), *(unit.settings for unit in log.units)])
     starts = [nearest_start(factors, log.units, one.settings, effort or Effort(), bought) for one in found]

@@ -23,7 +23,7 @@ _ROUTE = (
 _SETTLING: Mapping[str, Sequence[str]] = {
     "Equivalents": (
         "variant", "start", "stand_in", "quantity", "wanted", "table", "predictions", "disagreements", "must_give", "test",
-        "is_exact", "headline", "notes",
+        "is_exact", "is_open", "headline", "notes",
     ),
     "Tolerances": ("table", "probability", "chance", "headline", "notes"),
     "ConfirmationPlan": ("builds", "rounds", "beside", "minutes", "table", "risk", "alpha", "headline", "notes"),

@@ -28,5 +28,6 @@ def test_every_outcome_has_to_move_by_nine_tenths_of_what_matters_at_most(bass, 
             for place in (0, 1)
         ]
     )
-    routes = [SimpleNamespace(outcome=outcome, through=None, preferred=None) for outcome in outcomes]
+    known = {"through": None, "preferred": None, "is_apart": False, "is_bounded": True}
+    routes = [SimpleNamespace(outcome=outcome, **known) for outcome in outcomes]
     assert _fits(1, predictions, routes) is fits
