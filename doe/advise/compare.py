@@ -25,6 +25,9 @@ number of readings that tell how far readings scatter. Measured, not derived, on
 variants: the draws held 80 % with two such readings, 87 % with eight, 93 % with fifty. Scatter of readings and of builds are
 told apart badly by so few, and the posterior takes one of the two for known."""
 
+ROOM_FOR_COMPARED = 1.3
+"""The same where variants were compared: no reading repeats another, and what the comparisons hide is taken for known."""
+
 
 def compare(
     analyses: Sequence[Effects],
@@ -55,7 +58,8 @@ def compare(
         drawn = effects.posterior(_DRAWS, np.random.default_rng(seed))
         names = list(drawn.variants)
         if first[0] in names and second[0] in names:
-            one, two = (_with_room(drawn, names.index(name)) for name in (first[0], second[0]))
+            room = _room(effects.outcome, drawn)
+            one, two = (_with_room(drawn, names.index(name), room) for name in (first[0], second[0]))
         else:
             matrix = drawn.coding.matrix(pd.DataFrame([dict(first[1]), dict(second[1])]), drawn.terms).values
             one, two = (drawn.coefficients[:, :1] + drawn.coefficients[:, 1:] @ matrix.T).T
@@ -65,12 +69,18 @@ def compare(
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _with_room(drawn: Draws, place: int) -> Any:
-    """Draws of a build's own value, as far from their mean as what two of them differ by should reach; shape (n_draws,)."""
-    values = drawn.variant_means[:, place]
+def _room(outcome: Outcome, drawn: Draws) -> float:
+    """Return how many times as far as the draws go the interval of a difference of two builds reaches."""
+    if outcome.kind == "compared":
+        return ROOM_FOR_COMPARED
     # without such readings draws take half of the scatter for the builds', and hold
     is_told = 0 < drawn.reading_df < np.inf
-    room = ROOM + ROOM_FOR_FEW / drawn.reading_df if is_told else 1.0
+    return ROOM + ROOM_FOR_FEW / drawn.reading_df if is_told else 1.0
+
+
+def _with_room(drawn: Draws, place: int, room: float) -> Any:
+    """Draws of a build's own value, as far from their mean as what two of them differ by should reach; shape (n_draws,)."""
+    values = drawn.variant_means[:, place]
     return values.mean() + room * (values - values.mean())
 
 
