@@ -44,7 +44,8 @@ class Scatter:
     df : float
         Degrees of freedom behind them.
     is_guess : bool
-        Whether builds and readings could not be told apart, and half of the variance is taken to be the builds'.
+        Whether builds and readings could not be told apart; half of the variance is taken to be the builds', and a plan holds
+        whatever the share.
     known_sd : float
         How well the adjusted value of something read before is known; matters where sessions differ.
     promise_sd : float
@@ -66,9 +67,11 @@ class Scatter:
         """Return the standard error of the mean of fresh builds, each read so often.
 
         Where sessions differ, some variants that were read before are read as often in the same session. What they tell of the
-        session is off by their readings and by how well they were known; and sessions differ by so much only.
+        session is off by their readings and by how well they were known; and sessions differ by so much only. Where builds and
+        readings could not be told apart, more readings of a build are not counted on: all of the scatter may be the builds'.
         """
-        variance = self.build_sd**2 / builds + self.reading_sd**2 / (builds * readings)
+        counted_on = 1 if self.is_guess else readings
+        variance = self.build_sd**2 / builds + self.reading_sd**2 / (builds * counted_on)
         if self.session_sd > 0:
             offset = (self.reading_sd**2 / readings + self.known_sd**2) / beside
             variance += offset / (1.0 + offset / self.session_sd**2)
@@ -340,8 +343,8 @@ def _notes(table: pd.DataFrame, scatters: Sequence[Scatter]) -> tuple[str, ...]:
     notes = []
     if any(scatter.is_guess for scatter in scatters):
         notes.append(
-            "Every build was read once, so that builds and readings cannot be told apart: both are taken to scatter alike. "
-            "Read some builds twice and ask again."
+            "Every build was read once, so that builds and readings cannot be told apart: both are taken to scatter alike, and "
+            "more readings of a build are not counted on. Read some builds twice and ask again; it may take fewer builds."
         )
     sessions = max(scatter.session_sd for scatter in scatters)
     if sessions > 0:
