@@ -95,7 +95,8 @@ def confirm(
     """Judge fresh builds by what the readings before them promised.
 
     The promise is the prediction from all other variants; the fresh builds' own values are those of the whole log, adjusted
-    for session and rater (where sessions differ, both are counted from the other variants). An outcome kept its promise where
+    for session and rater (where sessions differ or a rater is new, both are counted from the other variants; where only new
+    raters read them, nothing is known). An outcome kept its promise where
     two one-sided tests place the difference within plus and minus what `matters` (or, for goals raise and lower, where only
     the good side is open); it fell short where the 90 % interval of the difference lies wholly on the bad side and the
     estimate is off by what matters; anything else is not yet known.
@@ -201,12 +202,16 @@ def _judged(
     if not n_readings:
         return _unknown(outcome, f"{label}: {NOT_KNOWN}; it was not read of these builds."), []
     chosen = list(terms) if terms is not None else None
+    joined, alone = _new_raters(frame, before, outcome, names)
+    if alone:
+        return _unknown(outcome, f"{label}: {NOT_KNOWN}; {_strangers(joined)}"), []
     try:
         promise = analyse(before, factors, outcome, chosen, derived=derived, seed=seed)
         predicted = promise.predict(dict(settings)).iloc[0]
         whole = analyse(frame, factors, outcome, chosen, derived=derived, seed=seed)
-        observed, se, df = fresh_value(whole, names)
-        if counts_from_others(whole):
+        from_others = bool(joined) or counts_from_others(whole)
+        observed, se, df = fresh_value(whole, names, from_others=from_others)
+        if from_others:
             observed += others_mean(promise, names)
     except FettleError as err:
         return _unknown(outcome, f"{label}: {NOT_KNOWN}; {err}"), []
@@ -216,10 +221,38 @@ def _judged(
     return judge(outcome, float(predicted["mean"]), (low, high), observed, se, df, is_inside)
 
 
-def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, float]:
+def _new_raters(
+    frame: pd.DataFrame, before: pd.DataFrame, outcome: Outcome, names: Sequence[str]
+) -> tuple[list[str], bool]:
+    """Return who read the fresh builds and nothing else, and whether nobody else read them.
+
+    The level of a log is what its raters give on average, and moves with each that joins in. Readings by nobody in particular
+    are by anyone.
+    """
+    if "rater" not in frame.columns or outcome.kind == "compared":
+        return [], False
+    is_mine = frame["outcome"].astype(str) == outcome.name
+    fresh = frame["rater"][is_mine & frame["variant"].astype(str).isin(names)]
+    known = before["rater"][before["outcome"].astype(str) == outcome.name]
+    if fresh.isna().any() or known.isna().any():
+        return [], False
+    seen = set(known.astype(str))
+    joined = [name for name in dict.fromkeys(fresh.astype(str)) if name not in seen]
+    return joined, bool(joined) and set(joined) == set(fresh.astype(str))
+
+
+def _strangers(raters: Sequence[str]) -> str:
+    who = listed(raters, "and")
+    return (
+        f"only {who} read these builds and nothing else, so what {who} would give others is not known: have someone read them "
+        f"who read others, or {who} read others too."
+    )
+
+
+def fresh_value(whole: Effects, names: Sequence[str], *, from_others: bool = False) -> tuple[float, float, float]:
     """Return the adjusted mean of some builds, its standard error over builds, and the degrees of freedom.
 
-    It is counted from the mean of the other variants where `counts_from_others` says so.
+    It is counted from the mean of the other variants where that is asked for or `counts_from_others` says so.
 
     Raises
     ------
@@ -231,7 +264,7 @@ def fresh_value(whole: Effects, names: Sequence[str]) -> tuple[float, float, flo
     mine = np.isin(basis.variants, list(names))
     weights = mine / mine.sum()
     between = float(weights @ builds.between @ weights)
-    if counts_from_others(whole):
+    if from_others or counts_from_others(whole):
         weights = weights - ~mine / np.sum(~mine)
     return float(weights @ builds.means), float(np.sqrt(weights @ builds.reading @ weights + between)), df
 

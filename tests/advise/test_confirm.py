@@ -124,6 +124,40 @@ def test_a_promise_off_by_the_margin_is_confirmed_in_five_percent_at_most(off):
     assert wrong <= 8
 
 
+def heard(new_offset, who, n=16):
+    """A log heard by Ann and Ben, and two fresh builds that are as promised, heard by `who`; Cleo is off by `new_offset`."""
+    rng = np.random.default_rng(12)
+    offsets = {"Ann": 0.5, "Ben": -0.5, "Cleo": new_offset}
+    rows = []
+    for place in range(n + 2):
+        settings = NEW if place >= n else {"gap": int(rng.integers(0, 11)), "blades": int(rng.integers(2, 7))}
+        build = truth("noise", **settings) + rng.normal(0, 0.3)
+        rows += [
+            {"variant": str(place), "outcome": "noise", "rater": rater, "value": build + offsets[rater] + rng.normal(0, 0.3),
+             **settings}
+            for rater in (who if place >= n else ("Ann", "Ben"))
+            for _ in range(2)
+        ]  # fmt: skip
+    return confirm(pd.DataFrame(rows), FACTORS, [NOISE], [str(n), str(n + 1)])
+
+
+@pytest.mark.parametrize("who", [("Ann", "Ben", "Cleo"), ("Ann", "Cleo")])
+def test_a_rater_who_joins_in_moves_nothing(who):
+    """The panel's level moves by a third of what the new one is off by; fresh builds used to be judged by that level."""
+    found = [heard(offset, who).table.iloc[0] for offset in (0.0, 6.0)]
+    assert found[1]["difference"] == pytest.approx(found[0]["difference"], abs=0.1)
+    assert [row["verdict"] for row in found] == [KEPT, KEPT]
+
+
+def test_what_only_a_new_rater_read_is_not_known():
+    (row,) = heard(0.0, ("Cleo",)).table.to_dict("records")
+    assert row["verdict"] == NOT_KNOWN
+    assert row["finding"] == (
+        "Noise: not yet known; only Cleo read these builds and nothing else, so what Cleo would give others is not known: "
+        "have someone read them who read others, or Cleo read others too."
+    )
+
+
 def test_comparisons_with_a_fresh_build_are_no_promise():
     """What was compared with the fresh build is a reading of it; the promise rests on the comparisons before."""
     rng = np.random.default_rng(9)
