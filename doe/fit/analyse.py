@@ -36,6 +36,9 @@ Array = npt.NDArray[Any]
 MOST_PAIRED = 14
 _MOST_TIES = 6
 
+TWO = 2
+"""Variants that differ by what their factors do and by themselves, and by nothing that tells the two apart."""
+
 
 @one_thread()
 def analyse(
@@ -91,7 +94,13 @@ def analyse(
     evidence = origin.evidence
     varied = evidence.varied
     candidates, skipped = _candidates(coding, varied, terms)
-    notes = [*evidence.notes, *origin.notes, *_unvaried_notes(evidence, varied), *skipped]
+    notes = [
+        *evidence.notes,
+        *origin.notes,
+        *_unvaried_notes(evidence, varied),
+        *skipped,
+        *_scatter_notes(coding, evidence),
+    ]
     reason = _hopeless(coding, evidence, candidates, varied)
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
@@ -127,6 +136,19 @@ def _unvaried_notes(evidence: Evidence, varied: Sequence[str]) -> list[str]:
     word = "has" if len(names) == 1 else "have"
     them = "it" if len(names) == 1 else "them"
     return [f"{listed(names, 'and')} {word} had one setting only, so nothing can be said of {them}."]
+
+
+def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
+    """Say where nothing shows how builds of the same settings differ, what is taken for it, and which build would show it."""
+    count = evidence.n_built
+    is_repeated = count > len(evidence.settings.drop_duplicates())
+    if count < 2 or is_repeated or 1 + sum(coding.axes[name].width for name in evidence.varied) < count:
+        return []
+    taken = "so nothing is called too small" if count == TWO else "and verdicts take it that few factors act"
+    return [
+        "How builds of the same settings differ is not known from this log: the factors could be all that these "
+        f"{count} differ by, {taken}. Build one of these settings once more to see it."
+    ]
 
 
 def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str]) -> str:
@@ -198,7 +220,7 @@ def _table(coding: Coding, evidence: Evidence, average: Averages) -> tuple[pd.Da
         posterior.activity,
         low,
         high,
-        evidence.outcome.matters,
+        evidence.outcome.matters if evidence.n_built > TWO else None,
         related=related,
         either=either,
         ties=ties,
