@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from doe.measuring.choice import recipe_command
 from doe.model.errors import DataError, FettleError
 from doe.sheets.cautions import LISTENING
 from doe.store.attachments import clean_name
@@ -83,7 +84,7 @@ def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormP
     told = f"Each file gives a reading of {', '.join(outcomes)}, and is kept with the project."
     nothing = (
         "No outcome of this project is computed from files yet. A recipe says how, such as the level of a band; it is given at "
-        "the command line, with 'fettle outcome change bass --from band_level --with band=40,150'.",
+        f"the command line, with '{recipe_command(view.snapshot.setup)}'.",
         "Until then, type in what your own program shows.",
     )
     return FormPage(

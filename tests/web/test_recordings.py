@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from doe.cli.main import main
 from tests.cli.test_measure import curve_text
 
 RECIPE = {"from": "band_level", "band": [40.0, 150.0], "relative_to": [300.0, 1000.0]}
@@ -85,6 +86,25 @@ def test_without_a_recipe_the_page_says_how_to_give_one(visitor):
     for address in ("/variants/1/readings", "/help/measuring"):
         assert f'href="{address}"' in page.html
         assert visitor.get(address).status == 200
+
+
+@pytest.mark.parametrize(
+    ("change", "command"),
+    [
+        ({}, "fettle outcome change bass --from band_level --with band=40,150"),
+        ({"name": "hum"}, "fettle outcome change hum --from band_level --with band=40,150"),
+        ({"unit": "mm", "name": "gap"}, "fettle outcome add bass --unit dB --from band_level --with band=40,150"),
+        ({"unit": "mm"}, "fettle outcome add bass_level --unit dB --from band_level --with band=40,150"),
+    ],
+)
+def test_the_command_that_is_told_works_in_this_project(visitor, project, change, command, monkeypatch):
+    """An outcome that exists gets the recipe if it is in dB; else a new one is made under a name that is free."""
+    bass = next(item for item in project.setup.outcomes if item.name == "bass")
+    project.file.change_setup("outcome", replace(bass, **change), name="bass")
+    assert f"with '{command}'." in visitor.get("/variants/1/recordings").text
+    monkeypatch.chdir(project.path.parent)
+    assert main(command.split()[1:]) == 0
+    assert "Measure and keep them" in visitor.get("/variants/1/recordings").text
 
 
 def test_nobody_is_asked_to_play_loud(visitor, measuring):
