@@ -6,6 +6,8 @@ import re
 from collections.abc import Sequence
 
 GAP = "  "
+UNKNOWN = "-"
+"""What stands in a cell where nothing is known."""
 _NARROWEST = 24
 """Text columns are not folded narrower than this; a table that is still too wide goes on below, its first column repeated."""
 _SHORTEST_LINE = 30
@@ -36,10 +38,17 @@ def laid_out(rows: Sequence[Sequence[str]], is_right: Sequence[bool], room: int 
     -------
     list of list of str
         Lines; more than one list where the columns do not all stand beside each other, each beginning with its headings.
+        Those that go on below leave out the rows in which they say nothing.
     """
     widths = [max(len(row[column]) for row in rows) for column in range(len(is_right))]
-    blocks = _blocks(widths, is_right, room)
-    return [_block(rows, is_right, columns, _fitted(widths, is_right, columns, room)) for columns in blocks]
+    first, *further = _blocks(widths, is_right, room) or [[]]
+    blocks = [(rows, first), *((_telling(rows, columns[1:]), columns) for columns in further)]
+    return [_block(told, is_right, columns, _fitted(widths, is_right, columns, room)) for told, columns in blocks]
+
+
+def _telling(rows: Sequence[Sequence[str]], columns: Sequence[int]) -> list[Sequence[str]]:
+    """Return the headings, and the rows with something in one of the columns at least."""
+    return [rows[0], *(row for row in rows[1:] if any(row[column] not in ("", UNKNOWN) for column in columns))]
 
 
 def _blocks(widths: Sequence[int], is_right: Sequence[bool], room: int) -> list[list[int]]:

@@ -62,10 +62,7 @@ def run_variants(options: Namespace) -> None:
             for item, row in zip(known.variants, told, strict=True)
         ]
         headings = ("variant", "unit", "from", *names, *read, "readings", "status", "note")
-        planned = len(headings) - 2
-        if not any(row[planned] for row in rows):
-            headings, rows = headings[:planned] + headings[-1:], [row[:planned] + row[-1:] for row in rows]
-        say(table(headings, rows))
+        say(table(headings, rows, spare=("status", "note")))
 
 
 def _short(value: float | None) -> float | None:
@@ -100,7 +97,7 @@ def run_show(options: Namespace) -> None:
     say()
     say(_settings(variant, parent, known.setup))
     say()
-    say(_readings(readings))
+    say(_readings(readings, variant.note))
 
 
 def _facts(variant: Variant, project: Project) -> list[str]:
@@ -135,13 +132,13 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> str:
     return table(("factor", "setting", "unit", "changed"), rows)
 
 
-def _readings(readings: Sequence[Mapping[str, Any]]) -> str:
+def _readings(readings: Sequence[Mapping[str, Any]], said: str) -> str:
+    """Set the readings in a table; a note that was said of the variant is not said again with each of them."""
     if not readings:
         return "No readings yet."
-    names = ("id", "outcome", "value", "versus", "session", "rater", "order", "when", "note")
-    used = [name for name in names if any(item[name] not in (None, "") for item in readings)]
-    headings = ["reading" if name == "id" else name for name in used]
-    return table(headings, [[item[name] for name in used] for item in readings])
+    names = ("id", "outcome", "value", "versus", "session", "rater", "order", "when")
+    rows = [[*(item[name] for name in names), "" if item["note"] == said else item["note"]] for item in readings]
+    return table(("reading", *names[1:], "note"), rows, spare=(*names, "note"))
 
 
 def build_history() -> Parser:

@@ -7,11 +7,11 @@ import math
 import os
 import shutil
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from typing import Any, TextIO
 
-from doe.cli.columns import folded, laid_out
+from doe.cli.columns import UNKNOWN, folded, laid_out
 from doe.model.errors import FettleError
 from doe.model.plain import plain
 from doe.model.wording import number
@@ -56,7 +56,7 @@ def titled(summary: str) -> str:
 def cell(value: Any) -> str:
     """Return the text of one cell."""
     if value is None or (isinstance(value, float) and math.isnan(value)):
-        return "-"
+        return UNKNOWN
     if isinstance(value, datetime):
         return value.strftime("%Y-%m-%d %H:%M")
     if isinstance(value, bool):
@@ -64,13 +64,21 @@ def cell(value: Any) -> str:
     return number(value, 6) if isinstance(value, int | float) else str(value)
 
 
-def table(headings: Sequence[str], rows: Iterable[Sequence[Any]], inset: int = 0) -> str:
+def table(
+    headings: Sequence[str], rows: Iterable[Sequence[Any]], inset: int = 0, *, spare: Collection[str] = ()
+) -> str:
     """Set rows in columns, numbers to the right, without a line that ends in blanks.
 
     On a terminal, long text is folded within its column, and columns that have no room beside the others follow below;
-    `inset` is how far in the table will be set.
+    `inset` is how far in the table will be set. Columns that are `spare` are left out where nothing stands in them.
     """
     values = [list(row) for row in rows]
+    kept = [
+        place
+        for place, name in enumerate(headings)
+        if name not in spare or any(row[place] not in (None, "") for row in values)
+    ]
+    headings, values = [headings[place] for place in kept], [[row[place] for place in kept] for row in values]
     texts = [list(headings), *([cell(value) for value in row] for row in values)]
     is_right = [_is_numeric(row[column] for row in values) for column in range(len(headings))]
     width = room(sys.stdout)

@@ -60,10 +60,5 @@ def run_list(options: Namespace) -> None:
     elif not rows:
         say("No sessions yet; 'fettle read --session NAME' makes the first.")
     else:
-        is_blind = any(row["blind"] for row in rows)
-        cells = [
-            {name: value for name, value in row.items() if is_blind or name != "blind"}
-            | {"raters": ", ".join(row["raters"]) or "-"}
-            for row in rows
-        ]
-        say(table(list(cells[0]), [list(row.values()) for row in cells]))
+        cells = [{**row, "raters": ", ".join(row["raters"]) or "-"} for row in rows]
+        say(table(list(cells[0]), [list(row.values()) for row in cells], spare=("note", "blind")))

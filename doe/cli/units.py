@@ -88,7 +88,7 @@ def run_list(options: Namespace) -> None:
             (unit.name, "retired" if unit.retired else unit.variant or "-", _shown(unit.settings), unit.note)
             for unit in units
         ]
-        say(table(("unit", "carries variant", "settings", "note"), rows))
+        say(table(("unit", "carries variant", "settings", "note"), rows, spare=("note",)))
 
 
 def _shown(settings: Mapping[str, Value]) -> str:

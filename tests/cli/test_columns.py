@@ -43,6 +43,15 @@ def test_a_table_without_room_goes_on_below_with_its_first_column():
     assert [lines[1].split() for lines in blocks] == [["12", "0", "1"], ["12", "2", "3"], ["12", "4", "5"]]
 
 
+def test_what_goes_on_below_leaves_out_rows_in_which_it_says_nothing():
+    rows = [["variant", "a" * 30, "note"], ["1", "5", ""], ["2", "6", "drilled"], ["3", "-", "-"]]
+    first, below = laid_out(rows, [False, True, False], 40)
+    assert len(first) == 4
+    assert below == ["variant  note", "2        drilled"]
+    (whole,) = laid_out(rows, [False, True, False], 60)
+    assert len(whole) == 4
+
+
 def test_sentences_are_folded_between_words_and_commands_stay_whole():
     text = "Next: build step 1, then log it with 'fettle log --planned 26 --new-unit \"new 2\"'; and go on."
     assert folded(text, 50).split("\n") == [

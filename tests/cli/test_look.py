@@ -1,5 +1,6 @@
 import json
 
+from doe.cli import screen
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.store import ProjectFile
 
@@ -7,7 +8,7 @@ from doe.store import ProjectFile
 def test_variants_are_listed_with_what_they_are(rig, fettle):
     """Readings as plain means: of 1, 4.1 and 3.9 dB; of 2, one grade of 3."""
     assert fettle("variants").out == (
-        "variant  unit    from  vents  rings  wool  driver  bass  echo  readings  note\n"
+        "variant  unit    from  vents  rings  wool  driver  bass  echo  readings\n"
         "1        body A  -         2      9     0  paper      4     -         2\n"
         "2        body A  1         2      9    30  paper      -     3         1\n"
         "3        body B  1         2     11     0  poly       -     -         0\n"
@@ -33,6 +34,31 @@ def test_one_variant_is_shown_with_changes_and_readings(rig, fettle):
     )
 
 
+def test_notes_on_a_terminal_take_lines_only_where_there_are_any(rig, fettle, monkeypatch):
+    assert fettle("log", "vents=3", "--unit", "body A", "--note", "drilled by hand").code == 0
+    monkeypatch.setattr(screen, "room", lambda stream: 72)
+    whole, _, notes = fettle("variants").out.partition("\n\n")
+    assert [line.split()[0] for line in whole.splitlines()] == ["variant", "1", "2", "3", "4"]
+    assert notes == "variant  note\n4        drilled by hand\n"
+
+
+def test_a_note_of_the_variant_is_not_said_again_with_its_readings(rig, fettle):
+    """A log that is imported puts the note of a line on the variant and on its readings."""
+    fettle("correct", "1", "--note", "booms")
+    fettle("read", "1", "bass=4.2", "--note", "booms")
+    out = fettle("show", "1").out
+    assert out.count("booms") == 1
+    assert "order  when\n" in out or "session  when\n" in out
+    fettle("read", "1", "bass=4.3", "--note", "louder")
+    assert fettle("show", "1").out.splitlines()[-1].endswith("louder")
+    assert [row["note"] for row in json.loads(fettle("show", "1", "--json").out)["readings"]] == [
+        "",
+        "",
+        "booms",
+        "louder",
+    ]
+
+
 def test_a_reference_object_is_shown_without_settings(rig, fettle):
     fettle("log", "--reference", "shop radio")
     assert "A reference object, without settings.\n\nNo readings yet.\n" in fettle("show", "shop radio").out
@@ -44,7 +70,7 @@ def test_units_show_what_they_carry_now(rig, fettle):
         "Stored: unit body B is retired; no suggestion will use it.\nTake it back with 'fettle undo 7'.\n"
     )
     assert fettle("unit").out == (
-        "unit    carries variant  settings                                 note\n"
+        "unit    carries variant  settings\n"
         "body A  2                vents 2, rings 9, wool 30, driver paper\n"
         "body B  retired          vents 2, rings 11, wool 0, driver poly\n"
     )
