@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import markup, wording
-from doe.model.outcome import Outcome
+from doe.model.outcome import Outcome, columns_told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -88,6 +88,20 @@ class Advice:
         """How the choice moves when one outcome counts less or more; empty with one outcome."""
         return _computed(self._weights)
 
+    @cached_property
+    def _front_columns(self) -> Mapping[str, wording.Column]:
+        """How each outcome is counted on the front."""
+        return {
+            item.name: item.column(self.front[_with_ends(item.name)].itertuples(index=False))
+            for item in self.outcomes
+            if item.name in self.front.columns
+        }
+
+    def told_on_front(self, row: Mapping[str, Any], outcome: Outcome) -> str:
+        """Write what is expected of an outcome in a row of the front, counted alike in all rows."""
+        value, low, high = (row[column] for column in _with_ends(outcome.name))
+        return outcome.told(value, low, high, self._front_columns[outcome.name])
+
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""
         return self.table.copy()
@@ -126,9 +140,15 @@ class Advice:
     def _expected(self) -> str:
         """Return what each suggestion should show, as a table; nothing where nothing is predicted."""
         outcomes = {outcome.name: outcome for outcome in self.outcomes}
+        known = self.predictions.to_dict("records")
+        columns = columns_told(self.outcomes, known)
         rows = [
-            (row["place"], row["outcome"], outcomes[row["outcome"]].told(row["mean"], row["low"], row["high"]))
-            for row in self.predictions.to_dict("records")
+            (
+                row["place"],
+                row["outcome"],
+                outcomes[row["outcome"]].told(row["mean"], row["low"], row["high"], columns[row["outcome"]]),
+            )
+            for row in known
         ]
         return markup.table(("suggestion", "outcome", "expected (95 %)"), rows) if rows else ""
 
@@ -136,6 +156,11 @@ class Advice:
 def worth_text(best: Mapping[str, Any]) -> str:
     """Return the worth of the best variant with its interval, in words of 0 to 1."""
     return wording.worth_told(best["worth"], best["low"], best["high"])
+
+
+def _with_ends(outcome: str) -> list[str]:
+    """Name the columns of the front that hold an outcome and its interval."""
+    return [outcome, f"{outcome}_low", f"{outcome}_high"]
 
 
 def _computed(frame: Callable[[], pd.DataFrame] | None) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
 from doe.advise.standin import StandIn
 from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
-from doe.model.wording import duration, number, setting, with_interval
+from doe.model.wording import Column, column_of, duration, number, setting, with_interval
 
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
@@ -115,14 +115,18 @@ class Equivalents:
         mine = self.predictions[self.predictions["place"] == place]
         lines = []
         for outcome, rows in mine.groupby("outcome", sort=False):
-            unit = self.units.get(str(outcome), "")
             told = [
                 f"{'through ' + self.quantity if row['route'] == THROUGH else 'by its parts'} "
-                f"{with_interval(row['mean'], row['low'], row['high'], unit)}"
+                f"{with_interval(row['mean'], row['low'], row['high'], self._column(str(outcome)))}"
                 for row in rows.to_dict("records")
             ]
             lines.append(f"   {outcome}: {', '.join(told)}")
         return lines
+
+    def _column(self, outcome: str) -> Column:
+        """Say how an outcome is counted in all of its predictions."""
+        mine = self.predictions.loc[self.predictions["outcome"] == outcome, ["mean", "low", "high"]]
+        return column_of(self.units.get(outcome, ""), mine.itertuples(index=False))
 
     def _repr_html_(self) -> str:
         shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))

@@ -65,7 +65,7 @@ def draw_effects(
         Its title is ``effects.headline``; ``layout.meta["alt"]`` says the same as text.
     """
     records = rows_worth_seeing(effects, every=every)[:most]
-    unit, matters = effects.outcome.unit, effects.outcome.matters
+    unit, matters = effects.changes, effects.outcome.matters
     rows, height = _beside(records) if width == "wide" else _above(records)
     alt = describe_effects(effects, most, every=every)
     fig = canvas.empty("effects", effects.headline, alt, width, height, _margins(rows, unit, width))
@@ -82,15 +82,14 @@ def draw_effects(
 
 def describe_effects(effects: Effects, most: int | None = None, *, every: bool = False) -> str:
     """Say in words what the chart shows: each term's swing, interval and verdict."""
-    unit = effects.outcome.unit
     records = rows_worth_seeing(effects, every=every)[:most]
-    parts = [_told(row, unit) for row in records]
+    parts = [_told(row, effects.changes) for row in records]
     head = f"Change in {text.name(effects.outcome.name)} by term, with 95 % intervals"
-    band = goal.smallest(effects.outcome.matters, unit)
+    band = goal.smallest(effects.outcome.matters, effects.outcome.unit)
     return text.sentences([head, band, *parts] if parts else [head, "No term could be estimated"])
 
 
-def _told(row: Row, unit: str) -> str:
+def _told(row: Row, unit: wording.Column) -> str:
     start, end = text.plain(row.get("from")), text.plain(row.get("to"))
     way = f" from {start} to {end}" if start and end else ""
     return f"{text.term(row['term'])}{way}: {text.change(row, unit)}, {text.verdict(row)}"
@@ -135,7 +134,7 @@ def _fits(left: Sequence[str], cells: Row) -> bool:
     return len(left) == 1 and len(left[0]) + len(_span(cells)) <= 38
 
 
-def _margins(rows: Sequence[_Row], unit: str, width: canvas.Width) -> canvas.Margins:
+def _margins(rows: Sequence[_Row], unit: wording.Column, width: canvas.Width) -> canvas.Margins:
     if width == "narrow":
         return canvas.Margins(left=14, right=14, top=8, bottom=78)
     names = [part for row in rows for part in (*row.left, _span(row.cells))]
@@ -166,7 +165,7 @@ def _axis_title(effects: Effects, width: canvas.Width) -> str:
     return text.stacked(line for part in parts for line in text.lines(part, longest, 3))
 
 
-def _draw_intervals(fig: go.Figure, rows: Sequence[_Row], unit: str, limits: tuple[float, float]) -> None:
+def _draw_intervals(fig: go.Figure, rows: Sequence[_Row], unit: wording.Column, limits: tuple[float, float]) -> None:
     for verdict, style in _STYLE.items():
         items = [
             canvas.Interval(row.line, row.cells["swing"], row.cells["low"], row.cells["high"], _hover(row.cells, unit))
@@ -177,13 +176,13 @@ def _draw_intervals(fig: go.Figure, rows: Sequence[_Row], unit: str, limits: tup
             canvas.intervals(fig, items, limits, name=verdict, **style)
 
 
-def _hover(cells: Row, unit: str) -> str:
+def _hover(cells: Row, unit: wording.Column) -> str:
     parts = [text.term(cells["term"]), text.span(cells), text.change(cells, unit), text.verdict(cells),
              f"active with {wording.percent(cells['activity'])}"]  # fmt: skip
     return "<br>".join(text.safe(part) for part in parts if part)
 
 
-def _write(fig: go.Figure, row: _Row, unit: str, width: canvas.Width) -> None:
+def _write(fig: go.Figure, row: _Row, unit: wording.Column, width: canvas.Width) -> None:
     soft, verdict = theme.colour("soft"), row.cells["verdict"]
     name, words, numbers = text.stacked(row.left), text.stacked(row.right), text.safe(text.change(row.cells, unit))
     if verdict in (wording.MOVES, wording.TANGLED):

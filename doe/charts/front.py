@@ -88,7 +88,7 @@ def describe_front(advice: Advice) -> str:
     parts += [f"{text.name(outcome.name)}: {_wanted(outcome)}" for outcome in _shown(advice) if outcome.goal]
     kept = text.plain(advice.best.get("variant")) if advice.best else ""
     for rank, row in zip(_ranks(rows), rows, strict=True):
-        values = [f"{text.name(outcome.name)} {_value(row, outcome)}" for outcome in _shown(advice)]
+        values = [f"{text.name(outcome.name)} {advice.told_on_front(row, outcome)}" for outcome in _shown(advice)]
         who = "it or one alike " if row["alike"] else ""
         chance = f"{who}on the front with a chance of {wording.chance(row['chance_on_front'])}"
         said = f"{rank}{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
@@ -144,11 +144,6 @@ def _wanted(outcome: Outcome) -> str:
     return f"{side}{goal.phrase(outcome)}"
 
 
-def _value(row: Row, outcome: Outcome) -> str:
-    name = outcome.name
-    return outcome.told(row[name], row[f"{name}_low"], row[f"{name}_high"])
-
-
 def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any]) -> None:
     name = outcome.name
     means, lows, highs = (
@@ -194,4 +189,4 @@ def _key(fig: go.Figure, rows: Rows, width: str) -> None:
 
 
 def _hover(advice: Advice, row: Row, outcome: Outcome) -> str:
-    return text.stacked([_named(advice, row), f"{text.name(outcome.name)} {_value(row, outcome)}"])
+    return text.stacked([_named(advice, row), f"{text.name(outcome.name)} {advice.told_on_front(row, outcome)}"])

@@ -68,7 +68,7 @@ def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any
     first, second = rows[0]["term"].split(":")
     unit = axis_of(effects, second)[1]
     groups = list(dict.fromkeys(row["second"] for row in rows))
-    entries = []
+    entries, means = [], effects.means
     for number, group in enumerate(groups):
         shift = (number - (len(groups) - 1) / 2) * step
         hue, symbol = theme.series(number)
@@ -76,7 +76,7 @@ def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any
         items = [
             canvas.Interval(where[row["first"]] + shift, row["mean"], row["low"], row["high"],
                             text.stacked([f"{text.name(first)} {wording.setting(row['first'])}", f"{text.name(second)} {label}",
-                                          text.level(row, effects.outcome.unit)]))
+                                          text.level(row, means)]))
             for row in rows if row["second"] == group
         ]  # fmt: skip
         canvas.intervals(fig, items, limits, upright=True, name=label, colour=hue, symbol=symbol, size=10, thick=3,
@@ -94,13 +94,14 @@ def describe_interaction(effects: Effects, term: str) -> str:
     ]
     units = [axis_of(effects, name)[1] for name in (first, second)]
     by_group: dict[str, list[str]] = {}
+    means = effects.means
     for row in rows_of(effects.cells):
         if row["term"] == term:
             at, group = (
                 f"{wording.setting(row[end])} {unit}".rstrip()
                 for end, unit in zip(("first", "second"), units, strict=True)
             )
-            by_group.setdefault(group, []).append(f"{text.name(first)} {at}: {text.level(row, effects.outcome.unit)}")
+            by_group.setdefault(group, []).append(f"{text.name(first)} {at}: {text.level(row, means)}")
     return text.sentences(
         [*parts, *(f"With {text.name(second)} {group}, {', '.join(cells)}" for group, cells in by_group.items())]
     )

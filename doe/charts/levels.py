@@ -63,10 +63,11 @@ def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> s
         f"Mean of {text.name(effects.outcome.name)} at each setting, other factors at their middle, with 95 % intervals",
         goal.sentence(effects.outcome),
     ]
+    counted = effects.means
     for name, records in _panels(effects, factors).items():
         own_unit = axis_of(effects, name)[1]
         settings = [f"{wording.setting(row['level'])} {own_unit}".rstrip() for row in records]
-        means = [f"{at}: {text.level(row, effects.outcome.unit)}" for at, row in zip(settings, records, strict=True)]
+        means = [f"{at}: {text.level(row, counted)}" for at, row in zip(settings, records, strict=True)]
         parts.append(f"{text.name(name)} {', '.join(means)}")
     return text.sentences(parts)
 
@@ -86,7 +87,7 @@ def _title(effects: Effects) -> str:
     for row in rows_of(effects.table):
         if row["verdict"] == wording.MOVES and row["term"] in set(effects.levels["factor"]):
             way = f" from {text.plain(row['from'])} to {text.plain(row['to'])}" if text.span(row) else ""
-            return f"{text.name(row['term'])} moves {name} by {text.change(row, effects.outcome.unit)}{way}"
+            return f"{text.name(row['term'])} moves {name} by {text.change(row, effects.changes)}{way}"
     return f"No factor on its own is shown to move {name} yet"
 
 
@@ -95,8 +96,9 @@ def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: t
     is_numeric, own_unit = axis_of(effects, name)
     places, axis = level_axis([row["level"] for row in records], is_numeric, room)
     goal.lines(fig, effects.outcome, limits, **cell)
+    counted = effects.means
     items = [
-        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(name, row, own_unit, effects.outcome.unit))
+        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(name, row, own_unit, counted))
         for place, row in zip(places, records, strict=True)
     ]
     in_order = is_numeric or any(factor.name == name and factor.kind == "ordered" for factor in effects.coding.factors)
@@ -111,7 +113,7 @@ def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: t
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
 
 
-def _hover(name: str, row: Row, own_unit: str, unit: str) -> str:
+def _hover(name: str, row: Row, own_unit: str, unit: wording.Column) -> str:
     setting = f"{text.name(name)} {wording.setting(row['level'])} {own_unit}".rstrip()
     return text.stacked([setting, text.level(row, unit)])
 

@@ -76,21 +76,21 @@ def cut_inside(text: str, longest: int) -> str:
     return f"{text[:head].rstrip()}…{text[len(text) - (longest - 1 - head) :].lstrip()}"
 
 
-def change(row: Row, unit: str = "") -> str:
-    """Write a swing with its interval."""
+def change(row: Row, unit: str | wording.Column = "") -> str:
+    """Write a swing with its interval; beside others, counted as they are."""
     if not math.isfinite(row["swing"]):
         return "no estimate"
     return wording.with_interval(row["swing"], row["low"], row["high"], unit, is_change=True)
 
 
-def level(row: Row, unit: str = "") -> str:
-    """Write a mean with its interval."""
+def level(row: Row, unit: str | wording.Column = "") -> str:
+    """Write a mean with its interval; beside others, counted as they are."""
     return wording.with_interval(row["mean"], row["low"], row["high"], unit)
 
 
-def expected(row: Row, outcome: Outcome) -> str:
-    """Write what is expected of an outcome with its interval, as far as its scale goes."""
-    return outcome.told(float(row["mean"]), float(row["low"]), float(row["high"]))
+def expected(row: Row, outcome: Outcome, beside: wording.Column | None = None) -> str:
+    """Write what is expected of an outcome with its interval, as far as its scale goes; beside others, counted as they are."""
+    return outcome.told(float(row["mean"]), float(row["low"]), float(row["high"]), beside)
 
 
 def lines(text: str, width: int, most: int = 3) -> list[str]:

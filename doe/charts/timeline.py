@@ -48,8 +48,9 @@ def draw_timeline(effects: Effects, readings: pd.DataFrame | None = None, *, wid
     limits = canvas.extent(values, [row[end] for row in rows for end in ("low", "high")])
     goal.lines(fig, outcome, limits, upright=layout.down)
     entries = _draw_dots(fig, dots, layout.down)
+    means = effects.means
     items = [
-        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(row, outcome.unit))
+        canvas.Interval(place, row["mean"], row["low"], row["high"], _hover(row, means))
         for place, row in enumerate(rows)
     ]
     canvas.intervals(fig, items, limits, upright=not layout.down, name="adjusted mean", size=layout.size,
@@ -70,11 +71,9 @@ def describe_timeline(
     """Say in words what the chart shows: the goal, then each variant's adjusted mean with its interval, and its readings."""
     outcome = effects.outcome
     rows = variants.ordered(rows_of(effects.variants), order)
-    read = _read(_dots(effects, readings, rows))
+    read, means = _read(_dots(effects, readings, rows)), effects.means
     parts = [f"{goal.named(outcome)}, by variant in build order, mean with 95 % interval", goal.sentence(outcome)]
-    parts += [
-        f"{row['variant']}: {text.level(row, outcome.unit)}{read.get(place, '')}" for place, row in enumerate(rows)
-    ]
+    parts += [f"{row['variant']}: {text.level(row, means)}{read.get(place, '')}" for place, row in enumerate(rows)]
     return text.sentences(parts)
 
 
@@ -125,7 +124,7 @@ def _draw_dots(fig: go.Figure, dots: Mapping[str, Sequence[tuple[float, float]]]
     return entries
 
 
-def _hover(row: Row, unit: str) -> str:
+def _hover(row: Row, unit: wording.Column) -> str:
     count = row.get("readings")
     counted = text.plain(count)
     return text.stacked([f"variant {row['variant']}", text.level(row, unit), f"{counted} readings" if counted else ""])
@@ -137,7 +136,7 @@ def _title(effects: Effects, rows: Rows) -> str:
         return f"No variant has a reading of {text.name(outcome.name)} yet"
     nearest = min(rows, key=lambda row: _short_of_goal(row["mean"], effects)) if outcome.goal else rows[-1]
     said = "Nearest to the goal on" if outcome.goal else "Latest on"
-    return f"{said} {text.name(outcome.name)}: variant {nearest['variant']}, {text.level(nearest, outcome.unit)}"
+    return f"{said} {text.name(outcome.name)}: variant {nearest['variant']}, {text.level(nearest, effects.means)}"
 
 
 def _short_of_goal(mean: float, effects: Effects) -> float:

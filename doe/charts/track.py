@@ -64,14 +64,15 @@ def describe_track(track: Track) -> str:
         if older:
             held = sum(bool(row["held"]) for row in older)
             parts.append(f"Of the oldest {len(older)}, {held} held; the newest {_MOST_TOLD} one by one")
-        parts += [_told(row, _outcome(track, outcome)) for row in rows[-_MOST_TOLD:]]
+        known = _outcome(track, outcome)
+        parts += [_told(row, known, _column(known, rows)) for row in rows[-_MOST_TOLD:]]
     return text.sentences(parts)
 
 
-def _told(row: Row, outcome: Outcome) -> str:
+def _told(row: Row, outcome: Outcome, column: wording.Column) -> str:
     came = "held" if row["held"] else "did not hold"
     which = f"Suggestion {text.plain(row['suggestion'])}, variant {text.plain(row['variant'])}"
-    return f"{which}: predicted {text.expected(row, outcome)}, read {_read(row, outcome)}, {came}"
+    return f"{which}: predicted {text.expected(row, outcome, column)}, read {_read(row, outcome)}, {came}"
 
 
 def _panels(track: Track) -> dict[str, list[Row]]:
@@ -83,9 +84,10 @@ def _panels(track: Track) -> dict[str, list[Row]]:
 
 def _panel(fig: go.Figure, track: Track, name: str, rows: Rows, cell: dict[str, Any], width: canvas.Width) -> None:
     outcome = _outcome(track, name)
+    column = _column(outcome, rows)
     means, lows, highs = ([outcome.on_scale(row[end]) for row in rows] for end in ("mean", "low", "high"))
     items = [
-        canvas.Interval(place, means[place], lows[place], highs[place], _hover(row, outcome))
+        canvas.Interval(place, means[place], lows[place], highs[place], _hover(row, outcome, column))
         for place, row in enumerate(rows)
     ]
     limits = canvas.extent([*means, *(row["read"] for row in rows)], [*lows, *highs])
@@ -96,7 +98,7 @@ def _panel(fig: go.Figure, track: Track, name: str, rows: Rows, cell: dict[str, 
             mark = {"symbol": symbol, "size": 9, "color": theme.colour(hue)}
             fig.add_scatter(x=[place + 0.16 for place in places], y=[rows[place]["read"] for place in places],
                             mode="markers", name=called, marker=mark, hoverinfo="text",
-                            hovertext=[_hover(rows[place], outcome) for place in places], **cell)  # fmt: skip
+                            hovertext=[_hover(rows[place], outcome, column) for place in places], **cell)  # fmt: skip
     step = max(1, -(-len(rows) * 34 // (canvas.PIXELS[width] - 90)))
     shown = list(range(0, len(rows), step))
     fig.update_xaxes(range=[-0.6, max(len(rows), 4) - 0.4], tickvals=shown, showgrid=False,
@@ -117,15 +119,19 @@ def _outcome(track: Track, name: str) -> Outcome:
     return next((item for item in track.outcomes if item.name == name), Outcome(name))
 
 
+def _column(outcome: Outcome, rows: Rows) -> wording.Column:
+    return outcome.column((row["mean"], row["low"], row["high"]) for row in rows)
+
+
 def _read(row: Row, outcome: Outcome) -> str:
     return f"{wording.number(row['read'])} {outcome.unit}".rstrip()
 
 
-def _hover(row: Row, outcome: Outcome) -> str:
+def _hover(row: Row, outcome: Outcome, column: wording.Column) -> str:
     return text.stacked(
         [
             f"suggestion {text.plain(row['suggestion'])}, variant {text.plain(row['variant'])}",
-            f"predicted {text.expected(row, outcome)}",
+            f"predicted {text.expected(row, outcome, column)}",
             f"read {_read(row, outcome)}",
         ]
     )

@@ -10,7 +10,7 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, bench_hours, one_of
 from doe.cli.screen import heading, note, print_json, say, table, titled
 from doe.model.errors import UsageError, listed
-from doe.model.outcome import Outcome
+from doe.model.outcome import Outcome, columns_told
 from doe.model.wording import chance, number
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
 
 def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
-    values = [one.told(row[one.name], row[f"{one.name}_low"], row[f"{one.name}_high"]) for one in shown]
+    values = [advice.told_on_front(row, one) for one in shown]
     cells = [row[name] for name in factors]
     alike = f"{row['alike']}, in {row['differs_in']}" if row["alike"] else ""
     on_front = chance(row["chance_on_front"])
@@ -148,21 +148,22 @@ def _track_text(track: Track) -> str:
     if not len(track.table):
         return track.summary()
     outcomes = {outcome.name: outcome for outcome in track.outcomes}
-    gone = Outcome("gone")
+    gone, known = Outcome("gone"), track.table.to_dict("records")
+    columns = columns_told(track.outcomes, known)
     rows = [
         (
             row["suggestion"],
             row["variant"],
             row["outcome"],
-            outcomes.get(row["outcome"], gone).told(row["mean"], row["low"], row["high"]),
+            outcomes.get(row["outcome"], gone).told(row["mean"], row["low"], row["high"], columns.get(row["outcome"])),
             number(row["read"]),
             "held" if row["held"] else "missed",
         )
-        for row in track.table.to_dict("records")
+        for row in known
     ]
     head, *rest = track.summary().rstrip().split("\n")
-    columns = table(("suggestion", "variant", "outcome", "predicted (95 %)", "read", "and it"), rows)
-    return "\n".join([head, "", columns, "", *rest])
+    shown = table(("suggestion", "variant", "outcome", "predicted (95 %)", "read", "and it"), rows)
+    return "\n".join([head, "", shown, "", *rest])
 
 
 def _draw(result: Advice | Track, options: Namespace, which: str) -> None:

@@ -17,7 +17,7 @@ from doe.fit.lenth import Margins
 from doe.model import markup
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, percent, verdict_text, with_interval
+from doe.model.wording import Column, column_of, counted, percent, verdict_text, with_interval
 
 _TOLD = (
     "headline", "n_readings", "n_variants", "table", "levels", "cells", "variance", "classical", "checks", "variants",
@@ -171,6 +171,17 @@ class Effects:
         }
         return pd.DataFrame(columns, index=frame.index)
 
+    @property
+    def changes(self) -> Column:
+        """How the swings of all terms are counted."""
+        return column_of(self.outcome.unit, self.table[["swing", "low", "high"]].itertuples(index=False))
+
+    @property
+    def means(self) -> Column:
+        """How the means of all levels, cells and variants are counted."""
+        known = [frame[["mean", "low", "high"]] for frame in (self.levels, self.cells, self.variants) if len(frame)]
+        return column_of(self.outcome.unit, [row for frame in known for row in frame.itertuples(index=False)])
+
     def posterior(self, n_draws: int, rng: np.random.Generator) -> Draws:
         """Draw jointly from everything that is uncertain about this outcome.
 
@@ -197,7 +208,7 @@ class Effects:
         rows = []
         for _, row in keep.iterrows():
             span = f"{row['from']} to {row['to']}" if row["from"] else ""
-            change = with_interval(row["swing"], row["low"], row["high"], self.outcome.unit, is_change=True)
+            change = with_interval(row["swing"], row["low"], row["high"], self.changes, is_change=True)
             verdict = verdict_text(row["verdict"], row["tangled_with"])
             rows.append((row["term"], span, change, percent(row["activity"]), verdict))
         return pd.DataFrame(rows, columns=["term", "from - to", "change (95 %)", "active", "verdict"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,7 +11,7 @@ from doe.model.choices import Goal, OutcomeKind, choose
 from doe.model.errors import DataError, UsageError, listed, shown
 from doe.model.names import COLUMNS, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
-from doe.model.wording import exact, with_interval
+from doe.model.wording import Column, column_of, exact, with_interval
 
 _FIELDS = {"raise": ("best",), "lower": ("best",), "hit": ("target",), "within": ("low", "high")}
 _COMPARISONS = {"first": 1.0, "second": 0.0, "tie": 0.5}
@@ -215,15 +215,22 @@ class Outcome:
                 f"{exact(self.scale[1])}, so no reading can ever get there."
             )
 
-    def told(self, mean: float, low: float, high: float) -> str:
+    def column(self, intervals: Iterable[tuple[float, float, float]]) -> Column:
+        """Settle how all values of a column, each with its interval, are counted, as far as the scale goes."""
+        known = [(self.on_scale(mean), self.on_scale(low), self.on_scale(high)) for mean, low, high in intervals]
+        return column_of(self.unit, known)
+
+    def told(self, mean: float, low: float, high: float, beside: Column | None = None) -> str:
         """Write a value with its interval and unit, as far as the scale of a rated outcome goes.
+
+        In a column of several, `beside` says how all of them are counted.
 
         Examples
         --------
         >>> Outcome("whine", kind="rated", scale=(1, 7)).told(3.1, -1.5, 7.6)
         '3.1 (1.0 to 7.0)'
         """
-        return with_interval(self.on_scale(mean), self.on_scale(low), self.on_scale(high), self.unit)
+        return with_interval(self.on_scale(mean), self.on_scale(low), self.on_scale(high), beside or self.unit)
 
     def on_scale(self, value: float) -> float:
         """Return what is nearest to a value on the scale; the value itself where there is none."""
@@ -272,6 +279,21 @@ class Outcome:
         if number not in _COMPARISONS.values():
             raise DataError(f"{self.name} is '{'' if is_missing(value) else shown(value)}'; it {self.allowed()}.")
         return number
+
+
+def columns_told(outcomes: Iterable[Outcome], rows: Iterable[Mapping[Any, Any]]) -> dict[str, Column]:
+    """Settle for each outcome how its values are counted in a table that holds several outcomes below each other.
+
+    Parameters
+    ----------
+    outcomes : iterable of Outcome
+    rows : iterable of mapping
+        Each with `outcome, mean, low, high`.
+    """
+    found: dict[str, list[tuple[float, float, float]]] = {}
+    for row in rows:
+        found.setdefault(str(row["outcome"]), []).append((row["mean"], row["low"], row["high"]))
+    return {outcome.name: outcome.column(found.get(outcome.name, ())) for outcome in outcomes}
 
 
 def _is_pair(value: object) -> bool:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from numbers import Real
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Verdict = Literal["moves it", "too small to matter", "can't tell yet", "tangled with"]
 
@@ -21,6 +22,36 @@ NOT_KNOWN: Kept = "not yet known"
 
 
 _SIZES = {6: "million", 9: "billion", 12: "trillion"}
+_MOST_PLACES = 4
+"""More decimal places than this nobody reads: a column then counts in something smaller."""
+
+
+class Column(NamedTuple):
+    """How the numbers of one column are written: all with the same unit, and all counted in the same.
+
+    Attributes
+    ----------
+    unit : str
+        Unit of measure.
+    size : float
+        What they are counted in: 1, a million, a millionth.
+    word : str
+        Its name behind a blank; empty for 1.
+    """
+
+    unit: str = ""
+    size: float = 1.0
+    word: str = ""
+
+    def digits(self, value: float, width: float) -> str:
+        """Write a value, as far as an interval of so much width can bear; `behind` follows."""
+        return fixed(value / self.size, places_for(width / self.size))
+
+    @property
+    def behind(self) -> str:
+        """What stands behind a number: what it is counted in, and the unit."""
+        of = " of 1" if self.unit and self.word.endswith("ths") else ""
+        return f"{self.word}{of}{f' {self.unit}' if self.unit else ''}"
 
 
 def capital(text: str) -> str:
@@ -100,11 +131,29 @@ def fixed(value: float | None, places: int) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
-def with_interval(value: float, low: float, high: float, unit: str = "", *, is_change: bool = False) -> str:
+def column_of(unit: str, intervals: Iterable[tuple[float, float, float]]) -> Column:
+    """Settle how a column is counted: as its largest number is, unless its narrowest interval could not be told so.
+
+    Examples
+    --------
+    >>> pressures = column_of("Pa", [(1.4e6, 1.2e6, 1.6e6), (419959, 409000, 431000)])
+    >>> with_interval(419959, 409000, 431000, pressures, is_change=True)
+    '+0.420 million Pa (0.409 to 0.431 million)'
+    """
+    known = [tuple(map(float, interval)) for interval in intervals]
+    numbers = [value for interval in known for value in interval if math.isfinite(value)]
+    widths = [high - low for _, low, high in known if math.isfinite(high - low) and high > low]
+    size, word = _counted_in(*numbers)
+    while size > 1 and widths and places_for(min(widths) / size) > _MOST_PLACES:
+        size, word = _counted_in(size / 1000)
+    return Column(unit, size, word)
+
+
+def with_interval(value: float, low: float, high: float, unit: str | Column = "", *, is_change: bool = False) -> str:
     """Write an estimate with its 95 % interval, to the digits that the interval can bear.
 
     Numbers from a million, and those below a ten thousandth, are counted in millions, millionths and so on, all three in the
-    same, so that they can be read aloud.
+    same, so that they can be read aloud. In the place of a unit, `column_of` may say how all of a table's column are counted.
 
     Examples
     --------
@@ -113,16 +162,13 @@ def with_interval(value: float, low: float, high: float, unit: str = "", *, is_c
     >>> with_interval(1234567, 1201231, 1267811, "Pa"), with_interval(1.23e-5, 1.1e-5, 1.36e-5)
     ('1.235 million Pa (1.201 to 1.268 million)', '12.3 millionths (11.0 to 13.6 millionths)')
     """
-    size, word = _counted_in(value, low, high)
-    value, low, high = value / size, low / size, high / size
-    places = places_for(high - low)
-    text = fixed(value, places)
+    column = unit if isinstance(unit, Column) else Column(unit, *_counted_in(value, low, high))
+    text, *ends = (column.digits(part, high - low) for part in (value, low, high))
     if is_change and value > 0 and text.strip("0."):
         text = f"+{text}"
-    told = f"{text}{word}{_of(unit) if word.endswith('ths') else ''}{f' {unit}' if unit else ''}"
     if not (math.isfinite(low) and math.isfinite(high)):
-        return f"{told} (no interval)"
-    return f"{told} ({fixed(low, places)} to {fixed(high, places)}{word})"
+        return f"{text}{column.behind} (no interval)"
+    return f"{text}{column.behind} ({' to '.join(ends)}{column.word})"
 
 
 def worth_told(worth: float, low: float, high: float) -> str:
@@ -135,10 +181,6 @@ def worth_told(worth: float, low: float, high: float) -> str:
     """
     places = min(places_for(high - low), 3)
     return f"{fixed(worth, places)} ({fixed(low, places)} to {fixed(high, places)})"
-
-
-def _of(unit: str) -> str:
-    return " of 1" if unit else ""
 
 
 def _counted_in(*values: float) -> tuple[float, str]:

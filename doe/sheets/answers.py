@@ -83,7 +83,7 @@ def about(outcome: Outcome) -> str:
 
 def effect_row(row: Row, effects: Effects) -> EffectRow:
     """Put one row of an effect table into words."""
-    swing, interval = split_interval(text.change(row, effects.outcome.unit))
+    swing, interval = split_interval(text.change(row, effects.changes))
     return EffectRow(
         term=text.term(row["term"]),
         span=text.span(row),
@@ -109,8 +109,8 @@ def _per_step(row: Row, effects: Effects) -> str:
     if change != change:
         return ""
     share = abs(change / row["swing"]) if row["swing"] else 1.0
-    places = wording.places_for((row["high"] - row["low"]) * share)
-    written = f"{wording.fixed(change, places)} {effects.outcome.unit}".rstrip()
+    column = effects.changes
+    written = f"{column.digits(change, (row['high'] - row['low']) * share)}{column.behind}"
     factor = next((factor for factor in effects.coding.factors if factor.name == row["term"]), None)
     if factor is None or factor.step is None or (factor.step == 1 and not factor.unit):
         return written

@@ -16,7 +16,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration, fixed, places_for
+from doe.model.wording import duration
 from doe.sheets.answers import about
 from doe.sheets.pictures import page_settings
 from doe.web import urls
@@ -122,14 +122,18 @@ def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[st
         outcome = effects.outcome
         try:
             line: Mapping[str, Any] = rows_of(effects.predict(dict(settings)))[0]
-            now = text.expected(rows_of(effects.predict(dict(best)))[0], outcome) if best else ""
+            now = rows_of(effects.predict(dict(best)))[0] if best else None
         except FettleError as err:
             rows.append(Predicted(text.name(outcome.name), str(err), "", ""))
             continue
-        places = places_for(line["high"] - line["low"])
-        ends = [fixed(outcome.on_scale(line[name]), places) for name in ("build_low", "build_high")]
-        build = f"{' to '.join(ends)} {outcome.unit}".rstrip()
-        rows.append(Predicted(text.name(outcome.name), text.expected(line, outcome), build, now))
+        column = outcome.column((row["mean"], row["low"], row["high"]) for row in (line, now) if row is not None)
+        ends = [
+            column.digits(outcome.on_scale(line[end]), line["high"] - line["low"])
+            for end in ("build_low", "build_high")
+        ]
+        told = text.expected(now, outcome, column) if now is not None else ""
+        build = f"{' to '.join(ends)}{column.behind}"
+        rows.append(Predicted(text.name(outcome.name), text.expected(line, outcome, column), build, told))
     return tuple(rows)
 
 

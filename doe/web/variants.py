@@ -199,7 +199,8 @@ def _outcomes(view: View, known: Known, pair: Sequence[Variant]) -> tuple[tuple[
         if effects is None and not any(item.is_reference for item in pair):
             continue
         rows = rows_of(effects.variants) if effects is not None else []
-        means = {str(row["variant"]): text.expected(row, outcome) for row in rows}
+        column = effects.means if effects is not None else None
+        means = {str(row["variant"]): text.expected(row, outcome, column) for row in rows}
         none = "not read" if effects is not None else "-"
         cells = [
             _as_read(view, item.name, outcome) if item.is_reference else means.get(item.name, none) for item in pair

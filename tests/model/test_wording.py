@@ -111,6 +111,41 @@ def test_very_large_and_very_small_numbers_are_counted_alike_within_one_interval
         assert wording.with_interval(*numbers, unit, is_change=True) == f"+{text}"
 
 
+def test_a_column_is_counted_in_one_size_as_its_largest_number_is() -> None:
+    column = wording.column_of("Pa", [(940_000.0, 120_000.0, 1_760_000.0), (419_959.0, 402_310.0, 437_608.0)])
+    assert (
+        wording.with_interval(940_000, 120_000, 1_760_000, column, is_change=True)
+        == "+0.9 million Pa (0.1 to 1.8 million)"
+    )
+    assert wording.with_interval(419_959, 402_310, 437_608, column, is_change=True) == (
+        "+0.420 million Pa (0.402 to 0.438 million)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("intervals", "first"),
+    [
+        ([(1.2e7, 1.1e7, 1.3e7), (5.0, 4.0, 6.0)], "12000000 (11000000 to 13000000)"),  # 0.0000050 million reads nobody
+        ([(3e9, 2e9, 4e9), (2e6, 1e6, 3e6)], "3.0 billion (2.0 to 4.0 billion)"),
+        ([(3e9, 2e9, 4e9), (2e3, 1e3, 3e3)], "3000 million (2000 to 4000 million)"),
+        ([(4e-5, 3e-5, 5e-5), (2e-8, 1e-8, 3e-8)], "40 millionths (30 to 50 millionths)"),
+        ([(2.0, math.nan, math.nan), (3e6, math.nan, math.nan)], "0.00 million (no interval)"),
+        ([(0.3, 0.2, 0.4), (1e-6, -1e-6, 3e-6)], "0.30 (0.20 to 0.40)"),
+    ],
+)
+def test_a_column_counts_in_what_its_narrowest_interval_can_be_told_in(intervals, first) -> None:
+    column = wording.column_of("", intervals)
+    assert wording.with_interval(*intervals[0], column) == first
+    assert wording.with_interval(*intervals[1], column).split(" (")[0].endswith(column.word)
+
+
+@given(st.lists(st.tuples(NUMBERS, NUMBERS, NUMBERS).map(sorted), min_size=1, max_size=4))
+def test_all_cells_of_a_column_end_alike(intervals) -> None:
+    column = wording.column_of("N", intervals)
+    told = [wording.with_interval(value, low, high, column) for low, value, high in intervals]
+    assert {text.partition(" (")[0].partition(" ")[2] for text in told} == {column.behind.lstrip()}
+
+
 def test_a_worth_is_never_told_finer_than_matters() -> None:
     assert wording.worth_told(9.02e-10, 8.69e-10, 9.4e-10) == "0.000 (0.000 to 0.000)"
     assert wording.worth_told(0.45, 0.44999995, 0.45000006) == "0.450 (0.450 to 0.450)"

@@ -1,11 +1,17 @@
 """What results become in words: answers, standing, the next change, the log."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from doe.charts.effects import describe_effects
+from doe.charts.levels import describe_levels
+from doe.charts.rows import rows_of
+from doe.charts.timeline import describe_timeline
+from doe.fit import analyse
 from doe.fit.verdicts import CLAIM
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -43,6 +49,24 @@ def test_change_per_step_has_no_more_digits_than_its_interval_bears():
     row = {"term": "vents", "swing": 0.0379, "low": -0.7, "high": 0.8, "per_step": 0.0379 / 6, "activity": 0.05,
            "verdict": "can't tell yet", "tangled_with": "", "from": "0", "to": "6"}  # fmt: skip
     assert effect_row(row, radio.effects()).per_step == "0.01 dB"
+
+
+def test_one_column_of_changes_or_means_is_counted_in_one_way():
+    """Driver moves bass by over a million, the others by less; a mean lies below a million, the best above."""
+    readings = radio.readings().copy()
+    readings.loc[readings["outcome"] == "bass", "value"] *= 300_000
+    effects = analyse(readings, radio.FACTORS, Outcome("bass", unit="Pa", matters=300_000.0))
+    rows = [effect_row(row, effects) for row in rows_of(effects.table)]
+    assert {row.swing.partition(" ")[2] for row in rows} == {"million Pa"}
+    assert {row.per_step.split()[1] for row in rows if row.per_step} == {"million"}
+    table = effects.summary().split("\n\n")[1].splitlines()[2:]
+    assert len(table) == 5
+    assert all(" million Pa (" in line for line in table)
+    for said in (describe_effects(effects), describe_levels(effects), describe_timeline(effects)):
+        assert said.count(" million Pa (") == said.count(" million). ") + said.count(" million), ") + said.endswith(
+            " million)."
+        )
+        assert not re.search(r"\d Pa \(", said)
 
 
 def test_answer_numbers_its_parts_by_place():
