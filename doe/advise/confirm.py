@@ -20,6 +20,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
+from doe.model.names import quoted
 from doe.model.outcome import Outcome
 from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN, Kept, counted, fixed, number, places_for, with_interval
 
@@ -152,25 +153,38 @@ def _fresh(
     readings: pd.DataFrame | None, factors: Sequence[Factor], names: Sequence[str]
 ) -> tuple[pd.DataFrame, dict[str, Value]]:
     if not names:
-        raise UsageError("Name at least one fresh build to confirm with.")
+        raise UsageError(
+            "Name at least one fresh build to confirm with: a variant that was built anew with the settings of another, and "
+            "read."
+        )
     known = [] if readings is None else _read(readings)
     for name in names:
         if name not in known:
-            raise UsageError(f"Nothing has been read of variant '{name}' yet.{did_you_mean(name, known)}")
+            raise UsageError(
+                f"Nothing has been read of variant '{name}' yet; read it before it is judged.{did_you_mean(name, known)}",
+                command=f"'fettle read {quoted(name)} OUTCOME=VALUE' stores a reading",
+            )
     assert readings is not None  # something is known
     columns, stated = [factor.name for factor in factors], known_settings(readings, factors)
     kinds = pd.DataFrame([stated[name] for name in names if name in stated], columns=columns).drop_duplicates()
     if not stated.keys() >= set(names):
-        raise DataError(f"{listed(names, 'and')}: a reference object has no settings, so nothing was promised of it.")
+        raise DataError(
+            f"{listed([name for name in names if name not in stated], 'and')}: a reference object has no settings, so "
+            "nothing was promised of it; name builds of your own alone."
+        )
     if len(kinds) > 1:
         different = next(name for name in columns if kinds[name].nunique() > 1)
         values = listed([number(v, 6) if not isinstance(v, str) else v for v in kinds[different].unique()], "and")
         raise DataError(
-            f"The fresh builds differ in {different} ({values}); only builds of the same settings confirm it."
+            f"The fresh builds differ in {different} ({values}); only builds of the same settings confirm it, so judge them "
+            "one after the other."
         )
     settings = {factor.name: factor.read(kinds.iloc[0][factor.name]) for factor in factors}
     if set(known) <= set(names):
-        raise DataError("Nothing but these builds has been read, so nothing was promised before them.")
+        raise DataError(
+            "Nothing but these builds has been read, so nothing was promised before them; read other variants too, or name "
+            "fewer as fresh."
+        )
     return readings, settings
 
 
@@ -200,7 +214,7 @@ def _judged(
     """Return the row of one outcome, and what must be said beside it."""
     label = outcome.name.replace("_", " ").capitalize()
     if not n_readings:
-        return _unknown(outcome, f"{label}: {NOT_KNOWN}; it was not read of these builds."), []
+        return _unknown(outcome, f"{label}: {NOT_KNOWN}; it was not read of these builds, so read it."), []
     chosen = list(terms) if terms is not None else None
     joined, alone = _new_raters(frame, before, outcome, names)
     if alone:

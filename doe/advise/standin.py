@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 
+_DEFINE = "'fettle derived add NAME EXPRESSION' defines one"
 _NAMES_FOR_NOTHING = ("none", "no", "without", "off", "0")
 
 
@@ -69,17 +70,33 @@ def choose_stand_in(
     known = {factor.name: factor for factor in factors}
     for name in (*([without] if without is not None else ()), *hold):
         if name not in known:
-            raise UsageError(f"'{name}' is no factor of this project.{did_you_mean(name, known)}")
+            raise UsageError(f"'{name}' is no factor of this project; {there_are(known)}.{did_you_mean(name, known)}")
     flat = [quantity for quantity in _written_out(derived) if len(quantity.parsed.names & set(known)) > 1]
     quantity = _quantity(flat, derived, without, through)
     parts = [factor for factor in factors if factor.name in quantity.parsed.names]
     chosen = known[without] if without is not None else _reversible(parts, quantity)
     if chosen not in parts:
-        raise UsageError(f"{chosen.name} is no part of {quantity.name} = {quantity.expression}.")
+        raise UsageError(
+            f"{chosen.name} is no part of {quantity.name} = {quantity.expression}; take one of its parts away, "
+            f"{listed([factor.name for factor in parts])}, or keep another quantity equal.",
+            command="name a part with --without, or a quantity with --through",
+        )
     lasting = tuple(factor for factor in parts if factor is not chosen and factor.name not in hold)
     if not lasting:
-        raise UsageError(f"Every other part of {quantity.name} is held, so nothing can make up for {chosen.name}.")
+        raise UsageError(
+            f"Every other part of {quantity.name} is held, so nothing can make up for {chosen.name}; leave at least one of "
+            f"them free.",
+            command="name fewer with --hold",
+        )
     return StandIn(chosen, _nothing(chosen, to), quantity, lasting)
+
+
+def unknown_quantity(name: str, known: Sequence[str]) -> UsageError:
+    """Return the refusal of a derived quantity that is not defined."""
+    return UsageError(
+        f"'{name}' is no derived quantity of this project; {there_are(known)}.{did_you_mean(name, known)}",
+        command="" if known else _DEFINE,
+    )
 
 
 def _written_out(derived: Sequence[Derived]) -> list[Derived]:
@@ -97,8 +114,12 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
             return found[0]
         names = [quantity.name for quantity in all_]
         if through in names:
-            raise DataError(f"{through} is written in one factor only, so nothing can stand in for another.")
-        raise UsageError(f"'{through}' is no derived quantity of this project.{did_you_mean(through, names)}")
+            raise DataError(
+                f"{through} is written in one factor only, so nothing can stand in for another; choose or define a quantity "
+                "that two factors are part of.",
+                command=_DEFINE,
+            )
+        raise unknown_quantity(through, names)
     fitting = [quantity for quantity in flat if without is None or without in quantity.parsed.names]
     if not fitting:
         what = (
@@ -106,11 +127,14 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
         )
         raise DataError(
             f"{what}, so there is nothing that a lasting change could keep equal; say what it acts through, in a "
-            "derived quantity such as inner_air = rings * 42 - wool * 2.1."
+            "derived quantity such as inner_air = rings * 42 - wool * 2.1.",
+            command=_DEFINE,
         )
     if len(fitting) > 1:
         there = listed([quantity.name for quantity in fitting])
-        raise UsageError(f"More than one quantity could be kept equal; say which with --through: {there}.")
+        raise UsageError(
+            f"More than one quantity could be kept equal; say which: {there}.", command="name it with --through"
+        )
     return fitting[0]
 
 
@@ -119,7 +143,9 @@ def _reversible(parts: Sequence[Factor], quantity: Derived) -> Factor:
     if len(free) == 1 and len(parts) > 1:
         return free[0]
     names = listed([factor.name for factor in parts])
-    raise UsageError(f"Say which part of {quantity.name} is the stand-in with --without: {names}.")
+    raise UsageError(
+        f"Say which part of {quantity.name} is the stand-in to take away: {names}.", command="name it with --without"
+    )
 
 
 def _nothing(factor: Factor, to: object) -> Value:
@@ -130,7 +156,9 @@ def _nothing(factor: Factor, to: object) -> Value:
         named = [level for level in factor.levels if level.casefold() in _NAMES_FOR_NOTHING]
         if named or factor.kind == "ordered":
             return named[0] if named else factor.levels[0]
-        raise UsageError(f"Say with --to which level of {factor.name} is to last: {listed(factor.levels)}.")
+        raise UsageError(
+            f"Say which level of {factor.name} is to last: {listed(factor.levels)}.", command="name it with --to"
+        )
     low, high = factor.span
     try:
         return factor.read(0.0) if low <= 0.0 <= high else factor.read(low)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
 from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
@@ -189,6 +190,8 @@ class Settling:
         """
         from doe.advise.confirm import confirm
 
+        known = self.file.variants()
+        builds = [find_variant(name, known).name for name in builds]
         setup = self.setup
         readings = self.readings()
         terms = self._terms(through, readings[~readings["variant"].astype(str).isin(list(builds))])
@@ -317,11 +320,12 @@ class Settling:
         if through is None:
             return None
         from doe.advise.routes import terms_through
+        from doe.advise.standin import unknown_quantity
 
         setup = self.setup
         known = {quantity.name: quantity for quantity in setup.derived}
         if through not in known:
-            raise UsageError(f"'{through}' is no derived quantity of this project.{did_you_mean(through, known)}")
+            raise unknown_quantity(through, list(known))
         return terms_through(readings, setup.factors, known[through])
 
     def _analyses(self, through: str | None, seed: int) -> list[Effects]:

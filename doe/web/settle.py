@@ -161,7 +161,8 @@ def _answer(desk: Desk, request: Request) -> Told | None:
     project, ask = desk.project, asked.get("ask", "")
     variant, through = asked.get("variant") or None, asked.get("through") or None
     if ask == "find":
-        return _told(ask, project.settle(variant, without=asked.get("without") or None, through=through).summary())
+        without, to = asked.get("without") or None, asked.get("to", "").strip() or None
+        return _told(ask, project.settle(variant, without=without, to=to, through=through).summary())
     if ask == "room":
         return _told(ask, project.tolerances(variant, through=through).summary())
     if ask == "plan":
@@ -208,7 +209,7 @@ def _shown(
     context = SettlePage(
         told=told,
         problem=problem,
-        find=(variant, _stand_in(setup, asked.get("without", ""))),
+        find=(variant, *_stand_in(setup, asked)),
         room=(variant, *through),
         confirm=(builds, *through) if fresh else (),
         keep=keep,
@@ -265,11 +266,23 @@ def _variant(built: Sequence[str], chosen: str) -> Field:
     return Field("variant", "Variant", "list", choices=choices)
 
 
-def _stand_in(setup: Setup, chosen: str) -> Field:
+def _stand_in(setup: Setup, asked: Mapping[str, str]) -> tuple[Field, ...]:
+    """Ask for the stand-in, what it is set to, and, where there are several, for the quantity that it acts through."""
+    chosen, through = asked.get("without", ""), asked.get("through", "")
     parts = {name for quantity in setup.derived for name in quantity.parsed.names}
     names = [factor.name for factor in setup.factors if factor.name in parts]
     choices = (Choice("", "whatever goes back and forth", not chosen), *_choices(names, [chosen]))
-    return Field("without", "Stand-in to take away", "list", choices=choices)
+    hint = "Left empty: 0, the low end, or a level that is called none."
+    fields = [
+        Field("without", "Stand-in to take away", "list", choices=choices),
+        Field("to", "Set it for good to", value=asked.get("to", ""), hint=hint),
+    ]
+    if len(setup.derived) > 1:
+        known = _choices([item.name for item in setup.derived], [through])
+        fields.append(
+            Field("through", "Keep equal", "list", choices=(Choice("", "what it is part of", not through), *known))
+        )
+    return tuple(fields)
 
 
 def _through(setup: Setup, chosen: str) -> tuple[Field, ...]:

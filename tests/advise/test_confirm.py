@@ -429,15 +429,27 @@ def test_what_is_planned_from_builds_read_once_confirms_as_often_as_told():
 
 def test_what_cannot_be_confirmed_is_refused():
     frame = log(2)
-    with refused(UsageError, "Nothing has been read of variant 'nowhere' yet."):
+    with refused(UsageError, "Nothing has been read of variant 'nowhere' yet; read it before it is judged.") as told:
         confirm(frame, FACTORS, [NOISE], ["nowhere"])
-    with refused(UsageError, "Name at least one fresh build to confirm with."):
+    assert told.value.command == "'fettle read nowhere OUTCOME=VALUE' stores a reading"
+    with refused(
+        UsageError,
+        "Name at least one fresh build to confirm with: a variant that was built anew with the settings of another, and read.",
+    ):
         confirm(frame, FACTORS, [NOISE], [])
     odd = frame.copy()
     odd.loc[odd["variant"] == "new 1", "gap"] = 6
-    with refused(DataError, "The fresh builds differ in gap (6 and 5); only builds of the same settings confirm it."):
+    with refused(
+        DataError,
+        "The fresh builds differ in gap (6 and 5); only builds of the same settings confirm it, so judge them one after the "
+        "other.",
+    ):
         confirm(odd, FACTORS, [NOISE], ["new 1", "new 2"])
-    with pytest.raises(DataError, match="Nothing but these builds"):
+    with refused(
+        DataError,
+        "Nothing but these builds has been read, so nothing was promised before them; read other variants too, or name fewer "
+        "as fresh.",
+    ):
         confirm(frame[frame["variant"] == "new 1"], FACTORS, [NOISE], ["new 1"])
     with pytest.raises(DataError, match="says what matters"):
         size_confirmation({}, [Outcome("a")])

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from doe.advise.lasting import solve
 from doe.advise.must_give import what_must_give
 from doe.advise.standin import choose_stand_in
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
 from tests.refusing import refused
@@ -173,23 +173,60 @@ def test_no_setting_at_all_within_the_limits_is_an_answer():
 
 
 @pytest.mark.parametrize(
-    ("options", "sentence"),
+    ("options", "sentence", "command"),
     [
-        ({"without": "wol"}, "'wol' is no factor of this project. Did you mean 'wool'?"),
+        (
+            {"without": "wol"},
+            "'wol' is no factor of this project; there are vents, rings and wool. Did you mean 'wool'?",
+            "",
+        ),
         (
             {"without": "vents"},
             "vents is part of no derived quantity, so there is nothing that a lasting change could keep equal; say what it "
             "acts through, in a derived quantity such as inner_air = rings * 42 - wool * 2.1.",
+            "'fettle derived add NAME EXPRESSION' defines one",
         ),
-        ({"through": "airs"}, "'airs' is no derived quantity of this project. Did you mean 'air'?"),
-        ({"without": "vents", "through": "air"}, "vents is no part of air = rings * 42 - wool * 2.1."),
-        ({"to": 70}, "wool is 70; it must be a number from 0 to 60 % in steps of 5."),
-        ({"hold": ["rings"]}, "Every other part of air is held, so nothing can make up for wool."),
+        (
+            {"through": "airs"},
+            "'airs' is no derived quantity of this project; there is only air. Did you mean 'air'?",
+            "",
+        ),
+        (
+            {"without": "vents", "through": "air"},
+            "vents is no part of air = rings * 42 - wool * 2.1; take one of its parts away, rings or wool, or keep another "
+            "quantity equal.",
+            "name a part with --without, or a quantity with --through",
+        ),
+        ({"to": 70}, "wool is 70; it must be a number from 0 to 60 % in steps of 5.", ""),
+        (
+            {"hold": ["rings"]},
+            "Every other part of air is held, so nothing can make up for wool; leave at least one of them free.",
+            "name fewer with --hold",
+        ),
     ],
 )
-def test_what_does_not_fit_is_refused(options, sentence):
-    with refused(FettleError, sentence):
+def test_what_does_not_fit_is_refused_with_what_to_do(options, sentence, command):
+    """The sentence holds for a page too; what to type stands beside it, for the command line alone."""
+    with refused(FettleError, sentence) as told:
         choose_stand_in(FACTORS, [AIR], **options)
+    assert told.value.command == command
+
+
+def test_a_stand_in_that_is_not_plain_is_asked_for():
+    liner = Factor("liner", "categorical", levels=["felt", "foam"], minutes=3)
+    damping = Derived("damping", '(liner == "foam") * 3 + wool * 0.1 + rings')
+    with refused(UsageError, "Say which part of damping is the stand-in to take away: rings, wool or liner.") as told:
+        choose_stand_in((*FACTORS, liner), [damping])
+    assert told.value.command == "name it with --without"
+    with refused(UsageError, "Say which level of liner is to last: felt or foam.") as told:
+        choose_stand_in((*FACTORS, liner), [damping], without="liner")
+    assert told.value.command == "name it with --to"
+    with refused(
+        DataError,
+        "twice is written in one factor only, so nothing can stand in for another; choose or define a quantity that two "
+        "factors are part of.",
+    ):
+        choose_stand_in(FACTORS, [AIR, Derived("twice", "wool * 2")], through="twice")
 
 
 def test_without_a_derived_quantity_there_is_nothing_to_keep_equal():
@@ -198,6 +235,7 @@ def test_without_a_derived_quantity_there_is_nothing_to_keep_equal():
 
 
 def test_two_quantities_must_be_told_apart():
-    sentence = "More than one quantity could be kept equal; say which with --through: air or mass."
-    with refused(FettleError, sentence):
+    sentence = "More than one quantity could be kept equal; say which: air or mass."
+    with refused(FettleError, sentence) as told:
         choose_stand_in(FACTORS, [AIR, Derived("mass", "rings * 30 + wool * 0.5")])
+    assert told.value.command == "name it with --through"

@@ -157,7 +157,7 @@ def test_a_blind_session_is_prepared_for_fresh_builds(radio, fettle):
             "No variant is known to be the best yet, since none has been read; name the one that is meant; "
             "write its number behind the command.",
         ),
-        (["confirm", "1"], 2, "Nothing has been read of variant '1' yet."),
+        (["confirm", "1"], 1, "There is no variant '1': no variant is logged yet; 'fettle log' logs the first."),
         (["keep", "9", "--name", "x"], 2, "There is no variant '9' with settings."),
         (
             ["compare", "1", "2"],

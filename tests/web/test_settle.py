@@ -5,6 +5,7 @@ import pytest
 
 from doe.guides.demos import demo_folder
 from doe.model.errors import FitError
+from doe.model.limit import Derived
 from doe.project import Project
 from doe.web import Settings, create_app
 from doe.web.thinking import Known
@@ -146,7 +147,11 @@ def test_the_best_variant_is_kept_with_the_builds_that_prove_it(with_builds, pro
         ({"name": "x" * 90}, "name", "must be text on one line, 1 to 80 characters."),
         ({"note": "y" * 600}, "note", "Note has 600 characters; it may have at most 500."),
         ({"variant": "77"}, "variant", "There is no variant &#39;77&#39; with settings."),
-        ({"through": "air"}, "through", "&#39;air&#39; is no derived quantity of this project."),
+        (
+            {"through": "air"},
+            "through",
+            "&#39;air&#39; is no derived quantity of this project; there is only inner_air.",
+        ),
     ],
 )
 def test_what_keeps_a_version_from_being_settled_is_told_in_its_form(with_builds, project, typed, field, sentence):
@@ -174,6 +179,20 @@ def test_what_is_nobodys_fault_stands_in_the_form_too(with_builds, project, monk
     assert page.status == 422
     assert page.html.index('id="keep"') < page.html.index("Nothing can be told yet.")
     assert dict(page.form("/settle/keep")["fields"])["name"] == "radio"
+
+
+def test_what_the_answer_asks_for_can_be_chosen_on_the_page(visitor, project):
+    """A refusal that says 'say which' has a field for it: the quantity where there are two, and the lasting setting."""
+    assert dict(visitor.get("/settle").form("/settle")["fields"]).keys() >= {"without", "to"}
+    project.file.change_setup("derived", Derived("mass", "rings * 30 + wool * 0.5", unit="g"))
+    told = visitor.get("/settle?ask=find&variant=1")
+    assert "More than one quantity could be kept equal; say which: inner_air or mass." in told.text
+    assert "--" not in told.text[: told.text.index("1. Find")]
+    fields = dict(told.form("/settle")["fields"])
+    assert fields.keys() >= {"without", "to", "through"}
+    refused = visitor.get("/settle?ask=find&variant=1&through=mass&without=wool&to=70")
+    assert "wool is 70; it must be a number from 0 to 60 % in steps of 5." in refused.text
+    assert dict(refused.form("/settle")["fields"])["to"] == "70"
 
 
 def test_what_cannot_be_answered_is_said_on_the_page(visitor):
