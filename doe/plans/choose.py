@@ -42,7 +42,7 @@ class PlanChoice:
         One row per plan, the recommended first: `plan` (its headline), `kind`, `model`, `runs`, `hours` at the bench (building
         on the units at hand, and readings), `new_units`, `apart` (what it keeps apart, in words), `half_width` and `detectable`
         of its least sure main effect, `half_width_of_judged` without those for which no run is left over (`unjudged`), `power`
-        to see `matters`, `is_recommended`.
+        to see what matters, `power_of_judged` likewise without them, `is_recommended`.
     plan : Plan
         The recommended one.
     plans : tuple of Plan
@@ -78,7 +78,7 @@ class PlanChoice:
         """Return the recommendation, then the comparison, as text for a terminal."""
         lines = [self.headline, *self.reason, "", "All plans that fit:"]
         for row in self.table.to_dict("records"):
-            lines.append(f"  {row['plan']} {duration(60 * row['hours'])}; {row['apart']}; {_sureness(row)}.")
+            lines.append(f"  {row['plan']} {duration(60 * row['hours'])}; {row['apart']}; {sureness(self.plan, row)}.")
         return "\n".join(lines).rstrip() + "\n"
 
     def __str__(self) -> str:
@@ -202,6 +202,7 @@ def _choice(
                 "unjudged": ", ".join(mains["term"][mains["df"] <= 0]),
                 "detectable": float(mains["detectable"].max()),
                 "power": offer.power,
+                "power_of_judged": offer.power_of_judged,
                 "is_recommended": place == 0,
             }
         )
@@ -226,12 +227,21 @@ def _headline(best: Offer) -> str:
     return f"Take this one: {first}{title[1:]}; {RUNGS[best.plan.separation.rung]}."
 
 
-def _sureness(row: Mapping[Any, Any]) -> str:
-    """Write the half-width of the least sure main effect that can be judged, and which cannot."""
-    if not row["unjudged"]:
-        return f"± {number(row['half_width'])}"
-    judged = f"± {number(row['half_width_of_judged'])}, but " if row["half_width_of_judged"] < float("inf") else ""
-    return f"{judged}no interval for {row['unjudged']}"
+def sureness(made: Plan, row: Mapping[Any, Any]) -> str:
+    """Say how sure a row of a comparison is, by the figure that the plans stand in order of, and what it cannot judge.
+
+    Parameters
+    ----------
+    made : Plan
+        One of the plans compared; it knows whether scatter and what matters are known.
+    row : mapping
+        Of `PlanChoice.table`.
+    """
+    what = "what matters" if made.scatter and made.matters else "twice the scatter"
+    seen = f"sees {what} with {percent(row['power_of_judged'])}" if row["power_of_judged"] > 0 else ""
+    return ", but ".join(
+        part for part in (seen, f"no interval for {row['unjudged']}" if row["unjudged"] else "") if part
+    )
 
 
 def _reason(best: Offer, scatter: float | None, matters: float | None) -> tuple[str, ...]:

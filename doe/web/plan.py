@@ -14,8 +14,9 @@ from doe.charts import text
 from doe.coding import Coding
 from doe.model.errors import DataError, FettleError, UsageError, listed
 from doe.model.numbers import read_hours, read_number
-from doe.model.wording import duration, number
+from doe.model.wording import duration
 from doe.plans.catalogue import KINDS
+from doe.plans.choose import sureness
 from doe.plans.layout import Layout
 from doe.plans.precision import POWER
 from doe.sheets.pictures import page_settings, picture
@@ -265,12 +266,9 @@ def _others(choice: PlanChoice, at: int, asked: Mapping[str, str]) -> tuple[tupl
     for place, row in enumerate(choice.table.to_dict("records")):
         if place == at:
             continue
-        sure = (
-            f"interval of ± {number(row['half_width_of_judged'])}" if row["half_width_of_judged"] < float("inf") else ""
-        )
-        but = f"no interval for {row['unjudged']}" if row["unjudged"] else ""
         first = "recommended" if row["is_recommended"] else ""
-        told = "; ".join(part for part in (first, duration(60 * row["hours"]), row["apart"], sure, but) if part)
+        parts = (first, duration(60 * row["hours"]), row["apart"], sureness(choice.plan, row))
+        told = "; ".join(part for part in parts if part)
         found.append((row["plan"], urls.plan(asked={**asked, "at": str(place or "")}.items()), told))
     return tuple(found)
 

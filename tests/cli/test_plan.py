@@ -98,7 +98,7 @@ def test_an_adopted_plan_is_shown_routed_and_built(planned, fettle):
         "D-optimal plan, 8 runs, 4 factors, 4 units: 1 of 8 built.\n"
     )
     listed = fettle("variants").out.splitlines()
-    assert listed[0].split()[-2:] == ["status", "note"]
+    assert listed[0].split()[-2:] == ["readings", "status"]
     assert [("planned" in line) for line in listed[1:]] == [False] * 4 + [True] * 7
 
 

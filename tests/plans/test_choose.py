@@ -1,3 +1,5 @@
+import re
+
 import pandas as pd
 import pytest
 
@@ -35,6 +37,29 @@ def test_the_recommendation_keeps_apart_most_of_those_that_are_sure(screening):
     assert rungs[0] == max(rungs)
     same = sure[[rung == rungs[0] for rung in rungs]]
     assert same["hours"].iloc[0] == same["hours"].min()
+
+
+def test_plans_stand_in_the_order_of_the_figures_shown():
+    """Law: where none is sure, fewest effects without an interval first, then by the chance told, then by the hours told."""
+    found = choose(SMALL, runs=9, scatter=1.0, matters=1.0)
+    assert (found.table["power"] < 0.8).all()
+    lines = found.summary().split("All plans that fit:\n")[1].splitlines()
+    told = [
+        (
+            len(row["unjudged"].split(", ")) if row["unjudged"] else 0,
+            -int(re.search(r"; sees what matters with (\d+) %", line)[1]) if row["power_of_judged"] else 0,
+            row["hours"],
+        )
+        for line, row in zip(lines, found.table.to_dict("records"), strict=True)
+    ]
+    assert told == sorted(told)
+    assert len({chance for _, chance, _ in told}) > 1
+    assert all(
+        f"no interval for {row['unjudged']}." in line
+        for line, row in zip(lines, found.table.to_dict("records"), strict=True)
+        if row["unjudged"]
+    )
+    assert "; sees twice the scatter with " in choose(SMALL, runs=9).summary()
 
 
 def test_the_reason_is_in_words(screening):

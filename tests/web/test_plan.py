@@ -169,8 +169,9 @@ class Compared:
     def __init__(self, made, chance, unjudged=""):
         row = {"plan": "Small plan, 8 runs.", "kind": "d-optimal", "model": "quadratic", "runs": 8, "hours": 12.5,
                "apart": "main effects apart", "half_width_of_judged": 1.5, "unjudged": unjudged, "power": chance,
+               "power_of_judged": chance,
                "is_recommended": True}  # fmt: skip
-        other = {**row, "plan": "Large plan, 9 runs.", "model": "main", "hours": 30.0, "power": 0.9,
+        other = {**row, "plan": "Large plan, 9 runs.", "model": "main", "hours": 30.0, "power": 0.9, "power_of_judged": 0.9,
                  "is_recommended": False}  # fmt: skip
         self.table = pd.DataFrame([row, other])
         self.plans = (made, replace(made, headline="Large plan, 9 runs."))
