@@ -11,7 +11,6 @@ from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 
-_DEFINE = "'fettle derived add NAME EXPRESSION' defines one"
 _NAMES_FOR_NOTHING = ("none", "no", "without", "off", "0")
 
 
@@ -93,10 +92,12 @@ def choose_stand_in(
 
 def unknown_quantity(name: str, known: Sequence[str]) -> UsageError:
     """Return the refusal of a derived quantity that is not defined."""
-    return UsageError(
-        f"'{name}' is no derived quantity of this project; {there_are(known)}.{did_you_mean(name, known)}",
-        command="" if known else _DEFINE,
-    )
+    message = f"'{name}' is no derived quantity of this project; {there_are(known)}.{did_you_mean(name, known)}"
+    return UsageError(message, command="" if known else _undefined("").command)
+
+
+def _undefined(message: str) -> DataError:
+    return DataError(message, command="'fettle derived add NAME EXPRESSION' defines one")
 
 
 def _written_out(derived: Sequence[Derived]) -> list[Derived]:
@@ -114,10 +115,9 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
             return found[0]
         names = [quantity.name for quantity in all_]
         if through in names:
-            raise DataError(
+            raise _undefined(
                 f"{through} is written in one factor only, so nothing can stand in for another; choose or define a quantity "
-                "that two factors are part of.",
-                command=_DEFINE,
+                "that two factors are part of."
             )
         raise unknown_quantity(through, names)
     fitting = [quantity for quantity in flat if without is None or without in quantity.parsed.names]
@@ -125,10 +125,9 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
         what = (
             f"{without} is part of no derived quantity" if without else "No derived quantity ties two factors together"
         )
-        raise DataError(
+        raise _undefined(
             f"{what}, so there is nothing that a lasting change could keep equal; say what it acts through, in a "
-            "derived quantity such as inner_air = rings * 42 - wool * 2.1.",
-            command=_DEFINE,
+            "derived quantity such as inner_air = rings * 42 - wool * 2.1."
         )
     if len(fitting) > 1:
         there = listed([quantity.name for quantity in fitting])

@@ -135,8 +135,11 @@ def _split(text: str, sign: str) -> tuple[list[Line], Problem | None]:
         for cells in reader:
             lines.append(Line(start, tuple(cells)))
             start = reader.line_num + 1
-    except csv.Error as err:
-        allowed = f"quotes do not match here ({err}); a quote inside a quoted cell is written twice"
+    except csv.Error:
+        allowed = (
+            "quotes do not match here: one is never closed, or text follows where it is; a quote inside a quoted cell is "
+            "written twice"
+        )
         return lines, Problem(start, "", _line_of(text, start), allowed)
     return lines, None
 
@@ -174,5 +177,8 @@ def _parquet(path: Path) -> list[Line]:
             rows = source.project(columns).fetchall()
             names = tuple(source.columns)
     except duckdb.Error as err:
-        raise DataError(f"{path.name} cannot be read as Parquet: {str(err).splitlines()[0]}.") from err
+        raise DataError(
+            f"{path.name} cannot be read as Parquet: it is damaged, cut short, or written in a way that is not known here; "
+            "write it anew, or save it as CSV."
+        ) from err
     return [Line(1, names), *(Line(place, row) for place, row in enumerate(rows, start=2))]

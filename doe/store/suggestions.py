@@ -61,8 +61,10 @@ def to_text(body: Mapping[str, Any]) -> str:
     """
     try:
         return json.dumps(_plain(body), ensure_ascii=False, allow_nan=False, sort_keys=True)
-    except (TypeError, ValueError) as err:
-        raise UsageError(f"A suggestion must be a table of numbers and text: {err}.") from None
+    except (TypeError, ValueError):
+        raise UsageError(
+            "A suggestion must be a table of numbers and text, of lists and tables of these; something else stands in it."
+        ) from None
 
 
 def told(body: Mapping[str, Any]) -> str:

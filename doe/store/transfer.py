@@ -37,6 +37,7 @@ from doe.store.journal import Entry
 from doe.store.kept import known
 from doe.store.place import put_in_place
 from doe.store.rows import fetch, insert, statement
+from doe.store.setup_file import toml_fault
 from doe.store.setup_text import setup_text
 from doe.store.tables import (
     Kind,
@@ -291,7 +292,7 @@ def _content(text: str, rows_of: Callable[[str], list[dict[str, Any]]], files: P
     try:
         setup = Setup.from_tables(tomllib.loads(text))
     except tomllib.TOMLDecodeError as err:
-        raise DataError(f"The setup of the export cannot be read: {err}.") from err
+        raise DataError(f"The setup of the export is no TOML that can be read: {toml_fault(text, str(err))}.") from err
     tables = {}
     for name in TABLES:
         columns = _columns(name, setup)
@@ -350,8 +351,12 @@ def _named(table: str) -> Iterator[None]:
     except FettleError:
         raise
     except _UNFIT as err:
-        reason = shown(str(err).splitlines()[0] if str(err) else type(err).__name__).rstrip(".")
-        raise DataError(f"Table {table} of the export does not hold what it should: {reason}.") from err
+        lacks = f"an entry '{shown(err.args[0], 40)}' is missing" if isinstance(err, KeyError) and err.args else ""
+        reason = lacks or "something in it was altered"
+        raise DataError(
+            f"Table {table} of the export does not hold what it should: {reason}. Take back what was edited in it, or export "
+            "the project anew."
+        ) from err
 
 
 def _restore_builds(

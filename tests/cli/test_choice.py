@@ -63,8 +63,16 @@ def test_a_new_file_is_named_after_title_or_folder(tmp_path, fettle, monkeypatch
 def test_a_setup_that_cannot_be_read_is_named(tmp_path, fettle):
     """The sentence names the file; nothing is made."""
     keys = "name, kind, low, high, step, levels, unit, way, minutes, minutes_per_step, price, prices and note"
+    written = 'text stands in quotes, a list in brackets, and each key on a line of its own: levels = ["felt", "cork"]'
     texts = {
-        "title = Radio": "bad.toml is no TOML that can be read: invalid value (at line 1, column 9).",
+        "title = Radio": f"bad.toml is no TOML that can be read: line 1, column 9, 'title = Radio'; {written}.",
+        '[[factor]]\nname = "a"\nname = "b"': (
+            "bad.toml is no TOML that can be read: its last line; a key stands a second time."
+        ),
+        '[[factor]]\nname = "a"\nname = "b"\n': (
+            "bad.toml is no TOML that can be read: line 3, column 11, 'name = \"b\"'; a key stands a second time."
+        ),
+        '[[factor]]\nlevels = ["a",': f"bad.toml is no TOML that can be read: it ends too early; {written}.",
         '[[factor]]\nname = "a"\nlow = 0\nhihg = 2': (
             f"bad.toml: [[factor]] a has an unknown key 'hihg'; it may have {keys}. Did you mean 'high'?"
         ),

@@ -159,7 +159,7 @@ def test_a_text_too_long_for_a_workbook_is_refused_and_not_cut(radio: ProjectFil
         ("readings.csv", "-3.25", "low", "readings, row 1, value of the export is 'low', which is no number."),
         ("readings.csv", "versus", "other", "Table readings of the export has no column 'versus'."),
         ("variants.csv", "poly", "polly", "driver is 'polly'; it must be paper, poly or bamboo. Did you mean 'poly'?"),
-        ("setup.toml", 'kind = "count"', "kind = count", "The setup of the export cannot be read: "),
+        ("setup.toml", 'kind = "count"', "kind = count", "The setup of the export is no TOML that can be read: line "),
     ],
 )
 def test_an_export_that_was_spoilt_is_named(radio: ProjectFile, tmp_path: Path, file, old, new, sentence):
@@ -183,13 +183,15 @@ def test_an_export_that_was_spoilt_is_named(radio: ProjectFile, tmp_path: Path, 
          "Reading 5: sha256 of its file is '../../secret'; it must be 64 digits, 0 to 9 or a to f."),
         ("suggestions.csv", "learn", 'learn"',
          'suggestions, row 1, body of the export is \'{"kind": "learn"", "settings": {"vents": 5}}\', which is no json.'),
-        ("plans.csv", "runs", "walks", "Table plans of the export does not hold what it should: 'runs'."),
+        ("plans.csv", "runs", "walks", "Table plans of the export does not hold what it should: an entry 'runs' is missing. "
+         "Take back what was edited in it, or export the project anew."),
         ("readings.csv", "1,1,bass", "1,,bass", "readings, row 1, variant of the export is empty; it must be filled in."),
         ("history.csv", "create", "", "history, row 1, kind of the export is empty; it must be filled in."),
         ("variants.csv", "built", "", "variants, row 1, status of the export is empty; it must be filled in."),
         ("variants.csv", "built", "idea", "Variant 1: status is 'idea'; it must be built or planned."),
         ("readings.csv", "4,2,nicer", "99999999999999999999,2,nicer",
-         "Table readings of the export does not hold what it should: "),
+         "Table readings of the export does not hold what it should: something in it was altered. Take back what was edited in "
+         "it, or export the project anew."),
     ],
 )  # fmt: skip
 def test_an_export_that_was_made_up_is_refused(everything: Path, tmp_path: Path, file, old, new, sentence):
