@@ -46,7 +46,7 @@ def draw_candidates(advice: Advice, *, width: canvas.Width = "wide") -> go.Figur
             entries.append(key.Entry(kind, theme.colour(hue), f"{symbol}-open"))
     first = _first(advice)
     if first is not None:
-        _ring(fig, first, rows)
+        _ring(fig, first, rows, width)
     if entries:
         key.draw(fig, entries, width)
     fig.update_xaxes(title_text="bench minutes", rangemode="tozero")
@@ -86,13 +86,13 @@ def _draw_kind(fig: go.Figure, rows: Rows, kind: str, hue: str, symbol: str) -> 
                     marker={"symbol": f"{symbol}-open", "size": 8, "color": hue, "line": {"width": 1.6}})  # fmt: skip
 
 
-def _ring(fig: go.Figure, first: Row, rows: Rows) -> None:
+def _ring(fig: go.Figure, first: Row, rows: Rows, width: canvas.Width) -> None:
     hue = theme.colour("mark")
     fig.add_scatter(x=[first["minutes"]], y=[first["gain"]], mode="markers", name="first choice",
                     hoverinfo="skip", cliponaxis=False,
                     marker={"symbol": "circle-open", "size": 20, "color": hue, "line": {"width": 2.5}})  # fmt: skip
     is_right = first["minutes"] > max(row["minutes"] for row in rows) / 2
-    label = text.stacked(text.lines(text.plain(first["label"]), 30, 2))
+    label = text.stacked(text.lines(text.name(text.plain(first["label"])), 30 if width == "wide" else 18, 2))
     fig.add_annotation(text=f"<b>{label}</b>", x=first["minutes"], y=first["gain"], showarrow=False, align="left",
                        xanchor="right" if is_right else "left", xshift=8 if is_right else -8,
                        yanchor="bottom", yshift=10, font={"size": 13, "color": hue})  # fmt: skip
@@ -110,8 +110,10 @@ def _title(advice: Advice) -> str:
     if first is None:
         return "No change is within reach"
     if not advice.best:
-        return f"To explore with first: {text.plain(first['label'])}, {wording.duration(first['minutes'])}"
-    return f"Worth most for its bench time: {text.plain(first['label'])}, {wording.duration(first['minutes'])}"
+        return f"To explore with first: {text.name(text.plain(first['label']))}, {wording.duration(first['minutes'])}"
+    return (
+        f"Worth most for its bench time: {text.name(text.plain(first['label']))}, {wording.duration(first['minutes'])}"
+    )
 
 
 def _numbers(row: Row) -> str:

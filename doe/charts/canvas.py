@@ -19,7 +19,7 @@ PIXELS = {"wide": 860, "narrow": 360}
 """Width in pixels that each drawing is made for; pages may stretch the wide one."""
 
 _TITLE_CHARACTERS = {"wide": 84, "narrow": 36}
-_TITLE_LINE = 24
+_TITLE_LINES, _TITLE_LINE = 8, 24
 _REACH = 3.0
 _STRIP = 11
 
@@ -65,7 +65,7 @@ def empty(kind: str, title: str, alt: str, width: Width, height: float, margins:
     """
     choose("width", width, Width)
     room = margins or Margins()
-    shown = text.lines(title, _TITLE_CHARACTERS[width], 5)
+    shown = text.lines(title, _TITLE_CHARACTERS[width], _TITLE_LINES)
     above = room.top + 12 + _TITLE_LINE * len(shown)
     fig = go.Figure(layout={"template": theme.template()})
     fig.update_layout(
@@ -75,6 +75,15 @@ def empty(kind: str, title: str, alt: str, width: Width, height: float, margins:
         meta={"kind": kind, "title": title, "alt": alt, "width": width, "pixels": PIXELS[width], "top": room.top},
     )
     return fig
+
+
+def as_many(sentences: Sequence[str], width: Width) -> str:
+    """Join as many of some sentences as a title takes without being cut, the first in any case."""
+    kept = " ".join(sentences)
+    while len(sentences) > 1 and len(text.lines(kept, _TITLE_CHARACTERS[width], 99)) > _TITLE_LINES:
+        sentences = sentences[:-1]
+        kept = " ".join(sentences)
+    return kept
 
 
 def _pad(shown: Sequence[str]) -> dict[str, int]:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 MAY_ACT = 0.1
 """Interactions and curvature less probable than this are left out unless every term is asked for."""
 
-_SHORTEST_NAME = 8
+_SHORTEST_NAME, _LONGEST_UNIT = 8, 12
 _LINE, _GAP = 18, 16
 _STYLE: Mapping[str, Row] = {
     wording.MOVES: {"filled": True, "size": 13},
@@ -36,6 +36,7 @@ class _Row:
     cells: Row
     left: Sequence[str]
     right: Sequence[str]
+    numbers: Sequence[str]
     top: float
     line: float
 
@@ -65,18 +66,21 @@ def draw_effects(
         Its title is ``effects.headline``; ``layout.meta["alt"]`` says the same as text.
     """
     records = rows_worth_seeing(effects, every=every)[:most]
-    unit, matters = effects.changes, effects.outcome.matters
-    rows, height = _beside(records) if width == "wide" else _above(records)
+    unit = effects.changes._replace(unit=text.cut(effects.outcome.unit, _LONGEST_UNIT))
+    matters = effects.outcome.matters
+    rows, height = _beside(records, unit) if width == "wide" else _above(records, unit)
     alt = describe_effects(effects, most, every=every)
-    fig = canvas.empty("effects", effects.headline, alt, width, height, _margins(rows, unit, width))
+    fig = canvas.empty(
+        "effects", effects.headline, alt, width, height, _margins(rows, width, _axis_title(effects, width))
+    )
     limits = _limits(records, matters)
     canvas.rows(fig, height)
     canvas.ground(fig, matters, () if width == "wide" else [row.line for row in rows])
-    fig.update_xaxes(range=list(limits), title_text=_axis_title(effects, width), automargin=False,
+    fig.update_xaxes(range=list(limits), title_text=text.stacked(_axis_title(effects, width)), automargin=False,
                      nticks=8 if width == "wide" else 6, showgrid=width == "wide")  # fmt: skip
-    _draw_intervals(fig, rows, unit, limits)
+    _draw_intervals(fig, rows, effects.changes, limits)
     for row in rows:
-        _write(fig, row, unit, width)
+        _write(fig, row, width)
     return fig
 
 
@@ -101,26 +105,27 @@ def rows_worth_seeing(effects: Effects, *, every: bool = False) -> list[Row]:
     return [row for row in rows if every or not {":", "^"} & set(row["term"]) or row["activity"] >= MAY_ACT]
 
 
-def _beside(records: Rows) -> tuple[list[_Row], float]:
+def _beside(records: Rows, unit: wording.Column) -> tuple[list[_Row], float]:
     """Rows with text left and right, and the height they take."""
     rows, top = [], 4.0
     for cells in records:
         left = text.lines(text.term(cells["term"]), 24)
-        right = text.lines(text.verdict(cells), 28)
-        tall = _LINE * max(len(left) + bool(_span(cells)), len(right) + 1) + _GAP
-        rows.append(_Row(cells, left, right, top, top + tall / 2))
+        right, numbers = text.lines(text.verdict(cells), 28), text.lines(text.change(cells, unit), 36)
+        tall = _LINE * max(len(left) + bool(_span(cells)), len(right) + len(numbers)) + _GAP
+        rows.append(_Row(cells, left, right, numbers, top, top + tall / 2))
         top += tall
     return rows, max(top, 40.0)
 
 
-def _above(records: Rows) -> tuple[list[_Row], float]:
+def _above(records: Rows, unit: wording.Column) -> tuple[list[_Row], float]:
     """Rows with all text above the interval, and the height they take."""
     rows, top = [], 0.0
     for cells in records:
-        left = text.lines(text.term(cells["term"]), 40)
-        right = text.lines(text.verdict(cells), 40)
-        words = _LINE * (len(left) + len(right) + (bool(_span(cells)) and not _fits(left, cells)))
-        rows.append(_Row(cells, left, right, top, top + words + 16))
+        left = text.lines(text.term(cells["term"]), 36)
+        right, numbers = text.lines(text.verdict(cells), 40), text.lines(text.change(cells, unit), 46)
+        beside = 0 if _follow(right, numbers) else len(numbers)
+        words = _LINE * (len(left) + len(right) + beside + (bool(_span(cells)) and not _fits(left, cells)))
+        rows.append(_Row(cells, left, right, numbers, top, top + words + 16))
         top += words + 44
     return rows, max(top, 40.0)
 
@@ -134,14 +139,20 @@ def _fits(left: Sequence[str], cells: Row) -> bool:
     return len(left) == 1 and len(left[0]) + len(_span(cells)) <= 38
 
 
-def _margins(rows: Sequence[_Row], unit: wording.Column, width: canvas.Width) -> canvas.Margins:
+def _follow(right: Sequence[str], numbers: Sequence[str]) -> bool:
+    """Tell whether the numbers go on the same line as the end of the verdict."""
+    return len(numbers) == 1 and len(right[-1]) + len(numbers[0]) <= 46
+
+
+def _margins(rows: Sequence[_Row], width: canvas.Width, title: Sequence[str]) -> canvas.Margins:
+    bottom = 40 + _LINE * max(len(title), 2)
     if width == "narrow":
-        return canvas.Margins(left=14, right=14, top=8, bottom=78)
+        return canvas.Margins(left=14, right=14, top=8, bottom=bottom)
     names = [part for row in rows for part in (*row.left, _span(row.cells))]
     words = [part for row in rows for part in row.right]
-    numbers = [text.change(row.cells, unit) for row in rows]
+    numbers = [part for row in rows for part in row.numbers]
     right = max(text.room(words, 15), text.room(numbers, 12))
-    return canvas.Margins(left=min(text.room(names), 190) + 26, right=min(right, 250) + 24, top=12, bottom=74)
+    return canvas.Margins(left=min(text.room(names), 190) + 26, right=min(right, 262) + 24, top=12, bottom=bottom)
 
 
 def _limits(records: Rows, matters: float | None) -> tuple[float, float]:
@@ -150,19 +161,20 @@ def _limits(records: Rows, matters: float | None) -> tuple[float, float]:
     return canvas.extent([0.0, *sizes, *band], [row[end] for row in records for end in ("low", "high")])
 
 
-def _axis_title(effects: Effects, width: canvas.Width) -> str:
+def _axis_title(effects: Effects, width: canvas.Width) -> list[str]:
     outcome = effects.outcome
-    unit = f", {outcome.unit}" if outcome.unit else ""
+    short = text.cut(outcome.unit, _LONGEST_UNIT)
+    unit = f", {short}" if short else ""
     around, end = f"change in {unit}, if the term acts,", "with 95\u00a0% interval"
-    longest = 80 if width == "wide" else 46
+    longest = 80 if width == "wide" else 42
     room = longest - len(around) - (len(end) + 1 if width == "wide" else 0)
     name = text.cut(text.name(outcome.name), max(room, _SHORTEST_NAME))  # the margin has room for a line of it
     parts = [f"change in {name}{unit}, if the term acts,", end]
     parts = [" ".join(parts)] if width == "wide" else parts
     if outcome.matters is not None:
-        reach = f"{wording.number(outcome.matters)} {outcome.unit}".strip()
+        reach = f"{wording.number(outcome.matters)} {short}".strip()
         parts.append(f"band: ±{reach}, the smallest that matters")
-    return text.stacked(line for part in parts for line in text.lines(part, longest, 3))
+    return [line for part in parts for line in text.lines(part, longest, 3)]
 
 
 def _draw_intervals(fig: go.Figure, rows: Sequence[_Row], unit: wording.Column, limits: tuple[float, float]) -> None:
@@ -182,9 +194,9 @@ def _hover(cells: Row, unit: wording.Column) -> str:
     return "<br>".join(text.safe(part) for part in parts if part)
 
 
-def _write(fig: go.Figure, row: _Row, unit: wording.Column, width: canvas.Width) -> None:
+def _write(fig: go.Figure, row: _Row, width: canvas.Width) -> None:
     soft, verdict = theme.colour("soft"), row.cells["verdict"]
-    name, words, numbers = text.stacked(row.left), text.stacked(row.right), text.safe(text.change(row.cells, unit))
+    name, words, numbers = text.stacked(row.left), text.stacked(row.right), text.stacked(row.numbers)
     if verdict in (wording.MOVES, wording.TANGLED):
         words = f"<b>{words}</b>"
     words = f'<span style="color:{theme.colour(_INK[verdict])}">{words}</span>'
@@ -198,5 +210,6 @@ def _write(fig: go.Figure, row: _Row, unit: wording.Column, width: canvas.Width)
     head = f"<b>{name}</b>"
     if detail:
         head += ("&nbsp; " if _fits(row.left, row.cells) else "<br>") + detail
-    both = f"{head}<br>{words}&nbsp; {text.small(numbers, soft)}"
+    between = "&nbsp; " if _follow(row.right, row.numbers) else "<br>"
+    both = f"{head}<br>{words}{between}{text.small(numbers, soft)}"
     canvas.note(fig, both, xref="paper", x=0, xshift=0, y=row.top, yanchor="top")

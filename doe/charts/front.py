@@ -22,6 +22,8 @@ MOST = 12
 _ROW = 40
 _HEAD = 44
 _GUTTER = {"wide": 190, "narrow": 132}
+_BOLD_PX = 9.2
+"""Width of a bold character in the widest of the fonts that may be there."""
 _LABEL = {"wide": 25, "narrow": 16}
 
 
@@ -54,7 +56,7 @@ def draw_front(advice: Advice, *, width: canvas.Width = "wide") -> go.Figure:
                      vertical_spacing=(_HEAD + 24) / height if deep > 1 else 0)  # fmt: skip
     for place, outcome in enumerate(outcomes):
         cell = {"row": 1, "col": place + 1} if width == "wide" else {"row": place + 1, "col": 1}
-        _panel(fig, advice, outcome, rows, cell)
+        _panel(fig, advice, outcome, rows, cell, (canvas.PIXELS[width] - _GUTTER[width] - 18) / across)
     ranks = _ranks(rows)
     labels = [
         text.stacked(text.lines(rank + label(advice, row), _LABEL[width], 2))
@@ -144,7 +146,7 @@ def _wanted(outcome: Outcome) -> str:
     return f"{side}{goal.phrase(outcome)}"
 
 
-def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any]) -> None:
+def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any], room: float) -> None:
     name = outcome.name
     means, lows, highs = (
         [outcome.on_scale(row[column]) for row in rows] for column in (name, f"{name}_low", f"{name}_high")
@@ -162,8 +164,9 @@ def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: d
     fig.update_xaxes(range=list(limits), nticks=5, **cell)
     short = {"raise": "more is better", "lower": "less is better"}.get(str(outcome.goal), goal.phrase(outcome))
     wanted = short.split(", worst")[0]
-    unit = f" {text.safe(text.cut(outcome.unit, 8))}" if outcome.unit else ""
-    head = f"<b>{text.safe(text.cut(text.name(name), 18))}</b>{unit}<br>{text.small(text.safe(wanted), theme.colour('soft'))}"
+    unit = f" {text.cut(outcome.unit, 8)}" if outcome.unit else ""
+    named = text.cut(text.name(name), max(min(18, int(room / _BOLD_PX) - len(unit)), 6))
+    head = f"<b>{text.safe(named)}</b>{text.safe(unit)}<br>{text.small(text.safe(wanted), theme.colour('soft'))}"
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
 
 from doe.charts import canvas, goal, key, text, theme
-from doe.charts.levels import axis_of, level_axis
+from doe.charts.levels import axis_of, drop_of, level_axis
 from doe.charts.rows import Rows, rows_of
 from doe.model import wording
 from doe.model.errors import UsageError, did_you_mean, listed
@@ -43,14 +43,18 @@ def draw_interaction(effects: Effects, term: str | None = None, *, width: canvas
     is_numeric, unit = axis_of(effects, first)
     levels = list(dict.fromkeys(row["first"] for row in rows))
     places, axis = level_axis(levels, is_numeric, canvas.PIXELS[width] - 70)
-    margins = canvas.Margins(left=60 if width == "wide" else 50, right=20, top=48, bottom=64)
+    entries = _entries(effects, rows)
+    deep = key.count_lines(entries, width, text.name(second))
+    margins = canvas.Margins(
+        left=60 if width == "wide" else 50, right=20, top=12 + key.LINE * max(deep, 2), bottom=64 + drop_of(axis)
+    )
     alt = describe_interaction(effects, name)
     fig = canvas.empty("interaction", _title(effects, name), alt, width, _TALL[width], margins)
     limits = canvas.extent([row["mean"] for row in rows], [row[end] for row in rows for end in ("low", "high")])
     goal.lines(fig, effects.outcome, limits)
     step = _APART * (axis["range"][1] - axis["range"][0])
-    entries = _draw_lines(fig, effects, rows, dict(zip(levels, places, strict=True)), step, limits)
-    key.draw(fig, entries, width, head=text.name(second))
+    _draw_lines(fig, effects, rows, dict(zip(levels, places, strict=True)), step, limits, entries)
+    key.draw(fig, entries, width, text.name(second), most=deep)
     fig.update_xaxes(axis, title_text=text.safe(_cut_to(width, text.name(first), unit)), showgrid=False)
     fig.update_yaxes(range=list(limits), title_text=text.safe(goal.axis_title(effects.outcome, _TALL[width])))
     return fig
@@ -62,27 +66,33 @@ def _cut_to(width: canvas.Width, name: str, unit: str) -> str:
     return f"{text.cut(name, int((canvas.PIXELS[width] - 80) / text.ALONG_AXIS_PX) - len(end))}{end}"
 
 
+def _entries(effects: Effects, rows: Rows) -> list[key.Entry]:
+    """List the settings of the second factor, each with its look."""
+    unit = axis_of(effects, rows[0]["term"].split(":")[1])[1]
+    groups = dict.fromkeys(row["second"] for row in rows)
+    return [
+        key.Entry(f"{wording.setting(group)} {unit}".rstrip(), *theme.series(number))
+        for number, group in enumerate(groups)
+    ]
+
+
 def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any, float], step: float,
-                limits: tuple[float, float]) -> list[key.Entry]:  # fmt: skip
+                limits: tuple[float, float], entries: Sequence[key.Entry]) -> None:  # fmt: skip
     """Draw one line per setting of the second factor, each set a little aside of the others."""
     first, second = rows[0]["term"].split(":")
-    unit = axis_of(effects, second)[1]
     groups = list(dict.fromkeys(row["second"] for row in rows))
-    entries, means = [], effects.means
-    for number, group in enumerate(groups):
+    means = effects.means
+    for number, (group, entry) in enumerate(zip(groups, entries, strict=True)):
         shift = (number - (len(groups) - 1) / 2) * step
-        hue, symbol = theme.series(number)
-        label = f"{wording.setting(group)} {unit}".rstrip()
+        label = entry.label
         items = [
             canvas.Interval(where[row["first"]] + shift, row["mean"], row["low"], row["high"],
                             text.stacked([f"{text.name(first)} {wording.setting(row['first'])}", f"{text.name(second)} {label}",
                                           text.level(row, means)]))
             for row in rows if row["second"] == group
         ]  # fmt: skip
-        canvas.intervals(fig, items, limits, upright=True, name=label, colour=hue, symbol=symbol, size=10, thick=3,
-                         join=True)  # fmt: skip
-        entries.append(key.Entry(label, hue, symbol))
-    return entries
+        canvas.intervals(fig, items, limits, upright=True, name=label, colour=entry.colour, symbol=entry.symbol, size=10,
+                         thick=3, join=True)  # fmt: skip
 
 
 def describe_interaction(effects: Effects, term: str) -> str:

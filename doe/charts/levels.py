@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
@@ -19,6 +19,8 @@ _PANELS = {"wide": 5, "narrow": 2}
 _TALL = {"wide": 190, "narrow": 170}
 _HEAD = 52
 _TITLE_LINE = 17
+_SHORTEST_LABEL, _UPRIGHT_LABEL = 7, 16
+"""Characters: with less room than the first, names of levels stand upright, and have the second."""
 
 
 def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequence[str] | None = None) -> go.Figure:
@@ -36,21 +38,26 @@ def draw_levels(effects: Effects, *, width: canvas.Width = "wide", factors: Sequ
     panels = _panels(effects, factors)
     n_rows = max(1, math.ceil(len(panels) / _PANELS[width]))
     columns = max(1, math.ceil(len(panels) / n_rows))
-    height = n_rows * _TALL[width] + (n_rows - 1) * _HEAD
+    room = (canvas.PIXELS[width] - 60) / columns
+    axes = {name: _axis(effects, name, records, room) for name, records in panels.items()}
+    drops = [drop_of(axis) for _, axis in axes.values()]
+    last = (n_rows - 1) * columns  # what stands upright in the last row needs no room between rows
+    between = _HEAD + max(drops[:last], default=0)
+    height = n_rows * _TALL[width] + (n_rows - 1) * between
     title = goal.axis_lines(effects.outcome, _TALL[width])
     left = (60 if width == "wide" else 48) + _TITLE_LINE * (len(title) - 1)
-    margins = canvas.Margins(left=left, right=16, top=_HEAD - 16, bottom=46)
+    margins = canvas.Margins(left=left, right=16, top=_HEAD - 16, bottom=46 + max(drops[last:], default=0))
     fig = canvas.empty("levels", _title(effects), describe_levels(effects, factors), width, height, margins)
     gap = 0.05 if width == "wide" else 0.1
     fig.set_subplots(n_rows, columns, shared_yaxes=True, horizontal_spacing=gap if columns > 1 else 0,
-                     vertical_spacing=_HEAD / height if n_rows > 1 else 0)  # fmt: skip
+                     vertical_spacing=between / height if n_rows > 1 else 0)  # fmt: skip
     everything = [row for records in panels.values() for row in records]
     limits = canvas.extent(
         [row["mean"] for row in everything], [row[end] for row in everything for end in ("low", "high")]
     )
     for place, (name, records) in enumerate(panels.items()):
         cell: dict[str, Any] = {"row": place // columns + 1, "col": place % columns + 1}
-        _panel(fig, effects, name, records, limits, cell, room=(canvas.PIXELS[width] - 60) / columns)
+        _panel(fig, effects, name, records, limits, cell, axes[name], room)
     fig.update_yaxes(range=list(limits), nticks=6)
     for row in range(n_rows):
         fig.update_yaxes(title_text=text.stacked(title), row=row + 1, col=1)
@@ -92,9 +99,8 @@ def _title(effects: Effects) -> str:
 
 
 def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: tuple[float, float],
-           cell: dict[str, Any], room: float) -> None:  # fmt: skip
-    is_numeric, own_unit = axis_of(effects, name)
-    places, axis = level_axis([row["level"] for row in records], is_numeric, room)
+           cell: dict[str, Any], placed: tuple[list[float], dict[str, Any]], room: float) -> None:  # fmt: skip
+    (is_numeric, own_unit), (places, axis) = axis_of(effects, name), placed
     goal.lines(fig, effects.outcome, limits, **cell)
     counted = effects.means
     items = [
@@ -111,6 +117,10 @@ def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: t
     if shown_unit:
         head += f" {text.small(text.safe(shown_unit), theme.colour('soft'))}"
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
+
+
+def _axis(effects: Effects, name: str, records: Rows, room: float) -> tuple[list[float], dict[str, Any]]:
+    return level_axis([row["level"] for row in records], axis_of(effects, name)[0], room)
 
 
 def _hover(name: str, row: Row, own_unit: str, unit: wording.Column) -> str:
@@ -138,10 +148,28 @@ def level_axis(levels: Sequence[Any], is_numeric: bool, room: float) -> tuple[li
     places = [float(level) for level in levels] if is_numeric else [float(place) for place in range(len(levels))]
     low, high = min(places), max(places)
     pad = 0.16 * (high - low) if is_numeric and high > low else 0.5
-    wide = max(4, int(room / 7.5 / max(len(levels), 1)))
-    labels = [text.stacked(text.lines(wording.setting(level), wide, 3)) for level in levels]
-    return places, {"range": [low - pad, high + pad], "tickvals": places, "ticktext": labels, "tickangle": 0,
-                    "tickfont": {"size": 12}}  # fmt: skip
+    wide = int(room / 8 / max(len(levels), 1))
+    written = [wording.setting(level) for level in levels]
+    is_turned = not is_numeric and wide < _SHORTEST_LABEL and any(len(label) > wide for label in written)
+    labels = _turned(written) if is_turned else [text.stacked(text.lines(label, max(wide, 4), 3)) for label in written]
+    return places, {"range": [low - pad, high + pad], "tickvals": places, "ticktext": labels,
+                    "tickangle": -90 if is_turned else 0, "tickfont": {"size": 12}}  # fmt: skip
+
+
+def _turned(written: Sequence[str]) -> list[str]:
+    """Shorten labels that stand upright; at the end, or inside where two would be alike."""
+    short = [text.cut(label, _UPRIGHT_LABEL) for label in written]
+    return (
+        [text.safe(label) for label in short]
+        if len(set(short)) == len(written)
+        else [text.safe(text.cut_inside(label, _UPRIGHT_LABEL)) for label in written]
+    )
+
+
+def drop_of(axis: Mapping[str, Any]) -> int:
+    """Return how many pixels more the labels of an axis need below it, since they stand upright."""
+    longest = max((len(label) for label in axis["ticktext"]), default=0)
+    return max(0, round(7.6 * longest) - 14) if axis["tickangle"] else 0
 
 
 def axis_of(effects: Effects, name: str) -> tuple[bool, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
@@ -22,6 +23,8 @@ _CELL = {"wide": 22, "narrow": 16}
 _TALLEST = {"wide": 620, "narrow": 300}
 _TALL = 280
 _MOST_TOLD = 8
+_CHARACTER = 0.62
+"""Width of a character in the widest of the fonts that may be there (DejaVu Sans), as a share of its size."""
 _TOLD_SHARES = (0.1, 0.5, 0.9, 1.0)
 
 
@@ -42,17 +45,17 @@ def draw_correlations(plan: Plan, *, width: canvas.Width = "wide", mains_only: b
     square = plan.correlations().dropna(how="all").dropna(how="all", axis="columns")
     rows = [name for name in square.index if not mains_only or (":" not in name and "^" not in name)]
     full = {name: text.term(str(name)) for name in square.columns}
-    shown = _short(full, 26 if width == "wide" else 17)
+    shown = _short(full, 24 if width == "wide" else 17)
     names = list(shown.values())
     named = len(names) <= MOST_NAMED[width]
     size = min(_CELL[width] * len(names), _TALLEST[width])
     height = size * len(rows) / len(names) if mains_only else size
     font = 12 if width == "wide" else 11
-    side = min(text.room(names, font), 170) + 16 if named else 24
+    side = math.ceil(_CHARACTER * font * max(map(len, names), default=0)) + 16 if named else 24
     margins = canvas.Margins(left=side, right=96 if width == "wide" else 12, top=16, bottom=side + 12)
     fig = canvas.empty(
         "correlations",
-        " ".join(plan.separation.sentences[:2]),
+        canvas.as_many(plan.separation.sentences[:2], width),
         describe_correlations(plan),
         width,
         height,
@@ -133,7 +136,9 @@ def draw_prediction(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
     """
     spread = plan.prediction_spread()
     title = plan.prediction_headline(spread)
-    margins = canvas.Margins(left=64 if width == "wide" else 54, right=24, top=16, bottom=62)
+    what = _axis_title(plan, "error of prediction") if width == "wide" else "error"
+    shown = text.lines(what, int(_TALL / text.ALONG_AXIS_PX))
+    margins = canvas.Margins(left=(46 if width == "wide" else 36) + 18 * len(shown), right=24, top=16, bottom=62)
     fig = canvas.empty(
         "prediction", title, text.sentences([title, *_told(spread), plan.headline]), width, _TALL, margins
     )
@@ -144,9 +149,7 @@ def draw_prediction(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
         go.Scatter(x=shares, y=errors, mode="lines", name="error of prediction", line=line, hovertemplate=hover)
     )
     fig.update_xaxes(range=[0, 100], title_text="share of the region, %")
-    fig.update_yaxes(
-        rangemode="tozero", title_text=_axis_title(plan, "error of prediction") if width == "wide" else "error"
-    )
+    fig.update_yaxes(rangemode="tozero", title_text=text.stacked(shown))
     return fig
 
 

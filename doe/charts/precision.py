@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from doe.plans.result import Plan
 
 _ROW = {"wide": 30, "narrow": 50}
-_ABOVE = 13
+_ABOVE, _LINE, _LONGEST_LINE = 13, 18, 44
 
 
 def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
@@ -28,12 +28,13 @@ def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
         The narrow drawing sets the words above the intervals instead of beside them.
     """
     rows = rows_of(plan.precision)
-    tall = _ROW[width]
+    is_split = width == "narrow" and any(len(_line(row)) > _LONGEST_LINE for row in rows)
+    tall = _ROW[width] + _LINE * is_split
     height = max(tall * len(rows), 40)
     fig = canvas.empty("precision", plan.headline, describe_precision(plan), width, height, _margins(rows, width))
     limits = _limits(plan, rows)
     canvas.rows(fig, height)
-    places = [tall * (number + (0.5 if width == "wide" else 0.7)) for number in range(len(rows))]
+    places = [tall * (number + (0.5 if width == "wide" else 0.78 if is_split else 0.7)) for number in range(len(rows))]
     canvas.ground(fig, plan.matters, () if width == "wide" else places)
     items = [
         canvas.Interval(
@@ -43,7 +44,7 @@ def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
     ]
     canvas.intervals(fig, items, limits, name="expected", filled=False, size=9)
     for place, row in zip(places, rows, strict=True):
-        _write(fig, row, place, width)
+        _write(fig, row, place, width, is_split)
     longest = 80 if width == "wide" else 42
     shown = [line for part in _axis_title(plan) for line in text.lines(part, longest)]
     fig.update_xaxes(range=list(limits), title_text=text.stacked(shown), automargin=False, nticks=7,
@@ -89,13 +90,25 @@ def _limits(plan: Plan, rows: Rows) -> tuple[float, float]:
     return min(low, -high), max(high, -low)
 
 
-def _write(fig: go.Figure, row: Row, place: float, width: canvas.Width) -> None:
+def _line(row: Row) -> str:
+    """Return what stands above an interval of the narrow drawing."""
+    return f"{text.cut(text.term(row['term']), 26)}  {_says(row)}"
+
+
+def _write(fig: go.Figure, row: Row, place: float, width: canvas.Width, is_split: bool) -> None:
     name, says = (
         text.safe(text.cut(text.term(row["term"]), 26)),
         text.small(text.safe(_says(row)), theme.colour("soft")),
     )
     if width == "narrow":
-        canvas.note(fig, f"<b>{name}</b>&nbsp; {says}", xref="paper", x=0, y=place - _ABOVE, yanchor="bottom")
+        canvas.note(
+            fig,
+            f"<b>{name}</b>{'<br>' if is_split else '&nbsp; '}{says}",
+            xref="paper",
+            x=0,
+            y=place - _ABOVE,
+            yanchor="bottom",
+        )
         return
     canvas.note(fig, name, xref="paper", x=0, xshift=12 - fig.layout.margin.l, y=place, yanchor="middle")
     canvas.note(fig, says, xref="paper", x=1, xshift=12, y=place, yanchor="middle")
