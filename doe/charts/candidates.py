@@ -92,7 +92,7 @@ def _ring(fig: go.Figure, first: Row, rows: Rows, width: canvas.Width) -> None:
                     hoverinfo="skip", cliponaxis=False,
                     marker={"symbol": "circle-open", "size": 20, "color": hue, "line": {"width": 2.5}})  # fmt: skip
     is_right = first["minutes"] > max(row["minutes"] for row in rows) / 2
-    label = text.stacked(text.lines(text.name(text.plain(first["label"])), 30 if width == "wide" else 18, 2))
+    label = text.stacked(text.lines(text.name(text.plain(first["label"])), 30 if width == "wide" else 22, 2))
     fig.add_annotation(text=f"<b>{label}</b>", x=first["minutes"], y=first["gain"], showarrow=False, align="left",
                        xanchor="right" if is_right else "left", xshift=8 if is_right else -8,
                        yanchor="bottom", yshift=10, font={"size": 13, "color": hue})  # fmt: skip

@@ -89,6 +89,12 @@ class ListeningRecords(Opened):
             defined = definitions.load(con)
             units = {item.record.name: item.record.unit for item in variants.load(con, defined)}
             made = _readings(kept, units)
+            lost = _of_what_is_gone(kept)
+            if not made and lost:
+                raise DataError(
+                    f"All that was judged in session '{session.name}' is of variants that were withdrawn since, so there is "
+                    "nothing to store; take the withdrawal back in the history, or drop the session."
+                )
             if not made:
                 raise DataError(f"Nothing was judged in session '{session.name}' yet, so there is nothing to close.")
             variant_ids = names_to_ids(con, "live_variant")
@@ -99,7 +105,8 @@ class ListeningRecords(Opened):
             made = readings.with_known_raters(made, readings.raters(con))
             readings.add(con, entry, made, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
             listening.add(con, entry, replace(session, is_closed=True), variant_ids, outcome_ids, kept=kept)
-            told = f"closed session {session.name} with {counted(len(made), 'reading')}"
+            without = f", without {counted(lost, 'judgement')} of what was withdrawn since" if lost else ""
+            told = f"closed session {session.name} with {counted(len(made), 'reading')}{without}"
             return journal.close(con, entry, "readings", told, subject=session.name)
 
     def drop_session(self, number: int) -> Entry:
@@ -136,6 +143,13 @@ def _checked(judgement: Judgement, session: PreparedSession, outcomes: dict[str,
                 raise DataError(f"{name} is ''; it {outcomes[name].allowed()}.")
             values[name] = outcomes[name].read(judgement.values[name])
     return values
+
+
+def _of_what_is_gone(kept: KeptSession) -> int:
+    """Count the judgements of variants that were withdrawn since."""
+    trials = {sheet.rater: sheet.trials for sheet in kept.session.sheets}
+    heard = [trials[made.rater][made.place - 1] for _, _, made in kept.judgements]
+    return sum(listening.GONE in [kept.session.variant_of(code) for code in trial] for trial in heard)
 
 
 def _readings(kept: KeptSession, units: dict[str, str | None]) -> list[Reading]:

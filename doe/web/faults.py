@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
@@ -24,6 +27,21 @@ _TITLES = {
     500: "Fettle met a fault of its own",
     503: "The project file cannot be used now",
 }
+_ALLOWED = {
+    "missing": "it must be given",
+    "int": "it must be a whole number",
+    "float": "it must be a number",
+    "bool": "it must be true or false",
+    "string": "it must be text",
+    "list": "it must be a list",
+    "dict": "it must be an object",
+    "model": "it must be an object",
+    "json": "it must be JSON",
+    "finite": "it must be a number",
+    "extra": "it is not known here",
+}
+_BOUNDS = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than", "expected": ""}
+_NOT_SHOWN = "That cannot be shown"
 OWN_FAULT = "What was acknowledged is stored. Reload the page; if it happens again, the server's own output says more."
 
 
@@ -79,7 +97,8 @@ def fault(
     way_on: tuple[str, str] = (urls.bench(), "Back to the bench"),
 ) -> Response:
     """Return the page, or the JSON, that says what went wrong; `way_on` is an address and what it leads to."""
-    title = title or _TITLES.get(status, "That did not work")
+    is_asked = request.method in ("GET", "HEAD") and status in (400, 422)
+    title = title or (_NOT_SHOWN if is_asked else _TITLES.get(status, "That did not work"))
     headers = {"Retry-After": "60"} if status == 429 else None
     if request.url.path.startswith("/api/"):
         body = {"error": {"status": status, "title": title, "message": sentence}}
@@ -88,6 +107,17 @@ def fault(
 
     typed = getattr(request.state, "typed", ())
     return plain_page("fault.html", FaultPage(title, sentence, *way_on, typed), status, headers)
+
+
+def _allowed(problem: Mapping[str, Any]) -> str:
+    """Say in a phrase what a value that was sent may be, from the kind of problem that the library names."""
+    bounds = problem.get("ctx", {})
+    for name, words in _BOUNDS.items():
+        if name in bounds:
+            return f"it must be {words} {bounds[name]}".replace("  ", " ")
+    kind = str(problem["type"])
+    known = (words for start, words in _ALLOWED.items() if kind.startswith(start))
+    return next(known, "the JSON interface says what it may be")
 
 
 def install(app: FastAPI) -> None:
@@ -102,7 +132,9 @@ def install(app: FastAPI) -> None:
     def _validation(request: Request, err: RequestValidationError) -> Response:
         first = err.errors()[0]
         where = " ".join(str(part) for part in first["loc"][1:])
-        return fault(request, 422, f"{where or 'The request'}: {first['msg']}.")
+        if first["loc"][0] == "path":
+            return fault(request, 404, "Nothing is kept at this address.")
+        return fault(request, 422, f"{where or 'The request'} is not what is asked for here; {_allowed(first)}.")
 
     @app.exception_handler(Refused)
     def _refused(request: Request, err: Refused) -> Response:

@@ -74,8 +74,8 @@ def known_variant(variants: Sequence[Variant], name: str) -> Variant:
     """
     try:
         return find_variant(name, variants)
-    except DataError:
-        raise HTTPException(404) from None
+    except DataError as err:
+        raise HTTPException(404, f"{err} What was withdrawn stands in the history.") from None
 
 
 def desk_of(request: Request) -> Desk:

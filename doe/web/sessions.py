@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import FettleError
+from doe.model.errors import FettleError, listed
 from doe.model.listening import PreparedSession
 from doe.model.wording import counted, exact, number
 from doe.sheets.cautions import LISTENING
@@ -156,9 +156,17 @@ def _shown(
 
 
 def _gone(view: View, session: PreparedSession) -> tuple[str, ...]:
-    """Say which samples their unit no longer is; a recording can be played all the same."""
+    """Say which samples their unit no longer is, unless they are played, and which were withdrawn since."""
     gone = [] if session.plays else gone_of(view, {item.variant for item in session.samples})
-    return (cannot_be_put_out(gone),) if gone else ()
+    lost = [item.code for item in session.samples if not item.variant]
+    told = [cannot_be_put_out(gone)] if gone else []
+    if lost:
+        codes = f"Code {lost[0]} stands" if len(lost) == 1 else f"Codes {listed(lost, 'and')} stand"
+        told.append(
+            f"{codes} for what was withdrawn since: nothing judged of it is stored. Leave it out, or take the withdrawal "
+            "back in the history."
+        )
+    return tuple(told)
 
 
 def _reach(request: Request, desk: Desk) -> tuple[str, ...]:

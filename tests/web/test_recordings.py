@@ -112,4 +112,7 @@ def test_nobody_is_asked_to_play_loud(visitor, measuring):
 
 
 def test_a_variant_that_is_not_there_has_no_page(visitor, measuring):
-    assert visitor.get("/variants/99/recordings").status == 404
+    page = visitor.get("/variants/99/recordings")
+    assert page.status == 404
+    assert "There is no variant '99'; there are 1, 2 and 3." in page.text
+    assert "What was withdrawn stands in the history." in page.text

@@ -259,6 +259,34 @@ def test_a_preparation_that_cannot_be_comes_back(visitor, project, typed, senten
 
 
 @pytest.mark.slow
+def test_what_is_withdrawn_while_a_session_is_blind_is_said_before_and_after(visitor, app, prepared, project):
+    """Its code is named to whoever puts the samples out; what was judged of it is told as left out, not passed over."""
+    session = project.file.prepared_sessions()[0].session
+    (sample,) = [item for item in session.samples if item.variant == "4"]
+    seen, _, _ = judge_all(app, f"/listen/{session.sheets[0].key}", 3)
+    assert sample.code in seen
+    project.file.withdraw_variant("4")
+    page = visitor.get("/sessions/1")
+    assert f"Code {sample.code} stands for what was withdrawn since: nothing judged of it is stored." in page.text
+    closed = visitor.send(page, "/close")
+    said = f"Closed session Evening with {len(seen) - 1} readings, without 1 judgement of what was withdrawn since."
+    assert said in closed.text
+
+
+def test_a_session_whose_every_sample_was_withdrawn_is_refused_with_what_to_do(visitor, app, prepared, project):
+    judge_all(app, f"/listen/{project.file.prepared_sessions()[0].session.sheets[0].key}", 3)
+    for name in ("4", "3", "2"):
+        project.file.withdraw_variant(name)
+    before = project.file.fingerprint()
+    refused = visitor.send(visitor.get("/sessions/1"), "/close")
+    assert refused.status == 422
+    assert (
+        "All that was judged in session 'Evening' is of variants that were withdrawn since, so there is nothing to store; take "
+        "the withdrawal back in the history, or drop the session."
+    ) in refused.text
+    assert project.file.fingerprint() == before
+
+
 def test_pairs_are_compared_by_tapping_the_better_one(visitor, app, project):
     project.log(FOURTH, new_unit="body C")
     page = visitor.send(visitor.get("/sessions/new"), "/new", name="Pairs", outcomes=["clarity"],

@@ -203,4 +203,8 @@ def test_what_cannot_be_answered_is_said_on_the_page(visitor):
     assert (
         visitor.get("/settle?ask=compare&first=²&second=" + 9 * "9" + "9").status == 200
     )  # no version, so nothing is asked
-    assert visitor.get("/settle/1/sheet.html").status in (404, 422)
+    missing = visitor.get("/settle/1/sheet.html")
+    assert (missing.status, "That cannot be shown" in missing.text) == (422, True)
+    assert "Nothing is settled yet." in missing.text
+    odd = visitor.get("/settle/seven/sheet.html")
+    assert (odd.status, "Nothing is kept at this address." in odd.text) == (404, True)
