@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import markup, wording
+from doe.model.names import end_columns
 from doe.model.outcome import Outcome, columns_told
 
 if TYPE_CHECKING:
@@ -45,8 +46,8 @@ class Advice:
     front : DataFrame
         Variants where no outcome improves without loss in another; empty with one outcome.
     weights : DataFrame
-        How the choice moves when one outcome counts less or more: ``outcome, weight, variant, worth``, the best design within
-        reach by factor, ``design_worth``; empty with one outcome.
+        How the choice moves when one outcome counts less or more: ``outcome, times as much, variant, variant worth``, the best
+        design within reach by factor, ``design worth``; empty with one outcome.
     notes : tuple of str
         What limits the advice.
     chance_left : float or None
@@ -160,7 +161,7 @@ def worth_text(best: Mapping[str, Any]) -> str:
 
 def _with_ends(outcome: str) -> list[str]:
     """Name the columns of the front that hold an outcome and its interval."""
-    return [outcome, f"{outcome}_low", f"{outcome}_high"]
+    return [outcome, *end_columns(outcome)]
 
 
 def _computed(frame: Callable[[], pd.DataFrame] | None) -> pd.DataFrame:

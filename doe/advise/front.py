@@ -12,6 +12,7 @@ from doe.advise.belief import Belief
 from doe.advise.space import Codes
 from doe.advise.standing import ROOM_FOR_DESIGNS, with_room
 from doe.advise.worth import change_that_matters, desirability, overall, worth_that_matters
+from doe.model.names import end_columns
 from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
@@ -64,10 +65,11 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``variant`` (empty where not built), one column per factor, ``worth``, ``<outcome>, <outcome>_low, <outcome>_high`` for
-        each outcome, ``alike`` (how many more of the front could be built that differ from it by less than `SHARE_ALIKE` of
-        what matters, in worth and in every outcome), ``differs_in`` (the factors in which those differ from it), and
-        ``chance_on_front`` (share of the possible worlds in which it or one alike is on the front).
+        ``variant`` (empty where not built), one column per factor, ``mean worth``, ``<outcome>, <outcome> low, <outcome>
+        high`` for each outcome, ``more alike`` (how many more of the front could be built that differ from it by less than
+        `SHARE_ALIKE` of what matters, in worth and in every outcome), ``differs in`` (the factors in which those differ from
+        it), and ``chance on front`` (share of the possible worlds in which it or one alike is on the front). No factor's name
+        has a blank, so none meets these.
     """
     import pandas as pd
 
@@ -85,17 +87,17 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     chosen = np.array([group[0] for group in groups], dtype=np.intp)
     rows = [{"variant": names[place], **belief.space.settings(everything[place])} for place in chosen]
     chance = [worlds[:, group].any(axis=1).mean() for group in groups]
-    columns: dict[str, Any] = {"worth": expected[chosen], "chance_on_front": chance}
+    columns: dict[str, Any] = {"mean worth": expected[chosen], "chance on front": chance}
     roomy = [np.hstack(pair) for pair in zip(with_room(built), with_room(designs, ROOM_FOR_DESIGNS), strict=True)]
     for outcome, value, mean in zip(belief.outcomes, roomy, means.T, strict=True):
         low, high = np.quantile(value[:, chosen], [0.025, 0.975], axis=0)
-        columns |= {outcome.name: mean[chosen], f"{outcome.name}_low": low, f"{outcome.name}_high": high}
+        columns |= {outcome.name: mean[chosen], **dict(zip(end_columns(outcome.name), (low, high), strict=True))}
     columns |= {
-        "alike": [len(group) - 1 for group in groups],
-        "differs_in": [_differing(belief, everything[group]) for group in groups],
+        "more alike": [len(group) - 1 for group in groups],
+        "differs in": [_differing(belief, everything[group]) for group in groups],
     }
     frame = pd.DataFrame(rows).assign(**columns)
-    return frame.sort_values("worth", ascending=False, ignore_index=True)
+    return frame.sort_values("mean worth", ascending=False, ignore_index=True)
 
 
 def _told_as_one(belief: Belief, places: Ints, means: Floats, worth: Floats, codes: Codes) -> list[list[int]]:
@@ -138,8 +140,8 @@ def weights_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``outcome, weight`` (as a multiple of its own weight), ``variant`` (best of those built then), ``worth``, and one column
-        per factor for the best design within reach, with ``design_worth``.
+        ``outcome, times as much`` (as it counts now), ``variant`` (best of those built then), ``variant worth``, and one column
+        per factor for the best design within reach, with ``design worth``.
     """
     import pandas as pd
 
@@ -150,9 +152,9 @@ def weights_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
             built = _mean_worth(belief, belief.variant_values, weights)
             planned = _mean_worth(belief, designs, weights)
             best, design = int(built.argmax()), int(planned.argmax())
-            row = {"outcome": belief.outcomes[place].name, "weight": multiple, "variant": belief.variants[best]}
-            row |= {"worth": float(built[best]), **belief.space.settings(codes[design])}
-            rows.append({**row, "design_worth": float(planned[design])})
+            row = {"outcome": belief.outcomes[place].name, "times as much": multiple, "variant": belief.variants[best]}
+            row |= {"variant worth": float(built[best]), **belief.space.settings(codes[design])}
+            rows.append({**row, "design worth": float(planned[design])})
     return pd.DataFrame(rows)
 
 

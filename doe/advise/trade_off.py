@@ -55,7 +55,9 @@ def build_sentence(weights: pd.DataFrame) -> str:
     if not len(weights):
         return ""
     factors = [
-        name for name in weights.columns if name not in ("outcome", "weight", "variant", "worth", "design_worth")
+        name
+        for name in weights.columns
+        if name not in ("outcome", "times as much", "variant", "variant worth", "design worth")
     ]
     now = _now(weights)
 
@@ -77,9 +79,9 @@ def _turns(weights: pd.DataFrame, name: Callable[[Row], str]) -> dict[str, list[
     now = name(_now(weights))
     found: dict[str, list[str]] = {}
     for outcome in dict.fromkeys(row["outcome"] for row in rows):
-        mine = sorted((row for row in rows if row["outcome"] == outcome), key=lambda row: float(row["weight"]))
-        more = [row for row in mine if row["weight"] > 1]
-        less = [row for row in reversed(mine) if row["weight"] < 1]
+        mine = sorted((row for row in rows if row["outcome"] == outcome), key=lambda row: float(row["times as much"]))
+        more = [row for row in mine if row["times as much"] > 1]
+        less = [row for row in reversed(mine) if row["times as much"] < 1]
         for side in (more, less):
             seen = {now}
             for row in side:
@@ -90,7 +92,7 @@ def _turns(weights: pd.DataFrame, name: Callable[[Row], str]) -> dict[str, list[
 
 
 def _when(row: Row) -> str:
-    return f"{row['outcome']} counted {wording.number(row['weight'])} times"
+    return f"{row['outcome']} counted {wording.number(row['times as much'])} times"
 
 
 def _if(when: Sequence[str]) -> str:
@@ -98,7 +100,7 @@ def _if(when: Sequence[str]) -> str:
 
 
 def _now(weights: pd.DataFrame) -> Row:
-    return next(row for row in _rows(weights) if row["weight"] == 1.0)
+    return next(row for row in _rows(weights) if row["times as much"] == 1.0)
 
 
 def _rows(weights: pd.DataFrame) -> list[Row]:
@@ -106,7 +108,7 @@ def _rows(weights: pd.DataFrame) -> list[Row]:
 
 
 def _span(weights: pd.DataFrame) -> str:
-    return f"{wording.number(weights['weight'].min())} to {wording.number(weights['weight'].max())}"
+    return f"{wording.number(weights['times as much'].min())} to {wording.number(weights['times as much'].max())}"
 
 
 def _setting(value: Any) -> str:

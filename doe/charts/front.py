@@ -11,6 +11,7 @@ from doe.charts import canvas, goal, key, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 from doe.model.errors import UsageError
+from doe.model.names import end_columns
 from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def _headline(advice: Advice) -> str:
     named = f"variant {text.plain(first['variant'])}" if text.plain(first["variant"]) else "one yet to build"
     if len(rows) == 1:
         return f"Nothing has to be traded: {named} is best in every outcome"
-    worth = wording.fixed(first["worth"], 2)
+    worth = wording.fixed(first["mean worth"], 2)
     return f"In {len(rows)} variants no outcome improves without loss in another; most worth now, {worth}, is {named}"
 
 
@@ -91,8 +92,8 @@ def describe_front(advice: Advice) -> str:
     kept = text.plain(advice.best.get("variant")) if advice.best else ""
     for rank, row in zip(_ranks(rows), rows, strict=True):
         values = [f"{text.name(outcome.name)} {advice.told_on_front(row, outcome)}" for outcome in _shown(advice)]
-        who = "it or one alike " if row["alike"] else ""
-        chance = f"{who}on the front with a chance of {wording.chance(row['chance_on_front'])}"
+        who = "it or one alike " if row["more alike"] else ""
+        chance = f"{who}on the front with a chance of {wording.chance(row['chance on front'])}"
         said = f"{rank}{_named(advice, row)}{' (to keep)' if kept and text.plain(row['variant']) == kept else ''}"
         parts.append(f"{said}: {', '.join(values)}, {chance}")
     return text.sentences(parts)
@@ -106,7 +107,7 @@ def _ranks(rows: Rows) -> list[str]:
 
 def label(advice: Advice, row: Row) -> str:
     """Name a variant of the front: its label, or for one yet to build the settings that tell it from the others."""
-    more = f" (and {row['alike']} alike)" if row["alike"] else ""
+    more = f" (and {row['more alike']} alike)" if row["more alike"] else ""
     if text.plain(row["variant"]):
         return f"variant {text.plain(row['variant'])}{more}"
     return f"new: {_settings(row, _telling(advice, row))}{more}"
@@ -123,14 +124,14 @@ def _telling(advice: Advice, row: Row) -> list[str]:
 def _named(advice: Advice, row: Row) -> str:
     name = text.plain(row["variant"])
     said = f"variant {name}" if name else f"new: {_settings(row, _factors(advice))}"
-    if not row["alike"]:
+    if not row["more alike"]:
         return said
-    return f"{said} (and {row['alike']} alike to build, in {text.plain(row['differs_in'])})"
+    return f"{said} (and {row['more alike']} alike to build, in {text.plain(row['differs in'])})"
 
 
 def _factors(advice: Advice) -> list[str]:
     columns = list(advice.front.columns)
-    return columns[columns.index("variant") + 1 : columns.index("worth")]
+    return columns[columns.index("variant") + 1 : columns.index("mean worth")]
 
 
 def _settings(row: Row, factors: Sequence[str]) -> str:
@@ -148,9 +149,7 @@ def _wanted(outcome: Outcome) -> str:
 
 def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any], room: float) -> None:
     name = outcome.name
-    means, lows, highs = (
-        [outcome.on_scale(row[column]) for row in rows] for column in (name, f"{name}_low", f"{name}_high")
-    )
+    means, lows, highs = ([outcome.on_scale(row[column]) for row in rows] for column in (name, *end_columns(name)))
     limits = canvas.extent(means, [*lows, *highs])
     goal.lines(fig, outcome, limits, upright=True, **cell)
     for style, chosen in _styles(advice, rows):

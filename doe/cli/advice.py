@@ -107,10 +107,10 @@ def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:
         return
     say(f"\n{heading(front_sentence(advice.front))}\n")
     names = [outcome.name for outcome in advice.outcomes if outcome.name in advice.front.columns]
-    factors = list(advice.front.columns[1 : list(advice.front.columns).index("worth")])
+    factors = list(advice.front.columns[1 : list(advice.front.columns).index("mean worth")])
     rows = [_front_row(row, factors, advice) for row in rows_of(advice.front.head(_MOST_FRONT))]
     say(table(["variant", *factors, "worth", *names, "on the front", "alike"], rows))
-    if advice.front["alike"].any():
+    if advice.front["more alike"].any():
         say(
             "(alike: how many more could be built that differ from it by less than half of what matters, and in what; "
             "the chance is that it or one of them is on the front.)"
@@ -124,9 +124,9 @@ def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
     values = [advice.told_on_front(row, one) for one in shown]
     cells = [row[name] for name in factors]
-    alike = f"{row['alike']}, in {row['differs_in']}" if row["alike"] else ""
-    on_front = chance(row["chance_on_front"])
-    return [row["variant"] or "to build", *cells, round(row["worth"], 3), *values, on_front, alike]
+    alike = f"{row['more alike']}, in {row['differs in']}" if row["more alike"] else ""
+    on_front = chance(row["chance on front"])
+    return [row["variant"] or "to build", *cells, round(row["mean worth"], 3), *values, on_front, alike]
 
 
 def _look_back(project: Project, options: Namespace) -> None:

@@ -23,13 +23,14 @@ RULE_WORDS = frozenset([
     "none",
     *(word.casefold() for word in keyword.kwlist),  # the parser of rules would stumble over them
 ])
-# fmt: on
 RESERVED = COLUMNS | RULE_WORDS
-ADVICE_COLUMNS = frozenset(
-    ["cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block"]
-)
-"""Columns that stand beside one column per factor in tables of advice and of plans."""
+ADVICE_COLUMNS = frozenset([
+    "cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block",
+    "change", "total", "mismatch", "fits",
+])
+"""Columns that stand beside one column per factor in tables of advice, of plans and of routes."""
 
+# fmt: on
 _BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])
 
 
@@ -42,6 +43,17 @@ def versus_column(factor: str) -> str:
     'versus wool'
     """
     return f"versus {factor}"
+
+
+def end_columns(outcome: str) -> tuple[str, str]:
+    """Return the columns that hold both ends of an outcome's interval beside factors; no name has a blank.
+
+    Examples
+    --------
+    >>> end_columns("bass")
+    ('bass low', 'bass high')
+    """
+    return f"{outcome} low", f"{outcome} high"
 
 
 def same_name(name: str) -> str:

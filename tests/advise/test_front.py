@@ -1,4 +1,7 @@
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -8,6 +11,7 @@ from doe.advise.front import front_frame, undominated
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.advise.standing import ROOM, ROOM_FOR_DESIGNS
+from doe.advise.trade_off import kept_sentence
 from doe.advise.worth import worth_that_matters
 from tests.advise.test_recommend import BASE, readings_of
 
@@ -46,10 +50,10 @@ def test_two_outcomes_that_pull_apart_make_a_front_with_uncertainty(factors, out
     frame = readings_of(variants, pulled_apart, outcomes, rng)
     found = recommend(frame, factors, outcomes, effort=effort).front
     assert len(found) >= 3
-    assert found["worth"].is_monotonic_decreasing
-    assert found["chance_on_front"].between(0, 1).all()
-    assert (found["bass_low"] <= found["bass"]).all()
-    assert (found["bass"] <= found["bass_high"]).all()
+    assert found["mean worth"].is_monotonic_decreasing
+    assert found["chance on front"].between(0, 1).all()
+    assert (found["bass low"] <= found["bass"]).all()
+    assert (found["bass"] <= found["bass high"]).all()
     ordered = found.sort_values("bass")
     assert ordered["wool"].iloc[0] < ordered["wool"].iloc[-1]
 
@@ -70,12 +74,14 @@ def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypat
     monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
     whole = front_frame(belief, codes)
     assert len(told) < len(whole)
-    assert len(told) + told["alike"].sum() == len(whole)
+    assert len(told) + told["more alike"].sum() == len(whole)
     assert set(told["variant"]) == set(whole["variant"])  # built ones are all told, each by itself
     possible = told[told["variant"] == ""]
     best = belief.variant_worth().mean(axis=0).argmax()
     at_best = [float(values[:, best].mean()) for values in belief.variant_values]
-    steps = {one.name: 0.5 * one.matters for one in outcomes} | {"worth": 0.5 * worth_that_matters(outcomes, at_best)}
+    steps = {one.name: 0.5 * one.matters for one in outcomes} | {
+        "mean worth": 0.5 * worth_that_matters(outcomes, at_best)
+    }
     near = [np.abs(possible[name].to_numpy()[:, None] - told[name].to_numpy()) < step for name, step in steps.items()]
     assert np.all(near, axis=0).sum() == len(possible)  # each is near itself alone
 
@@ -91,7 +97,7 @@ def test_intervals_have_the_room_that_was_measured(factors, outcomes, effort, mo
     for name in ("bass", "echo"):
         np.testing.assert_array_equal(told[name], bare[name])
         for end in ("low", "high"):
-            times = (told[f"{name}_{end}"] - told[name]) / (bare[f"{name}_{end}"] - bare[name])
+            times = (told[f"{name} {end}"] - told[name]) / (bare[f"{name} {end}"] - bare[name])
             np.testing.assert_allclose(times, np.where(built, ROOM, ROOM_FOR_DESIGNS), rtol=1e-5)
 
 
@@ -100,13 +106,13 @@ def test_those_alike_differ_in_the_factors_that_are_named(factors, outcomes, eff
     belief, codes = idle_beside_wool(factors, outcomes, effort)
     monkeypatch.setattr(front, "SHARE_ALIKE", 0.0)
     whole = front_frame(belief, codes)
-    assert (whole["differs_in"] == "").all()
+    assert (whole["differs in"] == "").all()
     monkeypatch.setattr(front, "SHARE_ALIKE", 1e6)
     told = front_frame(belief, codes)
-    several = told[told["alike"] > 0].iloc[0]
+    several = told[told["more alike"] > 0].iloc[0]
     settings = whole[(whole["variant"] == "") | (whole["variant"] == several["variant"])]
     differing = [factor.name for factor in factors if settings[factor.name].nunique() > 1]
-    assert several["differs_in"].split(", ") == differing
+    assert several["differs in"].split(", ") == differing
 
 
 def test_what_is_told_as_one_is_worth_the_same(factors, outcomes, effort, monkeypatch):
@@ -117,7 +123,7 @@ def test_what_is_told_as_one_is_worth_the_same(factors, outcomes, effort, monkey
     whole = front_frame(belief, codes)
     best = belief.variant_worth().mean(axis=0).argmax()
     at_best = [float(values[:, best].mean()) for values in belief.variant_values]
-    assert whole["worth"].max() - told["worth"].max() < 0.5 * worth_that_matters(outcomes, at_best)
+    assert whole["mean worth"].max() - told["mean worth"].max() < 0.5 * worth_that_matters(outcomes, at_best)
 
 
 def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
@@ -126,12 +132,30 @@ def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
     rng = np.random.default_rng(3)
     frame = readings_of(variants, pulled_apart, outcomes, rng)
     advice = recommend(frame, factors, outcomes, effort=effort)
-    echo = advice.weights[advice.weights["outcome"] == "echo"].sort_values("weight")
+    echo = advice.weights[advice.weights["outcome"] == "echo"].sort_values("times as much")
     wool = [variants[int(name) - 1]["wool"] for name in echo["variant"]]
     assert wool == sorted(wool, reverse=True)
     assert wool[0] > wool[-1]
-    now = advice.weights[advice.weights["weight"] == 1.0]
+    now = advice.weights[advice.weights["times as much"] == 1.0]
     assert set(now["variant"]) == {advice.best["variant"]}
+
+
+def test_factors_may_be_called_what_tables_speak_of(factors, outcomes, effort):
+    """A weight, a worth or what is alike may be tuned: under other names the same advice, front and trade-offs.
+
+    The first of them, a kite's weight, had made every advice and every page that shows one fail.
+    """
+    settings = [{**BASE, "wool": float(wool), "vents": place % 3} for place, wool in enumerate((0, 60, 30, 10, 45, 20))]
+    frame = readings_of(settings, pulled_apart, outcomes, np.random.default_rng(3))
+    other = dict(zip((one.name for one in factors), ("bass_low", "alike", "weight", "worth"), strict=True))
+    renamed = [replace(one, name=other[one.name]) for one in factors]
+    plain = recommend(frame, factors, outcomes, effort=effort)
+    told = recommend(frame.rename(columns=other), renamed, outcomes, effort=effort)
+    for table in ("table", "front", "weights"):
+        mine, theirs = getattr(told, table), getattr(plain, table).rename(columns=other)
+        kept = [name for name in theirs.columns if name not in ("reason", "settles", "differs in")]
+        pd.testing.assert_frame_equal(mine[kept], theirs[kept])
+    assert kept_sentence(told.weights) == kept_sentence(plain.weights) != ""
 
 
 def test_one_outcome_has_no_trade_off(factors, outcomes, effort):

@@ -7,8 +7,8 @@ def weights(kept, wool):
     """Two outcomes at five weights each: the variant kept, and the wool of the best build."""
     multiples = (0.25, 0.5, 1.0, 2.0, 4.0)
     rows = [
-        {"outcome": outcome, "weight": weight, "variant": kept[outcome][place], "worth": 0.5, "wool": wool[outcome][place],
-         "feet": "cork", "design_worth": 0.7}
+        {"outcome": outcome, "times as much": weight, "variant": kept[outcome][place], "variant worth": 0.5,
+         "wool": wool[outcome][place], "feet": "cork", "design worth": 0.7}
         for outcome in kept
         for place, weight in enumerate(multiples)
     ]  # fmt: skip

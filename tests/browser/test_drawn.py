@@ -58,9 +58,9 @@ def held(ask, outcome, identity, kind):
             return [[(row["low"], row["high"]) for row in told["worth"]]]
         if kind == "candidates":
             return []
-        names = [name.removesuffix("_low") for name in told["front"][0] if name.endswith("_low")]
+        names = [name.removesuffix(" low") for name in told["front"][0] if name.endswith(" low")]
         return [
-            on_scale(ask, name, [(row[f"{name}_low"], row[f"{name}_high"]) for row in told["front"][:12]])
+            on_scale(ask, name, [(row[f"{name} low"], row[f"{name} high"]) for row in told["front"][:12]])
             for name in names
         ]
     if kind == "track":

@@ -197,7 +197,7 @@ def of_front():
     told, ends = ["bass: target 0, worst -6 and 6", "echo: less is better, best 1, worst 6"], {}
     for axis, outcome in (("x", radio.BASS), ("x2", radio.ECHO)):
         name = outcome.name
-        ends[axis] = pairs(advice.front, f"{name}_low", f"{name}_high", outcome.scale or (None, None))
+        ends[axis] = pairs(advice.front, f"{name} low", f"{name} high", outcome.scale or (None, None))
     for row in records(advice.front):
         named = ", ".join(
             f"{name} {wording.exact(row[name]) if not isinstance(row[name], str) else row[name]}" for name in AXES
@@ -205,9 +205,9 @@ def of_front():
         kept = " (to keep)" if row["variant"] and row["variant"] == advice.best["variant"] else ""
         means = []
         for item in (radio.BASS, radio.ECHO):
-            reach = (row[f"{item.name}_low"], row[f"{item.name}_high"])
+            reach = (row[f"{item.name} low"], row[f"{item.name} high"])
             means.append(f"{item.name} {item.told(row[item.name], *reach)}")
-        alike = f" (and {row['alike']} alike to build, in {row['differs_in']})" if row["alike"] else ""
+        alike = f" (and {row['more alike']} alike to build, in {row['differs in']})" if row["more alike"] else ""
         who = f"{'variant ' + row['variant'] if row['variant'] else 'new: ' + named}{alike}"
         told.append(f"{who}{kept}: {', '.join(means)}")
     lines = {**GOAL_OF_BASS, 1.0: "best 1"}

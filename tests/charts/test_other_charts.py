@@ -220,7 +220,7 @@ def test_front_draws_every_outcome_of_every_variant_with_its_interval(width):
             for start in range(0, len(trace.x), 3)
         ]
         scale = (1, 7) if name == "echo" else (None, None)
-        ends = (rows[f"{name}_{end}"].clip(*scale) for end in ("low", "high"))
+        ends = (rows[f"{name} {end}"].clip(*scale) for end in ("low", "high"))
         assert sorted(drawn) == sorted(zip(*ends, strict=True))
     assert all(str(value) in fig.layout.meta["alt"] for value in rows["variant"] if value)
 
@@ -228,7 +228,7 @@ def test_front_draws_every_outcome_of_every_variant_with_its_interval(width):
 def test_front_names_what_could_be_built_by_what_differs():
     """Five that differ in vents and wool only; beside the chart they are told apart though their settings are cut short."""
     advice = radio.advice()
-    one = advice.front.iloc[[0]].assign(variant="", alike=0)
+    one = advice.front.iloc[[0]].assign(variant="", **{"more alike": 0})
     front_of_five = pd.concat(
         [one.assign(vents=place, wool=60.0 - 10 * place) for place in range(5)], ignore_index=True
     )
@@ -252,7 +252,7 @@ def test_front_of_one_outcome_is_refused():
 def test_front_and_track_end_where_a_scale_ends():
     """Echo is graded from 1 to 7: an interval from 0.2 to 8 says no more than 1 to 7."""
     advice, track = radio.advice(), radio.track()
-    wide = {"echo_low": 0.2, "echo_high": 8.0}
+    wide = {"echo low": 0.2, "echo high": 8.0}
     front = figure(replace(advice, _front=lambda: advice.front.assign(**wide)), "front")
     assert {ends[1:] for ends in whiskers(front)} >= {(1.0, 7.0)}
     assert "(1.0 to 7.0)" in front.layout.meta["alt"]
