@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import threading
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -132,7 +134,8 @@ def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, 
     from joblib import Parallel, delayed
 
     done: list[_Played] = []
-    results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task) for task in tasks)
+    with _deaf_to_ctrl_c():
+        results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task) for task in tasks)
     try:
         for one in results:
             done.append(one)
@@ -146,6 +149,22 @@ def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, 
             warnings.simplefilter("ignore")  # what is under way is given up on purpose
             results.close()
     return sorted(done, key=lambda one: one.row["seed"])  # they end in any order
+
+
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Start processes that ignore Ctrl-C from their first moment on, since it reaches the whole group of them.
+
+    They inherit it; until they have come as far as `_one`, each would end in a traceback on the user's screen.
+    """
+    if threading.current_thread() is not threading.main_thread():  # only it may say what a signal does, and hears them
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
@@ -179,9 +198,7 @@ def _one(
     hours: float,
     compare: bool,
 ) -> _Played:
-    if (
-        multiprocessing.parent_process() is not None
-    ):  # Ctrl-C reaches the whole group of processes; the one that asked decides
+    if multiprocessing.parent_process() is not None:  # one that was started later may have inherited nothing
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     family = KINDS[place % len(KINDS)]
     drawn = _bench(setup, outcomes, noise, start, seed, family)

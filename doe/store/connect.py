@@ -127,7 +127,13 @@ def _translated(path: Path) -> Iterator[None]:
     except FettleError:
         raise
     except duckdb.Error as err:
+        if isinstance(err, duckdb.InterruptException):
+            raise KeyboardInterrupt from err
         raise StoreError(f"{path} could not be used, and nothing was changed: {_in_words(err)}") from err
+    except RuntimeError as err:
+        if "interrupted" in str(err):  # how DuckDB tells of Ctrl-C in a query that it runs
+            raise KeyboardInterrupt from err
+        raise
 
 
 def _is_held(err: duckdb.Error) -> bool:

@@ -77,6 +77,27 @@ def test_ctrl_c_keeps_what_is_done(here):
     assert "Traceback" not in err
 
 
+@pytest.mark.slow
+@pytest.mark.trust
+def test_ctrl_c_while_processes_start_leaves_no_traceback(here):
+    """Each process that plays is told at its first breath, as early as Ctrl-C can reach it."""
+    code = (
+        "import os, signal, sys\n"
+        "import joblib.externals.loky.backend.popen_loky_posix as started\n"
+        "spawn = started.Popen._launch\n"
+        "def told(self, process):\n"
+        "    spawn(self, process)\n"
+        "    os.kill(self.pid, signal.SIGINT)\n"
+        "started.Popen._launch = told\n"
+        "from doe.cli.main import main\n"
+        "sys.exit(main(['rehearse', '--setup', 'setup.toml', '--benches', '2', '--hours', '1']))"
+    )
+    options = {"capture_output": True, "text": True, "timeout": 120, "check": False}
+    done = subprocess.run([sys.executable, "-c", code], cwd=here, env=environment(), preexec_fn=heed_ctrl_c, **options)
+    assert done.returncode == 0
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "code", "sentence"),
     [

@@ -2,8 +2,10 @@
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import duckdb
@@ -131,3 +133,16 @@ def test_what_was_begun_in_vain_is_not_seen_next_time(empty: ProjectFile):
     with pytest.raises(StoreError, match="half"), connect.reading(empty.path) as con:
         con.execute("SELECT * FROM half")
     assert tables(empty.path) == before
+
+
+@pytest.mark.parametrize("how", [connect.reading, connect.writing])
+def test_ctrl_c_in_a_query_is_no_fault(empty: ProjectFile, how):
+    """DuckDB tells of it by an error of its own; the query would take hours."""
+    before = empty.path.read_bytes()
+    soon = threading.Timer(0.3, signal.raise_signal, [signal.SIGINT])
+    soon.start()
+    with pytest.raises(KeyboardInterrupt), how(empty.path) as con:
+        con.execute("SELECT sum(sqrt(range)) FROM range(1000000000000)").fetchall()
+    soon.join()
+    assert len(empty.history()) == 1
+    assert empty.path.read_bytes() == before
