@@ -17,7 +17,7 @@ from doe.model.limit import derive
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.told import told_variant, told_variants
-from doe.model.wording import duration
+from doe.model.wording import compared, duration
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -97,7 +97,7 @@ def run_show(options: Namespace) -> None:
     say()
     say(_settings(variant, parent, known.setup))
     say()
-    say(_readings(readings, variant.note))
+    say(_readings([_seen_from(variant.name, item) for item in readings], variant.note))
 
 
 def _facts(variant: Variant, project: Project) -> list[str]:
@@ -130,6 +130,15 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> str:
     derived = derive(variant.settings, setup.derived)
     rows += [(item.name, cell(derived[item.name]), item.unit, "") for item in setup.derived]
     return table(("factor", "setting", "unit", "changed"), rows)
+
+
+def _seen_from(variant: str, item: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Tell a comparison as the variant's own: against which other one, and which of the two was better."""
+    if item["versus"] is None:
+        return item
+    is_first = item["variant"] == variant
+    value = item["value"] if is_first else 1 - item["value"]
+    return {**item, "value": compared(value), "versus": item["versus"] if is_first else item["variant"]}
 
 
 def _readings(readings: Sequence[Mapping[str, Any]], said: str) -> str:

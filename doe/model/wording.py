@@ -240,6 +240,17 @@ def counted(count: int, noun: str, plural: str | None = None) -> str:
     return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
+def compared(value: float) -> str:
+    """Say how the first of two variants came out of a comparison.
+
+    Examples
+    --------
+    >>> [compared(value) for value in (1.0, 0.0, 0.5)]
+    ['better', 'worse', 'tie']
+    """
+    return {1.0: "better", 0.0: "worse"}.get(value, "tie")
+
+
 def verdict_text(verdict: str, tangled_with: str = "") -> str:
     """Write a verdict with what it is tangled with, if anything."""
     return f"{TANGLED} {tangled_with}" if verdict == TANGLED and tangled_with else verdict

@@ -13,7 +13,7 @@ from doe.model.errors import DataError, listed
 from doe.model.outcome import Outcome
 from doe.model.planned import not_built
 from doe.model.records import Reading
-from doe.model.wording import counted, number
+from doe.model.wording import compared, counted, number
 from doe.store import measurements
 from doe.store.definitions import Definitions
 from doe.store.kept import known
@@ -219,12 +219,16 @@ def new_version(
     against = f" against {_name_of(con, 'versus', new)}" if new["versus"] is not None else ""
     what = f"reading {identity} ({outcome.name} of variant {variant}{against})"
     if new["withdrawn"]:
-        return variant, f"withdrew {what}: {_value(old['value'])}"
-    told = [f"{_value(old['value'])} -> {_value(new['value'])}"] if old["value"] != new["value"] else []
+        return variant, f"withdrew {what}: {_value_of(old)}"
+    told = [f"{_value_of(old)} -> {_value_of(new)}"] if old["value"] != new["value"] else []
     told += [f"{name} {_name_of(con, name, old)} -> {_name_of(con, name, new)}"
              for name in ("variant", "session", "rater") if old[name] != new[name]]  # fmt: skip
     told += [f"note '{old['note']}' -> '{new['note']}'"] if old["note"] != new["note"] else []
     return variant, f"corrected {what}: {', '.join(told) or 'nothing changed'}"
+
+
+def _value_of(row: Mapping[str, Any]) -> str:
+    return _value(row["value"]) if row["versus"] is None else compared(row["value"])
 
 
 def _missing(con: duckdb.DuckDBPyConnection, identity: int) -> DataError:
@@ -278,9 +282,7 @@ def _as_read(item: Reading) -> str:
         return f"{item.outcome} of variant {item.variant} {_value(item.value)}"
     if item.value == 0.5:
         return f"{item.outcome} of variants {item.variant} and {item.versus} alike"
-    return (
-        f"{item.outcome} of variant {item.variant} {'better' if item.value else 'worse'} than of variant {item.versus}"
-    )
+    return f"{item.outcome} of variant {item.variant} {compared(item.value)} than of variant {item.versus}"
 
 
 def _by(readings: Sequence[Reading]) -> str:

@@ -59,6 +59,23 @@ def test_a_note_of_the_variant_is_not_said_again_with_its_readings(rig, fettle):
     ]
 
 
+def test_a_comparison_is_told_from_the_side_that_is_asked_for(rig, fettle):
+    """It used to stand on both variants as 0, against 3: on the one as a loss, on 3 as one against itself."""
+    fettle("read", "1", "clarity=second", "--versus", "3")
+    fettle("read", "3", "clarity=tie", "--versus", "1")
+    for name, told in (("1", "worse  3"), ("3", "better  1")):
+        rows = [line.split() for line in fettle("show", name).out.splitlines() if " clarity " in line]
+        assert [row[2:4] for row in rows] == [told.split(), ["tie", told[-1]]]
+    counts = {row["variant"]: row["readings"] for row in json.loads(fettle("variants", "--json").out)}
+    assert counts == {"1": 4, "2": 1, "3": 2}
+    kept = {str(item["id"]) for item in ProjectFile.open(rig).readings() if item["outcome"] == "clarity"}
+    first, second = sorted(kept, key=int)
+    assert "reading 4 (clarity of variant 1 against 3): worse -> better." in fettle(
+        "correct", "--reading", first, "--value", "first"
+    ).out  # fmt: skip
+    assert "(clarity of variant 3 against 1): tie" in fettle("withdraw", "--reading", second).out
+
+
 def test_a_reference_object_is_shown_without_settings(rig, fettle):
     fettle("log", "--reference", "shop radio")
     assert "A reference object, without settings.\n\nNo readings yet.\n" in fettle("show", "shop radio").out
