@@ -44,7 +44,7 @@ def build_factor_change() -> Parser:
         run_change,
     )
     parser.add_argument("name", metavar="NAME", help="the factor to change")
-    parser.add_argument("--rename", metavar="NAME", help="its new name")
+    parser.add_argument("--rename", metavar="NAME", help="its new name; what speaks of it takes it over")
     _field_options(parser)
     return parser
 

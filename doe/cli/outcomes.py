@@ -90,7 +90,7 @@ def build_outcome_change() -> Parser:
         run_change,
     )
     parser.add_argument("name", metavar="NAME", help="the outcome to change")
-    parser.add_argument("--rename", metavar="NAME", help="its new name")
+    parser.add_argument("--rename", metavar="NAME", help="its new name; what speaks of it takes it over")
     _field_options(parser)
     return parser
 

@@ -113,6 +113,23 @@ class Expression:
             return self
         return Expression(ast.unparse(_Inline(known).visit(ast.parse(self.text.strip(), mode="eval"))))
 
+    def renamed(self, old: str, new: str) -> str:
+        """Return the text with another name in the place of one, and all else as it was written.
+
+        Examples
+        --------
+        >>> Expression("wool*2 + max(wool, 3) >= 5").renamed("wool", "felt")
+        'felt*2 + max(felt, 3) >= 5'
+        """
+        if old not in self.names:
+            return self.text
+        lines = [line.encode() for line in self.text.strip().splitlines()]
+        found = [node for node in ast.walk(self.tree()) if isinstance(node, ast.Name) and node.id == old]
+        for node in sorted(found, key=lambda node: (node.lineno, node.col_offset), reverse=True):
+            line = lines[node.lineno - 1]
+            lines[node.lineno - 1] = line[: node.col_offset] + new.encode() + line[node.end_col_offset :]
+        return "\n".join(line.decode() for line in lines)
+
     def tree(self) -> ast.expr:
         """Return a copy of the parsed text that may be put into another expression."""
         return ast.parse(self.text.strip(), mode="eval").body
@@ -212,8 +229,9 @@ def _check(node: ast.AST, text: str, depth: int) -> None:
     if isinstance(node, ast.Tuple) and _comma_hint(text):
         raise UsageError(f"{quoted} has a comma in a number.{_comma_hint(text)}")
     if not isinstance(node, _NODES):
+        power = " Write ** for 'to the power of'." if isinstance(node, ast.BitXor) else ""
         raise UsageError(
-            f"{quoted} uses something that a rule may not: only arithmetic, comparisons and {listed(FUNCTIONS)}."
+            f"{quoted} uses something that a rule may not: only arithmetic, comparisons and {listed(FUNCTIONS)}.{power}"
         )
     if isinstance(node, ast.Constant):
         _check_constant(node.value, quoted)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -206,10 +206,34 @@ def change(
         before = old.was
     identity = old.id if old is not None else next_id(con, "definition")
     row = {"id": identity, **_row(entry, kind, value, before, old.entry if old is not None else None)}
-    insert(con, "definition", [row])
+    also = _carried_along(present, kind, old.name, label) if old is not None and old.name != label else []
+    rows = [{"id": item.id, **_row(entry, item.kind, new, item.was, item.entry)} for item, new in also]
+    insert(con, "definition", [row, *rows])
     if kind in ("factor", "limit", "derived"):
         _check_possible(load(con), present)
-    return label, _told(kind, old, label, value)
+    return label, _told(kind, old, label, value) + _told_along([item for item, _ in also])
+
+
+def _carried_along(present: Definitions, kind: str, old: str, new: str) -> list[tuple[Definition, Record]]:
+    """Return the definitions that speak of a name by which something went, and what they say with its new one."""
+    found: list[tuple[Definition, Record]] = []
+    for item in present.all:
+        value = item.value
+        if isinstance(value, Expectation) and kind == "factor" and value.factor == old:
+            found.append((item, replace(value, factor=new)))
+        elif isinstance(value, Expectation) and kind == "outcome" and value.outcome == old:
+            found.append((item, replace(value, outcome=new)))
+        elif isinstance(value, Limit) and kind in ("factor", "derived") and old in value.expression.names:
+            found.append((item, replace(value, rule=value.expression.renamed(old, new))))
+        elif isinstance(value, Derived) and kind == "factor" and old in value.parsed.names:
+            found.append((item, replace(value, expression=value.parsed.renamed(old, new))))
+    return found
+
+
+def _told_along(items: Sequence[Definition]) -> str:
+    if not items:
+        return ""
+    return f"; with it {listed([f'{item.kind} {item.name}' for item in items], 'and')}"
 
 
 def _check_possible(new: Definitions, present: Definitions) -> None:

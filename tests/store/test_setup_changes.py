@@ -5,6 +5,7 @@ import pytest
 
 from doe.model.effort import Effort
 from doe.model.errors import DataError, FettleError, UsageError
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
@@ -38,11 +39,29 @@ def test_a_renamed_factor_takes_its_settings_along(radio: ProjectFile):
     assert radio.variants()[0].settings["cone"] == "poly"
 
 
-def test_a_factor_used_in_a_rule_cannot_be_renamed_or_removed(radio: ProjectFile):
-    for value in (replace(FACTORS[1], name="hoops"), None):
-        with pytest.raises(FettleError, match=r"Derived quantity 'air'.*uses 'rings', which is no factor"):
-            radio.change_setup("factor", value, name="rings")
+def test_a_factor_used_in_a_rule_cannot_be_removed(radio: ProjectFile):
+    with pytest.raises(FettleError, match=r"Derived quantity 'air'.*uses 'rings', which is no factor"):
+        radio.change_setup("factor", None, name="rings")
     assert radio.setup() == RADIO
+
+
+def test_a_new_name_goes_into_rules_quantities_and_expectations(radio: ProjectFile):
+    """In one entry, which takes all of it back; what only begins with the same letters stays."""
+    radio.change_setup("limit", Limit("rings - 1 <= 20 or min(rings, wool)<99", note="room"))
+    radio.change_setup("expectation", Expectation("rings", "bass", "raises"))
+    before, rule = radio.setup(), "hoops - 1 <= 20 or min(hoops, wool)<99"
+    entry = radio.change_setup("factor", replace(FACTORS[1], name="hoops"), name="rings")
+    after = radio.setup()
+    assert [after.limits[-1].rule, after.limits[-1].note] == [rule, "room"]
+    assert after.derived[0].expression == RADIO.derived[0].expression.replace("rings", "hoops") != ""
+    assert after.expectations[-1].factor == "hoops"
+    assert entry.summary.startswith("changed factor rings to hoops; with it ")
+    assert "limit rings - 1 <= 20 or min(rings, wool)<99 and expectation rings on bass" in entry.summary
+    renamed = radio.change_setup("outcome", replace(after.outcomes[0], name="boom"), name="bass")
+    assert radio.setup().expectations[-1].outcome == "boom"
+    radio.take_back(renamed.id)
+    radio.take_back(entry.id)
+    assert radio.setup() == before
 
 
 def test_a_range_that_variants_do_not_fit_is_refused(radio: ProjectFile):
