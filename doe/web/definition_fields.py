@@ -409,8 +409,14 @@ class _Numbers:
             return None
 
 
+def _levels(text: str) -> list[str]:
+    """Return one level for each line, or of a single line, which would be one level only, what its commas part."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    return lines if len(lines) > 1 else [part.strip() for part in text.split(",") if part.strip()]
+
+
 def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
-    levels = [line.strip() for line in typed.get("levels", "").replace(",", "\n").split("\n") if line.strip()]
+    levels = _levels(typed.get("levels", ""))
     kind: Any = typed.get("kind", "continuous")
     numbers = _Numbers(typed, typed.get("unit", ""))
     span = ("low", "high", "step") if kind in ("continuous", "count") else ()
