@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from argparse import Namespace
 from collections.abc import Sequence
 from pathlib import Path
@@ -9,11 +10,13 @@ from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
-from doe.cli.screen import note, print_json, refusal, say, titled
+from doe.cli.screen import note, print_json, refusal, room, say, table, titled
 from doe.model.errors import DataError, FettleError, FitError, UsageError
 from doe.model.model_words import MODELS, read_model
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from doe.fit.effects import Effects
     from doe.project import Project
 
@@ -58,11 +61,16 @@ def run_analyse(options: Namespace) -> None:
             ]
         )
     else:
-        say("\n\n".join(titled(effects.summary()) for effects in results))
+        width = room(sys.stdout)
+        say("\n\n".join(titled(effects.summary(width, _in_columns)) for effects in results))
         for name, text in refusals:
             note(f"{name} was left out: {text}")
     if options.plot:
         _draw(results[0], Path(options.plot), options.replace)
+
+
+def _in_columns(frame: pd.DataFrame) -> list[str]:
+    return table(list(frame.columns), frame.itertuples(index=False)).splitlines()
 
 
 def _analysed(

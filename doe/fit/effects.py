@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -193,9 +193,20 @@ class Effects:
         basis = self._fitted()
         return draw(basis.averages, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
 
-    def summary(self) -> str:
-        """Return the answer as text for a terminal."""
-        lines = [self.headline, "", *_text_table(self._shown()), ""]
+    def summary(self, room: int = 0, folded: Callable[[pd.DataFrame], Sequence[str]] | None = None) -> str:
+        """Return the answer as text for a terminal.
+
+        Parameters
+        ----------
+        room : int
+            Characters in a line; 0 for as many as it takes.
+        folded : callable, optional
+            Lays the table out, as lines, where a row of it has no room in one line.
+        """
+        table = _text_table(self._shown())
+        if folded is not None and room and max(map(len, table)) > room:
+            table = folded(self._shown())
+        lines = [self.headline, "", *table, ""]
         for _, check in self.checks[self.checks["level"] != "fine"].iterrows():
             lines.append(f"{check['check']}: {check['finding']} {check['advice']}".rstrip())
         lines += self._remarks()

@@ -4,6 +4,7 @@ import re
 import pytest
 
 import doe
+from doe.cli import analyse, screen
 from doe.store import ProjectFile
 
 FACTORS = '[[factor]]\nname = "heat"\nlow = 0\nhigh = 10\n[[factor]]\nname = "time"\nlow = 1\nhigh = 5\n'
@@ -38,6 +39,22 @@ def test_the_answer_is_told_and_the_outcome_without_readings_beside_it(bench, fe
     assert done.out.startswith("Grip follows heat; time is too small to matter.\n\nterm")
     assert re.search(r"^heat +0 to 10 +\+(19|20)\.\d+ N \(", done.out, re.M)
     assert done.err == "gloss was left out: There is no reading of gloss yet; take one with 'fettle read'.\n"
+
+
+def test_a_narrow_terminal_gets_the_table_in_columns_that_fit(bench, fettle, monkeypatch):
+    """Rows used to be folded as if they were sentences, so that no column stood below its heading."""
+    wide = fettle("analyse", "grip").out
+    for module in (screen, analyse):
+        monkeypatch.setattr(module, "room", lambda stream: 48)
+    out = fettle("analyse", "grip").out
+    assert max(map(len, out.splitlines())) <= 48 < max(map(len, wide.splitlines()[2:6]))
+    assert [line.split()[:2] for line in out.splitlines()[2:5]] == [["term", "from"], ["heat", "0"], ["time", "1"]]
+    assert "term  verdict\nheat  moves it\ntime  too small to matter\n" in out
+    for word in wide.split():
+        assert word.strip("-") in out
+    monkeypatch.setattr(analyse, "room", lambda stream: 90)
+    monkeypatch.setattr(screen, "room", lambda stream: 90)
+    assert fettle("analyse", "grip").out.splitlines()[2:6] == wide.splitlines()[2:6]
 
 
 def test_a_named_outcome_that_cannot_be_answered_is_a_failure(bench, fettle):
