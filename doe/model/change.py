@@ -326,7 +326,7 @@ def _minutes(carried: Unit, settings: Settings, setup: Setup) -> float | None:
 
 def _few(names: Sequence[str], most: int = 12) -> list[str]:
     """Return as many names as fit a sentence."""
-    return list(names) if len(names) <= most else [*names[: most - 2], f"{names[most - 2]} ... {names[-1]}"]
+    return list(names) if len(names) <= most else [*names[: most - 1], f"others up to {names[-1]}"]
 
 
 def _plain(value: object) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 
 from doe.model.errors import DataError, listed
+from doe.model.names import check_label
 from doe.model.outcome import Outcome
 from doe.model.planned import not_built
 from doe.model.records import Reading
@@ -70,13 +71,22 @@ def as_spelled(rater: str, spelled: dict[str, str]) -> str:
 
 
 def with_known_raters(readings: Sequence[Reading], known_raters: Iterable[str]) -> list[Reading]:
-    """Return the readings with raters as they were spelled at first."""
+    """Return the readings with raters as they were spelled at first.
+
+    Raises
+    ------
+    UsageError
+        If a new rater's name is no text on one line, or longer than 80 characters.
+    """
     spelled: dict[str, str] = {}
     for rater in known_raters:
         as_spelled(rater, spelled)
+    known = set(spelled)
     found = []
     for reading in readings:
         own = as_spelled((reading.rater or "").strip(), spelled) or None
+        if own is not None and own.casefold() not in known:
+            check_label("Rater", own, 80)
         found.append(reading if own == reading.rater else replace(reading, rater=own))
     return found
 

@@ -372,3 +372,20 @@ def test_refusals_of_a_plan_and_of_a_build_name_what_to_type(rig, fettle):
     assert fettle("read", "5", "bass=3").err.endswith(
         "before taking readings of it; 'fettle log --planned 5' does that.\n"
     )
+
+
+def test_a_rater_has_a_name_that_fits_a_line(rig, fettle):
+    """As a session or a variant has; a longer one broke every table that it stood in."""
+    for name in ("A" * 81, "An\nn"):
+        done = fettle("read", "1", "bass=2", "--rater", name)
+        assert done.code == 2
+        assert done.err.startswith("Rater 'A")
+        assert "' must be text on one line, 1 to 80 characters.\n" in done.err
+    assert fettle("read", "1", "bass=2", "--rater", "A" * 80).code == 0
+
+
+def test_many_names_are_told_as_far_as_a_sentence_goes(rig, fettle):
+    for place in range(4, 17):
+        assert fettle("log", f"wool={5 * (place % 2)}", "--unit", "body A").code == 0
+    told = "there are 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 and others up to 16."
+    assert fettle("show", "99").err == f"There is no variant '99'; {told[:-1]}. Did you mean '9'?\n"
