@@ -18,6 +18,9 @@ from doe.model.wording import number
 Array = npt.NDArray[Any]
 
 _DOUBT = 0.01
+_NEAR_ONE = 0.5
+"""A power nearer to one changes no reading of an effect, however clear it is; powers are usually taken by halves."""
+
 _LIKELIHOOD_DROP = 3.841  # 95 % point of chi-square with one degree of freedom
 _LEAST_RANGE = 2.0
 _MOST_TIMES = 100
@@ -90,9 +93,22 @@ def box_cox_hint(builds: Builds, matrix: Matrix) -> Check | None:
     powers = np.arange(-20, 21) / 10
     profile = box_cox_profile(X, y, powers)
     best = int(np.argmax(profile))
-    if 2 * (profile[best] - profile[np.argmin(np.abs(powers - 1))]) < _LIKELIHOOD_DROP:
+    power = float(powers[best])
+    is_clear = 2 * (profile[best] - profile[np.argmin(np.abs(powers - 1))]) >= _LIKELIHOOD_DROP
+    if not is_clear or abs(power - 1) < _NEAR_ONE:
         return Check("Scale of the outcome", "The scale it was read on is as good as any.", "fine")
     is_log = 2 * (profile[best] - profile[np.argmin(np.abs(powers))]) < _LIKELIHOOD_DROP
-    scale = "its logarithm" if is_log else f"its power {number(float(powers[best]), 2)}"
+    scale = "its logarithm" if is_log else f"its power {number(power, 2)}"
     finding = f"The model fits clearly better to {scale} (Box-Cox)."
-    return Check("Scale of the outcome", finding, "look", "Effects may be factors rather than steps: compare ratios.")
+    return Check("Scale of the outcome", finding, "look", _scale_advice(power, is_log=is_log))
+
+
+def _scale_advice(power: float, *, is_log: bool) -> str:
+    """Say what the better scale means: with a power below one effects grow with the outcome, above one they shrink."""
+    if is_log:
+        return "Effects may be factors rather than steps: compare ratios."
+    end = "high" if power < 1 else "low"
+    return (
+        f"The same change may move it more where it is {end}; an interaction or a bend that says no more than this may be "
+        "none."
+    )

@@ -208,7 +208,7 @@ def _choice(
         )
     frame = pd.DataFrame(left_out, columns=["kind", "why"]).drop_duplicates(ignore_index=True)
     plans = tuple(offer.plan for offer in ranked)
-    reason = _reason(best, scatter, matters)
+    reason = _reason(ranked, scatter, matters)
     if was_stopped:
         reason = (*reason, f"The comparison was stopped; {counted(len(plans), 'plan')} that fit had been looked at.")
     return PlanChoice(pd.DataFrame(rows), best.plan, plans, _headline(best), reason, frame, was_stopped)
@@ -244,7 +244,8 @@ def sureness(made: Plan, row: Mapping[Any, Any]) -> str:
     )
 
 
-def _reason(best: Offer, scatter: float | None, matters: float | None) -> tuple[str, ...]:
+def _reason(ranked: Sequence[Offer], scatter: float | None, matters: float | None) -> tuple[str, ...]:
+    best = ranked[0]
     made = best.plan
     lines = [*made.separation.sentences, *made.precision_sentences()]
     if not (scatter and matters) and best.power_of_judged > 0:
@@ -254,7 +255,11 @@ def _reason(best: Offer, scatter: float | None, matters: float | None) -> tuple[
     if best.unjudged:
         lines.append("No plan within the budget leaves fewer main effects without an interval.")
     elif best.power < POWER:
-        lines.append(f"That is less than {percent(POWER)}, and no plan within the budget is surer.")
+        surer = [offer for offer in ranked if offer.unjudged and offer.power_of_judged >= best.power + 0.01]
+        of_all = " that judges all main effects" if surer else ""
+        lines.append(
+            f"That is less than {percent(POWER)}, and no plan within the budget{of_all} is surer by 1 % or more."
+        )
     made_new = f", with {counted(best.new_units, 'new unit')}" if best.new_units else ""
     lines.append(f"It takes {duration(best.minutes)} at the bench{made_new}, readings included.")
     return tuple(lines)

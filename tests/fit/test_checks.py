@@ -141,6 +141,29 @@ def test_an_outcome_that_multiplies_gets_the_hint_of_its_logarithm():
     assert finding(effects, "Scale of the outcome") == "The model fits clearly better to its logarithm (Box-Cox)."
 
 
+@pytest.mark.parametrize(
+    ("power", "advice"),
+    [
+        (0.0, "Effects may be factors rather than steps: compare ratios."),
+        (2.0, "The same change may move it more where it is low; an interaction or a bend that says no more than this may be "
+              "none."),
+        (0.5, "The same change may move it more where it is high; an interaction or a bend that says no more than this may "
+              "be none."),
+        (1.3, ""),
+    ],
+)  # fmt: skip
+def test_advice_on_the_scale_says_what_its_power_means(power, advice):
+    """The truth is straight in the wool on the scale of that power; to compare ratios had been advised at any power."""
+    rng = np.random.default_rng(5)
+    settings = random_settings(30, rng)
+    straight = 10 + 7 * (settings["wool"] - 30) / 30 + rng.normal(0, 0.01, 30)
+    y = np.exp(straight / 5) if power == 0 else straight ** (1 / power)
+    effects = analyse(plain_log(settings, y), FACTORS, Outcome("y"), ["wool"])
+    row = effects.checks[effects.checks["check"] == "Scale of the outcome"].iloc[0]
+    assert row["advice"] == advice
+    assert row["level"] == ("look" if advice else "fine")
+
+
 @pytest.mark.published
 def test_box_cox_power_of_the_ceramic_strength():
     """NIST e-Handbook 5.4.7.1, 12-term model: the residual sum is least at 0.27 on a grid of 0.01 (statsmodels 0.15.0)."""

@@ -71,6 +71,16 @@ def test_the_reason_is_in_words(screening):
     assert "definitive" in set(screening.table["kind"])
 
 
+def test_what_is_said_of_surer_plans_holds_of_the_table():
+    """No plan reaches 80 %, and a larger one than the one advised is surer by less than 1 %."""
+    found = choose(numbers(3, minutes=5), runs=10, scatter=3.0, matters=1.0)
+    told = "That is less than 80 %, and no plan within the budget is surer by 1 % or more."
+    assert told in found.reason
+    power = found.table["power"]
+    assert power.max() < power.iloc[0] + 0.01
+    assert power.max() > power.iloc[0]  # which made "no plan is surer" false
+
+
 @pytest.mark.slow
 def test_hours_count_building_on_the_units_at_hand_and_readings():
     """A unit at hand saves the 150 minutes of a new one, less what has to be changed on it: wool and driver, 33 at most."""
