@@ -189,7 +189,12 @@ def _result(
         variants=variants_of(evidence, fitted.builds, average, matrix.values),
         models=_models(average),
         through=through,
-        notes=(*notes, *fitted.notes, *open_sizes(table), *_tie_notes(coding, evidence, average, ties, table)),
+        notes=(
+            *notes,
+            *fitted.notes,
+            *open_sizes(table, _unordered(coding)),
+            *_tie_notes(coding, evidence, average, ties, table),
+        ),
         headline=headline(evidence.outcome, table),
         sensitivity=sensitivity_line(
             [term.name for term in average.terms], claimed, fitted.posterior.sensitivity, CLAIM
@@ -248,6 +253,10 @@ def _table_row(coding: Coding, row: dict[str, Any], activity: float, judged: Jud
         "verdict": judged.verdict,
         "tangled_with": judged.tangled_with,
     }
+
+
+def _unordered(coding: Coding) -> set[str]:
+    return {factor.name for factor in coding.factors if factor.kind == "categorical" and len(factor.levels) > 2}
 
 
 def _models(average: Averages, most: int = 10) -> pd.DataFrame:

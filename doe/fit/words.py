@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -46,16 +46,28 @@ def spoken(term: str) -> str:
     return term.replace("_", " ").replace(":", " with ")
 
 
-def open_sizes(table: pd.DataFrame) -> list[str]:
-    """Say of which terms it is sure that they act and open how far they move the outcome on average."""
+def open_sizes(table: pd.DataFrame, unordered: Container[str] = ()) -> list[str]:
+    """Say of which terms it is sure that they act and open how far they move the outcome on average.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of an analysis.
+    unordered : container of str
+        Terms with levels that have no order: no bend can be what they do.
+    """
     holds_zero = (table["low"] <= 0) & (table["high"] >= 0)
-    terms = [spoken(term) for term in table["term"][(table["verdict"] == MOVES) & holds_zero]]
-    if not terms:
-        return []
-    each = "it acts" if len(terms) == 1 else "each acts"
+    found = table["term"][(table["verdict"] == MOVES) & holds_zero]
+    groups = (
+        ([spoken(term) for term in found if term not in unordered], "the effect bends, or depends on another factor"),
+        ([spoken(term) for term in found if term in unordered], "some of its levels may do the same, or it depends on another"
+                                                                " factor"),
+    )  # fmt: skip
     return [
-        f"How far {_some(terms)} {'moves' if len(terms) == 1 else 'move'} it on average is open, though {each} for sure: "
-        "the effect bends, or depends on another factor; look at its levels rather than at the average."
+        f"How far {_some(terms)} {'moves' if len(terms) == 1 else 'move'} it on average is open, though "
+        f"{'it acts' if len(terms) == 1 else 'each acts'} for sure: {why}; look at its levels rather than at the average."
+        for terms, why in groups
+        if terms
     ]
 
 

@@ -49,7 +49,10 @@ class Rehearsal:
         """The answer in one sentence."""
         reached, count = int(self.plays["reached"].sum()), wording.counted(len(self.plays), "rehearsal")
         if not reached:
-            return f"In none of {count} was a good variant found within {self.hours:g} h."
+            return (
+                f"In none of {count} was a variant with at least 90 % of the best attainable worth found within "
+                f"{self.hours:g} h."
+            )
         half = "half were not there by then"
         if 2 * reached >= len(self.plays):
             time = wording.duration(float(self.plays["minutes"].median()))

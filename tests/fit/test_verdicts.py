@@ -98,4 +98,10 @@ def test_claims_of_open_size_are_named_in_a_note():
     )  # fmt: skip
     (note,) = open_sizes(table)
     assert note.startswith("How far wool moves it on average is open, though it acts for sure")
+    assert "the effect bends" in note
     assert open_sizes(table[1:]) == []
+    (note,) = open_sizes(table, {"wool", "feet"})  # levels without an order have no bend
+    assert note == (
+        "How far wool moves it on average is open, though it acts for sure: some of its levels may do the same, or it "
+        "depends on another factor; look at its levels rather than at the average."
+    )

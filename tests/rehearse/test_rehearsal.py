@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -43,6 +44,10 @@ def test_a_setup_is_rehearsed_and_the_answer_is_a_sentence():
     assert re.match(r"(\d|In none) of 3 rehearsals", found.headline)
     assert (found.plays["variants_until"] <= found.plays["variants"]).all()
     assert len(found.rivals) == 0
+    in_vain = replace(found, plays=found.plays.assign(reached=False))
+    assert in_vain.headline == (
+        "In none of 3 rehearsals was a variant with at least 90 % of the best attainable worth found within 6 h."
+    )
 
 
 def test_a_share_has_an_interval_that_knows_how_few_there_were():
