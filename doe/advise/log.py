@@ -12,6 +12,7 @@ import numpy as np
 from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
+from doe.model.given import check_frame
 from doe.model.names import versus_column
 from doe.model.numbers import is_missing
 from doe.model.records import Unit
@@ -80,6 +81,8 @@ def read_log(
     DataError
         If a needed column is missing, a setting is not allowed, or a variant has two different settings.
     """
+    if readings is not None:
+        check_frame("readings", readings)
     if readings is None or not len(readings):
         return Log({}, _read_units(units, factors) if units is not None else (), {}, {}, {})
     for column in ("variant", "outcome", "value", *(factor.name for factor in factors)):

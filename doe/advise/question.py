@@ -12,6 +12,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean
 from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
+from doe.model.given import check_each
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 from doe.model.wording import exact
@@ -97,6 +98,8 @@ def ask(
     UsageError
         If there is no factor or no goal, a rule or an expectation uses an unknown name, or an argument is out of its range.
     """
+    check_each("factors", factors, Factor)
+    check_each("outcomes", outcomes, Outcome)
     if not factors:
         raise UsageError("There are no factors yet; define what can be changed first.")
     check_rules(factors, limits, derived)

@@ -352,9 +352,10 @@ def _with_order(factor: Factor, settings: Sequence[object]) -> float:
 
 
 def _headline(job: Errand, minutes: float, n_new: int, n_paths: int, readings: float) -> str:
-    made = f", {n_new} of them new" if n_new else ""
+    made = f", {n_new} of them new" if 0 < n_new < n_paths else ""
+    kind = "new unit" if n_new == n_paths else "unit"
     reading = f", and {duration(readings)} of readings, one round each" if readings else ""
-    what = f"{counted(len(job.variants), 'variant')} on {counted(n_paths, 'unit')}{made}"
+    what = f"{counted(len(job.variants), 'variant')} on {counted(n_paths, kind)}{made}"
     return f"{what}: {duration(minutes)} at the bench{reading}."
 
 

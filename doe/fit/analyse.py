@@ -26,6 +26,7 @@ from doe.fit.whiten import usable_terms
 from doe.fit.words import headline, open_sizes, sensitivity_line, spoken
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_each, check_frame, check_one
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
@@ -85,8 +86,11 @@ def analyse(
     FitError
         If there is no reading of any variant with settings.
     UsageError
-        If a term is unknown, or no factor is given.
+        If a term is unknown, no factor is given, or an argument is no such thing.
     """
+    check_each("factors", factors, Factor)
+    check_one("outcome", outcome, Outcome)
+    check_frame("readings", readings)
     if not factors:
         raise UsageError("There is no factor to analyse.", command="add one with 'fettle factor add'")
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())

@@ -10,6 +10,7 @@ import pandas as pd
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_each
 from doe.plans.layout import Array
 
 ORDER, BLOCK, UNIT, POINT = "order", "block", "unit", "kind"
@@ -24,6 +25,7 @@ def check_factors(factors: Sequence[Factor]) -> tuple[Factor, ...]:
     UsageError
         If there is none, two share a name, or one bears the name of a column that plans use.
     """
+    check_each("factors", factors, Factor)
     known = tuple(factors)
     names = [factor.name for factor in known]
     if not known:
