@@ -63,8 +63,10 @@ def phrase(outcome: Outcome) -> str:
     words: dict[str, list[str]] = {}
     for value, word in marks(outcome):
         words.setdefault(word, []).append(wording.number(value))
+    if outcome.goal == "within":
+        words = {"wanted": [f"{words['wanted from'][0]} to {words['wanted to'][0]}"], "worst": words.get("worst", [])}
     ordered = sorted(words.items(), key=lambda item: item[0] == "worst")
-    return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered)
+    return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered if values)
 
 
 def sentence(outcome: Outcome) -> str:

@@ -283,13 +283,19 @@ def told(readings: Sequence[Reading], new_sessions: Sequence[str]) -> str:
     where = f"{_by(readings)}{where}"
     if len(readings) > 4:
         return f"{counted(len(readings), 'reading')}{where}{also}"
-    shown = [_as_read(item) for item in readings]
-    return f"read {', '.join(shown)}{where}{also}"
+    of_one = len({item.variant for item in readings}) == 1 and all(item.versus is None for item in readings)
+    shown = [_short(item) if of_one else _as_read(item) for item in readings]
+    of = f" of variant {readings[0].variant}" if of_one else ""
+    return f"read {', '.join(shown)}{of}{where}{also}"
+
+
+def _short(item: Reading) -> str:
+    return f"{item.outcome} {_value(item.value)}"
 
 
 def _as_read(item: Reading) -> str:
     if item.versus is None:
-        return f"{item.outcome} of variant {item.variant} {_value(item.value)}"
+        return f"{_short(item)} of variant {item.variant}"
     if item.value == 0.5:
         return f"{item.outcome} of variants {item.variant} and {item.versus} alike"
     return f"{item.outcome} of variant {item.variant} {compared(item.value)} than of variant {item.versus}"

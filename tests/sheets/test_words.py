@@ -106,7 +106,7 @@ def test_refusal_keeps_the_reason():
         (radio.ECHO, "rated, on a scale from 1 to 7, goal: lower (best 1, worst 6), 0.5 or more matters"),
         (Outcome("mass", unit="g"), "measured in g, no goal"),
         (Outcome("pitch", goal="within", low=2, high=3, worst=(0, 9)),
-         "measured, goal: within (wanted from 2, wanted to 3, worst 0 and 9)"),
+         "measured, goal: within (wanted 2 to 3, worst 0 and 9)"),
     ],
 )  # fmt: skip
 def test_outcome_is_described_with_its_goal(outcome, said):

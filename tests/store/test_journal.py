@@ -19,7 +19,7 @@ def test_the_history_tells_every_change_in_order(radio: ProjectFile):
         (3, "variant", "logged variant 1 on A: vents 2, rings 9, wool 20, driver poly"),
         (4, "variant", "logged variant 2 from 1 on A: vents 2 -> 4"),
         (5, "variant", "logged variant shop: a reference object"),
-        (6, "readings", "read bass of variant 1 -3.25, bass of variant 2 -1, echo of variant shop 2, nicer of variant 2 "
+        (6, "readings", "read bass -3.25 of variant 1, bass -1 of variant 2, echo 2 of variant shop, nicer of variant 2 "
                         "better than of variant 1 by mic and Ann"
                         " (new session Tuesday)"),
     ]  # fmt: skip
@@ -34,8 +34,8 @@ def test_what_a_change_returns_is_what_the_history_keeps(radio: ProjectFile):
 def test_a_comparison_is_told_with_both_variants(radio: ProjectFile):
     number = next(item["id"] for item in radio.readings() if item["outcome"] == "nicer")
     corrected = radio.correct_reading(number, value="second").summary
-    assert corrected == f"corrected reading {number} (nicer of variant 2 against 1): 1 -> 0"
-    assert radio.withdraw_reading(number).summary == f"withdrew reading {number} (nicer of variant 2 against 1): 0"
+    assert corrected == f"corrected reading {number} (nicer of variant 2 against 1): better -> worse"
+    assert radio.withdraw_reading(number).summary == f"withdrew reading {number} (nicer of variant 2 against 1): worse"
     tied = radio.add_readings([Reading("1", "nicer", 0.5, versus="2")])
     assert tied.summary == "read nicer of variants 1 and 2 alike"
     worse = radio.add_readings([Reading("1", "nicer", 0, versus="2")])

@@ -57,15 +57,15 @@ def test_readings_come_back_in_order_with_their_numbers(radio: ProjectFile):
 def test_a_session_named_for_the_first_time_is_taken_in(radio: ProjectFile):
     entry = radio.add_readings([Reading("1", "bass", 0.5, session="Friday")])
     assert radio.sessions() == [Session("Tuesday"), Session("Friday")]
-    assert entry.summary == "read bass of variant 1 0.5 in session Friday (new session Friday)"
+    assert entry.summary == "read bass 0.5 of variant 1 in session Friday (new session Friday)"
 
 
 @pytest.mark.parametrize(
     ("raters", "told"),
     [
-        (["Ann"], "read echo of variant 1 5 by Ann"),
-        (["Ann", None], "read echo of variant 1 5, echo of variant 1 5"),
-        (["Ann", "Bo", "Cy", "Di"], "read " + ", ".join(["echo of variant 1 5"] * 4) + " by 4 raters"),
+        (["Ann"], "read echo 5 of variant 1 by Ann"),
+        (["Ann", None], "read echo 5, echo 5 of variant 1"),
+        (["Ann", "Bo", "Cy", "Di"], "read " + ", ".join(["echo 5"] * 4) + " of variant 1 by 4 raters"),
         (["Ann"] * 5, "5 readings by Ann"),
     ],
 )
