@@ -13,7 +13,7 @@ from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant, changed_since
 from doe.model.setup import Setup, check_factors
-from doe.model.slips import slip, slips_among
+from doe.model.slips import slip, slips_among, slips_in_time
 from doe.planning import Planning
 from doe.planning.adopted import beside_advice
 from doe.settling import Settling
@@ -405,12 +405,12 @@ class Project(Planning, Settling):
             note
             for outcome in self.setup.outcomes
             for note in slips_among(outcome, [item.value for item in readings if item.outcome == outcome.name])
-        ]
+        ] + _dated_late(readings)
 
     def _slips(self, readings: Sequence[Reading], setup: Setup) -> tuple[str, ...]:
         before = {name: self.file.seen(name) for name in {item.outcome for item in readings}}
         found = [slip(_outcome(setup, item.outcome), item.value, before[item.outcome]) for item in readings]
-        return tuple(dict.fromkeys(note for note in found if note))
+        return (*dict.fromkeys(note for note in found if note), *_dated_late(readings))
 
     def measure(
         self,
@@ -504,6 +504,10 @@ def _reading(
     if outcome.kind != "compared" and versus is not None:
         raise DataError(f"{name} is {outcome.kind}, so it has no second variant; only compared outcomes have.")
     return Reading(variant.name, name, outcome.read(value), versus=versus, **facts)
+
+
+def _dated_late(readings: Sequence[Reading]) -> list[str]:
+    return slips_in_time([item.when for item in readings], _now())
 
 
 def _now() -> datetime:

@@ -109,7 +109,8 @@ def sentence(prog: str, message: str, options: Sequence[str] | Any) -> str:
         word = found[1].partition("=")[0]
         if not word.startswith("-"):
             return f"{prog} does not know what to do with '{found[1]}'."
-        return f"{prog} has no option {word}.{did_you_mean(word, [name for name in options if name != '--help'])}"
+        near = [name for name in options if name != "--help" or word.startswith("--he")]
+        return f"{prog} has no option {word}.{did_you_mean(word, near)}"
     if found := re.fullmatch(r"argument (\S+): not allowed with argument (\S+)", message):
         return f"{found[1]} does not go with {found[2]}; give one of them."
     if found := re.fullmatch(r"argument (\S+): expected 2 .+", message):

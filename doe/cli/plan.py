@@ -74,7 +74,7 @@ def _add_request(parser: Parser) -> None:
 def _add_keeping(parser: Parser) -> None:
     keep = parser.add_mutually_exclusive_group()
     keep.add_argument("--adopt", action="store_true", help="keep the plan: its runs become planned variants")
-    keep.add_argument("--edit", metavar="FILE", help="take an edited table of runs instead: CSV, Parquet or XLSX")
+    keep.add_argument("--edit", metavar="FILE", help="adopt an edited table of runs instead: CSV, Parquet or XLSX")
     keep.add_argument("--abandon", action="store_true", help="give up the adopted plan; what is built of it stays")
     add = parser.add_argument
     add("--csv", metavar="FILE", help="write the runs to a .csv file, to look at or to edit")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from doe.model.outcome import Outcome
-from doe.model.wording import number
+from doe.model.wording import counted, number
 
 FAR = 3.0
 """Ranges beyond the range so far; a lost decimal point lies further out still."""
@@ -85,6 +86,22 @@ def slip(outcome: Outcome, value: float, seen: Seen) -> str:
         return ""
     told = f"{number(value, 6)}{' ' + outcome.unit if outcome.unit else ''}"
     return f"{outcome.name} is {told}, far from all that is known of it ({number(low, 4)} to {number(high, 4)})"
+
+
+def slips_in_time(times: Iterable[datetime | None], now: datetime) -> list[str]:
+    """Say how many readings are dated beyond tomorrow: in another year, as a rule.
+
+    Examples
+    --------
+    >>> slips_in_time([datetime(2031, 5, 5), None, datetime(2026, 3, 1)], datetime(2026, 3, 2))
+    ['1 reading is dated in days to come, 2031-05-05 at the latest']
+    """
+    told = [when.replace(tzinfo=None) for when in times if when is not None]  # as the bench's clock shows them
+    late = [when for when in told if when > now + timedelta(days=1)]
+    if not late:
+        return []
+    many = f"{counted(len(late), 'reading')} {'is' if len(late) == 1 else 'are'}"
+    return [f"{many} dated in days to come, {max(late):%Y-%m-%d} at the latest"]
 
 
 def slip_in_matters(outcome: Outcome) -> str:

@@ -153,6 +153,7 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
             ["log", "vents=4"],
             "Say which unit was changed: body A or body B, or a new one; name it with --unit or --new-unit.",
         ),
+        (["log", "--helpp"], "fettle log has no option --helpp. Did you mean '--help'?"),
         (["log", "--uint", "A"], "fettle log has no option --uint. Did you mean '--unit'?"),
         (["log", "--set", "vents"], "--set is 'vents'; write it as NAME=VALUE, without blanks around the sign."),
         (["log", "vents=3", "vents=4"], "vents is given twice; a variant has one setting of it."),

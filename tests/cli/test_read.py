@@ -1,4 +1,5 @@
 import json
+from datetime import datetime, timedelta
 
 from doe.store import ProjectFile
 
@@ -38,6 +39,19 @@ def test_a_comparison_says_which_was_better(rig, fettle):
     done = fettle("read", "1", "clarity=tie", "--versus", "3", "--rater", "Ann")
     assert "  clarity  tie\n" in done.out
     assert [row["value"] for row in ProjectFile.open(rig).readings()[-2:]] == [0.0, 0.5]
+
+
+def test_a_day_to_come_is_stored_and_said(rig, fettle, tmp_path):
+    """A slip in the year, as a rule; tomorrow may be another clock."""
+    done = fettle("read", "1", "bass=4", "bass=5", "--when", "2099-03-03 19:30")
+    note = "Note: 2 readings are dated in days to come, 2099-03-03 at the latest."
+    assert (done.code, done.err) == (0, f"{note} If that is a slip, take it back.\n")
+    soon = datetime.now() + timedelta(hours=20)
+    assert fettle("read", "1", "bass=4", "--when", f"{soon:%Y-%m-%d %H:%M}").err == ""
+    lines = "variant,vents,rings,wool,driver,bass,when\n9,0,9,0,poly,3,2099-01-02\n"
+    (tmp_path / "late.csv").write_text(lines, encoding="utf-8")
+    told = fettle("import", "late.csv", "--json").out
+    assert "1 reading is dated in days to come, 2099-01-02 at the latest." in told
 
 
 def test_one_bad_value_stores_none_of_them(rig, fettle):
