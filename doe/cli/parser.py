@@ -30,6 +30,10 @@ class HelpLayout(argparse.RawDescriptionHelpFormatter):
         return super()._format_usage(usage, actions, groups, "Usage: " if prefix is None else prefix)
 
 
+_NEGATIVE = re.compile(r"^-(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d+)?$", re.IGNORECASE)
+"""What may stand after an option as its value though it begins with a dash."""
+
+
 class Parser(argparse.ArgumentParser):
     """The parser of one command.
 
@@ -57,6 +61,7 @@ class Parser(argparse.ArgumentParser):
             allow_abbrev=False,
             add_help=False,
         )
+        self._negative_number_matcher = _NEGATIVE  # -1e-6 and -1,5 had been taken for options
         self._positionals.title = "Give"
         self._optionals.title = "Options"
         self.set_defaults(run=run)

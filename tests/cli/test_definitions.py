@@ -42,6 +42,15 @@ def test_a_definition_is_told_in_words(rig, fettle):
     assert {variant.settings["feet"] for variant in ProjectFile.open(rig).variants()} == {"felt"}
 
 
+@pytest.mark.parametrize(
+    ("low", "high"), [("-1e-3", "-1E-4"), ("-1,5", "-0.5"), ("-.5", "-,25"), ("-2e+1", "-3"), ("-7", "1e6")]
+)
+def test_a_negative_number_is_no_option_however_it_is_written(rig, fettle, low, high):
+    assert fettle("factor", "add", "tilt", "--low", low, "--high", high, "--was", high).code == 0
+    tilt = setup(rig).factors[-1]
+    assert (tilt.low, tilt.high) == tuple(float(text.replace(",", ".")) for text in (low, high))
+
+
 def test_changing_keeps_what_is_not_named(rig, fettle):
     assert fettle("factor", "change", "vents", "--high", "8", "--rename", "holes").code == 0
     holes = setup(rig).factors[0]
