@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from doe.coding import Coding
 from doe.fit import analyse
+from doe.fit.estimates import UNSEEN
 from doe.fit.origins import origin_of
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
@@ -164,6 +165,19 @@ def test_prediction_interval_for_one_build_is_wider_than_for_the_mean():
     effects = analyse(radio_log(11), FACTORS, BASS)
     row = effects.predict({"vents": 2, "rings": 8, "wool": 30, "driver": "poly", "feet": "felt"}).iloc[0]
     assert row["build_low"] < row["low"] < row["mean"] < row["high"] < row["build_high"]
+
+
+def test_predictions_are_as_sure_as_the_builds_that_terms_leave_over():
+    """Student's t of the posterior, one degree of freedom less for each term that acts, and as much wider as least squares."""
+    effects = analyse(radio_log(11), FACTORS, BASS)
+    averages = effects.basis.averages
+    posterior, rows = averages.posterior, effects.basis.rows
+    places = [posterior.problem.slices[term.name] for term in averages.terms]
+    taken = sum(chance * (one.stop - one.start) for chance, one in zip(posterior.activity, places, strict=True))
+    told, bare = averages.mean_at(rows), averages.at(rows, extra=UNSEEN * averages._build_share)
+    assert taken > 1
+    assert told.df == pytest.approx(posterior.df - taken)
+    np.testing.assert_allclose((told.scales / bare.scales) ** 2, posterior.df / told.df)
 
 
 def test_prediction_refuses_settings_off_their_range():
