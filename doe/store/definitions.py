@@ -28,6 +28,7 @@ NAMED: dict[str, type] = {
     "derived": Derived,
     "expectation": Expectation,
 }
+_SPOKEN = {"derived": "derived quantity", "limit": "limit", "expectation": "expectation"}
 SINGLE = ("effort", "title", "question")
 KINDS = (*NAMED, *SINGLE)
 PLURALS = {
@@ -183,6 +184,8 @@ def change(
     UsageError
         If the kind or name is unknown, the name is taken, the setup would contradict itself, or no settings would keep the
         limits.
+    DataError
+        If other definitions use what is to be removed.
     """
     _check_kind(kind, value)
     if isinstance(value, Outcome):
@@ -194,7 +197,7 @@ def change(
         known = [item.name for item in present.of(kind)]
         raise UsageError(f"There is no {kind} '{wanted}' in this project.{did_you_mean(wanted, known)}")
     if value is None:
-        return _remove(con, entry, kind, old)
+        return _remove(con, entry, kind, old, present)
     before = _was(value, was)
     label = name_of(kind, value)
     if (old is None or old.name != label) and present.find(kind, label) is not None:
@@ -216,24 +219,35 @@ def change(
 
 def _carried_along(present: Definitions, kind: str, old: str, new: str) -> list[tuple[Definition, Record]]:
     """Return the definitions that speak of a name by which something went, and what they say with its new one."""
-    found: list[tuple[Definition, Record]] = []
-    for item in present.all:
-        value = item.value
-        if isinstance(value, Expectation) and kind == "factor" and value.factor == old:
-            found.append((item, replace(value, factor=new)))
-        elif isinstance(value, Expectation) and kind == "outcome" and value.outcome == old:
-            found.append((item, replace(value, outcome=new)))
-        elif isinstance(value, Limit) and kind in ("factor", "derived") and old in value.expression.names:
-            found.append((item, replace(value, rule=value.expression.renamed(old, new))))
-        elif isinstance(value, Derived) and kind == "factor" and old in value.parsed.names:
-            found.append((item, replace(value, expression=value.parsed.renamed(old, new))))
-    return found
+    return [(item, _with_name(item.value, kind, old, new)) for item in _users(present, kind, old)]
+
+
+def _users(present: Definitions, kind: str, name: str) -> list[Definition]:
+    """Return the definitions that speak of another one."""
+    return [item for item in present.all if _speaks_of(item.value, kind, name)]
+
+
+def _speaks_of(value: Record | str, kind: str, name: str) -> bool:
+    if isinstance(value, Expectation):
+        return kind in ("factor", "outcome") and name == getattr(value, kind)
+    if isinstance(value, Limit):
+        return kind in ("factor", "derived") and name in value.expression.names
+    return isinstance(value, Derived) and kind == "factor" and name in value.parsed.names
+
+
+def _with_name(value: Record | str, kind: str, old: str, new: str) -> Record:
+    if isinstance(value, Expectation):
+        return replace(value, factor=new) if kind == "factor" else replace(value, outcome=new)
+    if isinstance(value, Limit):
+        return replace(value, rule=value.expression.renamed(old, new))
+    assert isinstance(value, Derived)  # nothing else speaks of other definitions
+    return replace(value, expression=value.parsed.renamed(old, new))
 
 
 def _told_along(items: Sequence[Definition]) -> str:
     if not items:
         return ""
-    return f"; with it {listed([f'{item.kind} {item.name}' for item in items], 'and')}"
+    return f"; with it {listed([f'{_SPOKEN[item.kind]} {item.name}' for item in items], 'and')}"
 
 
 def _check_possible(new: Definitions, present: Definitions) -> None:
@@ -265,12 +279,25 @@ def _was(value: Record | str, was: object) -> Value | None:
     return value.read(was)
 
 
-def _remove(con: duckdb.DuckDBPyConnection, entry: int, kind: str, old: Definition | None) -> tuple[str, str]:
+def _remove(
+    con: duckdb.DuckDBPyConnection, entry: int, kind: str, old: Definition | None, present: Definitions
+) -> tuple[str, str]:
     if old is None:
         raise UsageError(f"Name the {kind} to remove.")
+    _refuse_used(old, present)
     row = {"id": old.id, **_row(entry, kind, old.value, old.was, old.entry), "withdrawn": True}
     insert(con, "definition", [row])
     return old.name, f"removed {kind} {old.name}"
+
+
+def _refuse_used(old: Definition, present: Definitions) -> None:
+    users = [f"{_SPOKEN[item.kind]} {item.name}" for item in _users(present, old.kind, old.name)]
+    if users:
+        use, that = ("uses", "that") if len(users) == 1 else ("use", "those")
+        what = _SPOKEN.get(old.kind, old.kind).capitalize()
+        raise DataError(
+            f"{what} {old.name} cannot be removed, since {listed(users, 'and')} {use} it; remove or change {that} first."
+        )
 
 
 def _row(entry: int, kind: str, value: Record | str, was: Value | None, replaces: int | None) -> dict[str, object]:

@@ -58,7 +58,17 @@ def test_a_factor_of_which_something_is_expected_stays(rig, fettle):
     fettle("expect", "add", "vents", "echo", "lowers")
     done = fettle("factor", "remove", "vents")
     assert (done.code, done.out) == (1, "")
-    assert "Something is expected of 'vents', which is no factor." in done.err
+    assert done.err == (
+        "Factor vents cannot be removed, since expectation vents on echo uses it; remove or change that first.\n"
+    )
+    assert fettle("outcome", "remove", "echo").err == (
+        "Outcome echo cannot be removed, since expectation vents on echo uses it; remove or change that first.\n"
+    )
+    fettle("limit", "add", "wool <= 50")
+    assert fettle("factor", "remove", "wool").err == (
+        "Factor wool cannot be removed, since derived quantity inner_air and limit wool <= 50 use it; remove or change those "
+        "first.\n"
+    )
 
 
 def test_what_is_expected_already_is_changed_not_added(rig, fettle):

@@ -40,7 +40,9 @@ def test_a_renamed_factor_takes_its_settings_along(radio: ProjectFile):
 
 
 def test_a_factor_used_in_a_rule_cannot_be_removed(radio: ProjectFile):
-    with pytest.raises(FettleError, match=r"Derived quantity 'air'.*uses 'rings', which is no factor"):
+    with refused(
+        DataError, "Factor rings cannot be removed, since derived quantity air uses it; remove or change that first."
+    ):
         radio.change_setup("factor", None, name="rings")
     assert radio.setup() == RADIO
 

@@ -242,7 +242,9 @@ def test_what_cannot_be_removed_blames_no_field(visitor):
     page = visitor.send(visitor.get("/setup/derived?name=inner_air"), "/remove")
     assert page.status == 422
     assert told(page) == {}
-    assert "Limit 'inner_air >= 180' uses 'inner_air', which is no factor." in page.text
+    assert (
+        "Derived quantity inner_air cannot be removed, since limit inner_air >= 180 uses it; remove or change that first."
+    ) in page.text
 
 
 @pytest.mark.parametrize(
