@@ -29,6 +29,34 @@ FAULTS = """most => {
 }"""
 
 
+GROWN = """() => [...document.querySelectorAll('.plot')].map(plot => {
+    const seen = plot.getBoundingClientRect(), room = plot.closest("figure").getBoundingClientRect();
+    return [seen.width / plot.offsetWidth, seen.right <= room.right + 1 && seen.bottom <= room.bottom + 1];
+})"""
+
+
+def test_letters_of_charts_grow_where_there_is_room(browser, tmp_path):
+    """Twice as large at a desk, within their frames, and what is under the pointer is still found."""
+    source = ROOT / "examples" / "radio"
+    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    with Served(project.path, tmp_path, patience_s=30.0) as served:
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        for path in ("/moves/echo", "/next"):
+            page.goto(served.address + path)
+            page.wait_for_function(DRAWN)
+            grown = page.evaluate(GROWN)
+            assert grown
+            assert all(is_within for _, is_within in grown)
+            assert [round(scale, 2) for scale, _ in grown] == [LETTERS / 16] * len(grown)
+            assert page.evaluate(FAULTS, 1280) == []
+            page.locator(".scatterlayer .point").first.scroll_into_view_if_needed()
+            mark = page.locator(".scatterlayer .point").first.bounding_box()
+            page.mouse.move(mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2)
+            page.wait_for_selector(".hoverlayer .hovertext", timeout=5000)
+        page.close()
+
+
 def test_pages_follow_the_letters_of_the_browser(browser, tmp_path):
     source = ROOT / "examples" / "radio"
     project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
