@@ -127,7 +127,7 @@ def _shown(request: Request, snapshot: Snapshot, place: Place, typed: Typed, sta
         hidden=(("unit", unit), ("start", start), ("carried", place.carried), *_drawn_with(setup, place)),
         before=_before_fields(snapshot, place, typed),
         fields=fields,
-        after=_after_fields(snapshot, typed),
+        after=_after_fields(snapshot, place, typed),
         error=typed.error,
         photo_error=typed.photo_error,
         can_log=bool(setup.factors),
@@ -167,19 +167,21 @@ def _before_fields(snapshot: Snapshot, place: Place, typed: Typed) -> tuple[Fiel
     return (name,)
 
 
-def _after_fields(snapshot: Snapshot, typed: Typed) -> tuple[Field, ...]:
+def _after_fields(snapshot: Snapshot, place: Place, typed: Typed) -> tuple[Field, ...]:
     def made(name: str, label: str, kind: str = "text", unit: str = "", hint: str = "") -> Field:
         return Field(name, label, kind, typed.values.get(name, ""), unit, hint, typed.errors.get(name, ""))
 
     again = Choice(
         "yes", "Nothing was changed, but it was taken apart and put together again", bool(typed.values.get("again"))
     )
+    error = typed.errors.get("again", "")
+    same = Field("again", "Same settings", "many", hint="", choices=(again,), error=error)
     return (
         made("minutes", _LABELS["minutes"], "number", "min"),
         made("price", _LABELS["price"], "number"),
         made("note", "Note", "long"),
         made("name", _LABELS["name"], hint=f"Left empty it is {snapshot.next_name}."),
-        Field("again", "Same settings", "many", hint="", choices=(again,), error=typed.errors.get("again", "")),
+        *(() if place.is_new and not error else (same,)),  # a new unit has not been put together before
     )
 
 

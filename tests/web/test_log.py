@@ -87,6 +87,12 @@ def test_a_broken_limit_and_unchanged_settings_are_told(visitor):
     assert visitor.send(page, "/log", again="yes").status == 200
 
 
+def test_only_a_unit_that_exists_may_have_been_put_together_again(visitor):
+    said = "Nothing was changed, but it was taken apart and put together again"
+    assert said in visitor.get("/log?unit=body+A").text
+    assert said not in visitor.get("/log?unit=new").text
+
+
 def test_two_one_way_factors_turned_back_are_told_each_at_its_own_field(visitor, project):
     before = project.file.fingerprint()
     page = visitor.send(visitor.get("/log?unit=body+A"), "/log", f__vents="1", f__rings="10")
