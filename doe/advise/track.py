@@ -130,13 +130,15 @@ def track(
     were before they were widened, or else it would chase itself. A reading is held against the last prediction before it:
     what was predicted earlier for the same settings, and never read, counts neither as met nor as waiting. Compared outcomes
     are left out: no single comparison shows an ability. The mean of fewer readings than a prediction was made for scatters
-    more, that of more readings less; intervals are taken for as many as came.
+    more, that of more readings less; intervals are taken for as many as came. What is wanted relative to a reference object is
+    held as it was predicted: as the difference from the mean of the reference in the same session, whose own scatter is
+    added; readings of a session without it tell nothing of that.
     """
     import pandas as pd
 
     compared = {outcome.name for outcome in outcomes if outcome.kind == "compared"}
 
-    keyed = _by_settings(readings, factors)
+    keyed = _by_settings(_as_differences(readings, outcomes), factors)
     asked = _asked(suggestions, factors)
     rows, waiting = [], 0
     for (number, key, at, promised), replaced in zip(asked, _replaced_at(asked), strict=True):
@@ -193,6 +195,35 @@ def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tupl
     return {_key(dict(zip(names, key, strict=True)), factors): part for key, part in groups}
 
 
+def _as_differences(readings: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.DataFrame:
+    """Take off what the reference object was read as in the same session, where an outcome is wanted relative to one.
+
+    A column ``beside`` says how many readings of the reference that is; 0 where readings stand as they are.
+    """
+    wanted = [one for one in outcomes if one.relative_to is not None and one.kind != "compared"]
+    if not wanted or not {"variant", "outcome", "value"} <= set(readings.columns):
+        return readings
+    result = readings.assign(value=readings["value"].astype(float), beside=0.0)
+    sessions = result["session"].fillna("") if "session" in result.columns else result["outcome"].map(lambda _: "")
+    for outcome in wanted:
+        mine = result["outcome"].astype(str) == outcome.name
+        is_reference = mine & (result["variant"].astype(str) == outcome.relative_to)
+        if is_reference.any():  # without it the analysis takes readings as they are, and says so
+            level = result["value"][is_reference].groupby(sessions[is_reference]).agg(["mean", "size"])
+            result.loc[mine, "beside"] = sessions[mine].map(level["size"])
+            result.loc[mine, "value"] -= sessions[mine].map(level["mean"])
+    return result[result["value"].notna()]
+
+
+def _scatter_beside(met: pd.DataFrame) -> float:
+    """Return by how many readings' variance the reference's mean scatters, 0 where there is none."""
+    if "beside" not in met.columns or not (met["beside"] > 0).all():
+        return 0.0
+    sessions = met["session"].fillna("") if "session" in met.columns else met["outcome"]
+    shares = met.groupby(sessions)["beside"].agg(["size", "first"])
+    return float(((shares["size"] / len(met)) ** 2 / shares["first"]).sum())
+
+
 def _key(settings: Mapping[str, Any], factors: Sequence[Factor]) -> tuple[Any, ...]:
     return tuple(factor.read(settings[factor.name]) for factor in factors)
 
@@ -210,7 +241,7 @@ def _read_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any)
 
 
 def _row(suggestion: Any, promised: Mapping[str, Any], met: pd.DataFrame) -> tuple[Any, ...]:
-    low, mean, high = _for_readings(promised, len(met))
+    low, mean, high = _for_readings(promised, len(met), _scatter_beside(met))
     read, variants = float(met["value"].mean()), ", ".join(dict.fromkeys(met["variant"].astype(str)))
     sd = (high - low) / 2 / HALF_WIDTH
     away = (read - mean) / sd if sd > 0 else 0.0 if read == mean else math.inf
@@ -218,14 +249,17 @@ def _row(suggestion: Any, promised: Mapping[str, Any], met: pd.DataFrame) -> tup
     return (suggestion, variants, promised["outcome"], mean, low, high, read, len(met), held, away, widened)
 
 
-def _for_readings(promised: Mapping[str, Any], count: int) -> tuple[float, float, float]:
-    """Return low, mean and high of a prediction for so many readings; older ones do not say for how many they were."""
+def _for_readings(promised: Mapping[str, Any], count: int, beside: float = 0.0) -> tuple[float, float, float]:
+    """Return low, mean and high of a prediction for so many readings; older ones do not say for how many they were.
+
+    `beside` is the variance, in that of a reading, of what the readings are held beside.
+    """
     low, mean, high = (float(promised[name]) for name in ("low", "mean", "high"))
     meant, reading_sd = promised.get("readings"), promised.get("reading_sd")
-    if not meant or reading_sd is None or meant == count:
+    if not meant or reading_sd is None or (meant == count and not beside):
         return low, mean, high
     widened = float(promised.get("widened", 1.0))
-    more = (HALF_WIDTH * widened * reading_sd) ** 2 * (1.0 / count - 1.0 / meant)
+    more = (HALF_WIDTH * widened * reading_sd) ** 2 * (1.0 / count - 1.0 / meant + beside)
     half = math.sqrt(max(((high - low) / 2) ** 2 + more, 0.0))
     return mean - half, mean, mean + half
 

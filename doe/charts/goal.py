@@ -38,6 +38,8 @@ def named(outcome: Outcome) -> str:
 
 
 def _measure(outcome: Outcome) -> str:
+    if outcome.relative_to:
+        return text.cut(f"{outcome.unit} against {outcome.relative_to}".strip(), 36)
     if outcome.scale is not None:
         return f"graded {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}"
     return text.cut(outcome.unit, 12)

@@ -124,7 +124,11 @@ def _field_options(parser: Parser) -> None:
     add("--scale", nargs=2, type=_an_end, metavar=("LOW", "HIGH"), help="ends of the grading scale")
     add("--matters", type=a_number_or_none, help="smallest change worth bench time")
     add("--weight", type=not_below_zero, help="share in the overall worth, 1 by default")
-    add("--relative-to", metavar="REFERENCE", help="analyse as the difference from this reference object")
+    add(
+        "--relative-to",
+        metavar="REFERENCE",
+        help="judge by the difference from this reference object; so are its goal and its ends",
+    )
     add("--note", help="how to take a reading")
     add(
         "--from", dest="recipe", metavar="RECIPE", help="how 'fettle measure' computes it; see fettle measure --recipes"
@@ -218,7 +222,8 @@ def described(outcome: Outcome) -> str:
     scale = f" from {number(outcome.scale[0])} to {number(outcome.scale[1])}" if outcome.scale is not None else ""
     recipe = f", computed from files by {outcome.recipe['from']}" if "from" in outcome.recipe else ""
     matters = f", {_matters(outcome)} matters" if outcome.matters is not None else ""
-    return f"{outcome.kind}{scale}: {wanted(outcome)}{matters}{recipe}"
+    beside = f", taken as the difference from {outcome.relative_to}" if outcome.relative_to else ""
+    return f"{outcome.kind}{scale}: {wanted(outcome)}{matters}{beside}{recipe}"
 
 
 def _ends(pair: tuple[float, float], joiner: str = "and") -> str:

@@ -229,12 +229,22 @@ class Outcome:
         --------
         >>> Outcome("whine", kind="rated", scale=(1, 7)).told(3.1, -1.5, 7.6)
         '3.1 (1.0 to 7.0)'
+        >>> Outcome("whine", kind="rated", scale=(1, 7), relative_to="old fan").told(0.4, -1.5, 7.6)
+        '+0.4 (-1.5 to 6.0)'
         """
-        return with_interval(self.on_scale(mean), self.on_scale(low), self.on_scale(high), beside or self.unit)
+        ends = (self.on_scale(mean), self.on_scale(low), self.on_scale(high))
+        return with_interval(*ends, beside or self.unit, is_change=self.relative_to is not None)
 
     def on_scale(self, value: float) -> float:
-        """Return what is nearest to a value on the scale; the value itself where there is none."""
-        return value if self.scale is None else min(max(value, self.scale[0]), self.scale[1])
+        """Return what is nearest to a value on the scale; the value itself where there is none.
+
+        A difference from a reference object reaches as far as the scale is long, either way.
+        """
+        if self.scale is None:
+            return value
+        length = self.scale[1] - self.scale[0]
+        low, high = (-length, length) if self.relative_to else self.scale
+        return min(max(value, low), high)
 
     def allowed(self) -> str:
         """Say in a phrase what a reading may be."""

@@ -248,7 +248,11 @@ def _outcome_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
             "matters", "Smallest change that matters", "number", "Without it nothing can be called too small to matter."
         ),
         made("weight", "Weight beside the other outcomes", "number", "1 if left empty."),
-        made("relative_to", "Relative to the reference object", hint="Its label; may stay empty."),
+        made(
+            "relative_to",
+            "Relative to the reference object",
+            hint="Its label; may stay empty. What is best, worst or wanted is then a difference from it.",
+        ),
         made("note", "How to take a reading", "long"),
     )
 

@@ -10,6 +10,7 @@ from doe.advise import recommend, track
 from doe.advise.record import suggestions_of
 from doe.advise.track import _replaced_at
 from doe.model.errors import DataError
+from doe.model.outcome import Outcome
 from tests.advise.test_recommend import BASE, readings_of
 
 
@@ -44,6 +45,28 @@ def test_an_interval_is_taken_for_as_many_readings_as_came(factors, count, widen
     assert row["high"] - row["mean"] == pytest.approx(1.959964 * widened * np.sqrt(0.3**2 + 0.8**2 / count))
     assert row["mean"] - row["low"] == pytest.approx(row["high"] - row["mean"])
     assert row["away"] == pytest.approx(0.2 / (widened * np.sqrt(0.3**2 + 0.8**2 / count)), rel=1e-5)
+
+
+def test_a_difference_from_a_reference_is_held_as_one(factors):
+    """By hand: read 4 and 6 on a day when the shop's was read 3 and 5, 9 when it was 7: differences 0, 2 and 2 from its means.
+
+    The third day knows no reference and tells nothing. The grades themselves had been held against predicted differences, so
+    that all were missed and later intervals widened for nothing.
+    """
+    bass = Outcome("bass", goal="lower", best=-3, worst=3, relative_to="shop")
+    mine = readings([4.0, 6.0, 9.0, 8.0]).assign(session=["a", "a", "b", "c"])
+    shop = pd.DataFrame({"variant": "shop", "outcome": "bass", "value": [3.0, 5.0, 7.0], "session": ["a", "a", "b"]})
+    log = pd.concat([mine, shop], ignore_index=True)
+    asked = suggestion(1, 1.0, 1.959964 * np.sqrt(0.3**2 + 0.8**2 / 3))
+    asked["predictions"][0] |= {"readings": 3, "reading_sd": 0.8}
+    (row,) = track([asked], log, factors, [bass]).table.to_dict("records")
+    assert (row["read"], row["readings"], row["held"]) == (pytest.approx(4 / 3), 3, True)
+    beside = (2 / 3) ** 2 / 2 + (1 / 3) ** 2  # two thirds of them beside the mean of two, a third beside one
+    assert row["high"] - row["mean"] == pytest.approx(1.959964 * np.sqrt(0.3**2 + 0.8**2 * (1 / 3 + beside)))
+    assert track([asked], mine, factors, [bass]).table["read"].tolist() == [
+        pytest.approx(6.75)
+    ]  # no reference: as it is
+    assert track([asked], log[3:], factors, [bass]).waiting == 1
 
 
 def test_advice_says_for_how_many_readings_it_predicts(factors, outcomes, effort):

@@ -51,6 +51,13 @@ def test_a_negative_number_is_no_option_however_it_is_written(rig, fettle, low, 
     assert (tilt.low, tilt.high) == tuple(float(text.replace(",", ".")) for text in (low, high))
 
 
+def test_an_outcome_says_that_it_is_taken_as_a_difference(rig, fettle):
+    """Its goal then is one too: 9 graded beside 8 is a difference of 1, far from the worst."""
+    words = ["--kind", "rated", "--scale", "1", "9", "--goal", "lower", "--best", "-3", "--worst", "3"]
+    told = fettle("outcome", "add", "smoke", *words, "--relative-to", "shop radio").out
+    assert "rated from 1 to 9: lower to -3, worth nothing at 3, taken as the difference from shop radio." in told
+
+
 def test_changing_keeps_what_is_not_named(rig, fettle):
     assert fettle("factor", "change", "vents", "--high", "8", "--rename", "holes").code == 0
     holes = setup(rig).factors[0]
