@@ -144,7 +144,7 @@ def test_the_log_and_a_judgement_without_javascript(browser, served):
     page.fill("[name='o.bass']", "0.4 0.6")
     page.locator(".chip:has(input[name='o.echo'][value='2'])").tap()
     tap(page, "Store the readings")
-    assert "Read bass of variant" in page.locator(".notice").inner_text()
+    assert "Read bass 0.4, bass 0.6, echo 2 of variant" in page.locator(".notice").inner_text()
     tap(page, "Take it back")
     assert "Took back" in page.locator(".notice").inner_text()
     page.goto(f"{served.address}/sessions/new")
