@@ -40,10 +40,10 @@ class Equivalents:
     wanted : float
         Value of the quantity.
     table : DataFrame
-        One row per answer, nearest first: one column per factor, then `value` and `mismatch` of the quantity, `fits` (no
-        outcome moves by more than `SHARE_SAFE` of what matters, and what the stand-in does by itself is less than what matters;
-        None where that is open, or nothing was said to matter), `unit` (or ``new``) from which it takes the fewest `minutes`,
-        and `cost`.
+        One row per answer, nearest first: one column per factor, then `value` of the quantity and what it is `off by`, `does
+        the same` (no outcome moves by more than `SHARE_SAFE` of what matters, and what the stand-in does by itself is less than
+        what matters; None where that is open, or nothing was said to matter), `unit` (or ``new``) from which it takes the fewest
+        `minutes`, and `cost`.
     predictions : DataFrame
         `place` (0 for the variant itself, from 1 for the rows of `table`), `outcome`, `route` (``through`` the quantity, or by
         its ``parts``), `mean, sd, low, high` over builds and `build_low, build_high` for one new build (95 %).
@@ -106,10 +106,10 @@ class Equivalents:
         changed = [name for name in self.start if row[name] != self.start[name]]
         changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
         where = _where(str(row["unit"]), float(row["minutes"]))
-        fits = "" if row["fits"] is None or row["fits"] else "; too far off for at least one outcome"
-        fits = "; not known to do the same" if row["fits"] is None and self.is_open else fits
+        fits = "" if row["does the same"] is None or row["does the same"] else "; too far off for at least one outcome"
+        fits = "; not known to do the same" if row["does the same"] is None and self.is_open else fits
         unit = f" {self.units.get(self.quantity, '')}".rstrip()
-        return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['mismatch'])}), {where}{fits}"
+        return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
 
     def _expected(self, place: int) -> list[str]:
         mine = self.predictions[self.predictions["place"] == place]
@@ -157,8 +157,8 @@ def make_equivalents(
             [*(one.settings[name] for name in names), one.value, one.mismatch, fit, begin.unit, *_cost(begin)]
             for one, begin, fit in zip(solved.nearest, starts, fits, strict=True)
         ],
-        columns=[*names, "value", "mismatch", "fits", "unit", "minutes", "cost"],
-    ).astype({"fits": object})
+        columns=[*names, "value", "off by", "does the same", "unit", "minutes", "cost"],
+    ).astype({"does the same": object})
     units = {stand_in.quantity.name: stand_in.quantity.unit, **{one.outcome.name: one.outcome.unit for one in routes}}
     is_near = bool(fits) and fits[0] is not False
     is_open = is_near and fits[0] is None and any(_is_judged(one) for one in routes)

@@ -35,8 +35,8 @@ class Route:
     Attributes
     ----------
     table : DataFrame
-        One row per step, in order: `order`, `unit`, `variant`, `block` where there are several, one column per factor, `change`
-        (what is done, in words), `minutes` and `total` (minutes so far).
+        One row per step, in order: `order`, `unit`, `variant`, `block` where there are several, one column per factor, `what
+        to do`, `minutes` and `minutes so far`.
     units : DataFrame
         One row per unit used: `unit`, `is_new`, `variants` (how many), `minutes`.
     randomised : DataFrame
@@ -84,7 +84,7 @@ class Route:
         lines = [self.headline, ""]
         for row in self.table.to_dict("records"):
             took = duration(row["minutes"])
-            lines.append(f"{row['order']:>3}. {row['unit']}: variant {row['variant']} - {row['change']} ({took})")
+            lines.append(f"{row['order']:>3}. {row['unit']}: variant {row['variant']} - {row['what to do']} ({took})")
         return "\n".join([*lines, "", *(f"Note: {note}" for note in self.notes)]).rstrip() + "\n"
 
     def __str__(self) -> str:
@@ -213,7 +213,7 @@ def _result(
         job, [paths[p][1][k] for p, k in order], [solved.paths[p][1][k] for p, k in least_order], paths
     )
     frame = pd.DataFrame(rows)
-    frame["total"] = frame["minutes"].cumsum()
+    frame["minutes so far"] = frame["minutes"].cumsum()
     n_new = sum(start == NEW for start, _ in paths)
     readings = job.effort.reading_minutes * len(job.variants) + job.effort.session_minutes * len(set(job.block))
     return Route(
@@ -271,7 +271,7 @@ def _rows(
         if has_blocks:
             front[BLOCK] = table[BLOCK].iloc[variant]
         text = change_text(job.factors, before, job.variants[variant])
-        rows.append({**front, **job.variants[variant], "change": text, "minutes": each[path][place]})
+        rows.append({**front, **job.variants[variant], "what to do": text, "minutes": each[path][place]})
     return rows
 
 

@@ -47,7 +47,7 @@ def draw_route(route: Route, *, width: canvas.Width = "wide") -> go.Figure:
 
 
 def _makes_unit(row: Row) -> bool:
-    return str(row["change"]).startswith("new unit")
+    return str(row["what to do"]).startswith("new unit")
 
 
 def _bars(fig: go.Figure, rows: Rows, units: list[str], is_new: bool) -> None:
@@ -56,7 +56,7 @@ def _bars(fig: go.Figure, rows: Rows, units: list[str], is_new: bool) -> None:
     hue = theme.colour("series2" if is_new else "series1")
     fig.add_trace(
         go.Bar(
-            x=[row["minutes"] for row in rows], base=[row["total"] - row["minutes"] for row in rows],
+            x=[row["minutes"] for row in rows], base=[row["minutes so far"] - row["minutes"] for row in rows],
             y=[units.index(row["unit"]) for row in rows], orientation="h", width=0.6, name="new unit" if is_new else "change",
             marker={"color": hue, "line": {"color": theme.colour("sheet"), "width": 1.5}}, hoverinfo="text",
             hovertext=[_hover(row) for row in rows], textposition="none",
@@ -69,7 +69,7 @@ def _labels(fig: go.Figure, rows: Rows, units: list[str], shortest: float) -> No
     for row in rows:
         if row["minutes"] < shortest:
             continue
-        middle = row["total"] - row["minutes"] / 2
+        middle = row["minutes so far"] - row["minutes"] / 2
         font = {"size": 12, "color": theme.colour("soft")}
         fig.add_annotation(
             text=text.safe(row["variant"]), x=middle, y=units.index(row["unit"]), yshift=-24, showarrow=False, font=font
@@ -77,19 +77,19 @@ def _labels(fig: go.Figure, rows: Rows, units: list[str], shortest: float) -> No
 
 
 def _hover(row: Row) -> str:
-    what = f"{row['order']}. variant {text.safe(row['variant'])}: {text.safe(row['change'])}"
+    what = f"{row['order']}. variant {text.safe(row['variant'])}: {text.safe(row['what to do'])}"
     return f"{what}, {wording.duration(row['minutes'])}"
 
 
 def _when(row: Row) -> str:
     """Say how long a step takes, and when it is done counted from the first."""
-    return f"{wording.duration(row['minutes'])}, done at {wording.duration(row['total'])}"
+    return f"{wording.duration(row['minutes'])}, done at {wording.duration(row['minutes so far'])}"
 
 
 def describe_route(route: Route) -> str:
     """Say in words what the chart shows: every step in order."""
     parts = [
-        f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['change']}, {_when(row)}"
+        f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['what to do']}, {_when(row)}"
         for row in rows_of(route.table)
     ]
     return text.sentences([route.headline, *parts])

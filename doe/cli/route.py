@@ -93,7 +93,7 @@ def _of_units(found: Route) -> list[str]:
     for unit in found.units.to_dict("records"):
         steps = found.table[found.table["unit"] == unit["unit"]]
         rows = [
-            (f"{step['order']}.", f"variant {step['variant']}", step["change"], duration(step["minutes"]))
+            (f"{step['order']}.", f"variant {step['variant']}", step["what to do"], duration(step["minutes"]))
             for step in steps.to_dict("records")
         ]
         new = ", to be made" if unit["is_new"] else ""

@@ -26,9 +26,8 @@ RULE_WORDS = frozenset([
 RESERVED = COLUMNS | RULE_WORDS
 ADVICE_COLUMNS = frozenset([
     "cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block",
-    "change", "total", "mismatch", "fits",
 ])
-"""Columns that stand beside one column per factor in tables of advice, of plans and of routes."""
+"""Columns that stand beside one column per factor in tables of advice and of plans."""
 
 # fmt: on
 _BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])

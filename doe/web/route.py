@@ -147,7 +147,7 @@ def _step(row: Row, unit: str, late: _Refused | None) -> Step:
         unit=str(row["unit"]),
         variant=variant,
         href=urls.variant(variant),
-        what=row["change"],
+        what=row["what to do"],
         takes=duration(row["minutes"]),
         fields=fields,
         is_open=is_open,

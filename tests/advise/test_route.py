@@ -117,7 +117,7 @@ def test_no_step_is_impossible_and_the_minutes_are_those_of_the_steps(seed, n_va
     found = route(pd.DataFrame(variants), RADIO, units=units, effort=EFFORT, shuffle=shuffle, seed=seed)
     assert sorted(found.table["variant"].astype(int)) == list(range(1, n_variants + 1))
     assert follow(found, states) == pytest.approx(found.minutes)
-    assert found.table["total"].iloc[-1] == pytest.approx(found.minutes)
+    assert found.table["minutes so far"].iloc[-1] == pytest.approx(found.minutes)
     assert found.units["minutes"].sum() == pytest.approx(found.minutes)
     assert found.bound - 0.01 <= found.least_minutes <= found.minutes + 0.01
     assert found.minutes <= found.least_minutes * (1 + shuffle) + 0.02
@@ -261,3 +261,11 @@ def test_a_route_shows_itself():
     assert "No route takes fewer than" in found.summary()
     assert found.to_frame().equals(found.table)
     assert "<table" in found._repr_html_()
+
+
+def test_a_factor_may_be_called_as_figures_of_a_route_were():
+    factors = [Factor("change", low=0, high=3), Factor("total", low=0, high=9)]
+    wanted = pd.DataFrame({"change": [1.0, 2.0], "total": [4.0, 5.0]})
+    found = route(wanted, factors, effort=EFFORT)
+    assert sorted(found.table[["change", "total"]].itertuples(index=False, name=None)) == [(1.0, 4.0), (2.0, 5.0)]
+    assert found.table["minutes so far"].is_monotonic_increasing

@@ -255,9 +255,10 @@ def of_prediction():
 def of_route():
     route = radio.route()
     rows = records(route.table)
-    told = [f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['change']}, {wording.duration(row['minutes'])}, "
-            f"done at {wording.duration(row['total'])}" for row in rows]  # fmt: skip
-    return Case(lambda **how: draw_route(route, **how), {}, [(row["total"] - row["minutes"], row["total"]) for row in rows], {},
+    told = [f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['what to do']}, "
+            f"{wording.duration(row['minutes'])}, done at {wording.duration(row['minutes so far'])}" for row in rows]  # fmt: skip
+    bars = [(row["minutes so far"] - row["minutes"], row["minutes so far"]) for row in rows]
+    return Case(lambda **how: draw_route(route, **how), {}, bars, {},
                 told, lambda fig, how: [(base, base + long) for bar in fig.data
                                         for base, long in zip(bar.base, bar.x, strict=True)])  # fmt: skip
 

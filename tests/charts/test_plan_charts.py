@@ -55,7 +55,7 @@ def test_the_route_is_a_time_line_for_each_unit(made, width):
     found = route(made.table, FACTORS, effort=Effort(new_unit_minutes=60))
     fig = draw_route(found, width=width)
     bars = [(base, base + length) for trace in fig.data for base, length in zip(trace.base, trace.x, strict=True)]
-    ends = found.table["total"]
+    ends = found.table["minutes so far"]
     assert sorted(bars) == sorted(zip(ends - found.table["minutes"], ends, strict=True))
     assert fig.layout.meta["title"] == found.headline
     assert list(fig.layout.yaxis.ticktext) == found.units["unit"].tolist()

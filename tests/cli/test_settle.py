@@ -35,7 +35,7 @@ def test_the_equivalent_of_the_best_variant_asks_for_a_lower_body(radio, fettle)
     assert "What must give: rings beyond 7 to 12: rings 6 would be 10.5 cm3 off." in done.out
     found = json.loads(fettle("settle", "find", "--json").out)
     assert found["table"][0]["rings"] == 7
-    assert found["table"][0]["mismatch"] == pytest.approx(52.5)
+    assert found["table"][0]["off by"] == pytest.approx(52.5)
     assert {row["route"] for row in found["predictions"]} == {"through", "parts"}
 
 
