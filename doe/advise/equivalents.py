@@ -42,8 +42,8 @@ class Equivalents:
     table : DataFrame
         One row per answer, nearest first: one column per factor, then `value` of the quantity and what it is `off by`, `does
         the same` (no outcome moves by more than `SHARE_SAFE` of what matters, and what the stand-in does by itself is less than
-        what matters; None where that is open, or nothing was said to matter), `unit` (or ``new``) from which it takes the fewest
-        `minutes`, and `cost`.
+        what matters; None where that is open, or nothing was said to matter), `unit` (or ``new``) from which it takes the
+        fewest `minutes`, and `cost`.
     predictions : DataFrame
         `place` (0 for the variant itself, from 1 for the rows of `table`), `outcome`, `route` (``through`` the quantity, or by
         its ``parts``), `mean, sd, low, high` over builds and `build_low, build_high` for one new build (95 %).

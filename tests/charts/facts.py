@@ -256,7 +256,8 @@ def of_route():
     route = radio.route()
     rows = records(route.table)
     told = [f"{row['order']}. {row['unit']}, variant {row['variant']}, {row['what to do']}, "
-            f"{wording.duration(row['minutes'])}, done at {wording.duration(row['minutes so far'])}" for row in rows]  # fmt: skip
+            f"{wording.duration(row['minutes'])}, done at {wording.duration(row['minutes so far'])}"
+            for row in rows]  # fmt: skip
     bars = [(row["minutes so far"] - row["minutes"], row["minutes so far"]) for row in rows]
     return Case(lambda **how: draw_route(route, **how), {}, bars, {},
                 told, lambda fig, how: [(base, base + long) for bar in fig.data
