@@ -116,15 +116,22 @@ def would_change(question: Question, situation: Situation, choice: Choice) -> st
     for which in np.argsort(-np.abs(sways), kind="stable"):
         outcome, is_rising = told[which].outcome, sways[which] >= 0
         edge = told[which].low if is_rising else told[which].high
-        can_come = outcome.scale is None or outcome.scale[0] < edge < outcome.scale[1]
+        can_come = outcome.on_scale(edge) == edge
         if abs(sways[which]) < _SHARE_OF_SWAY * np.abs(sways).max():
             break
         if can_come and outcome.kind != "compared":
-            unit = f" {outcome.unit}" if outcome.unit else ""
-            read = f"read {'below' if is_rising else 'above'} {wording.number(edge)}{unit}"
             average = " on average" if told[which].readings > 1 else ""
+            read = f"read {'below' if is_rising else 'above'} {_edge_told(outcome, edge)}"
             return f"{outcome.name} {read}{average}, beyond the 95 % expected, would speak against it"
     return ""
+
+
+def _edge_told(outcome: Outcome, edge: float) -> str:
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    if outcome.relative_to is None:
+        return f"{wording.number(edge)}{unit}"
+    sign = "+" if edge > 0 else ""
+    return f"{sign}{wording.number(edge)}{unit} relative to {outcome.relative_to}"
 
 
 def _sway(values: Floats, worth: Floats) -> float:

@@ -60,6 +60,30 @@ def test_an_outcome_that_hardly_sways_the_worth_is_not_named_in_place_of_one_who
     assert "would speak against it" not in advice.summary()
 
 
+def test_what_is_wanted_relative_to_a_reference_is_spoken_against_by_a_difference_from_it():
+    """Graded 1 to 7 and a grade better than the old fan: -1 is no grade, but a difference that can come."""
+    whine = Outcome(
+        "whine", kind="rated", scale=(1, 7), goal="lower", best=-3, worst=3, matters=0.5, relative_to="old fan"
+    )
+    rng = np.random.default_rng(4)
+    graded = [(str(slots), {"slots": float(slots), "wool": 2.0}, 4.5 - 0.3 * slots) for slots in range(0, 9, 2)]
+    rows = [
+        {
+            "variant": name,
+            "outcome": "whine",
+            "value": float(np.clip(grade + 0.3 * rng.standard_normal(), 1, 7)),
+            **settings,
+        }
+        for name, settings, grade in [*graded, ("old fan", {}, 4.0)]
+        for _ in range(3)
+    ]
+    advice = recommend(pd.DataFrame(rows), FACTORS, [whine], effort=EFFORT)
+    told = advice.predictions.iloc[0]
+    said = re.search(r"whine read above (\S+) relative to old fan, beyond", advice.table["reason"].iloc[0])
+    assert told["high"] < 0
+    assert float(said[1]) == pytest.approx(told["high"], rel=0.05)
+
+
 def judged(frame):
     """Look and choose as `recommend` does."""
     question = ask(FACTORS, [BASS], effort=EFFORT)
