@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import markup, wording
-from doe.model.names import end_columns
+from doe.model.names import interval_columns
 from doe.model.outcome import Outcome, columns_told
 
 if TYPE_CHECKING:
@@ -93,14 +93,14 @@ class Advice:
     def _front_columns(self) -> Mapping[str, wording.Column]:
         """How each outcome is counted on the front."""
         return {
-            item.name: item.column(self.front[_with_ends(item.name)].itertuples(index=False))
+            item.name: item.column(self.front[interval_columns(item.name)].itertuples(index=False))
             for item in self.outcomes
             if item.name in self.front.columns
         }
 
     def told_on_front(self, row: Mapping[str, Any], outcome: Outcome) -> str:
         """Write what is expected of an outcome in a row of the front, counted alike in all rows."""
-        value, low, high = (row[column] for column in _with_ends(outcome.name))
+        value, low, high = (row[column] for column in interval_columns(outcome.name))
         return outcome.told(value, low, high, self._front_columns[outcome.name])
 
     def to_frame(self) -> pd.DataFrame:
@@ -157,11 +157,6 @@ class Advice:
 def worth_text(best: Mapping[str, Any]) -> str:
     """Return the worth of the best variant with its interval, in words of 0 to 1."""
     return wording.worth_told(best["worth"], best["low"], best["high"])
-
-
-def _with_ends(outcome: str) -> list[str]:
-    """Name the columns of the front that hold an outcome and its interval."""
-    return [outcome, *end_columns(outcome)]
 
 
 def _computed(frame: Callable[[], pd.DataFrame] | None) -> pd.DataFrame:

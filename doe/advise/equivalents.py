@@ -106,8 +106,9 @@ class Equivalents:
         changed = [name for name in self.start if row[name] != self.start[name]]
         changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
         where = _where(str(row["unit"]), float(row["minutes"]))
-        fits = "" if row["does the same"] is None or row["does the same"] else "; too far off for at least one outcome"
-        fits = "; not known to do the same" if row["does the same"] is None and self.is_open else fits
+        does = row["does the same"]
+        unknown = "; not known to do the same" if self.is_open else ""
+        fits = unknown if does is None else "" if does else "; too far off for at least one outcome"
         unit = f" {self.units.get(self.quantity, '')}".rstrip()
         return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
 

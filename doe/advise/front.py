@@ -12,7 +12,7 @@ from doe.advise.belief import Belief
 from doe.advise.space import Codes
 from doe.advise.standing import ROOM_FOR_DESIGNS, with_room
 from doe.advise.worth import change_that_matters, desirability, overall, worth_that_matters
-from doe.model.names import end_columns
+from doe.model.names import interval_columns
 from doe.model.patience import checkpoint
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def front_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     roomy = [np.hstack(pair) for pair in zip(with_room(built), with_room(designs, ROOM_FOR_DESIGNS), strict=True)]
     for outcome, value, mean in zip(belief.outcomes, roomy, means.T, strict=True):
         low, high = np.quantile(value[:, chosen], [0.025, 0.975], axis=0)
-        columns |= {outcome.name: mean[chosen], **dict(zip(end_columns(outcome.name), (low, high), strict=True))}
+        columns |= dict(zip(interval_columns(outcome.name), (mean[chosen], low, high), strict=True))
     columns |= {
         "more alike": [len(group) - 1 for group in groups],
         "differs in": [_differing(belief, everything[group]) for group in groups],

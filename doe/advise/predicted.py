@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -40,6 +41,8 @@ class Predicted:
     readings : int
     reading_sd : float
         Scatter of one.
+    sway : float
+        Correlation with the worth of the choice, over possible worlds.
     """
 
     outcome: Outcome
@@ -49,6 +52,7 @@ class Predicted:
     widened: float
     readings: int
     reading_sd: float
+    sway: float
 
 
 def expected(situation: Situation, choice: Choice) -> tuple[list[Floats], Floats]:
@@ -82,45 +86,45 @@ def predicted(question: Question, situation: Situation, choice: Choice) -> list[
     belief, place, told = situation.belief, choice.place, []
     rounds = choice.moves.rounds[[place]]
     noise = belief.noise(rounds, situation.log.raters)[:, 0]
-    values, _ = expected(situation, choice)
+    values, worth = expected(situation, choice)
     for outcome, draws, drawn, var in zip(belief.outcomes, belief.draws, values, noise, strict=True):
         widened = float(question.widen.get(outcome.name, 1.0))
         half = HALF_WIDTH * math.sqrt(drawn.var() + var + draws.session_sd**2) * widened
         mean, readings = float(drawn.mean()), int(rounds[0]) * situation.log.raters.get(outcome.name, 1)
-        told.append(Predicted(outcome, mean, mean - half, mean + half, widened, readings, math.sqrt(var * readings)))
+        reading_sd = math.sqrt(var * readings)
+        sway = _sway(drawn, worth)
+        told.append(Predicted(outcome, mean, mean - half, mean + half, widened, readings, reading_sd, sway))
     return told
 
 
-def predictions_frame(question: Question, situation: Situation, choices: list[Choice]) -> pd.DataFrame:
-    """Return the predictions of all choices, each with its ``place`` from 1."""
+def predictions_frame(told: Sequence[Sequence[Predicted]]) -> pd.DataFrame:
+    """Return what is predicted of each choice, with its ``place`` from 1."""
     import pandas as pd
 
     rows = [
         (turn, one.outcome.name, one.mean, one.low, one.high, one.widened, one.readings, one.reading_sd)
-        for turn, choice in enumerate(choices, start=1)
-        for one in predicted(question, situation, choice)
+        for turn, of_choice in enumerate(told, start=1)
+        for one in of_choice
     ]
     columns = ["place", "outcome", "mean", "low", "high", "widened", "readings", "reading_sd"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def would_change(question: Question, situation: Situation, choice: Choice) -> str:
+def would_change(told: Sequence[Predicted]) -> str:
     """Say which reading would speak against a choice: one beyond the 95 % interval, on the side that worth falls to.
 
     Of the outcome that sways the worth most, or of one that sways it half as much where the scale has no such grade. No
     single comparison shows where an ability lies, so compared outcomes say nothing.
     """
-    values, worth = expected(situation, choice)
-    sways = np.array([_sway(value, worth) for value in values])
-    told = predicted(question, situation, choice)
-    for which in np.argsort(-np.abs(sways), kind="stable"):
-        outcome, is_rising = told[which].outcome, sways[which] >= 0
-        edge = told[which].low if is_rising else told[which].high
+    foremost = sorted(told, key=lambda one: -abs(one.sway))
+    for one in foremost:
+        outcome, is_rising = one.outcome, one.sway >= 0
+        edge = one.low if is_rising else one.high
         can_come = outcome.on_scale(edge) == edge
-        if abs(sways[which]) < _SHARE_OF_SWAY * np.abs(sways).max():
+        if abs(one.sway) < _SHARE_OF_SWAY * abs(foremost[0].sway):
             break
         if can_come and outcome.kind != "compared":
-            average = " on average" if told[which].readings > 1 else ""
+            average = " on average" if one.readings > 1 else ""
             read = f"read {'below' if is_rising else 'above'} {_edge_told(outcome, edge)}"
             return f"{outcome.name} {read}{average}, beyond the 95 % expected, would speak against it"
     return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +14,7 @@ from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
 from doe.advise.moves import with_worth
 from doe.advise.outlook import chance_better, move_kind
-from doe.advise.predicted import predictions_frame, worth_expected, would_change
+from doe.advise.predicted import Predicted, predicted, predictions_frame, worth_expected, would_change
 from doe.advise.question import Question
 from doe.advise.reasons import Facts, changes_text, reason, runner_up, settings_text
 from doe.advise.remarks import remarks
@@ -45,7 +45,8 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
     best = best_variant(situation, worth)
     matters = situation.matters
     chance = _chance_left(situation, matters)
-    rows = [_row(question, situation, choice, place) for place, choice in enumerate(choices)]
+    predictions = [predicted(question, situation, choice) for choice in choices]
+    rows = [_row(question, situation, *pair) for pair in zip(choices, predictions, strict=True)]
     columns = [factor.name for factor in question.factors]
     columns += ["unit", "readings", "minutes", "cost", "kind", "worth_now", "worth_expected", "chance_better"]
     columns += ["worth_per_hour", "settles", "reason"]
@@ -60,7 +61,7 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
         best=best,
         stop=stop,
         worth=worth,
-        predictions=predictions_frame(question, situation, choices),
+        predictions=predictions_frame(predictions),
         notes=remarks(question, situation, session),
         chance_left=chance,
         headline=_headline(best, stop, rows, is_too_short(question.hours, cheapest)),
@@ -113,8 +114,8 @@ def _cheapest(question: Question, situation: Situation) -> float | None:
     return minutes + fixed if np.isfinite(minutes) else None
 
 
-def _row(question: Question, situation: Situation, choice: Choice, turn: int) -> dict[str, Any]:
-    facts = _facts(question, situation, choice, turn)
+def _row(question: Question, situation: Situation, choice: Choice, predictions: Sequence[Predicted]) -> dict[str, Any]:
+    facts = _facts(question, situation, choice, predictions)
     place = choice.place
     minutes = float(choice.minutes[place])
     return {
@@ -135,7 +136,7 @@ def _row(question: Question, situation: Situation, choice: Choice, turn: int) ->
     }
 
 
-def _facts(question: Question, situation: Situation, choice: Choice, turn: int) -> Facts:
+def _facts(question: Question, situation: Situation, choice: Choice, predictions: Sequence[Predicted]) -> Facts:
     moves, place, belief = choice.moves, choice.place, situation.belief
     settings = belief.space.settings(moves.codes[place])
     unit = choice.reach.starts[int(moves.start[place])]
@@ -161,7 +162,7 @@ def _facts(question: Question, situation: Situation, choice: Choice, turn: int) 
         high=high,
         chance=chance_better(situation, choice),
         settles=[name for name, _ in settled_terms(belief, values, noise)] if situation.has_readings else [],
-        would_change=would_change(question, situation, choice),
+        would_change=would_change(predictions),
         is_exploration=not situation.has_readings,
         one_way=_one_way(question, changes),
         loses_best=bool(changes) and not follows and situation.carried.get(start, -1) == situation.best,

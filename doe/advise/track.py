@@ -204,7 +204,7 @@ def _as_differences(readings: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.D
     if not wanted or not {"variant", "outcome", "value"} <= set(readings.columns):
         return readings
     result = readings.assign(value=readings["value"].astype(float), beside=0.0)
-    sessions = result["session"].fillna("") if "session" in result.columns else result["outcome"].map(lambda _: "")
+    sessions = _sessions(result)
     for outcome in wanted:
         mine = result["outcome"].astype(str) == outcome.name
         is_reference = mine & (result["variant"].astype(str) == outcome.relative_to)
@@ -215,12 +215,15 @@ def _as_differences(readings: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.D
     return result[result["value"].notna()]
 
 
+def _sessions(readings: pd.DataFrame) -> pd.Series[str]:
+    return readings["session"].fillna("") if "session" in readings.columns else readings["outcome"].map(lambda _: "")
+
+
 def _scatter_beside(met: pd.DataFrame) -> float:
     """Return by how many readings' variance the reference's mean scatters, 0 where there is none."""
     if "beside" not in met.columns or not (met["beside"] > 0).all():
         return 0.0
-    sessions = met["session"].fillna("") if "session" in met.columns else met["outcome"]
-    shares = met.groupby(sessions)["beside"].agg(["size", "first"])
+    shares = met.groupby(_sessions(met))["beside"].agg(["size", "first"])
     return float(((shares["size"] / len(met)) ** 2 / shares["first"]).sum())
 
 

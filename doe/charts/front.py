@@ -11,7 +11,7 @@ from doe.charts import canvas, goal, key, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 from doe.model.errors import UsageError
-from doe.model.names import end_columns
+from doe.model.names import interval_columns
 from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def _wanted(outcome: Outcome) -> str:
 
 def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: dict[str, Any], room: float) -> None:
     name = outcome.name
-    means, lows, highs = ([outcome.on_scale(row[column]) for row in rows] for column in (name, *end_columns(name)))
+    means, lows, highs = ([outcome.on_scale(row[column]) for row in rows] for column in interval_columns(name))
     limits = canvas.extent(means, [*lows, *highs])
     goal.lines(fig, outcome, limits, upright=True, **cell)
     for style, chosen in _styles(advice, rows):

@@ -44,15 +44,15 @@ def versus_column(factor: str) -> str:
     return f"versus {factor}"
 
 
-def end_columns(outcome: str) -> tuple[str, str]:
-    """Return the columns that hold both ends of an outcome's interval beside factors; no name has a blank.
+def interval_columns(outcome: str) -> list[str]:
+    """Return the columns that hold an outcome and both ends of its interval beside factors; no name has a blank.
 
     Examples
     --------
-    >>> end_columns("bass")
-    ('bass low', 'bass high')
+    >>> interval_columns("bass")
+    ['bass', 'bass low', 'bass high']
     """
-    return f"{outcome} low", f"{outcome} high"
+    return [outcome, f"{outcome} low", f"{outcome} high"]
 
 
 def same_name(name: str) -> str:
