@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,7 @@ be told are left out of the models, and what they do stands in the scatter betwe
 held 92 % in 200 free histories and 87 % in 200 modest ones, new builds' 95 to 96. `doe.rehearse.calibration` counts them."""
 
 LEAST_LEFT = 3.0
-"""Degrees of freedom that predictions take for granted; with fewer, Student's t has hardly an end."""
+"""Degrees of freedom that intervals take for granted; with fewer, Student's t has hardly an end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,22 +91,31 @@ class Averages:
 
     def mean_at(self, rows: Array) -> Mixture:
         """Distribution of the mean over builds at model-matrix rows, with room for terms too weak to be told (`UNSEEN`)."""
-        return self._doubted(self.at(rows, extra=UNSEEN * self._build_share))
+        return self.doubted(self.at(rows, extra=UNSEEN * self._build_share))
 
     def build_at(self, rows: Array, between: float = 0.0) -> Mixture:
         """Distribution of one new build at model-matrix rows; `between` is the least variance of one, on a unit of its own."""
-        return self._doubted(self.at(rows, extra=max(self._build_share, between / self.posterior.problem.unit**2)))
+        return self.doubted(self.at(rows, extra=max(self._build_share, between / self.posterior.problem.unit**2)))
 
-    def _doubted(self, found: Mixture) -> Mixture:
+    def doubted(self, found: Mixture, weights: Array | None = None) -> Mixture:
         """Take from the degrees of freedom those that the terms take up, as least squares does.
 
         Models are picked by how little they leave over, so that with all of them the scatter is told too small, and too surely.
+
+        Parameters
+        ----------
+        found : Mixture
+        weights : ndarray of shape (n_models, n_quantities), optional
+            Of the models that speak of each quantity; all that were looked at by default.
         """
-        problem = self.posterior.problem
-        widths = [problem.slices[term.name].stop - problem.slices[term.name].start for term in problem.terms]
-        left = found.df - float(self.posterior.activity @ np.array(widths, dtype=float))
-        df = min(found.df, max(left, LEAST_LEFT))
-        return replace(found, scales=found.scales * np.sqrt(found.df / df), df=df)
+        problem, posterior = self.posterior.problem, self.posterior
+        places = [problem.slices[term.name] for term in problem.terms]
+        widths = np.array([place.stop - place.start for place in places], dtype=float)
+        if weights is None:
+            taken = np.asarray(posterior.activity @ widths)
+        else:
+            taken = (posterior.included @ widths) @ weights / np.maximum(weights.sum(axis=0), 1e-300)
+        return found.with_df(np.minimum(found.df, np.maximum(found.df - taken, LEAST_LEFT)))
 
     @property
     def _build_share(self) -> float:
@@ -156,7 +165,8 @@ def swings(average: Averages) -> list[dict[str, Any]]:
         variances.append(_block_quadratic(turned, place, posterior))
     if not contrasts:
         return []
-    spread = mixture(np.array(weights).T, np.array(means).T, np.array(variances).T, posterior.df)
+    by_model = np.array(weights).T
+    spread = average.doubted(mixture(by_model, np.array(means).T, np.array(variances).T, posterior.df), by_model)
     tail = 0.025 / np.array([contrast.picked_from for contrast in contrasts])
     low, high = spread.quantile(tail), spread.quantile(1.0 - tail)
     held = np.array(weights).sum(axis=1) > 0

@@ -26,14 +26,14 @@ class Mixture:
         Adding to 1 down each column.
     means, scales : ndarray of shape (n_models, n_quantities)
         Centres and scales.
-    df : float
-        Degrees of freedom, shared.
+    df : ndarray of shape (n_quantities,)
+        Degrees of freedom, shared by the models.
     """
 
     weights: Array
     means: Array
     scales: Array
-    df: float
+    df: Array
 
     @property
     def mean(self) -> Array:
@@ -43,7 +43,7 @@ class Mixture:
     @property
     def sd(self) -> Array:
         """Standard deviations, shape (n_quantities,); with 2 degrees of freedom or fewer, of the scale alone."""
-        inflation = self.df / (self.df - 2) if self.df > 2 else 1.0
+        inflation = np.where(self.df > 2, self.df / np.maximum(self.df - 2, 1e-12), 1.0)
         second = (self.weights * (self.scales**2 * inflation + self.means**2)).sum(axis=0)
         return np.asarray(np.sqrt(np.maximum(second - self.mean**2, 0.0)))
 
@@ -53,7 +53,7 @@ class Mixture:
         scales, away = self.scales[models, quantities], values[quantities] - self.means[models, quantities]
         with np.errstate(divide="ignore", invalid="ignore"):
             z = np.where(scales > 0, away / scales, np.where(away >= 0, np.inf, -np.inf))
-        chances = self.weights[models, quantities] * stdtr(self.df, z)
+        chances = self.weights[models, quantities] * stdtr(self.df[quantities], z)
         return np.bincount(quantities, chances, len(values))
 
     @property
@@ -83,10 +83,12 @@ class Mixture:
         live = self.weights > 0
         low = np.where(live, ends, np.inf).min(axis=0)
         high = np.where(live, ends, -np.inf).max(axis=0)
-        value = np.clip(self.mean + reach * self.sd * np.sqrt(max(self.df - 2.0, 1.0) / max(self.df, 1.0)), low, high)
+        value = np.clip(
+            self.mean + reach * self.sd * np.sqrt(np.maximum(self.df - 2.0, 1.0) / np.maximum(self.df, 1.0)), low, high
+        )
         open_ = np.arange(len(value))  # quantities still moving; the rest cost nothing more
         for _ in range(_ROUNDS):
-            part = Mixture(self.weights[:, open_], self.means[:, open_], self.scales[:, open_], self.df)
+            part = Mixture(self.weights[:, open_], self.means[:, open_], self.scales[:, open_], self.df[open_])
             here, least, most = value[open_], low[open_], high[open_]
             excess = part.below(here) - wanted[open_]
             least, most = np.where(excess < 0, here, least), np.where(excess < 0, most, here)
@@ -98,6 +100,12 @@ class Mixture:
             if len(open_) == 0:
                 break
         return np.asarray(value)
+
+    def with_df(self, df: Array | float) -> Mixture:
+        """Return the same with fewer degrees of freedom, shape (n_quantities,), for the same sums of squares."""
+        return Mixture(
+            self.weights, self.means, self.scales * np.sqrt(self.df / df), np.broadcast_to(df, self.df.shape)
+        )
 
 
 def mixture(weights: Array, means: Array, variances: Array, df: float) -> Mixture:
@@ -116,4 +124,5 @@ def mixture(weights: Array, means: Array, variances: Array, df: float) -> Mixtur
     spread = np.where(spread > _LEAST_WEIGHT, spread, 0.0)
     keep = (spread > 0).any(axis=1)
     spread = spread[keep] / spread[keep].sum(axis=0)
-    return Mixture(spread, means[keep], np.sqrt(np.maximum(variances[keep], 0.0)), df)
+    scales = np.sqrt(np.maximum(variances[keep], 0.0))
+    return Mixture(spread, means[keep], scales, np.full(means.shape[1], float(df)))

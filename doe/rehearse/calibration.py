@@ -56,6 +56,8 @@ class Calibration:
         One row per history and term: `seed, family, term, is_main, is_rebuild` (only a rebuild changes the factor), `is_true,
         activity, verdict, miss` (share of the range by which the model-averaged interval missed the true swing; NaN where the
         truth is no single swing).
+    early : DataFrame
+        The same, of the first few variants alone.
     classical : DataFrame
         One row per history and term of the classical fit: `seed, family, covered`.
     builds : DataFrame
@@ -66,6 +68,7 @@ class Calibration:
     """
 
     terms: pd.DataFrame
+    early: pd.DataFrame
     classical: pd.DataFrame
     builds: pd.DataFrame
     pairs: pd.DataFrame
@@ -91,10 +94,11 @@ class Calibration:
         return pd.DataFrame(rows)
 
     def _averaged(self) -> list[dict[str, Any]]:
-        mains = self.terms[self.terms["is_main"] & self.terms["miss"].notna()]
+        mains, early = (terms[terms["is_main"] & terms["miss"].notna()] for terms in (self.terms, self.early))
         rows = []
         rebuild = mains[mains["is_rebuild"]].assign(family="rebuilt, what only a rebuild changes")
-        for family, group in pd.concat([mains, rebuild]).groupby("family"):
+        early = early.assign(family=f"{_EARLY} variants read")
+        for family, group in pd.concat([mains, rebuild, early]).groupby("family"):
             text = (
                 f"model-averaged 95 % intervals of main effects cover (misses under 2 % of the range aside), {family}"
             )
@@ -146,19 +150,20 @@ def calibrate(families: Mapping[str, Sequence[int]], *, jobs: int = 1) -> Calibr
 
     tasks = [(family, seed) for family, seeds in families.items() for seed in seeds]
     found = Parallel(n_jobs=jobs)(delayed(judge)(family, seed) for family, seed in tasks)
-    terms, classical, builds, pairs = (pd.concat(frames, ignore_index=True) for frames in zip(*found, strict=True))
-    return Calibration(terms, classical[classical["family"].isin(_FREE)], builds, pairs)
+    terms, early, classical, builds, pairs = (
+        pd.concat(frames, ignore_index=True) for frames in zip(*found, strict=True)
+    )
+    return Calibration(terms, early, classical[classical["family"].isin(_FREE)], builds, pairs)
 
 
-def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Play and judge one history."""
+def judge(family: str, seed: int) -> tuple[pd.DataFrame, ...]:
+    """Play and judge one history; return the frames of `Calibration` in their order."""
     rng = np.random.default_rng([seed, len(family)])
     bench = _history(family, rng)
     truth = bench.truth
     log, factors = bench.log, truth.coding.factors
     effects = analyse(log, factors, OUTCOME)
     label: dict[str, Any] = {"seed": seed, "family": family}
-    terms = pd.DataFrame([{**label, **_judged_term(row, truth)} for _, row in effects.table.iterrows()])
     mains = [term.name for term in truth.coding.terms("main") if log[term.factors[0]].nunique() > 1]
     others = [term.name for term in truth.coefficients if not term.is_main and set(term.factors) <= set(mains)]
     exact = analyse(log, factors, OUTCOME, [*mains, *others])
@@ -166,8 +171,13 @@ def judge(family: str, seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFr
     builds = _new_builds(effects, truth, bench.panel, rng)
     early = analyse(log[log["variant"].isin(_names(_EARLY))], factors, OUTCOME)
     pairs = pd.concat([_pairs(bench, early, _EARLY, rng), _pairs(bench, effects, bench.count, rng)])
+    terms, of_few = (
+        pd.DataFrame([{**label, **_judged_term(row, truth)} for _, row in found.table.iterrows()])
+        for found in (effects, early)
+    )
     return (
         terms,
+        of_few,
         pd.DataFrame(classical, columns=["seed", "family", "covered"]),
         builds.assign(**label),
         pairs.assign(**label),

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +15,7 @@ from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.estimates import UNSEEN
 from doe.fit.origins import origin_of
+from doe.fit.priors import Prior
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -176,8 +178,27 @@ def test_predictions_are_as_sure_as_the_builds_that_terms_leave_over():
     taken = sum(chance * (one.stop - one.start) for chance, one in zip(posterior.activity, places, strict=True))
     told, bare = averages.mean_at(rows), averages.at(rows, extra=UNSEEN * averages._build_share)
     assert taken > 1
-    assert told.df == pytest.approx(posterior.df - taken)
-    np.testing.assert_allclose((told.scales / bare.scales) ** 2, posterior.df / told.df)
+    np.testing.assert_allclose(told.df, posterior.df - taken)
+    np.testing.assert_allclose(
+        (told.scales / bare.scales) ** 2, np.broadcast_to(posterior.df / told.df, told.scales.shape)
+    )
+
+
+@pytest.mark.parametrize("n_builds", [6, 9, 20])
+def test_an_effect_beyond_doubt_has_the_interval_of_least_squares(n_builds):
+    """Against statsmodels' OLS, with a prior next to flat: the term takes one degree of freedom of Student's t."""
+    rng = np.random.default_rng(n_builds)
+    pitch = rng.choice([0.0, 5.0, 10.0], n_builds)
+    value = 3 * pitch + rng.normal(0, 1, n_builds)
+    frame = pd.DataFrame(
+        {"variant": np.arange(n_builds).astype(str), "outcome": "flow", "value": value, "pitch": pitch}
+    )
+    factors = (Factor("pitch", low=0, high=10),)
+    prior = Prior(scales=(500.0,))
+    outcome = Outcome("flow", goal="raise", worst=0, best=30)
+    row = analyse(frame, factors, outcome, "main", prior=prior).table.iloc[0]
+    low, high = sm.OLS(value, sm.add_constant(pitch / 10)).fit().conf_int()[1]
+    assert (row["low"], row["high"]) == pytest.approx((low, high), rel=2e-3)
 
 
 def test_prediction_refuses_settings_off_their_range():

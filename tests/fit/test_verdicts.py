@@ -74,7 +74,7 @@ def test_a_factor_is_not_too_small_while_an_interaction_of_it_is_open():
 @pytest.mark.parametrize(
     ("loss", "seed", "expected", "headline"),
     [
-        (0.7, 9, CANT_TELL, "Loss follows heat; idle is too small to matter."),
+        (0.7, 9, CANT_TELL, "Loss follows heat."),
         (1.4, 0, MOVES, "Loss follows heat and gap (with a bend)."),
         (1.4, 9, MOVES, "Loss follows heat and gap (with a bend); idle is too small to matter."),
     ],

@@ -76,7 +76,7 @@ def test_the_section_names_every_promise():
     covered = pd.DataFrame({"seed": [1], "family": ["free"], "covered": [True], "mean_covered": [True]})
     pairs = covered.assign(n_variants=4)
     text = section(
-        Calibration(terms, covered, covered, pairs),
+        Calibration(terms, terms, covered, covered, pairs),
         dict.fromkeys(("free", "nothing", "modest", "rebuilt", "steered"), 1),
     )
     assert "| terms with activity 0.9 or more that are truly active | 100.0 % | at least 90 % | 1 |" in text
