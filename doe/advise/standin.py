@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
+from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 
@@ -90,14 +90,15 @@ def choose_stand_in(
     return StandIn(chosen, _nothing(chosen, to), quantity, lasting)
 
 
-def unknown_quantity(name: str, known: Sequence[str]) -> UsageError:
-    """Return the refusal of a derived quantity that is not defined."""
+def unknown_quantity(name: str, known: Sequence[str]) -> FettleError:
+    """Return the refusal of a derived quantity that is not defined, a UsageError."""
     message = f"'{name}' is no derived quantity of this project; {there_are(known)}.{did_you_mean(name, known)}"
-    return UsageError(message, command="" if known else _undefined("").command)
+    return UsageError(message) if known else _undefined(message, UsageError)
 
 
-def _undefined(message: str) -> DataError:
-    return DataError(message, command="'fettle derived add NAME EXPRESSION' defines one")
+def _undefined(message: str, kind: type[FettleError] = DataError) -> FettleError:
+    """Return a refusal that a new derived quantity would mend."""
+    return kind(message, command="'fettle derived add NAME EXPRESSION' defines one")
 
 
 def _written_out(derived: Sequence[Derived]) -> list[Derived]:

@@ -5,20 +5,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-from doe.cli.commands import COMMANDS, overview
+from doe.cli.commands import COMMANDS, Command, overview
 from doe.cli.parser import Parser
 
 FILE = Path(__file__).with_name("reference.txt")
 
 
-def all_parsers() -> Iterator[Parser]:
-    """Make the parser of every command and every action of one."""
-    for command in COMMANDS:
-        for action in command.actions or ("",):
-            yield command.parser(action)
+def parsers_of(command: Command) -> list[Parser]:
+    """Make the parser of each action of a command, or of the command itself."""
+    return [command.parser(action) for action in command.actions or ("",)]
 
 
 def reference_text() -> str:
@@ -26,7 +23,7 @@ def reference_text() -> str:
     parts = [overview()]
     for command in COMMANDS:
         parts += [command.help()] if command.actions else []
-        parts += [command.parser(action).format_help() for action in command.actions or ("",)]
+        parts += [parser.format_help() for parser in parsers_of(command)]
     rule = "\n\n" + "-" * 100 + "\n\n"
     return rule.join(part.strip() for part in parts) + "\n"
 

@@ -18,11 +18,6 @@ LARGEST = 48
 """Largest order offered."""
 
 
-def hadamard_orders() -> tuple[int, ...]:
-    """List the orders offered."""
-    return tuple(range(4, LARGEST + 1, 4))
-
-
 @cache
 def hadamard(order: int) -> Signs:
     """Build a Hadamard matrix whose first column is all ones.

@@ -12,7 +12,7 @@ from doe.model.errors import UsageError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.wording import counted
 from doe.plans.aberration import MOST_FACTORS, fraction_columns
-from doe.plans.draft import Draft, from_coded, is_two_level, off_step_notes, one_block, require_two_levels
+from doe.plans.draft import Draft, from_coded, off_step_notes, one_block, require_two_levels
 from doe.plans.frame import snapped, to_values
 from doe.plans.hadamard import LARGEST, conference, hadamard
 from doe.plans.layout import Array
@@ -212,10 +212,3 @@ def _filled(half: Array, zeros: dict[int, int], middle: Array) -> Array:
             best, largest = coded, size
     assert best is not None  # at least one sign pattern is always tried
     return best
-
-
-def can_be_screened(factors: Sequence[Factor]) -> bool:
-    """Tell whether a definitive screening plan can hold the factors."""
-    n_numbers = sum(len(factor.grid(3)) > 2 for factor in factors if factor.is_numeric)
-    fits = 3 <= n_numbers <= MOST_DEFINITIVE and len(factors) <= CONFERENCE_ORDERS[-1]
-    return fits and all(is_two_level(factor) for factor in factors)

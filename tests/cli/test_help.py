@@ -3,11 +3,11 @@ import shlex
 import pytest
 
 from doe.cli.commands import COMMANDS, NAMES, find, overview
-from doe.cli.reference import FILE, all_parsers, reference_text
+from doe.cli.reference import FILE, parsers_of, reference_text
 from doe.guides.topics import topics
 from tests.cli.running import command
 
-PARSERS = {parser.prog: parser for parser in all_parsers()}
+PARSERS = {parser.prog: parser for command in COMMANDS for parser in parsers_of(command)}
 
 
 def test_the_written_reference_is_what_the_commands_say():
