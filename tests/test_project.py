@@ -1,4 +1,5 @@
 import re
+import shutil
 import threading
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -32,10 +33,21 @@ FIRST = {"vents": 2, "rings": 9, "wool": 0}
 
 
 @pytest.fixture
-def project(tmp_path):
-    made = doe.create(tmp_path / "rig.duckdb", SETUP)
+def tmp_path(desk):
+    """The folder that is used again and again."""
+    return desk
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory):
+    made = doe.create(tmp_path_factory.mktemp("rig") / "rig.duckdb", SETUP)
     made.log(FIRST, new_unit="body A")
-    return made
+    return made.path
+
+
+@pytest.fixture
+def project(made_once, tmp_path):
+    return doe.open(shutil.copyfile(made_once, tmp_path / "rig.duckdb"))
 
 
 def refused(kind, sentence):

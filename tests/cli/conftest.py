@@ -63,6 +63,12 @@ note = "the magnet needs the room"
 
 
 @pytest.fixture
+def tmp_path(desk):
+    """The folder that is used again and again."""
+    return desk
+
+
+@pytest.fixture
 def fettle(tmp_path, monkeypatch, capsys):
     """Run a command in this process, in the test's own folder."""
     monkeypatch.chdir(tmp_path)

@@ -18,6 +18,12 @@ SETTINGS = {"vents": 2, "rings": 9, "wool": 20.0, "driver": "poly"}
 SETUP = doe.Setup(title="Radio", factors=FACTORS, outcomes=OUTCOMES, effort=doe.Effort(100, 10, 5))
 
 
+@pytest.fixture
+def tmp_path(desk):
+    """The folder that is used again and again."""
+    return desk
+
+
 @pytest.fixture(scope="session")
 def template(tmp_path_factory):
     """A project with one unit that carries variant 1, and nothing read."""

@@ -31,6 +31,12 @@ SETUP = Setup(
 )
 
 
+@pytest.fixture
+def tmp_path(desk):
+    """The folder that is used again and again."""
+    return desk
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """Truth: 1.5 dB and 0.3 grades a mm of air (gap less felt); 'fresh' is built as the truth says."""

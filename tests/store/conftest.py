@@ -8,6 +8,12 @@ from doe.store import ProjectFile
 from tests.store.radio import RADIO, SETTINGS
 
 
+@pytest.fixture
+def tmp_path(desk: Path) -> Path:
+    """The folder that is used again and again."""
+    return desk
+
+
 @pytest.fixture(scope="session")
 def templates(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the two projects that tests start from, made once."""
