@@ -22,7 +22,18 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.names import quoted
 from doe.model.outcome import Outcome
-from doe.model.wording import FELL_SHORT, KEPT, NOT_KNOWN, Kept, counted, fixed, number, places_for, with_interval
+from doe.model.wording import (
+    FELL_SHORT,
+    KEPT,
+    NOT_KNOWN,
+    Kept,
+    counted,
+    fixed,
+    number,
+    places_for,
+    unit_behind,
+    with_interval,
+)
 
 COLUMNS = [
     "outcome", "promised", "promised_low", "promised_high", "observed", "difference", "low", "high", "margin", "p",
@@ -313,7 +324,7 @@ def judge(
     is_inside: bool,
 ) -> tuple[tuple[Any, ...], list[str]]:
     """Judge one outcome; return its row and what must be said beside it."""
-    label, unit = outcome.name.replace("_", " ").capitalize(), f" {outcome.unit}" if outcome.unit else ""
+    label, unit = outcome.name.replace("_", " ").capitalize(), unit_behind(outcome.unit)
     difference = observed - promised
     margin = outcome.matters
     tests = two_one_sided(difference, se, df, margin if margin is not None else 1.0)

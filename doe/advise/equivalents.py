@@ -17,7 +17,7 @@ from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
 from doe.advise.standin import StandIn
 from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
-from doe.model.wording import Column, column_of, duration, number, setting, with_interval
+from doe.model.wording import Column, column_of, duration, number, setting, unit_behind, with_interval
 
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
@@ -109,7 +109,7 @@ class Equivalents:
         does = row["does the same"]
         unknown = "; not known to do the same" if self.is_open else ""
         fits = unknown if does is None else "" if does else "; too far off for at least one outcome"
-        unit = f" {self.units.get(self.quantity, '')}".rstrip()
+        unit = unit_behind(self.units.get(self.quantity, ""))
         return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
 
     def _expected(self, place: int) -> list[str]:
@@ -233,7 +233,7 @@ def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in
 def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is_open: bool) -> str:
     what = f"variant {variant}" if variant else "these settings"
     gone = f"{stand_in.factor.name} at {setting(stand_in.to)}"
-    unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
+    unit = unit_behind(stand_in.quantity.unit)
     kept = f"the {stand_in.quantity.name.replace('_', ' ')} of {what} ({number(solved.wanted, 4)}{unit})"
     if not solved.nearest:
         return f"With {gone} no setting keeps the limits, whatever is done to {_lasting(stand_in)}."
@@ -273,7 +273,7 @@ def _notes(
 
 def _own_sentence(stand_in: StandIn, start: Settings, one: Routes) -> str:
     """Say what the stand-in may do by itself, beside what it does through the quantity."""
-    name, unit = stand_in.factor.name, f" {one.outcome.unit}" if one.outcome.unit else ""
+    name, unit = stand_in.factor.name, unit_behind(one.outcome.unit)
     outcome, quantity = one.outcome.name.replace("_", " "), stand_in.quantity.name.replace("_", " ")
     change = f"{name} from {setting(start[name])} to {setting(stand_in.to)}"
     if not math.isfinite(one.own[0]):

@@ -12,7 +12,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, derive
-from doe.model.wording import exact, setting
+from doe.model.wording import exact, setting, unit_behind
 
 
 def what_must_give(
@@ -53,7 +53,7 @@ def what_must_give(
 
 def _told(found: Equivalent, stand_in: StandIn) -> str:
     lasting = ", ".join(f"{factor.name} {setting(found.settings[factor.name])}" for factor in stand_in.lasting)
-    unit = f" {stand_in.quantity.unit}" if stand_in.quantity.unit else ""
+    unit = unit_behind(stand_in.quantity.unit)
     return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
 
 

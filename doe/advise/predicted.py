@@ -131,7 +131,7 @@ def would_change(told: Sequence[Predicted]) -> str:
 
 
 def _edge_told(outcome: Outcome, edge: float) -> str:
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = wording.unit_behind(outcome.unit)
     if outcome.relative_to is None:
         return f"{wording.number(edge)}{unit}"
     sign = "+" if edge > 0 else ""

@@ -80,7 +80,7 @@ def reason(facts: Facts, factors: Sequence[Factor]) -> str:
 
 def changes_text(changes: Mapping[str, tuple[Value, Value]], factors: Sequence[Factor]) -> str:
     """Write changes as ``wool from 0 to 20 % and vents from 2 to 4``."""
-    units = {factor.name: f" {factor.unit}" if factor.unit else "" for factor in factors}
+    units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
     return listed(
         [f"{name} from {setting_text(a)} to {setting_text(b)}{units[name]}" for name, (a, b) in changes.items()], "and"
     )
@@ -88,7 +88,7 @@ def changes_text(changes: Mapping[str, tuple[Value, Value]], factors: Sequence[F
 
 def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> str:
     """Write all settings as ``rings 9, wool 20 %``."""
-    units = {factor.name: f" {factor.unit}" if factor.unit else "" for factor in factors}
+    units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
     return ", ".join(f"{name} {setting_text(value)}{units[name]}" for name, value in settings.items())
 
 

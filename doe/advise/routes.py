@@ -18,7 +18,7 @@ from doe.model.errors import FettleError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
-from doe.model.wording import TANGLED, number
+from doe.model.wording import TANGLED, number, unit_behind
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -193,7 +193,7 @@ def disagreement(routes: Routes, stand_in: StandIn, rows: Mapping[str, Any]) -> 
         return ""
     quantity = stand_in.quantity.name.replace("_", " ")
     parts = listed([name.replace("_", " ") for name in sorted(stand_in.quantity.parsed.names)], "and")
-    unit = f" {routes.outcome.unit}" if routes.outcome.unit else ""
+    unit = unit_behind(routes.outcome.unit)
     head = (
         f"{routes.outcome.name.replace('_', ' ').capitalize()} would be {number(one['mean'])}{unit} through {quantity}, but "
         f"{number(two['mean'])}{unit} by {parts} themselves"

@@ -163,7 +163,7 @@ def _panel(fig: go.Figure, advice: Advice, outcome: Outcome, rows: Rows, cell: d
     fig.update_xaxes(range=list(limits), nticks=5, **cell)
     short = {"raise": "more is better", "lower": "less is better"}.get(str(outcome.goal), goal.phrase(outcome))
     wanted = short.split(", worst")[0]
-    unit = f" {text.cut(outcome.unit, 8)}" if outcome.unit else ""
+    unit = wording.unit_behind(text.cut(outcome.unit, 8))
     named = text.cut(text.name(name), max(min(18, int(room / _BOLD_PX) - len(unit)), 6))
     head = f"<b>{text.safe(named)}</b>{text.safe(unit)}<br>{text.small(text.safe(wanted), theme.colour('soft'))}"
     canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)

@@ -71,7 +71,7 @@ def _entries(effects: Effects, rows: Rows) -> list[key.Entry]:
     unit = axis_of(effects, rows[0]["term"].split(":")[1])[1]
     groups = dict.fromkeys(row["second"] for row in rows)
     return [
-        key.Entry(f"{wording.setting(group)} {unit}".rstrip(), *theme.series(number))
+        key.Entry(f"{wording.setting(group)}{wording.unit_behind(unit)}", *theme.series(number))
         for number, group in enumerate(groups)
     ]
 
@@ -108,7 +108,7 @@ def describe_interaction(effects: Effects, term: str) -> str:
     for row in rows_of(effects.cells):
         if row["term"] == term:
             at, group = (
-                f"{wording.setting(row[end])} {unit}".rstrip()
+                f"{wording.setting(row[end])}{wording.unit_behind(unit)}"
                 for end, unit in zip(("first", "second"), units, strict=True)
             )
             by_group.setdefault(group, []).append(f"{text.name(first)} {at}: {text.level(row, means)}")

@@ -73,7 +73,7 @@ def describe_levels(effects: Effects, factors: Sequence[str] | None = None) -> s
     counted = effects.means
     for name, records in _panels(effects, factors).items():
         own_unit = axis_of(effects, name)[1]
-        settings = [f"{wording.setting(row['level'])} {own_unit}".rstrip() for row in records]
+        settings = [f"{wording.setting(row['level'])}{wording.unit_behind(own_unit)}" for row in records]
         means = [f"{at}: {text.level(row, counted)}" for at, row in zip(settings, records, strict=True)]
         parts.append(f"{text.name(name)} {', '.join(means)}")
     return text.sentences(parts)
@@ -124,7 +124,7 @@ def _axis(effects: Effects, name: str, records: Rows, room: float) -> tuple[list
 
 
 def _hover(name: str, row: Row, own_unit: str, unit: wording.Column) -> str:
-    setting = f"{text.name(name)} {wording.setting(row['level'])} {own_unit}".rstrip()
+    setting = f"{text.name(name)} {wording.setting(row['level'])}{wording.unit_behind(own_unit)}"
     return text.stacked([setting, text.level(row, unit)])
 
 

@@ -80,14 +80,14 @@ def describe_normal(effects: Effects, margin: float | None = None) -> str:
     rows = sorted(rows_of(effects.classical), key=lambda row: row["swing"])
     parts = [f"Effects on {text.name(effects.outcome.name)} in order of size, as a normal plot"]
     if margin is not None:
-        parts.append(f"Lenth's margin of error is {wording.number(margin)} {unit}".rstrip())
+        parts.append(f"Lenth's margin of error is {wording.number(margin)}{wording.unit_behind(unit)}")
     said = [_told(row, margin, unit) for row in rows if canvas.finite([row["swing"]])]
     return text.sentences([*parts, ", ".join(said)])
 
 
 def _told(row: Row, margin: float | None, unit: str) -> str:
     beyond = " (beyond it)" if _beyond(row, margin) else ""
-    return f"{text.term(row['term'])} {wording.signed(row['swing'])} {unit}".rstrip() + beyond
+    return f"{text.term(row['term'])} {wording.signed(row['swing'])}{wording.unit_behind(unit)}{beyond}"
 
 
 def normal_places(count: int) -> list[float]:
@@ -104,7 +104,7 @@ def _draw(fig: go.Figure, pairs: Sequence[tuple[Row, float]], is_beyond: bool, u
         return
     hue = theme.colour("data") if is_beyond else theme.colour("soft")
     names = [text.term(row["term"]) for row, _ in pairs]
-    hover = [text.stacked([name, f"{wording.signed(row['swing'])} {unit}".rstrip()])
+    hover = [text.stacked([name, f"{wording.signed(row['swing'])}{wording.unit_behind(unit)}"])
              for name, (row, _) in zip(names, pairs, strict=True)]  # fmt: skip
     sides = ["middle left" if row["swing"] > 0 else "middle right" for row, _ in pairs]
     fig.add_scatter(x=[row["swing"] for row, _ in pairs], y=[score for _, score in pairs], name="effects",

@@ -18,7 +18,7 @@ from doe.model.errors import UsageError
 from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
 from doe.model.setup import record_of, table_of
 from doe.model.slips import slip_in_matters
-from doe.model.wording import counted, number
+from doe.model.wording import counted, number, unit_behind
 
 _NUMBER = r"[-+−]?\d+(?:[.,]\d+)?"
 _TWO_ENDS = re.compile(rf"({_NUMBER})\s*(?:-|–|to|,|;|\.\.)\s*({_NUMBER})", re.IGNORECASE)
@@ -206,7 +206,7 @@ def _tell_stale(computed: Sequence[Mapping[str, Any]], outcome: str) -> None:
 
 def wanted(outcome: Outcome) -> str:
     """Say what would be good."""
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = unit_behind(outcome.unit)
     if outcome.goal is None:
         return "no goal"
     if outcome.goal == "hit":
@@ -233,4 +233,4 @@ def _ends(pair: tuple[float, float], joiner: str = "and") -> str:
 def _matters(outcome: Outcome) -> str:
     if outcome.matters is None:
         return "-"
-    return f"{number(outcome.matters)} {outcome.unit}".strip()
+    return f"{number(outcome.matters)}{unit_behind(outcome.unit)}"

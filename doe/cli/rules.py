@@ -9,6 +9,7 @@ from doe.cli.definitions import listing, removal
 from doe.cli.parser import Parser
 from doe.cli.screen import stored
 from doe.model.limit import Derived, Limit
+from doe.model.wording import unit_behind
 
 
 def build_derived_add() -> Parser:
@@ -29,7 +30,7 @@ def run_derived_add(options: Namespace) -> None:
     """Define a derived quantity."""
     quantity = Derived(options.name, options.expression, options.unit)
     entry = open_project(options.project).file.change_setup("derived", quantity)
-    stored(f"Stored: {quantity.name} = {quantity.expression}{f' {quantity.unit}' if quantity.unit else ''}.", entry)
+    stored(f"Stored: {quantity.name} = {quantity.expression}{unit_behind(quantity.unit)}.", entry)
 
 
 def build_derived_remove() -> Parser:

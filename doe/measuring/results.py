@@ -37,7 +37,7 @@ class OutcomeMeasured:
         """Return the values with their mean, how it was formed, and the scatter, without the outcome's name."""
         made = self.measured
         values = ", ".join(wording.number(value) for value in made.values)
-        unit = f" {made.unit or self.outcome.unit}".rstrip()
+        unit = wording.unit_behind(made.unit or self.outcome.unit)
         if made.scatter is None:
             return f"{values}{unit}"
         how = "" if made.average == "arithmetic" else f", averaged as {made.average}"
@@ -136,7 +136,7 @@ class Change:
         """Return it as a line."""
         places = wording.places_for(abs(self.after - self.before)) if self.after != self.before else 2
         before, after = (wording.fixed(value, max(2, min(places, 6))) for value in (self.before, self.after))
-        unit = f" {self.unit}" if self.unit else ""
+        unit = wording.unit_behind(self.unit)
         return f"{self.outcome} of {self.variant}, {self.file}: {before} -> {after}{unit} ({self.why})"
 
 

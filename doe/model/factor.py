@@ -10,7 +10,7 @@ from doe.model.choices import FactorKind, Value, Way, choose
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
 from doe.model.names import ADVICE_COLUMNS, RESERVED, check_label, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
-from doe.model.wording import exact
+from doe.model.wording import exact, unit_behind
 
 _STEP_TOLERANCE = 1e-6
 _MOST_STEPS = 100_000
@@ -170,7 +170,7 @@ class Factor:
         """Say in a phrase what a setting may be."""
         if not self.is_numeric:
             return f"must be {listed(self.levels)}"
-        unit = f" {self.unit}" if self.unit else ""
+        unit = unit_behind(self.unit)
         low, high = self.span
         what = "a whole number" if self.kind == "count" else "a number"
         step = ""

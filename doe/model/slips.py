@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, number
+from doe.model.wording import counted, number, unit_behind
 
 FAR = 3.0
 """Ranges beyond the range so far; a lost decimal point lies further out still."""
@@ -84,7 +84,7 @@ def slip(outcome: Outcome, value: float, seen: Seen) -> str:
     reach = FAR * (high - low)
     if not reach or low - reach <= value <= high + reach:
         return ""
-    told = f"{number(value, 6)}{' ' + outcome.unit if outcome.unit else ''}"
+    told = f"{number(value, 6)}{unit_behind(outcome.unit)}"
     return f"{outcome.name} is {told}, far from all that is known of it ({number(low, 4)} to {number(high, 4)})"
 
 
@@ -115,7 +115,7 @@ def slip_in_matters(outcome: Outcome) -> str:
     reach = _reach(outcome)
     if outcome.matters is None or not reach or outcome.matters < reach:
         return ""
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = unit_behind(outcome.unit)
     than = "more than" if outcome.matters > reach else "as much as"
     ends = "from worst to best" if outcome.goal else "on its scale"
     return (

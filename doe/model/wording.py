@@ -51,7 +51,7 @@ class Column(NamedTuple):
     def behind(self) -> str:
         """What stands behind a number: what it is counted in, and the unit."""
         of = " of 1" if self.unit and self.word.endswith("ths") else ""
-        return f"{self.word}{of}{f' {self.unit}' if self.unit else ''}"
+        return f"{self.word}{of}{unit_behind(self.unit)}"
 
 
 def capital(text: str) -> str:
@@ -97,6 +97,17 @@ def exact(value: float) -> str:
     return f"{value:.12g}"
 
 
+def unit_behind(unit: str) -> str:
+    """Return a unit as it stands behind a number: after a blank, and nothing where there is none.
+
+    Examples
+    --------
+    >>> unit_behind("mm"), unit_behind("")
+    (' mm', '')
+    """
+    return f" {unit}" if unit else ""
+
+
 def setting(value: object, unit: str = "") -> str:
     """Write a setting so that nothing a person wrote is rounded away: a number with its unit, a level's name as it is.
 
@@ -107,7 +118,7 @@ def setting(value: object, unit: str = "") -> str:
     """
     if not isinstance(value, Real):
         return str(value)
-    return f"{exact(float(value))} {unit}".rstrip()
+    return f"{exact(float(value))}{unit_behind(unit)}"
 
 
 def signed(value: float | None, digits: int = 3) -> str:

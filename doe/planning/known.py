@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.model.errors import FettleError, UsageError, did_you_mean, there_are
 from doe.model.outcome import Outcome
-from doe.model.wording import number
+from doe.model.wording import number, unit_behind
 
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
@@ -110,7 +110,7 @@ def _unknown(outcome: Outcome | None) -> str:
 
 
 def _note(outcome: Outcome, sd: float, given: float | None, count: int) -> str:
-    unit = f" {outcome.unit}" if outcome.unit else ""
+    unit = unit_behind(outcome.unit)
     if given is not None:
         return f"Judged by {outcome.name}, with a scatter of {number(sd)}{unit} between runs, as given."
     which = ", the outcome that is hardest to see" if count > 1 else ""

@@ -79,7 +79,7 @@ def about(outcome: Outcome) -> str:
     wanted = goal.phrase(outcome)
     parts.append(f"goal: {outcome.goal} ({wanted})" if wanted else "no goal")
     if outcome.matters is not None:
-        parts.append(f"{wording.number(outcome.matters)} {outcome.unit}".rstrip() + " or more matters")
+        parts.append(f"{wording.number(outcome.matters)}{wording.unit_behind(outcome.unit)} or more matters")
     return ", ".join(parts)
 
 
@@ -133,7 +133,11 @@ def scatter_rows(effects: Effects) -> tuple[Share, ...]:
     """Put the sources of scatter into words."""
     unit = effects.outcome.unit
     return tuple(
-        Share(str(row["source"]), f"{wording.number(row['sd'], 2)} {unit}".rstrip(), wording.percent(row["share"]))
+        Share(
+            str(row["source"]),
+            f"{wording.number(row['sd'], 2)}{wording.unit_behind(unit)}",
+            wording.percent(row["share"]),
+        )
         for row in rows_of(effects.variance)
     )
 

@@ -181,7 +181,7 @@ def _drift(row: Mapping[str, Any] | None, unit: str) -> str:
         return f"or {', '.join(others)}" if others else "no other"
     if row["low"] == row["high"]:
         return "no other" if row["kind"] == "count" else "as near as can be"
-    tail = f" {unit}" if unit else ""
+    tail = wording.unit_behind(unit)
     if row["kind"] == "count" and row["high"] - row["low"] == 1:
         return f"{wording.number(row['low'])} or {wording.number(row['high'])}{tail}"
     return f"{wording.number(row['low'])} to {wording.number(row['high'])}{tail}"

@@ -80,7 +80,7 @@ class Estimate:
 
 
 def _line(estimate: Estimate) -> str:
-    unit = f" {estimate.unit}" if estimate.unit else ""
+    unit = wording.unit_behind(estimate.unit)
     return f"{estimate.name}: {wording.number(estimate.value)}{unit}"
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from doe.model.errors import UsageError, did_you_mean, listed
 from doe.model.numbers import finite
+from doe.model.wording import unit_behind
 from doe.signals.sweep import Sweep
 
 REQUIRED: Any = object()
@@ -99,7 +100,7 @@ def number(low: float, high: float, unit: str = "") -> Callable[[str, Any], floa
     def read(field: str, value: Any) -> float:
         found = finite(field, value)
         if not low <= found <= high:
-            raise UsageError(f"{field} is {found:g}; it must be from {low:g} to {high:g}{' ' + unit if unit else ''}.")
+            raise UsageError(f"{field} is {found:g}; it must be from {low:g} to {high:g}{unit_behind(unit)}.")
         return found
 
     return read

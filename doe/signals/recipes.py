@@ -113,7 +113,7 @@ class Measured:
 
     def summary(self) -> str:
         """Return the readings as text, a line each, then what is to be said about them."""
-        unit = f" {self.unit}" if self.unit else ""
+        unit = wording.unit_behind(self.unit)
         lines = [
             f"{name}: {wording.number(value, 4)}{unit}" for name, value in zip(self.files, self.values, strict=True)
         ]

@@ -12,7 +12,7 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration, exact, setting
+from doe.model.wording import duration, exact, setting, unit_behind
 from doe.web import urls
 from doe.web.contexts import Choice, Field, ReadingRow
 
@@ -192,7 +192,7 @@ def value_text(item: Mapping[str, Any], outcome: Outcome | None) -> str:
         better = item["variant"] if item["value"] == 1 else item["versus"]
         return f"variant {better} better, {item['variant']} against {item['versus']}"
     unit = outcome.unit if outcome is not None else ""
-    return f"{exact(item['value'])} {unit}".rstrip()
+    return f"{exact(item['value'])}{unit_behind(unit)}"
 
 
 def _circumstances(item: Mapping[str, Any]) -> str:
