@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -138,13 +139,14 @@ def confirm(
     is_fresh = frame["variant"].astype(str).isin(names)
     if "versus" in frame.columns:  # a comparison with a fresh build is a reading of it too
         is_fresh |= frame["versus"].astype(str).isin(names)
-    before = frame[~is_fresh]
+    chosen = None if terms is None else list(terms)
+    case = _Case(frame, frame[~is_fresh], frozenset(frame["outcome"][is_fresh].astype(str)), tuple(names), settings,
+                 partial(analyse, factors=factors, terms=chosen, derived=derived, seed=seed))  # fmt: skip
     rows, notes = [], list(_same_unit(frame[is_fresh], names))
     for outcome in outcomes:
-        mine = frame[is_fresh & (frame["outcome"].astype(str) == outcome.name)]
         if outcome.goal is None and outcome.matters is None:
             continue
-        row, more = _judged(frame, before, factors, outcome, names, settings, len(mine), derived, terms, seed)
+        row, more = _judged(case, outcome)
         rows.append(row)
         notes += more
     table = pd.DataFrame(rows, columns=COLUMNS)
@@ -218,47 +220,65 @@ def _read(readings: pd.DataFrame) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _judged(
-    frame: pd.DataFrame, before: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome, names: Sequence[str],
-    settings: Mapping[str, Value], n_readings: int, derived: Sequence[Derived], terms: Sequence[str] | None, seed: int,
-) -> tuple[tuple[Any, ...], list[str]]:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """The readings that fresh builds are judged by.
+
+    Attributes
+    ----------
+    whole, before : DataFrame
+        All readings, and those of neither side a fresh build.
+    was_read : frozenset of str
+        Outcomes that were read of the fresh builds.
+    names : tuple of str
+        The fresh builds.
+    settings : mapping of str to setting
+        Theirs.
+    analysed : callable
+        Analyses readings for an outcome.
+    """
+
+    whole: pd.DataFrame
+    before: pd.DataFrame
+    was_read: frozenset[str]
+    names: tuple[str, ...]
+    settings: Mapping[str, Value]
+    analysed: Callable[..., Effects]
+
+
+def _judged(case: _Case, outcome: Outcome) -> tuple[dict[str, Any], list[str]]:
     """Return the row of one outcome, and what must be said beside it."""
-    label = outcome.name.replace("_", " ").capitalize()
-    if not n_readings:
-        return _unknown(outcome, f"{label}: {NOT_KNOWN}; it was not read of these builds, so read it."), []
-    chosen = list(terms) if terms is not None else None
-    joined, alone = _new_raters(frame, before, outcome, names)
+    if outcome.name not in case.was_read:
+        return _unknown(outcome, "it was not read of these builds, so read it."), []
+    joined, alone = _new_raters(case, outcome)
     if alone:
-        return _unknown(outcome, f"{label}: {NOT_KNOWN}; {_strangers(joined)}"), []
+        return _unknown(outcome, _strangers(joined)), []
     try:
-        promise = analyse(before, factors, outcome, chosen, derived=derived, seed=seed)
-        predicted = promise.predict(dict(settings)).iloc[0]
-        whole = analyse(frame, factors, outcome, chosen, derived=derived, seed=seed)
+        promise = case.analysed(case.before, outcome=outcome)
+        predicted = promise.predict(dict(case.settings)).iloc[0]
+        whole = case.analysed(case.whole, outcome=outcome)
         from_others = bool(joined) or counts_from_others(whole)
-        observed, se, df = fresh_value(whole, names, from_others=from_others)
+        observed, se, df = fresh_value(whole, case.names, from_others=from_others)
         if from_others:
-            observed += others_mean(promise, names)
+            observed += others_mean(promise, case.names)
     except FettleError as err:
-        return _unknown(outcome, f"{label}: {NOT_KNOWN}; {err}"), []
+        return _unknown(outcome, str(err)), []
     reach = float(stats.t.ppf(0.975, df)) * float(np.hypot(predicted["sd"], se))
-    low, high = float(predicted["mean"]) - reach, float(predicted["mean"]) + reach
-    is_inside = low <= observed <= high
-    return judge(outcome, float(predicted["mean"]), (low, high), observed, se, df, is_inside)
+    promised = float(predicted["mean"])
+    return judge(outcome, promised, (promised - reach, promised + reach), observed, se, df)
 
 
-def _new_raters(
-    frame: pd.DataFrame, before: pd.DataFrame, outcome: Outcome, names: Sequence[str]
-) -> tuple[list[str], bool]:
+def _new_raters(case: _Case, outcome: Outcome) -> tuple[list[str], bool]:
     """Return who read the fresh builds and nothing else, and whether nobody else read them.
 
     The level of a log is what its raters give on average, and moves with each that joins in. Readings by nobody in particular
     are by anyone.
     """
-    if "rater" not in frame.columns or outcome.kind == "compared":
+    if "rater" not in case.whole.columns or outcome.kind == "compared":
         return [], False
-    is_mine = frame["outcome"].astype(str) == outcome.name
-    fresh = frame["rater"][is_mine & frame["variant"].astype(str).isin(names)]
-    known = before["rater"][before["outcome"].astype(str) == outcome.name]
+    is_mine = case.whole["outcome"].astype(str) == outcome.name
+    fresh = case.whole["rater"][is_mine & case.whole["variant"].astype(str).isin(case.names)]
+    known = case.before["rater"][case.before["outcome"].astype(str) == outcome.name]
     if fresh.isna().any() or known.isna().any():
         return [], False
     seen = set(known.astype(str))
@@ -309,32 +329,30 @@ def others_mean(effects: Effects, names: Sequence[str]) -> float:
     return float(basis.builds.means[~np.isin(basis.variants, list(names))].mean())
 
 
-def _unknown(outcome: Outcome, finding: str) -> tuple[Any, ...]:
-    nan = float("nan")
-    return (outcome.name, *[nan] * 7, outcome.matters or nan, nan, None, NOT_KNOWN, finding)
+def _label(outcome: Outcome) -> str:
+    return outcome.name.replace("_", " ").capitalize()
+
+
+def _unknown(outcome: Outcome, why: str) -> dict[str, Any]:
+    told = {
+        "outcome": outcome.name, "margin": outcome.matters or float("nan"), "is_inside": None, "verdict": NOT_KNOWN,
+        "finding": f"{_label(outcome)}: {NOT_KNOWN}; {why}",
+    }  # fmt: skip
+    return dict.fromkeys(COLUMNS, float("nan")) | told
 
 
 def judge(
-    outcome: Outcome,
-    promised: float,
-    interval: tuple[float, float],
-    observed: float,
-    se: float,
-    df: float,
-    is_inside: bool,
-) -> tuple[tuple[Any, ...], list[str]]:
-    """Judge one outcome; return its row and what must be said beside it."""
-    label, unit = outcome.name.replace("_", " ").capitalize(), unit_behind(outcome.unit)
-    difference = observed - promised
-    margin = outcome.matters
-    tests = two_one_sided(difference, se, df, margin if margin is not None else 1.0)
+    outcome: Outcome, promised: float, interval: tuple[float, float], observed: float, se: float, df: float
+) -> tuple[dict[str, Any], list[str]]:
+    """Judge one outcome by a promise with its 95 % prediction interval; return its row and what must be said beside it."""
+    label, unit = _label(outcome), unit_behind(outcome.unit)
+    margin, nan = outcome.matters, float("nan")
+    tests = two_one_sided(observed - promised, se, df, margin if margin is not None else 1.0)
     short = _shortfall_interval(outcome, promised, tests.low, tests.high)
     estimate = float(shortfall(outcome, np.array(observed)) - shortfall(outcome, np.array(promised)))
     if outcome.goal is None:
-        estimate = abs(difference)
-    text = (
-        f"promised {with_interval(promised, *interval, outcome.unit)}, came out at {_value(observed, interval)}{unit}"
-    )
+        estimate = abs(observed - promised)
+    is_inside = interval[0] <= observed <= interval[1]
     if margin is None:
         verdict: Kept = NOT_KNOWN
         why = "; say what 'matters' in it, since without a margin nothing can be called the same"
@@ -348,13 +366,15 @@ def judge(
         verdict = NOT_KNOWN
         why = f"; with these readings it may be off by up to {number(max(abs(tests.low), abs(tests.high)), 2)}{unit}"
     by = f" by {with_interval(estimate, short[0], short[1], outcome.unit)}" if verdict == FELL_SHORT else ""
-    notes = [] if is_inside else [_contradiction(outcome, label, estimate, verdict)]
-    row = (
-        outcome.name, promised, *interval, observed, difference, tests.low, tests.high,
-        margin if margin is not None else float("nan"), tests.p if margin is not None else float("nan"), is_inside, verdict,
-        f"{label}: {verdict}{by} - {text}{why}.",
-    )  # fmt: skip
-    return row, notes
+    told = with_interval(promised, *interval, outcome.unit)
+    finding = f"{label}: {verdict}{by} - promised {told}, came out at {_value(observed, interval)}{unit}{why}."
+    row = {
+        "outcome": outcome.name, "promised": promised, "promised_low": interval[0], "promised_high": interval[1],
+        "observed": observed, "difference": observed - promised, "low": tests.low, "high": tests.high,
+        "margin": nan if margin is None else margin, "p": nan if margin is None else tests.p, "is_inside": is_inside,
+        "verdict": verdict, "finding": finding,
+    }  # fmt: skip
+    return row, [] if is_inside else [_contradiction(outcome, label, estimate, verdict)]
 
 
 def _value(observed: float, interval: tuple[float, float]) -> str:

@@ -140,9 +140,10 @@ class Equivalents:
 
 def make_equivalents(
     stand_in: StandIn,
-    variant: str,
     start: Settings,
     solved: Solved,
+    *,
+    variant: str,
     starts: Sequence[Start],
     routes: Sequence[Routes],
     gives: Sequence[str],

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from doe.advise.effort import bought_levels
 from doe.advise.equivalents import Equivalents, make_equivalents
-from doe.advise.lasting import Equivalent, solve
+from doe.advise.lasting import solve
 from doe.advise.log import Log, read_log
 from doe.advise.must_give import what_must_give
 from doe.advise.nearest import nearest_start
 from doe.advise.recommend import recommend
-from doe.advise.routes import Routes, both_routes
-from doe.advise.standin import StandIn, choose_stand_in
+from doe.advise.routes import both_routes
+from doe.advise.standin import choose_stand_in
 from doe.advise.twin import twin_build
 from doe.model.choices import Settings
 from doe.model.effort import Effort
@@ -89,7 +89,9 @@ def settle(
     stand_in = choose_stand_in(factors, derived, without, to, through, hold)
     log = read_log(readings, factors, units)
     if variant is None:
-        variant = _best(readings, factors, outcomes, units, effort, limits, derived, seed)
+        variant = _best(
+            readings, factors, outcomes, units=units, effort=effort, limits=limits, derived=derived, seed=seed
+        )
     name, start = _named(variant, log, factors)
     if start[stand_in.factor.name] == stand_in.to:
         what = f"variant {name}" if name else "the variant"
@@ -103,20 +105,19 @@ def settle(
     bought = bought_levels(factors, [*log.variants.values(), *(unit.settings for unit in log.units)])
     starts = [nearest_start(factors, log.units, one.settings, effort or Effort(), bought) for one in found]
     gives = what_must_give(stand_in, factors, start, solved, limits=limits, derived=derived)
-    test = _test(stand_in, factors, start, found, routes, limits, derived, log, effort or Effort())
-    return make_equivalents(stand_in, name, start, solved, starts, routes, gives, test)
+    test = {}
+    if found:
+        test = twin_build(
+            stand_in, factors, start, found[0], routes,
+            limits=limits, derived=derived, units=log.units, effort=effort or Effort(),
+        )  # fmt: skip
+    return make_equivalents(stand_in, start, solved, variant=name, starts=starts, routes=routes, gives=gives, test=test)
 
 
-def _best(
-    readings: Any, factors: Any, outcomes: Any, units: Any, effort: Any, limits: Any, derived: Any, seed: int
-) -> str:
-    best = (
-        recommend(
-            readings, factors, outcomes, units=units, effort=effort, limits=limits, derived=derived, seed=seed
-        ).best
-        if readings is not None and len(readings)
-        else {}
-    )
+def _best(readings: pd.DataFrame | None, factors: Sequence[Factor], outcomes: Sequence[Outcome], **beside: Any) -> str:
+    """Name the variant that advice would keep, asked with all that is known `beside` readings."""
+    is_read = readings is not None and len(readings) > 0
+    best = recommend(readings, factors, outcomes, **beside).best if is_read else {}
     if not best.get("variant"):
         raise DataError(
             "No variant is known to be the best yet, since none has been read; name the one to make permanent."
@@ -136,19 +137,3 @@ def _named(variant: str | Mapping[str, object], log: Log, factors: Sequence[Fact
     if missing:
         raise DataError(f"The settings have no {missing[0].name}; it {missing[0].allowed()}.")
     return "", {factor.name: factor.read(variant[factor.name]) for factor in factors}
-
-
-def _test(
-    stand_in: StandIn,
-    factors: Sequence[Factor],
-    start: Settings,
-    found: Sequence[Equivalent],
-    routes: Sequence[Routes],
-    limits: Sequence[Limit],
-    derived: Sequence[Derived],
-    log: Log,
-    effort: Effort,
-) -> dict[str, Any]:
-    if not found:
-        return {}
-    return twin_build(stand_in, factors, start, found[0], routes, limits, derived, log.units, effort)

@@ -32,6 +32,7 @@ def twin_build(
     start: Mapping[str, Value],
     equivalent: Equivalent,
     routes: Sequence[Routes],
+    *,
     limits: Sequence[Limit],
     derived: Sequence[Derived],
     units: Sequence[Unit],

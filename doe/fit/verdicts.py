@@ -85,9 +85,12 @@ def judge(
         bound.setdefault(tie.second, []).append(tie.first)
     small = _small(terms, activity, low, high, matters)
     return [
-        _judge_one(place, terms, activity, (low[place], high[place]), bool(small[place]), related, either, bound)
+        _judge_one(
+            place, terms, activity, (low[place], high[place]),
+            is_small=bool(small[place]), related=related, either=either, bound=bound,
+        )
         for place in range(len(terms))
-    ]
+    ]  # fmt: skip
 
 
 def _small(terms: Sequence[Term], activity: Array, low: Array, high: Array, matters: float | None) -> Array:
@@ -101,8 +104,8 @@ def _small(terms: Sequence[Term], activity: Array, low: Array, high: Array, matt
 
 
 def _judge_one(
-    place: int, terms: Sequence[Term], activity: Array, interval: tuple[float, float], is_small: bool,
-    related: Array, either: Array, bound: dict[str, list[str]],
+    place: int, terms: Sequence[Term], activity: Array, interval: tuple[float, float],
+    *, is_small: bool, related: Array, either: Array, bound: dict[str, list[str]],
 ) -> Judged:  # fmt: skip
     name, (low, high) = terms[place].name, interval
     if not np.isfinite(low):

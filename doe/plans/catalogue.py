@@ -57,7 +57,7 @@ def check_kind(kind: str) -> str:
 
 
 def draft(
-    request: Request, kind: str, model: str, runs: int | None, blocks: int, centre: int | None, fold: Sequence[str]
+    request: Request, kind: str, runs: int | None, blocks: int, *, model: str, centre: int | None, fold: Sequence[str]
 ) -> Draft:
     """Build a plan that follows from a construction.
 
@@ -68,7 +68,7 @@ def draft(
     """
     if kind in _NO_BLOCKS and blocks > 1:
         raise UsageError(f"A {kind} plan has no blocks of its own; use kind='d-optimal' with blocks={blocks}.")
-    built = _build(request, kind, model, runs, blocks, centre, fold)
+    built = _build(request, kind, runs, blocks, model=model, centre=centre, fold=fold)
     if centre and kind not in _OWN_CENTRE:
         built = with_centre(request, built, centre)
     if kind in _FIXED_SIZE and runs is not None and runs != built.n_runs:
@@ -81,7 +81,7 @@ def draft(
 
 
 def _build(
-    request: Request, kind: str, model: str, runs: int | None, blocks: int, centre: int | None, fold: Sequence[str]
+    request: Request, kind: str, runs: int | None, blocks: int, *, model: str, centre: int | None, fold: Sequence[str]
 ) -> Draft:
     factors = request.factors
     if kind == "full":

@@ -112,17 +112,16 @@ def plan(
     _check_counts(
         blocks=blocks, replicates=replicates, runs=runs, starts=starts, session_runs=session_runs, units=units
     )
-    if centre is not None:
-        check_count("centre", centre, 0)
-    if fold and chosen != "fold-over":
-        raise UsageError(f"fold belongs to kind='fold-over', not to '{chosen}'.")
+    _check_extras(chosen, centre, fold)
     inner = blocks // replicates if replicates > 1 and blocks % replicates == 0 else blocks
     if chosen in OPTIMAL:
         if runs is not None:  # before a search that takes seconds
             check_blocks(runs, inner, session_runs if replicates == 1 else None)
-        built, arrangement = _optimal(request, chosen, runs, inner, units, centre, starts, tell)
+        _refuse_centre(chosen, centre)
+        built, arrangement = optimal(request, chosen, runs, inner, units=units, starts=starts, tell=tell)
     else:
-        built = draft(request, chosen, model if isinstance(model, str) else "main", runs, inner, centre, fold)
+        named = model if isinstance(model, str) else "main"
+        built = draft(request, chosen, runs, inner, model=named, centre=centre, fold=fold)
         arrangement = None
     built = repeated(built, replicates, blocks)
     check_blocks(built.n_runs, int(built.block.max()) + 1, session_runs)
@@ -135,22 +134,19 @@ def _check_counts(**counts: int | None) -> None:
             check_count(word, count, 1, 1_000_000 if word == "starts" else 10_000)
 
 
-def _optimal(
-    request: Request,
-    kind: str,
-    runs: int | None,
-    blocks: int,
-    units: int | None,
-    centre: int | None,
-    starts: int | None,
-    tell: Tell | None,
-) -> tuple[Draft, Arrangement]:
+def _check_extras(kind: str, centre: int | None, fold: Sequence[str]) -> None:
+    if centre is not None:
+        check_count("centre", centre, 0)
+    if fold and kind != "fold-over":
+        raise UsageError(f"fold belongs to kind='fold-over', not to '{kind}'.")
+
+
+def _refuse_centre(kind: str, centre: int | None) -> None:
     if centre:
         raise UsageError(
             f"centre is {centre}, but a {kind} plan puts runs in the middle by itself where the model bends; use "
             "model='quadratic', or a catalogue kind such as 'fraction'."
         )
-    return optimal(request, kind, runs, blocks, units, starts, tell)
 
 
 def _arranged(

@@ -38,6 +38,7 @@ def optimal(
     kind: str,
     runs: int | None,
     blocks: int,
+    *,
     units: int | None,
     starts: int | None,
     tell: Tell | None,

@@ -108,8 +108,8 @@ def rehearse(
             command="say so with 'fettle effort --reading-minutes MINUTES'",
         )
     _check_room(setup, start, seed)
-    tasks = [(setup, outcomes, noise, start, seed + place, place, hours, compare) for place in range(benches)]
-    played = _play(tasks, jobs, progress)
+    asked = _Asked(setup, outcomes, noise, start, hours, compare)
+    played = _play(asked, range(seed, seed + benches), jobs, progress)
     if len(played) < benches:
         notes = (*notes, f"Stopped early: this is about the {len(played)} of {benches} benches that were played.")
     frame = pd.DataFrame(
@@ -121,6 +121,18 @@ def rehearse(
 
 
 @dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is played on every bench: the setup, its outcomes that have a goal, and `rehearse`'s own words for the rest."""
+
+    setup: Setup
+    outcomes: tuple[Outcome, ...]
+    noise: float
+    start: Settings | None
+    hours: float
+    compare: bool
+
+
+@dataclass(frozen=True, slots=True)
 class _Played:
     """What came of one bench."""
 
@@ -129,18 +141,19 @@ class _Played:
     rivals: list[dict[str, Any]]
 
 
-def _play(tasks: Sequence[tuple[Any, ...]], jobs: int, progress: Callable[[int, int], None] | None) -> list[_Played]:
-    """Play all benches, on several cores if asked; an interruption keeps what is done."""
+def _play(asked: _Asked, seeds: Sequence[int], jobs: int, progress: Callable[[int, int], None] | None) -> list[_Played]:
+    """Play a bench for each seed, on several cores if asked; an interruption keeps what is done."""
     from joblib import Parallel, delayed
 
     done: list[_Played] = []
     with _deaf_to_ctrl_c():
-        results = Parallel(n_jobs=jobs, return_as="generator_unordered")(delayed(_one)(*task) for task in tasks)
+        plays = (delayed(_one)(asked, seed, KINDS[place % len(KINDS)]) for place, seed in enumerate(seeds))
+        results = Parallel(n_jobs=jobs, return_as="generator_unordered")(plays)
     try:
         for one in results:
             done.append(one)
             if progress is not None:
-                progress(len(done), len(tasks))
+                progress(len(done), len(seeds))
     except KeyboardInterrupt:
         if not done:
             raise
@@ -188,42 +201,32 @@ def _check_room(setup: Setup, start: Settings | None, seed: int) -> None:
     check_limits(make_space(coding, [start] if start else [], setup.limits), seed)
 
 
-def _one(
-    setup: Setup,
-    outcomes: Sequence[Outcome],
-    noise: float,
-    start: Settings | None,
-    seed: int,
-    place: int,
-    hours: float,
-    compare: bool,
-) -> _Played:
+def _one(asked: _Asked, seed: int, family: Family) -> _Played:
     if multiprocessing.parent_process() is not None:  # one that was started later may have inherited nothing
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-    family = KINDS[place % len(KINDS)]
-    drawn = _bench(setup, outcomes, noise, start, seed, family)
-    played = play(drawn, Advised(), hours)
+    drawn = _bench(asked, seed, family)
+    played = play(drawn, Advised(), asked.hours)
     until = [entry["variants"] for entry in played.trace if entry["share"] >= GOOD]
     row = {"seed": seed, "family": family, "builds": len(played.world.units), **summarise(played)}
     row["variants_until"] = until[0] if until else row["variants"]
     rivals = [
-        {"strategy": name, "seed": seed, **summarise(play(drawn, STRATEGIES[name](), hours))}
+        {"strategy": name, "seed": seed, **summarise(play(drawn, STRATEGIES[name](), asked.hours))}
         for name in RIVALS
-        if compare
+        if asked.compare
     ]
     return _Played(row, _seen(played.world), rivals)
 
 
-def _bench(
-    setup: Setup, outcomes: Sequence[Outcome], noise: float, start: Settings | None, seed: int, family: Family
-) -> Bench:
+def _bench(asked: _Asked, seed: int, family: Family) -> Bench:
+    setup, outcomes, scatter = asked.setup, asked.outcomes, (asked.noise, asked.noise)
     rng = np.random.default_rng([seed, 31])
     plain = Setup(setup.title, setup.question, setup.factors, outcomes, setup.effort, setup.limits, setup.derived)
     drawn = None
     for _ in range(_DRAWS_PER_BENCH):
         active = _active(setup.factors, family, rng)
-        truths = tuple(draw_truth(family, outcome, active, rng, (noise, noise), (0.05, 0.9)) for outcome in outcomes)
-        drawn = Bench(family, seed, plain, truths, start or first_unit(setup.factors, setup.limits, setup.derived, rng))
+        truths = tuple(draw_truth(family, outcome, active, rng, scatter, (0.05, 0.9)) for outcome in outcomes)
+        start = asked.start or first_unit(setup.factors, setup.limits, setup.derived, rng)
+        drawn = Bench(family, seed, plain, truths, start)
         if is_worth_playing(drawn, hard_enough=0.25):
             return drawn
     raise UsageError(

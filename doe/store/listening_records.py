@@ -103,7 +103,8 @@ class ListeningRecords(Opened):
             own = Session(session.name, first, session.note)
             session_ids = sessions.add(con, entry, [own], names_to_ids(con, "live_session"), exact=True)
             made = readings.with_known_raters(made, readings.raters(con))
-            readings.add(con, entry, made, defined, variant_ids, session_ids, names_to_ids(con, "live_unit"))
+            ids = readings.Ids(variant_ids, session_ids, names_to_ids(con, "live_unit"))
+            readings.add(con, entry, made, defined, ids)
             listening.add(con, entry, replace(session, is_closed=True), variant_ids, outcome_ids, kept=kept)
             without = f", without {counted(lost, 'judgement')} of what was withdrawn since" if lost else ""
             told = f"closed session {session.name} with {counted(len(made), 'reading')}{without}"

@@ -96,8 +96,8 @@ class MeasuringRecords(Opened):
     def _add_readings(con: duckdb.DuckDBPyConnection, entry: int, new: Sequence[Reading], numbers: list[int]) -> None:
         readings.check_built(con, [item.variant for item in new])
         new = readings.with_known_raters(new, readings.raters(con))
-        variants, sittings, units = (names_to_ids(con, f"live_{what}") for what in ("variant", "session", "unit"))
-        readings.add(con, entry, new, definitions.load(con), variants, sittings, units, numbers)
+        ids = readings.Ids(*(names_to_ids(con, f"live_{what}") for what in ("variant", "session", "unit")))
+        readings.add(con, entry, new, definitions.load(con), ids, numbers)
 
 
 def _add_files(con: duckdb.DuckDBPyConnection, entry: int, files: Sequence[KeptFile]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import duckdb
 
@@ -114,14 +114,20 @@ def checked(reading: Reading, outcomes: Mapping[str, Outcome]) -> Reading:
     return replace(reading, value=value, when=bench_time(reading.when))
 
 
+class Ids(NamedTuple):
+    """Ids by name of what readings may speak of."""
+
+    variants: Mapping[str, int]
+    sessions: Mapping[str, int]
+    units: Mapping[str, int]
+
+
 def add(
     con: duckdb.DuckDBPyConnection,
     entry: int,
     readings: Sequence[Reading],
     definitions: Definitions,
-    variants: Mapping[str, int],
-    sessions: Mapping[str, int],
-    units: Mapping[str, int],
+    ids: Ids,
     numbers: Sequence[int] | None = None,
 ) -> None:
     """Store readings.
@@ -132,7 +138,7 @@ def add(
         Where and under which entry.
     readings : sequence of Reading
         In the order to be kept.
-    variants, sessions, units : mapping of str to int
+    ids : Ids
         Known names.
     numbers : sequence of int, optional
         Ids to keep (an export that is read back).
@@ -142,18 +148,18 @@ def add(
     DataError
         If a reading names something unknown, or its value is not allowed.
     """
-    ids = {outcome.name: identity for identity, outcome in definitions.outcomes().items()}
+    outcome_ids = {outcome.name: identity for identity, outcome in definitions.outcomes().items()}
     outcomes = {outcome.name: outcome for outcome in definitions.outcomes().values()}
     first = next_id(con, "reading")
     rows = []
     for place, typed in enumerate(readings):
         reading = checked(typed, outcomes)
         links = {
-            "variant": known(variants, reading.variant, "Variant"),
-            "outcome": ids[reading.outcome],
-            "versus": known(variants, reading.versus, "Variant"),
-            "session": known(sessions, reading.session, "Session"),
-            "unit": known(units, reading.unit, "Unit"),
+            "variant": known(ids.variants, reading.variant, "Variant"),
+            "outcome": outcome_ids[reading.outcome],
+            "versus": known(ids.variants, reading.versus, "Variant"),
+            "session": known(ids.sessions, reading.session, "Session"),
+            "unit": known(ids.units, reading.unit, "Unit"),
         }
         identity = numbers[place] if numbers is not None else first + place
         rows.append(_row(identity, entry, reading, links))

@@ -321,7 +321,7 @@ def restore(con: duckdb.DuckDBPyConnection, content: Content, source: str) -> En
     definitions.add_all(con, entry, content.setup)
     defined = definitions.load(con)
     ids = _restore_builds(con, entry, rows, defined)
-    variant_ids = ids[0]
+    variant_ids = ids.variants
     with _named("readings"):
         _restore_readings(con, entry, rows["readings"], defined, ids)
     with _named("measurements"):
@@ -361,7 +361,7 @@ def _named(table: str) -> Iterator[None]:
 
 def _restore_builds(
     con: duckdb.DuckDBPyConnection, entry: int, rows: Mapping[str, Sequence[Mapping[str, Any]]], defined: Definitions
-) -> tuple[dict[str, int], dict[str, int], dict[str, int]]:
+) -> readings.Ids:
     """Store variants, sessions and units, and return the ids of each by name."""
     setup = defined.setup()
     with _named("units"):
@@ -377,7 +377,7 @@ def _restore_builds(
     with _named("variants"):
         built = [_variant(row, setup) for row in rows["variants"]]
         ids = variants.add(con, entry, built, defined, {}, unit_ids, exact=True)
-    return ids, session_ids, unit_ids
+    return readings.Ids(ids, session_ids, unit_ids)
 
 
 def _restore_attachments(
@@ -392,13 +392,13 @@ def _restore_readings(
     entry: int,
     rows: Sequence[Mapping[str, Any]],
     defined: Definitions,
-    ids: tuple[Mapping[str, int], Mapping[str, int], Mapping[str, int]],
+    ids: readings.Ids,
 ) -> None:
     taken = [
         Reading(**{name: row[name] for name in _READINGS if name not in ("id", "note")}, note=row["note"] or "")
         for row in rows
     ]
-    readings.add(con, entry, taken, defined, *ids, numbers=[row["id"] for row in rows])
+    readings.add(con, entry, taken, defined, ids, numbers=[row["id"] for row in rows])
 
 
 def _settings(row: Mapping[str, Any], setup: Setup) -> Settings:

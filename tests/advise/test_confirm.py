@@ -73,11 +73,11 @@ def test_builds_that_fall_short_are_said_to_by_how_much():
 
 @pytest.mark.parametrize("is_inside", [True, False])
 def test_a_shortfall_within_the_prediction_says_by_which_intervals(is_inside):
-    """32.5 where 30 +- 3 was promised, se 0.5 with 20 degrees of freedom: 2.5 off, 90 % interval 1.64 to 3.36 (Student's t)."""
-    row, notes = judge(NOISE, 30.0, (27.0, 33.0), 32.5, 0.5, 20.0, is_inside)
-    assert row[11] == FELL_SHORT
+    """32.5 where 30 +- 3 or 2 was told, se 0.5 with 20 degrees of freedom: 2.5 off, 90 % interval 1.64 to 3.36 (Student)."""
+    row, notes = judge(NOISE, 30.0, (27.0, 33.0) if is_inside else (28.0, 32.0), 32.5, 0.5, 20.0)
+    assert row["verdict"] == FELL_SHORT
     said = "it lies within the prediction's interval (95 %), but the interval of the shortfall (90 %) leaves zero out."
-    assert row[12].endswith(said) == is_inside
+    assert row["finding"].endswith(said) == is_inside
     assert bool(notes) != is_inside
 
 
@@ -90,22 +90,22 @@ def test_better_than_promised_is_no_broken_promise_but_contradicts_the_log():
 
 def test_a_lack_of_difference_is_no_proof():
     """One build with scatter as large as what matters is not different, and not confirmed either."""
-    row, _ = judge(NOISE, 30.0, (25.0, 35.0), 30.2, 1.6, 15, True)
-    assert row[11] == NOT_KNOWN
-    assert "it may be off by up to 3" in row[12]
+    row, _ = judge(NOISE, 30.0, (25.0, 35.0), 30.2, 1.6, 15)
+    assert row["verdict"] == NOT_KNOWN
+    assert "it may be off by up to 3" in row["finding"]
 
 
 def test_kept_and_short_exclude_each_other_and_follow_the_interval():
     for observed in np.linspace(25, 35, 41):
-        row, _ = judge(NOISE, 30.0, (20.0, 40.0), observed, 0.5, 20, True)
-        low, high = row[6], row[7]
-        assert (row[11] == KEPT) == (high < 2.0)
-        assert (row[11] == FELL_SHORT) == (low > 0 and observed - 30 >= 2.0 and high >= 2.0)
+        row, _ = judge(NOISE, 30.0, (20.0, 40.0), observed, 0.5, 20)
+        low, high = row["low"], row["high"]
+        assert (row["verdict"] == KEPT) == (high < 2.0)
+        assert (row["verdict"] == FELL_SHORT) == (low > 0 and observed - 30 >= 2.0 and high >= 2.0)
 
 
 def test_without_a_margin_nothing_is_called_the_same():
-    row, _ = judge(Outcome("noise", goal="lower", best=0, worst=60), 30.0, (29.0, 31.0), 30.0, 0.01, 20, True)
-    assert (row[11], "say what 'matters'" in row[12]) == (NOT_KNOWN, True)
+    row, _ = judge(Outcome("noise", goal="lower", best=0, worst=60), 30.0, (29.0, 31.0), 30.0, 0.01, 20)
+    assert (row["verdict"], "say what 'matters'" in row["finding"]) == (NOT_KNOWN, True)
 
 
 @pytest.mark.parametrize("off", [2.0, -2.0])
