@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,16 +13,12 @@ from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
 from doe.model.given import check_frame
-from doe.model.names import versus_column
 from doe.model.numbers import is_missing
 from doe.model.records import Unit
+from doe.model.stated import distinct, stated_settings
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-MANY = 10_000
-"""Readings from which on a data frame finds the different ones faster than a dict does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +95,7 @@ def read_log(
 def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
     names = [factor.name for factor in factors]
     variants: dict[str, Settings] = {}
-    stated = [*_distinct(readings, ["variant", *names])]
-    second = ["versus", *map(versus_column, names)]
-    stated += _distinct(readings, second) if set(second).issubset(readings.columns) else []
-    for name, *values in stated:
+    for name, *values in stated_settings(readings, names):
         if all(_is_empty(value) for value in values):
             continue
         settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}
@@ -150,15 +143,8 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
 def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str, str]:
     if "unit" not in readings.columns:
         return {}
-    pairs = (pair for pair in _distinct(readings, ["variant", "unit"]) if not any(map(is_missing, pair)))
+    pairs = (pair for pair in distinct(readings, ["variant", "unit"]) if not any(map(is_missing, pair)))
     return {str(name): str(unit) for name, unit in pairs if str(name) in variants}
-
-
-def _distinct(readings: pd.DataFrame, columns: Sequence[str]) -> Iterable[tuple[Any, ...]]:
-    """Return the different rows of some columns, in order of first appearance; missing values may come more than once."""
-    if len(readings) > MANY:
-        return readings[list(columns)].drop_duplicates().itertuples(index=False, name=None)
-    return dict.fromkeys(zip(*(readings[column].tolist() for column in columns), strict=True))
 
 
 def _raters(readings: pd.DataFrame) -> dict[str, int]:

@@ -18,8 +18,9 @@ from doe.fit.evidence import Evidence, readings_of, settings_of
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError, listed
 from doe.model.factor import Factor
-from doe.model.names import versus_column
+from doe.model.numbers import is_missing
 from doe.model.outcome import Outcome
+from doe.model.stated import stated_settings
 
 Array = npt.NDArray[Any]
 
@@ -86,19 +87,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     values, covariance, fit = abilities(pairs)
     values, covariance = _levelled(values, covariance, _origin(outcome, names, len(built)))
     parts = linked_parts(pairs)
-    if len(parts) > 1:
-        texts = [f"({', '.join(names[place] for place in part)})" for part in parts]
-        notes.append(
-            f"The comparisons of {outcome.name} fall into parts that nothing links, {listed(texts, 'and')}; "
-            f"compare {names[parts[0][0]]} with {names[parts[1][0]]} to link them."
-        )
-    if fit.is_held:
-        notes.append(
-            f"Some variant, or some group of them, won or lost every comparison of {outcome.name} with the others, so how far "
-            f"ahead it is cannot be said; abilities are held within about {HELD_SD:g} of their mean."
-        )
-    involved = np.bincount(pairs.first, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
-    involved += np.bincount(pairs.second, pairs.wins + pairs.losses + pairs.ties, pairs.n_items)
+    notes += _notes(outcome, [[names[place] for place in part] for part in parts], is_held=fit.is_held)
     nowhere = np.full(len(names), -1, dtype=np.intp)
     evidence = Evidence(
         outcome=outcome,
@@ -110,7 +99,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
         session=nowhere,
         rater=nowhere,
         place=np.zeros(len(names)),
-        counts=involved,
+        counts=_involved(pairs),
         means=values,
         squares=np.zeros(len(names)),
         raters=(),
@@ -177,18 +166,11 @@ def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
 def known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, dict[str, Any]]:
     """Return the settings of each variant that stands first or second anywhere; reference objects have none."""
     names = [factor.name for factor in factors]
-    known = _stated(readings, "variant", names, names)
-    second = [versus_column(name) for name in names]
-    if {"versus", *second}.issubset(readings.columns):
-        known = {**_stated(readings, "versus", second, names), **known}
+    known: dict[str, dict[str, Any]] = {}
+    for label, *values in stated_settings(readings, names):
+        if not any(map(is_missing, (label, *values))):
+            known.setdefault(str(label), dict(zip(names, values, strict=True)))
     return known
-
-
-def _stated(
-    readings: pd.DataFrame, who: str, columns: Sequence[str], names: Sequence[str]
-) -> dict[str, dict[str, Any]]:
-    cells = readings[[who, *columns]].dropna().drop_duplicates(who)
-    return {str(label): dict(zip(names, row, strict=True)) for label, *row in cells.itertuples(index=False, name=None)}
 
 
 def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:
@@ -205,6 +187,29 @@ def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:
     wins, losses, ties = (summed[name].to_numpy(dtype=float) for name in ("wins", "losses", "ties"))
     first, second = (summed[name].to_numpy(dtype=np.intp) for name in ("first", "second"))
     return Pairs(first, second, wins, losses, ties, len(places))
+
+
+def _involved(pairs: Pairs) -> Array:
+    """Count the comparisons that each item was part of."""
+    made = pairs.wins + pairs.losses + pairs.ties
+    return np.bincount(pairs.first, made, pairs.n_items) + np.bincount(pairs.second, made, pairs.n_items)
+
+
+def _notes(outcome: Outcome, parts: Sequence[Sequence[str]], *, is_held: bool) -> list[str]:
+    """Say what these comparisons leave open; `parts` are the names that comparisons link."""
+    notes = []
+    if len(parts) > 1:
+        texts = [f"({', '.join(part)})" for part in parts]
+        notes.append(
+            f"The comparisons of {outcome.name} fall into parts that nothing links, {listed(texts, 'and')}; "
+            f"compare {parts[0][0]} with {parts[1][0]} to link them."
+        )
+    if is_held:
+        notes.append(
+            f"Some variant, or some group of them, won or lost every comparison of {outcome.name} with the others, so how far "
+            f"ahead it is cannot be said; abilities are held within about {HELD_SD:g} of their mean."
+        )
+    return notes
 
 
 def _origin(outcome: Outcome, names: Sequence[str], n_built: int) -> Array:
