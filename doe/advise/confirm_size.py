@@ -29,6 +29,8 @@ RISK = 0.1
 _PLACES = 41
 """Equally likely places of the truth beside a prediction that a chance is averaged over."""
 
+COLUMNS = ["outcome", "margin", "build_sd", "reading_sd", "readings", "se", "chance", "believed", "alone"]
+
 LESS, LESS_ROUNDS = (1, 3, 6), 3
 """Builds and rounds that are told of where nothing within reason confirms."""
 
@@ -217,62 +219,69 @@ def size_confirmation(
         raise DataError(
             "No outcome that was read says what matters, so there is no margin to confirm; set 'matters' on one."
         )
-    cost, many = effort or Effort(), raters or {}
-
+    sizing = _Sizing(scatters, raters or {}, effort or Effort(), build_minutes, alpha)
     known = [scatters[one.name].n_known for one in judged if scatters[one.name].session_sd > 0]
     most_beside = min(MOST_BESIDE, *known) if known else 0
-
-    def sure(size: _Size, one: Outcome) -> tuple[float, float]:
-        scatter, readings = scatters[one.name], size.rounds * many.get(one.name, 1)
-        return scatter.se(size.builds, readings, size.beside), scatter.df + size.builds - 1
-
-    def chances(size: _Size, which: Sequence[Outcome]) -> list[float]:
-        return [chance_to_confirm(_margin(one), *sure(size, one), alpha) for one in which]
-
-    def minutes(size: _Size) -> float:
-        builds, rounds, beside = size
-        return builds * build_minutes + (builds + beside) * rounds * cost.reading_minutes + cost.session_minutes
-
-    found = _fewest(lambda size: min(chances(size, judged)) >= 1 - risk, minutes, most_beside)
+    found = _fewest(lambda size: min(sizing.chances(size, judged)) >= 1 - risk, sizing.minutes, most_beside)
     size = found or _Size(MOST_BUILDS, MOST_ROUNDS, most_beside)
-    rows = []
-    for outcome, chance in zip(judged, chances(size, judged), strict=True):
-        scatter = scatters[outcome.name]
-        se, df = sure(size, outcome)
-        enough = (b for b in range(1, MOST_BUILDS + 1) if chances(size._replace(builds=b), [outcome])[0] >= 1 - risk)
-        rows.append(
-            (
-                outcome.name,
-                outcome.matters,
-                scatter.build_sd,
-                scatter.reading_sd,
-                size.rounds * many.get(outcome.name, 1),
-                se,
-                chance,
-                _believed(scatter.promise_sd, outcome, se, df, alpha),
-                next(enough, 0),
-            )
-        )
-    table = pd.DataFrame(
-        rows, columns=["outcome", "margin", "build_sd", "reading_sd", "readings", "se", "chance", "believed", "alone"]
-    )
+    table = pd.DataFrame([sizing.row(size, outcome, risk) for outcome in judged], columns=COLUMNS)
     notes = _notes(table, [scatters[one.name] for one in judged])
     if found is None:
         hard = [outcome for outcome, chance in zip(judged, table["chance"], strict=True) if chance < 1 - risk]
         names = [outcome.name for outcome in hard]
         less = [_Size(builds, LESS_ROUNDS, most_beside) for builds in LESS]
-        tried = [(one.builds, minutes(one), min(chances(one, hard))) for one in less]
+        tried = [(one.builds, sizing.minutes(one), min(sizing.chances(one, hard))) for one in less]
         notes = (_less(tried, names), *notes)
         return ConfirmationPlan(0, 0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
     notes = (*_doubts(table, risk), *notes)
-    headline = _headline(size, minutes(size), risk, alpha)
-    return ConfirmationPlan(*size, minutes(size), table, risk, alpha, headline, notes)
+    headline = _headline(size, sizing.minutes(size), risk, alpha)
+    return ConfirmationPlan(*size, sizing.minutes(size), table, risk, alpha, headline, notes)
 
 
 class _Size(NamedTuple):
     builds: int
     rounds: int
     beside: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Sizing:
+    """What a size takes and how surely it confirms; the words are those of `size_confirmation`."""
+
+    scatters: Mapping[str, Scatter]
+    raters: Mapping[str, int]
+    effort: Effort
+    build_minutes: float
+    alpha: float
+
+    def minutes(self, size: _Size) -> float:
+        builds, rounds, beside = size
+        reading = (builds + beside) * rounds * self.effort.reading_minutes
+        return builds * self.build_minutes + reading + self.effort.session_minutes
+
+    def readings(self, size: _Size, outcome: Outcome) -> int:
+        """Return the readings of each build."""
+        return size.rounds * self.raters.get(outcome.name, 1)
+
+    def sure(self, size: _Size, outcome: Outcome) -> tuple[float, float]:
+        """Return the standard error of the builds' mean, and its degrees of freedom."""
+        scatter = self.scatters[outcome.name]
+        return scatter.se(size.builds, self.readings(size, outcome), size.beside), scatter.df + size.builds - 1
+
+    def chances(self, size: _Size, outcomes: Sequence[Outcome]) -> list[float]:
+        """Return the chance of each to be confirmed where its promise is kept to the letter."""
+        return [chance_to_confirm(_margin(one), *self.sure(size, one), self.alpha) for one in outcomes]
+
+    def row(self, size: _Size, outcome: Outcome, risk: float) -> tuple[Any, ...]:
+        """Return the outcome's row of the table."""
+        scatter = self.scatters[outcome.name]
+        se, df = self.sure(size, outcome)
+        sizes = (size._replace(builds=builds) for builds in range(1, MOST_BUILDS + 1))
+        enough = (one.builds for one in sizes if self.chances(one, [outcome])[0] >= 1 - risk)
+        return (
+            outcome.name, outcome.matters, scatter.build_sd, scatter.reading_sd, self.readings(size, outcome), se,
+            self.chances(size, [outcome])[0], _believed(scatter.promise_sd, outcome, se, df, self.alpha), next(enough, 0),
+        )  # fmt: skip
 
 
 def _margin(outcome: Outcome) -> float:
