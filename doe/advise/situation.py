@@ -109,6 +109,37 @@ def look(
     coding = Coding(question.factors, usable_as_terms(question.derived, question.factors))
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
+    belief, plain, expected = _believe(question, readings, space, log, rng)
+    best, has_readings = _best(belief), bool(belief.draws[0].variants)
+    bought = bought_levels(question.factors, seen)
+    holder = next(
+        (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
+    )
+    reach = reach_from(space, log.units, question.effort, bought, only_unit=question.unit, last_choice=holder)
+    carried = _carried(log, reach, belief)
+    designs, matters = _designs(belief, log), 0.0
+    bar: Floats = np.zeros(belief.n_draws)
+    if best is not None:
+        matters = worth_that_matters(
+            belief.outcomes, [float(values[:, best].mean()) for values in belief.variant_values]
+        )
+        bar = best_settings(designs) + SHARE_COUNTED * matters
+    found = shortlist(belief, reach, question.effort, bar, question.most_minutes, POWER, rng)
+    codes = with_unread(found.codes, reach, carried) if has_readings else found.codes
+    promised: Floats = np.empty((belief.n_draws, 0))
+    if len(found.promising):
+        start = reach.cheapest(found.promising)[2]
+        promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
+    return Situation(
+        log, belief, plain, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
+        has_readings, expected,
+    )  # fmt: skip
+
+
+def _believe(
+    question: Question, readings: pd.DataFrame | None, space: Space, log: Log, rng: np.random.Generator
+) -> tuple[Belief, Belief, tuple[str, ...]]:
+    """Return the belief that is chosen by, the plain one that is told, and what became of what the maker expected."""
     outcomes, draws = _draws(question, readings, space, log, rng)
     checkpoint()
     if not question.terms:  # else it is known what acts on which outcome
@@ -120,28 +151,7 @@ def look(
     plain = make_belief(outcomes, unhoped, space, log.variants, log.homes, own)
     draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
-    best = _best(belief)
-    bought = bought_levels(question.factors, seen)
-    holder = next(
-        (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
-    )
-    reach = reach_from(space, log.units, question.effort, bought, only_unit=question.unit, last_choice=holder)
-    carried = _carried(log, reach, belief)
-    designs, matters = _designs(belief, log), 0.0
-    bar: Floats = np.zeros(belief.n_draws)
-    if best is not None:
-        matters = worth_that_matters(outcomes, [float(values[:, best].mean()) for values in belief.variant_values])
-        bar = best_settings(designs) + SHARE_COUNTED * matters
-    found = shortlist(belief, reach, question.effort, bar, question.most_minutes, POWER, rng)
-    codes = with_unread(found.codes, reach, carried) if draws[0].variants else found.codes
-    promised: Floats = np.empty((belief.n_draws, 0))
-    if len(found.promising):
-        start = reach.cheapest(found.promising)[2]
-        promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
-    return Situation(
-        log, belief, plain, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
-        bool(draws[0].variants), notes_on(question.expect, outcomes, draws, weighed.overruled),
-    )  # fmt: skip
+    return belief, plain, notes_on(question.expect, outcomes, draws, weighed.overruled)
 
 
 def _best(belief: Belief) -> int | None:

@@ -98,18 +98,11 @@ def resolve_change(
             command="'fettle factor add' does that",
         )
     _check_set(typed, setup)
-    source = find_variant(start, variants) if start is not None else None
-    if source is not None and source.is_reference:
-        raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
-    if source is not None and source.status == "planned":
-        raise DataError(
-            f"Variant {source.name} is only planned, so nothing starts from it; log it as built first.",
-            command=f"'fettle log --planned {quoted(source.name)}' does that",
-        )
+    source = _find_start(start, variants) if start is not None else None
     if planned is not None:
         if source is not None:
             raise UsageError("A planned variant has its settings, so no other one to start from goes with it.")
-        return _as_planned(setup, units, variants, find_planned(planned, variants), typed, unit, new_unit)
+        return _as_planned(setup, units, variants, find_planned(planned, variants), typed, unit=unit, new_unit=new_unit)
     variants = [variant for variant in variants if variant.status != "planned"]
     place = _place(units, variants, unit, new_unit, source)
     carried = next((item for item in units if item.name == place), None)
@@ -126,12 +119,26 @@ def resolve_change(
     return Change(settings, before, parent, place, place is not None and carried is None, minutes)
 
 
+def _find_start(name: str, variants: Sequence[Variant]) -> Variant:
+    """Return the variant to start from, which has settings and is built."""
+    source = find_variant(name, variants)
+    if source.is_reference:
+        raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
+    if source.status == "planned":
+        raise DataError(
+            f"Variant {source.name} is only planned, so nothing starts from it; log it as built first.",
+            command=f"'fettle log --planned {quoted(source.name)}' does that",
+        )
+    return source
+
+
 def _as_planned(
     setup: Setup,
     units: Sequence[Unit],
     variants: Sequence[Variant],
     planned: Variant,
     typed: Mapping[str, object],
+    *,
     unit: str | None,
     new_unit: str | None,
 ) -> Change:
