@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 from doe.charts import text
 from doe.charts.export import write_whole
 from doe.model import wording
-from doe.model.errors import FettleError
-from doe.model.setup import Setup
 from doe.model.version import version
-from doe.sheets.answers import answer, no_answer
-from doe.sheets.contexts import Answer, Report
+from doe.sheets.asked import Asked, ProjectLike, answers, ask
+from doe.sheets.contexts import Report
 from doe.sheets.log import log_table
 from doe.sheets.methods import methods
 from doe.sheets.pictures import chart_library, css_palette, page_settings
@@ -24,58 +21,6 @@ from doe.sheets.standing import next_change, standing
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from doe.advise.advice import Advice
-    from doe.fit.effects import Effects
-
-SUGGESTIONS = 3
-"""Changes that the report and the pages tell of."""
-
-
-class ProjectLike(Protocol):
-    """What a report asks of a project; `doe.open` returns one."""
-
-    @property
-    def setup(self) -> Setup:
-        """The definitions."""
-
-    @property
-    def file(self) -> Any:
-        """The project file, with `fingerprint()`, `last_reading_at()` and `settled_versions()`."""
-
-    def readings(self) -> pd.DataFrame:
-        """One row per reading."""
-
-    def variants(self) -> pd.DataFrame:
-        """One row per variant."""
-
-    def analyse(self, outcome: str) -> Effects:
-        """Analyse one outcome."""
-
-    def recommend(self, count: int = 1) -> Advice:
-        """Choose the next change."""
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """Everything a report shows, before it is put into words.
-
-    Attributes
-    ----------
-    analyses : dict of str to Effects
-        By outcome, those that could be analysed.
-    refusals : dict of str to str
-        By outcome, why the others could not.
-    advice : Advice or None
-        The next change.
-    no_advice : str
-        Why there is none.
-    """
-
-    analyses: dict[str, Effects]
-    refusals: dict[str, str]
-    advice: Advice | None
-    no_advice: str
 
 
 def report(project: ProjectLike, path: str | Path, *, replace: bool = False) -> Path:
@@ -118,21 +63,21 @@ def report_page(project: ProjectLike) -> str:
 def report_context(project: ProjectLike) -> Report:
     """Ask the project everything and put it into words."""
     setup, readings, variants = project.setup, project.readings(), project.variants()
-    known = ask(project, setup)
+    asked = ask(project, setup)
     order = [str(name) for name in variants["variant"]]
-    analyses = list(known.analyses.values())
+    analyses = list(asked.analyses.values())
     versions = project.file.settled_versions()
     return Report(
         title=setup.title,
         question=setup.question,
         counts=_counts(readings, variants),
-        answers=_answers(setup, known),
+        answers=tuple(answers(setup, asked).values()),
         ruled=ruled(analyses),
         settled=settled(setup, versions),
-        standing=standing(setup, known.advice, analyses, readings, order),
-        next_change=next_change(setup, known.advice, known.no_advice),
+        standing=standing(setup, asked.advice, analyses, readings, order),
+        next_change=next_change(setup, asked.advice, asked.no_advice),
         log=log_table(setup, variants, readings),
-        unknown=_unknown(known),
+        unknown=_unknown(asked),
         methods=methods(setup, is_settled=bool(versions)),
         fingerprint=str(project.file.fingerprint()),
         last_reading=_time(project.file.last_reading_at()),
@@ -141,30 +86,6 @@ def report_context(project: ProjectLike) -> Report:
         script=asset("charts.js"),
         plotly=chart_library(),
         settings=page_settings(),
-    )
-
-
-def ask(project: ProjectLike, setup: Setup) -> Known:
-    """Analyse every outcome and ask for the next change; a refusal is an answer too."""
-    analyses: dict[str, Effects] = {}
-    refusals: dict[str, str] = {}
-    for outcome in setup.outcomes:
-        try:
-            analyses[outcome.name] = project.analyse(outcome.name)
-        except FettleError as err:
-            refusals[outcome.name] = str(err)
-    try:
-        return Known(analyses, refusals, project.recommend(count=SUGGESTIONS), "")
-    except FettleError as err:
-        return Known(analyses, refusals, None, str(err))
-
-
-def _answers(setup: Setup, known: Known) -> tuple[Answer, ...]:
-    return tuple(
-        answer(place, known.analyses[outcome.name])
-        if outcome.name in known.analyses
-        else no_answer(place, outcome, known.refusals[outcome.name])
-        for place, outcome in enumerate(setup.outcomes, start=1)
     )
 
 
@@ -178,13 +99,13 @@ def _counts(readings: pd.DataFrame, variants: pd.DataFrame) -> str:
     return " · ".join(parts)
 
 
-def _unknown(known: Known) -> tuple[str, ...]:
+def _unknown(asked: Asked) -> tuple[str, ...]:
     """Collect what cannot be known, each sentence once."""
     notes: list[str] = []
-    for effects in known.analyses.values():
+    for effects in asked.analyses.values():
         notes += effects.notes
-    if known.advice is not None:
-        notes += known.advice.notes
+    if asked.advice is not None:
+        notes += asked.advice.notes
     return tuple(dict.fromkeys(text.plain(note) for note in notes))
 
 

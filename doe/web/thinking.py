@@ -6,16 +6,18 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as Waited
 from dataclasses import dataclass
 from threading import Event, Lock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.model.errors import FettleError
 from doe.model.patience import Interrupted, checkpoint, interruptible
+from doe.sheets.asked import Asked, answers, ask
 from doe.sheets.contexts import Answer, NextChange, Standing
-from doe.sheets.report import SUGGESTIONS
+from doe.sheets.standing import next_change, standing
 
 if TYPE_CHECKING:
     from doe.advise.advice import Advice
     from doe.fit.effects import Effects
+    from doe.model.setup import Setup
     from doe.project import Project
 
 _HEAD_START_S = 0.3
@@ -166,54 +168,22 @@ class Thinker:
 
     def _think(self, project: Project) -> Thought:
         setup = project.setup
-        analyses: dict[str, Effects] = {}
-        refusals: dict[str, str] = {}
-        for outcome in setup.outcomes:
-            self._at(f"what moves {outcome.name}")
-            try:
-                analyses[outcome.name] = project.analyse(outcome.name)
-            except FettleError as err:
-                refusals[outcome.name] = str(err)
-        self._at("the next change")
-        advice, no_advice = _advice(project)
+        asked = ask(project, setup, self._at)
         self._at("the charts")
-        return _in_words(project, setup, analyses, refusals, advice, no_advice)
+        return _in_words(project, setup, asked)
 
     def _at(self, step: str) -> None:
         checkpoint()
         self._step = step
 
 
-def _advice(project: Project) -> tuple[Advice | None, str]:
-    try:
-        return project.recommend(SUGGESTIONS), ""
-    except FettleError as err:
-        return None, str(err)
-
-
-def _in_words(
-    project: Project,
-    setup: Any,
-    analyses: dict[str, Effects],
-    refusals: dict[str, str],
-    advice: Advice | None,
-    no_advice: str,
-) -> Thought:
-    from doe.sheets.answers import answer, no_answer  # charts are slow to import
-    from doe.sheets.standing import next_change, standing
-
-    answer_of = {
-        outcome.name: answer(place, analyses[outcome.name])
-        if outcome.name in analyses
-        else no_answer(place, outcome, refusals[outcome.name])
-        for place, outcome in enumerate(setup.outcomes, start=1)
-    }
+def _in_words(project: Project, setup: Setup, asked: Asked) -> Thought:
     order = [variant.name for variant in project.file.variants()]
     return Thought(
-        analyses=analyses,
-        refusals=refusals,
-        advice=advice,
-        answer_of=answer_of,
-        standing=standing(setup, advice, list(analyses.values()), project.readings(), order),
-        next_change=next_change(setup, advice, no_advice, project.track()),
+        analyses=asked.analyses,
+        refusals=asked.refusals,
+        advice=asked.advice,
+        answer_of=answers(setup, asked),
+        standing=standing(setup, asked.advice, list(asked.analyses.values()), project.readings(), order),
+        next_change=next_change(setup, asked.advice, asked.no_advice, project.track()),
     )
