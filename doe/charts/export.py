@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
+import secrets
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -90,30 +90,20 @@ def write_whole(path: Path, content: bytes, *, replace: bool) -> None:
     StoreError
         If the folder cannot be written, or the file has appeared meanwhile and may not be replaced.
     """
-    temporary = ""
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
+        with part.open("xb") as file:  # a file of `tempfile` would be the user's alone, whatever the mask says
             file.write(content)
-        _give_usual_mode(temporary)
         check_free(path, replace=replace)
-        Path(temporary).replace(path)
-        temporary = ""
+        part.replace(path)
     except StoreError:
         raise
     except OSError as err:
         raise StoreError(f"'{path}' cannot be written: {err.strerror or err}.") from err
     finally:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-
-
-def _give_usual_mode(path: str) -> None:
-    """Undo the private mode of a temporary file, as far as the user's own mask allows."""
-    mask = os.umask(0)
-    os.umask(mask)
-    Path(path).chmod(0o666 & ~mask)
+        with suppress(OSError):  # it is not there where all went well, or nothing did
+            part.unlink()
 
 
 def _page(fig: go.Figure) -> bytes:

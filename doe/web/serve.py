@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import socket
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,8 @@ from doe.web.settings import LOOPBACK, Settings
 
 _ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 _KEY_PARTS = 3
+_SHARES_PORTS = sys.platform == "win32"
+"""Whether an address that may be used again may also be taken from a program that listens there."""
 
 
 def serve(
@@ -81,7 +84,8 @@ class _Server(uvicorn.Server):
 
 def _listening(host: str, port: int) -> socket.socket:
     made = socket.socket()
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if not _SHARES_PORTS:  # a server that has just stopped holds its port for a while
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))
         made.listen(128)  # who comes before the server is up waits instead of being turned away
