@@ -1,11 +1,6 @@
-"""`fettle next` where something is missing or contradicts itself: a sentence, and what to do about it.
-
-Every question goes through the real command in a process of its own.
-"""
+"""`fettle next` where something is missing or contradicts itself: a sentence, and what to do about it."""
 
 import pytest
-
-from tests.cli.running import command
 
 SETUP = """
 title = "Radio"
@@ -52,104 +47,115 @@ def started(tmp_path, fettle):
     def add(*commands):
         for words in commands:
             assert fettle(*words).code == 0, words
-        return tmp_path
 
     return add
 
 
-def told(folder, *words, code=0):
-    done = command("next", *words, cwd=folder)
-    assert done.code == code, done
-    assert "Traceback" not in done.err
-    return done.out if code == 0 else done.err
+@pytest.fixture
+def told(fettle):
+    """Ask for the next change, and return what is told of it, or why there is none."""
+
+    def ask(*words, code=0):
+        done = fettle("next", *words)
+        assert done.code == code, done
+        return done.out if code == 0 else done.err
+
+    return ask
 
 
-def test_without_a_unit_everything_is_built_new_and_that_is_said(started):
-    out = told(started())
+@pytest.mark.usefixtures("started")
+def test_without_a_unit_everything_is_built_new_and_that_is_said(told):
+    out = told()
     assert "1. learn: Build a new unit with vents " in out
     assert "There is no unit on record, so everything is built new; record the units that exist." in out
-    err = told(started(), "--unit", "body A", code=2)
+    err = told("--unit", "body A", code=2)
     assert err.startswith("There is no unit 'body A'; none is on record yet.\n")
 
 
-def test_without_readings_first_builds_are_called_exploration(started):
-    out = told(started(FIRST), "--count", "2")
+def test_without_readings_first_builds_are_called_exploration(started, told):
+    started(FIRST)
+    out = told("--count", "2")
     assert out.startswith("To explore with first: ")
     assert out.count("There are no readings to go by yet, so this is exploration: ") == 2
     assert "these are first builds to explore with, not expected improvements" in out
     assert "improve:" not in out
 
 
-def test_a_unit_from_which_nothing_is_allowed_is_told_with_what_to_do(started):
+def test_a_unit_from_which_nothing_is_allowed_is_told_with_what_to_do(started, told):
     """Vents only go down from 1, and the limit wants 3."""
-    folder = started(FIRST, ["limit", "add", "vents >= 3"])
-    out = told(folder, "--unit", "body A")
+    started(FIRST, ["limit", "add", "vents >= 3"])
+    out = told("--unit", "body A")
     assert out.startswith("Nothing is within reach.\n")
     assert (
         "Stop: no variant that keeps the limits is within reach of unit body A; allow other units, or loosen a limit; "
         "no variant has been read yet.\n"
     ) in out
-    assert "Build a new unit" in told(folder)
+    assert "Build a new unit" in told()
 
 
 @pytest.fixture
-def unasked(monkeypatch):
+def limited(started, monkeypatch):
     """Store limits as older versions did, which never asked whether anything keeps them."""
-    monkeypatch.setattr("doe.model.possible._is_empty", lambda *asked: False)
+
+    def add(*rules):
+        with monkeypatch.context() as older:
+            older.setattr("doe.model.possible._is_empty", lambda *asked: False)
+            started(*(["limit", "add", rule] for rule in rules))
+
+    return add
 
 
-@pytest.mark.usefixtures("unasked")
-def test_limits_that_contradict_each_other_are_named(started):
+def test_limits_that_contradict_each_other_are_named(limited, told):
     """The pair, not the one that has nothing to do with it."""
-    limits = [["limit", "add", rule] for rule in ("vents >= 1", "wool >= 40", "wool + vents <= 20")]
-    assert told(started(*limits), code=1) == (
+    limited("vents >= 1", "wool >= 40", "wool + vents <= 20")
+    assert told(code=1) == (
         "No settings keep both limits 'wool >= 40' and 'wool + vents <= 20'; loosen or remove one of them.\n"
     )
 
 
-@pytest.mark.usefixtures("unasked")
-def test_a_limit_that_nothing_keeps_is_named(started):
-    assert told(started(["limit", "add", "wool > 60"]), code=1) == (
-        "No settings keep the limit 'wool > 60' within the factors' ranges; loosen it.\n"
-    )
+def test_a_limit_that_nothing_keeps_is_named(limited, told):
+    limited("wool > 60")
+    assert told(code=1) == ("No settings keep the limit 'wool > 60' within the factors' ranges; loosen it.\n")
 
 
-def test_with_ratings_of_one_variant_the_advice_knows_its_place(started):
+def test_with_ratings_of_one_variant_the_advice_knows_its_place(started, told):
     rated = [["read", "1", f"echo={grade}", "--rater", rater] for grade, rater in ((5, "Ann"), (4, "Bo"))]
-    out = told(started(FIRST, *rated))
+    started(FIRST, *rated)
+    out = told()
     assert (
         "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell." in out
     )
     assert "bass has no reading yet, so this advice goes by echo alone." in out
 
 
-def test_an_outcome_without_a_goal_takes_no_part_and_is_named(started):
+def test_an_outcome_without_a_goal_takes_no_part_and_is_named(started, told):
     none = ["--goal", "none", "--worst", "none"]
-    folder = started(FIRST, ["read", "1", "bass=3"], ["outcome", "change", "bass", *none, "--target", "none"])
+    started(FIRST, ["read", "1", "bass=3"], ["outcome", "change", "bass", *none, "--target", "none"])
     assert (
         "bass has no goal, so it takes no part in this advice; a goal of raise, lower, hit or within sets one."
-        in told(folder)
+        in told()
     )
     started(["outcome", "change", "echo", *none, "--best", "none"])
-    assert told(folder, code=2).startswith(
+    assert told(code=2).startswith(
         "No outcome has a goal (bass, echo), so no variant can be called better than another; "
         "set a goal of raise, lower, hit or within on one of them.\n"
     )
 
 
-def test_hours_too_few_for_any_move_are_told_with_the_cheapest(started):
+def test_hours_too_few_for_any_move_are_told_with_the_cheapest(started, told):
     """A session of 15 min and a round of readings of 6: 21 min, against 18."""
-    out = told(started(FIRST, ["read", "1", "bass=3"]), "--hours", "0.3")
+    started(FIRST, ["read", "1", "bass=3"])
+    out = told("--hours", "0.3")
     assert out.startswith("No move fits the hours left.\n\nStop: 18 min left, and the cheapest move takes 21 min; ")
     assert "keep variant 1" in out
     assert "first builds" not in out
-    assert told(started(), "--hours", "0", code=2).startswith("hours is 0; it must be a number above 0.\n")
+    assert told("--hours", "0", code=2).startswith("hours is 0; it must be a number above 0.\n")
 
 
-def test_a_project_without_factors_or_outcomes_says_what_to_define(tmp_path, fettle):
+def test_a_project_without_factors_or_outcomes_says_what_to_define(fettle, told):
     fettle("init", "--title", "Fan")
-    assert told(tmp_path, code=2).startswith(
+    assert told(code=2).startswith(
         "There are no factors yet; define what can be changed first; 'fettle factor add' does that.\n"
     )
     fettle("factor", "add", "gap", "--low", "1", "--high", "4")
-    assert told(tmp_path, code=2).startswith("No outcome has a goal (none defined), so no variant can be called better")
+    assert told(code=2).startswith("No outcome has a goal (none defined), so no variant can be called better")

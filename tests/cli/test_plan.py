@@ -81,9 +81,9 @@ def test_runs_alone_compare_the_plans_that_fit(rig, fettle):
 
 @pytest.mark.slow
 def test_hours_are_kept(rig, fettle):
-    chosen = json.loads(fettle("plan", "--hours", "14", "--scatter", "0.5", "--matters", "1", "--json").out)
-    assert all(row["hours"] <= 14 for row in chosen["plans"])
-    assert len(chosen["left_out"]) > 0
+    chosen = json.loads(fettle("plan", "--hours", "11", "--scatter", "0.5", "--matters", "1", "--json").out)
+    assert all(row["hours"] <= 11 for row in chosen["plans"])
+    assert chosen["plans"] and chosen["left_out"]
 
 
 def test_an_adopted_plan_is_shown_routed_and_built(planned, fettle):
