@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -133,9 +134,10 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         noise = belief.noise(moves.rounds, situation.log.raters)
         weights = _weights(question, minutes, spent)
         bar = best_settings(designs)
-        judged = judge(moves, kept, promised, noise, weights, nodes, bar + SHARE_COUNTED * situation.matters)
+        brought = partial(judge, moves, kept=kept, promised=promised, noise=noise, weights=weights, nodes=nodes)
+        judged = brought(bar=bar + SHARE_COUNTED * situation.matters)
         if not judged.value.any():  # nothing counts any more, so the least is better than nothing
-            judged = judge(moves, kept, promised, noise, weights, nodes, bar)
+            judged = brought(bar=bar)
         rate = judged.value / np.maximum(minutes, 1.0) ** POWER
         if turn:
             enough = judged.value >= SHARE_TO_GO_ON * situation.matters

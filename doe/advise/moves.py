@@ -215,6 +215,7 @@ class Judged:
 
 def judge(
     moves: Moves,
+    *,
     kept: Floats,
     promised: Floats,
     noise: Floats,

@@ -103,7 +103,10 @@ def posterior_draws(
     average = averages(coding, _second(problem, outcome, first, prior))
     names = evidence.variants[: evidence.n_built]
     proposals = PROPOSALS if known is None else 1
-    return draw(average, builds, matrix.values, names, reading_sd, n_draws, rng, proposals=proposals)
+    return draw(
+        average, builds, matrix.values,
+        variants=names, reading_sd=reading_sd, n_draws=n_draws, rng=rng, proposals=proposals,
+    )  # fmt: skip
 
 
 def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:

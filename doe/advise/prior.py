@@ -106,7 +106,7 @@ def prior_draws(
     """
     terms = all_terms(coding) if known is None else tuple(known)
     low, high = useful_range(outcome)
-    included, columns = _filled(terms, {}, {}, outcome, coding, n_draws, rng, surely=known is not None)
+    included, columns = _filled(terms, {}, {}, outcome, coding, n_draws=n_draws, rng=rng, surely=known is not None)
     intercept = (low + high) / 2 + (high - low) / 4 * rng.standard_normal((n_draws, 1))
     span, ones = high - low, np.ones(n_draws)
     nothing, coefficients = np.empty((n_draws, 0)), np.hstack([intercept, columns])
@@ -187,7 +187,9 @@ def completed(
         inside[term], blocks[term] = draws.included[:, place], draws.coefficients[:, start : start + width]
         start += width
     surely = known is not None
-    included, columns = _filled(terms, inside, blocks, outcome, coding, len(draws.build_sd), rng, surely=surely)
+    included, columns = _filled(
+        terms, inside, blocks, outcome, coding, n_draws=len(draws.build_sd), rng=rng, surely=surely
+    )
     as_read = np.hstack([draws.coefficients[:, :1], columns])
     codes = np.array([space.code(variants[name]) for name in draws.variants], dtype=np.intp)
     coefficients = _held_to_readings(as_read, terms, frozenset(draws.terms), space, codes)
@@ -203,9 +205,9 @@ def _filled(
     blocks: dict[Term, Array],
     outcome: Outcome,
     coding: Coding,
+    *,
     n_draws: int,
     rng: np.random.Generator,
-    *,
     surely: bool,
 ) -> tuple[npt.NDArray[np.bool_], Array]:
     """Put known blocks of coefficients in their places and draw the others from the prior, parents first."""

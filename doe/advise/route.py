@@ -166,7 +166,7 @@ def route(
     if shuffle > 0:
         paths = _shuffled(job, steps, solved, shuffle, rng)
         order = _sequence(job, paths, rng)
-    return _result(job, table, steps, (solved, bound), paths, (order, least), shuffle)
+    return _result(job, table, steps, (solved, bound), paths, orders=(order, least), shuffle=shuffle)
 
 
 def _shuffled(job: Errand, steps: Steps, solved: Solved, shuffle: float, rng: np.random.Generator) -> Paths:
@@ -198,6 +198,7 @@ def _result(
     steps: Steps,
     proof: tuple[Solved, float],
     paths: Paths,
+    *,
     orders: tuple[list[tuple[int, int]], list[tuple[int, int]]],
     shuffle: float,
 ) -> Route:
@@ -228,7 +229,17 @@ def _result(
         reading_minutes=readings,
         shuffle=shuffle,
         headline=_headline(job, minutes, n_new, len(paths), readings),
-        notes=tuple(_notes(job, randomised, (minutes, least, bound), is_proven, solved.was_stopped, shuffle, paths)),
+        notes=tuple(
+            _notes(
+                job,
+                randomised,
+                (minutes, least, bound),
+                paths,
+                is_proven=is_proven,
+                was_stopped=solved.was_stopped,
+                shuffle=shuffle,
+            )
+        ),
     )
 
 
@@ -363,10 +374,11 @@ def _notes(
     job: Errand,
     randomised: pd.DataFrame,
     minutes: tuple[float, float, float],
+    paths: Paths,
+    *,
     is_proven: bool,
     was_stopped: bool,
     shuffle: float,
-    paths: Paths,
 ) -> list[str]:
     this, least, bound = minutes
     notes = []

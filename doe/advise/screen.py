@@ -50,6 +50,7 @@ def shortlist(
     reach: Reach,
     effort: Effort,
     bar: Floats,
+    *,
     most_minutes: float,
     power: float,
     rng: np.random.Generator,

@@ -96,7 +96,9 @@ def fit_classical(
         fit = least_squares(X * np.sqrt(evidence.counts)[:, None], evidence.means * np.sqrt(evidence.counts))
         df = evidence.n_readings - n_fixed
         variance = (fit.rss + evidence.within) / df if df > 0 else np.nan
-        table = _table(coding, matrix, fit.coefficients, fit.unscaled * variance, fixed, df) if with_table else _empty()
+        table = (
+            _table(coding, matrix, fit.coefficients, fit.unscaled * variance, fixed, df=df) if with_table else _empty()
+        )
         return Classical(table, None, fit, (), fixed, hidden)
     products = Crossproducts(q, evidence.means, live, evidence.counts, evidence.within)
     if not with_table:
@@ -109,7 +111,7 @@ def fit_classical(
     back[estimable] = np.linalg.inv(r)
     adjusted = kenward_roger_covariance(q, live, evidence.counts, evidence.n_readings - len(evidence.counts), model)
     covariance = back @ adjusted @ back.T
-    table = _table(coding, matrix, back @ model.coefficients, covariance, fixed, model, back)
+    table = _table(coding, matrix, back @ model.coefficients, covariance, fixed, df=model, back=back)
     return Classical(table, model, None, tuple(live), fixed, hidden)
 
 
@@ -132,7 +134,7 @@ def _identified(evidence: Evidence, sources: Sequence[Grouping], rank: int) -> l
 
 def _table(
     coding: Coding, matrix: Matrix, coefficients: Array, covariance: Array, estimable: npt.NDArray[np.bool_],
-    df: int | Reml, back: Array | None = None,
+    *, df: int | Reml, back: Array | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     rows = []
     for term in matrix.terms:
@@ -170,7 +172,7 @@ def large_sample_table(
     estimable = np.append(True, np.diag(covariance) > 1e-12)
     padded = np.zeros((len(estimable), len(estimable)))
     padded[1:, 1:] = covariance
-    table = _table(coding, matrix, np.append(0.0, coefficients), padded, estimable, df)
+    table = _table(coding, matrix, np.append(0.0, coefficients), padded, estimable, df=df)
     return Classical(table, None, None, (), estimable)
 
 

@@ -68,8 +68,8 @@ class Draws:
 
 
 def draw(
-    average: Averages, builds: Builds, rows: Array, variants: tuple[str, ...], reading_sd: float, n_draws: int,
-    rng: np.random.Generator, *, proposals: int = 1,
+    average: Averages, builds: Builds, rows: Array, *, variants: tuple[str, ...], reading_sd: float, n_draws: int,
+    rng: np.random.Generator, proposals: int = 1,
 ) -> Draws:  # fmt: skip
     """Draw from the posterior.
 
@@ -114,7 +114,8 @@ def draw(
         build_sd=np.sqrt(between),
         reading_sd=reading_sd * np.ones(n_draws),
         variants=variants,
-        variant_means=expected + _offsets(builds, expected, problem, sigma2, between, readings, rng),
+        variant_means=expected
+        + _offsets(builds, expected, problem, sigma2=sigma2, between=between, readings=readings, rng=rng),
         reading_df=builds.reading_df,
         session_sd=builds.new_session_sd,
     )
@@ -160,6 +161,7 @@ def _offsets(
     builds: Builds,
     expected: Array,
     problem: Problem,
+    *,
     sigma2: Array,
     between: Array,
     readings: Array,

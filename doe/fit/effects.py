@@ -191,7 +191,10 @@ class Effects:
             If nothing could be fitted.
         """
         basis = self._fitted()
-        return draw(basis.averages, basis.builds, basis.rows, basis.variants, basis.reading_sd, n_draws, rng)
+        return draw(
+            basis.averages, basis.builds, basis.rows,
+            variants=basis.variants, reading_sd=basis.reading_sd, n_draws=n_draws, rng=rng,
+        )  # fmt: skip
 
     def summary(self, room: int = 0, folded: Callable[[pd.DataFrame], Sequence[str]] | None = None) -> str:
         """Return the answer as text for a terminal.
