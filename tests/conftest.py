@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+import gc
 import os
 import shutil
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,17 @@ settings.register_profile("long", deadline=None, max_examples=1000)
 settings.load_profile("short")
 
 DOORS = ("cli", "web", "sheets")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """Look for no garbage while tests are collected: what is made stays, and looking through it took a third of the time."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
