@@ -222,16 +222,15 @@ def level_profiles(coding: Coding, name: str) -> tuple[list[str], dict[str, Arra
     Returns
     -------
     list of str
-        Settings as text: every level, or low, middle and high.
+        Settings as text: every level, or low, middle and high; with steps, the setting next to the middle.
     dict of str to ndarray of shape (n_settings, width)
         Axis name -> columns.
     """
     axis = coding.axes[name]
     if axis.contrasts is None:
-        middle = (axis.low + axis.high) / 2
-        texts = [number(value, 6) for value in (axis.low, middle, axis.high)]
-        own = np.array([[-1.0], [0.0], [1.0]]) if axis.has_curvature else np.array([[-1.0], [1.0]])
-        texts = texts if axis.has_curvature else [texts[0], texts[2]]
+        middle = (axis.low + axis.high) / 2 if axis.factor is None else axis.factor.grid(3)[1]
+        values = [axis.low, float(middle), axis.high] if axis.has_curvature else [axis.low, axis.high]
+        texts, own = [number(value, 6) for value in values], axis.code(values)
     else:
         texts, own = list(axis.levels), axis.contrasts
     columns = {other: np.zeros((len(texts), coding.axes[other].width)) for other in coding.axes}

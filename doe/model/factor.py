@@ -155,16 +155,18 @@ class Factor:
 
     @property
     def span(self) -> tuple[float, float]:
-        """Low and high of a numeric factor, in `unit`; 0 and the last index for levels."""
-        if self.low is None or self.high is None:
-            return 0.0, float(len(self.levels) - 1)
-        return self.low, self.high
+        """The first and the last setting of a numeric factor, in `unit`; 0 and the last index for levels."""
+        return 0.0 if self.low is None else self.low, self.highest
 
     @property
     def highest(self) -> float:
         """The last setting in steps from `low`, which `high` need not be; for levels the last index."""
-        low, high = self.span
-        return high if self.step is None else _tidy(low + int((high - low) / self.step + _STEP_TOLERANCE) * self.step)
+        if self.low is None or self.high is None:
+            return float(len(self.levels) - 1)
+        if self.step is None:
+            return self.high
+        last = _tidy(self.low + int((self.high - self.low) / self.step + _STEP_TOLERANCE) * self.step)
+        return self.high if abs(last - self.high) <= _STEP_TOLERANCE * self.step else last
 
     def allowed(self) -> str:
         """Say in a phrase what a setting may be."""
@@ -173,10 +175,8 @@ class Factor:
         unit = unit_behind(self.unit)
         low, high = self.span
         what = "a whole number" if self.kind == "count" else "a number"
-        step = ""
-        if self.step is not None:
-            high = self.highest
-            step = "" if self.kind == "count" and self.step == 1 else f" in steps of {exact(self.step)}"
+        by_ones = self.step is None or (self.kind == "count" and self.step == 1)
+        step = "" if by_ones else f" in steps of {exact(self.step or 0.0)}"
         return f"must be {what} from {exact(low)} to {exact(high)}{unit}{step}"
 
     def read(self, value: object) -> Value:

@@ -404,3 +404,19 @@ def test_the_averaged_interval_of_an_idle_factor_allows_for_the_levels_having_be
     rows = [table.set_index("term").loc["clip"] for table in tables]
     leaves_out = [row["low"] > 0 or row["high"] < 0 for row in rows]
     assert np.mean(leaves_out) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 150)
+
+
+def test_a_mean_is_told_at_settings_that_can_be_built_only():
+    """Between 7 and 12 rings stand 9, not 9.5; from 0 to 10 in steps of 3 it goes to 9, past 6."""
+    log = radio_log(7, reference=False)
+    gap = Factor("gap", low=0, high=10, step=3)
+    log["gap"] = [gap.grid()[place % 4] for place in log.groupby("variant", sort=False).ngroup() * 7 // 3]
+    factors = {factor.name: factor for factor in (*FACTORS, gap)}
+    effects = analyse(log, list(factors.values()), BASS, terms="main")
+    for row in effects.levels.to_dict("records"):
+        assert factors[row["factor"]].read(row["level"]) is not None
+    told = effects.levels.groupby("factor")["level"].agg(list)
+    assert (told["rings"], told["gap"], told["wool"]) == (["7", "9", "12"], ["0", "6", "9"], ["0", "30", "60"])
+    low, middle, high = effects.levels.loc[effects.levels["factor"] == "rings", "mean"]
+    assert middle == pytest.approx(low + 2 / 5 * (high - low), abs=1e-9)  # where the model is straight
+    assert list(effects.table.set_index("term").loc["gap", ["from", "to"]]) == ["0", "9"]
