@@ -71,7 +71,7 @@ def removal(kind: str, metavar: str, example: str) -> Parser:
     return parser
 
 
-def listing(kind: str, headings: Sequence[str], row: Callable[[Any], Sequence[Any]], plural: str) -> Parser:
+def listing(kind: str, headings: Sequence[str], row: Callable[[Any, Setup], Sequence[Any]], plural: str) -> Parser:
     """Return the parser of an action that lists definitions as a table.
 
     Parameters
@@ -81,19 +81,20 @@ def listing(kind: str, headings: Sequence[str], row: Callable[[Any], Sequence[An
     headings : sequence of str
         Of the table.
     row : callable
-        Definition -> its cells.
+        Definition, all definitions -> its cells.
     plural : str
         What they are called in a sentence.
     """
 
     def run(options: Namespace) -> None:
-        records = defined(open_project(options.project).setup, kind)
+        setup = open_project(options.project).setup
+        records = defined(setup, kind)
         if options.json:
             print_json([table_of(record) for record in records])
         elif not records:
             say(f"No {plural} yet; 'fettle {kind} add --help' shows how to define one.")
         else:
-            say(table(headings, [row(record) for record in records]))
+            say(table(headings, [row(record, setup) for record in records]))
 
     parser = Parser(f"fettle {kind} list", f"List the {plural}.", [f"fettle {kind} list"], run)
     parser.json_option()

@@ -10,10 +10,11 @@ from doe.cli.definitions import filled, given, listing, pick, removal
 from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, bench_minutes, not_below_zero, one_of
 from doe.cli.screen import note, stored
 from doe.model.choices import FactorKind, Way
+from doe.model.effort import Effort, change_told
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
-from doe.model.setup import record_of, table_of
-from doe.model.wording import duration, exact
+from doe.model.setup import Setup, record_of, table_of
+from doe.model.wording import exact
 
 _FIELDS = ("kind", "low", "high", "step", "levels", "unit", "way", "minutes", "minutes_per_step", "price", "note")
 
@@ -60,8 +61,9 @@ def build_factor_list() -> Parser:
     return listing("factor", headings, _row, "factors")
 
 
-def _row(factor: Factor) -> tuple[str, ...]:
-    return factor.name, factor.kind, factor.allowed().removeprefix("must be "), factor.way, duration(factor.minutes)
+def _row(factor: Factor, setup: Setup) -> tuple[str, ...]:
+    settings = factor.allowed().removeprefix("must be ")
+    return factor.name, factor.kind, settings, factor.way, change_told(factor, setup.effort)
 
 
 def _field_options(parser: Parser) -> None:
@@ -121,18 +123,21 @@ def run_change(options: Namespace) -> None:
 
 def _store(project: Any, factor: Factor, options: Namespace, name: str | None) -> None:
     entry = project.file.change_setup("factor", factor, name=name, was=options.was)
-    stored(f"Stored: factor {factor.name} {described(factor)}.", entry)
-    low, high = factor.span
-    if factor.step is not None and factor.highest < high - 1e-9 * (high - low):
-        note(f"Note: steps of {exact(factor.step)} from {exact(low)} do not reach {exact(high)}.")
+    effort = project.setup.effort
+    stored(f"Stored: factor {factor.name} {described(factor, effort)}.", entry)
+    if factor.way == "rebuild" and not effort.new_unit_minutes:
+        note("Note: nothing says yet how long a new unit takes; 'fettle effort --new-unit-minutes MINUTES' does.")
+    if factor.step is not None and factor.low is not None and factor.high is not None and factor.highest < factor.high:
+        note(f"Note: steps of {exact(factor.step)} from {exact(factor.low)} do not reach {exact(factor.high)}.")
 
 
-def described(factor: Factor) -> str:
+def described(factor: Factor, effort: Effort) -> str:
     """Say in half a sentence what a factor may be and how it goes."""
     ways = {
-        "either": "it goes either way",
-        "up": "it only goes up on a unit",
-        "down": "it only goes down on a unit",
-        "rebuild": "it needs a new unit",
+        "either": "it goes either way; ",
+        "up": "it only goes up on a unit; ",
+        "down": "it only goes down on a unit; ",
+        "rebuild": "",
     }
-    return f"{factor.allowed()}; {ways[factor.way]}; one change takes {duration(factor.minutes)}"
+    verb = "needs" if factor.way == "rebuild" else "takes"
+    return f"{factor.allowed()}; {ways[factor.way]}one change {verb} {change_told(factor, effort)}"

@@ -16,7 +16,7 @@ from doe.cli.screen import note, stored
 from doe.model.choices import Goal, OutcomeKind
 from doe.model.errors import UsageError
 from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
-from doe.model.setup import record_of, table_of
+from doe.model.setup import Setup, record_of, table_of
 from doe.model.slips import slip_in_matters
 from doe.model.wording import counted, number, unit_behind
 
@@ -106,7 +106,7 @@ def build_outcome_list() -> Parser:
     return listing("outcome", headings, _row, "outcomes")
 
 
-def _row(outcome: Outcome) -> tuple[str, ...]:
+def _row(outcome: Outcome, _: Setup) -> tuple[str, ...]:
     return outcome.name, outcome.kind, wanted(outcome), _matters(outcome)
 
 

@@ -41,7 +41,7 @@ def build_derived_remove() -> Parser:
 def build_derived_list() -> Parser:
     """Return the parser of ``fettle derived list``."""
     headings = ("quantity", "expression", "unit")
-    return listing("derived", headings, lambda item: (item.name, item.expression, item.unit), "derived quantities")
+    return listing("derived", headings, lambda item, _: (item.name, item.expression, item.unit), "derived quantities")
 
 
 def build_limit_add() -> Parser:
@@ -71,4 +71,4 @@ def build_limit_remove() -> Parser:
 
 def build_limit_list() -> Parser:
     """Return the parser of ``fettle limit list``."""
-    return listing("limit", ("limit", "why"), lambda item: (item.rule, item.note), "limits")
+    return listing("limit", ("limit", "why"), lambda item, _: (item.rule, item.note), "limits")

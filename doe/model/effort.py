@@ -63,6 +63,29 @@ def _time(minutes: float) -> str:
     return duration(minutes) if minutes == round(minutes) else f"{number(minutes, 6)} min"
 
 
+def change_told(factor: Factor, effort: Effort) -> str:
+    """Say what one change of a factor takes, as far as anybody said so.
+
+    Examples
+    --------
+    >>> change_told(Factor("wool", low=0, high=60, step=5, minutes=8, minutes_per_step=0.5), Effort())
+    '8 min, 0.5 min more for each step'
+    >>> change_told(Factor("rings", kind="count", low=7, high=12, way="rebuild", minutes=20), Effort(new_unit_minutes=90))
+    'a new unit, 1 h 30 min, and 20 min'
+    >>> change_told(Factor("rings", kind="count", low=7, high=12, way="rebuild"), Effort())
+    'a new unit'
+    """
+    parts = [_time(factor.minutes)] if factor.minutes or not factor.minutes_per_step else []
+    more = "more " if parts else ""
+    each = "step" if factor.step is not None or not factor.is_numeric else f"1 {factor.unit}".rstrip()
+    parts += [f"{_time(factor.minutes_per_step)} {more}for each {each}"] if factor.minutes_per_step else []
+    own = ", ".join(parts)
+    if factor.way != "rebuild":
+        return own
+    unit = f"a new unit, {_time(effort.new_unit_minutes)}" if effort.new_unit_minutes else "a new unit"
+    return f"{unit}, and {own}" if factor.minutes or factor.minutes_per_step else unit
+
+
 def bare_setting(factor: Factor) -> Value | None:
     """Return the state of a factor on a unit just made, before its settings are counted.
 

@@ -118,11 +118,26 @@ def test_steps_that_do_not_reach_the_high_end_are_remarked_on(rig, fettle):
     assert fettle("factor", "add", "port", "--low", "0", "--high", "1", "--step", "0.1", "--was", "0").err == ""
 
 
+def test_a_change_that_needs_a_new_unit_takes_the_time_of_one(rig, fettle):
+    words = ["--kind", "count", "--low", "1", "--high", "4", "--way", "rebuild", "--minutes", "20", "--was", "2"]
+    done = fettle("factor", "add", "plies", *words)
+    assert done.out.startswith(
+        "Stored: factor plies must be a whole number from 1 to 4; one change needs a new unit, 1 h 40 min, and 20 min.\n"
+    )
+    assert done.err == ""
+    fettle("effort", "--new-unit-minutes", "0")
+    done = fettle("factor", "change", "plies", "--minutes", "0")
+    assert done.out.startswith(
+        "Stored: factor plies must be a whole number from 1 to 4; one change needs a new unit.\n"
+    )
+    assert "'fettle effort --new-unit-minutes MINUTES'" in done.err
+
+
 def test_lists_are_tables(rig, fettle):
     assert fettle("factor", "list").out == (
         "factor  kind         settings                               way      one change\n"
         "vents   count        a whole number from 0 to 6             up       12 min\n"
-        "rings   count        a whole number from 7 to 12            rebuild  0 min\n"
+        "rings   count        a whole number from 7 to 12            rebuild  a new unit, 1 h 40 min\n"
         "wool    continuous   a number from 0 to 60 % in steps of 5  either   8 min\n"
         "driver  categorical  paper, poly or bamboo                  either   25 min\n"
     )
