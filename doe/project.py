@@ -13,7 +13,7 @@ from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant, changed_since
 from doe.model.setup import Setup, check_factors
-from doe.model.slips import slip, slips_among, slips_in_time
+from doe.model.slips import slip, slips_among, slips_in_time, slips_of_build
 from doe.planning import Planning
 from doe.planning.adopted import beside_advice
 from doe.settling import Settling
@@ -329,7 +329,8 @@ class Project(Planning, Settling):
         entry, build = self.file.log_build(work_out)
         kept = tuple(self.file.attach(entry.subject, file, data) for file, data in cleaned)
         stored = replace(build.variant, name=entry.subject)
-        return Logged(stored, build.change, entry, build.setup, kept, build.planned is not None)
+        notes = tuple(slips_of_build(stored.name, stored.when, stored.minutes, _now()))
+        return Logged(stored, build.change, entry, build.setup, kept, build.planned is not None, notes)
 
     def log_reference(self, name: str, *, note: str = "", photos: Sequence[tuple[str, bytes]] = ()) -> Logged:
         """Log a reference object: one that is heard and measured but has no settings.

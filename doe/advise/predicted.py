@@ -131,11 +131,10 @@ def would_change(told: Sequence[Predicted]) -> str:
 
 
 def _edge_told(outcome: Outcome, edge: float) -> str:
-    unit = wording.unit_behind(outcome.unit)
+    told = wording.amount(edge, outcome.unit)
     if outcome.relative_to is None:
-        return f"{wording.number(edge)}{unit}"
-    sign = "+" if edge > 0 else ""
-    return f"{sign}{wording.number(edge)}{unit} relative to {outcome.relative_to}"
+        return told
+    return f"{'+' if edge > 0 else ''}{told} relative to {outcome.relative_to}"
 
 
 def _sway(values: Floats, worth: Floats) -> float:

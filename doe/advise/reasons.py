@@ -94,7 +94,7 @@ def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> s
 
 def setting_text(value: Value) -> str:
     """Write one setting."""
-    return value if isinstance(value, str) else wording.number(float(value), 6)
+    return value if isinstance(value, str) else wording.rounded(float(value))
 
 
 def _what(facts: Facts, factors: Sequence[Factor]) -> str:

@@ -15,7 +15,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.records import Unit
-from doe.model.wording import counted, duration, number, percent
+from doe.model.wording import counted, duration, number, percent, rounded
 from doe.plans.bench import Steps
 from doe.plans.frame import BLOCK, ORDER, UNIT
 from doe.plans.paths import Solved, Tell
@@ -94,7 +94,7 @@ class Route:
         return f"<Route: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        table = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        table = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
         return markup.shown(
             markup.headline(self.headline),
             markup.table(list(table.columns), table.itertuples(index=False)),
@@ -308,7 +308,7 @@ def change_text(factors: Sequence[Factor], before: Settings | None, after: Setti
 
 
 def _said(value: object) -> str:
-    return number(value, 6) if isinstance(value, int | float) else str(value)
+    return rounded(value) if isinstance(value, int | float) else str(value)
 
 
 def _units_frame(paths: Paths, names: list[str], each: list[list[float]]) -> pd.DataFrame:

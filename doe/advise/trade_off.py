@@ -112,4 +112,4 @@ def _span(weights: pd.DataFrame) -> str:
 
 
 def _setting(value: Any) -> str:
-    return value if isinstance(value, str) else wording.number(float(value), 6)
+    return value if isinstance(value, str) else wording.rounded(float(value))

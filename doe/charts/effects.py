@@ -172,7 +172,7 @@ def _axis_title(effects: Effects, width: canvas.Width) -> list[str]:
     parts = [f"change in {name}{unit}, if the term acts,", end]
     parts = [" ".join(parts)] if width == "wide" else parts
     if outcome.matters is not None:
-        reach = f"{wording.number(outcome.matters)} {short}".strip()
+        reach = wording.amount(outcome.matters, short)
         parts.append(f"band: ±{reach}, the smallest that matters")
     return [line for part in parts for line in text.lines(part, longest, 3)]
 

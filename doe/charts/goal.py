@@ -79,7 +79,7 @@ def sentence(outcome: Outcome) -> str:
 
 def smallest(matters: float | None, unit: str = "") -> str:
     """Say what the band of a chart of changes means; empty without one."""
-    reach = f"{wording.number(matters)}{wording.unit_behind(unit)}"
+    reach = wording.amount(matters, unit)
     return f"A change of less than {reach} is too small to matter" if matters is not None else ""
 
 

@@ -80,7 +80,7 @@ def describe_normal(effects: Effects, margin: float | None = None) -> str:
     rows = sorted(rows_of(effects.classical), key=lambda row: row["swing"])
     parts = [f"Effects on {text.name(effects.outcome.name)} in order of size, as a normal plot"]
     if margin is not None:
-        parts.append(f"Lenth's margin of error is {wording.number(margin)}{wording.unit_behind(unit)}")
+        parts.append(f"Lenth's margin of error is {wording.amount(margin, unit)}")
     said = [_told(row, margin, unit) for row in rows if canvas.finite([row["swing"]])]
     return text.sentences([*parts, ", ".join(said)])
 

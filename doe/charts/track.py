@@ -124,7 +124,7 @@ def _column(outcome: Outcome, rows: Rows) -> wording.Column:
 
 
 def _read(row: Row, outcome: Outcome) -> str:
-    return f"{wording.number(row['read'])}{wording.unit_behind(outcome.unit)}"
+    return wording.amount(row["read"], outcome.unit)
 
 
 def _hover(row: Row, outcome: Outcome, column: wording.Column) -> str:

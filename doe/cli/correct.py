@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_below_zero
-from doe.cli.screen import note, stored
+from doe.cli.screen import doubts, note, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.records import against_ways
+from doe.model.slips import slips_of_build
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -64,6 +66,7 @@ def run_correct(options: Namespace) -> None:
     stored(f"Stored: {entry.summary}.", entry)
     for told in [line for line in _against_ways(project) if line not in before]:
         note(f"Note: now against the way that a factor can go, variant {told}")
+    doubts(slips_of_build(entry.subject, options.when, options.minutes, datetime.now()))
 
 
 def _against_ways(project: Project) -> list[str]:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any, get_args
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, pick
 from doe.cli.parser import Parser, a_number, a_number_or_none, one_of
-from doe.cli.screen import note, print_json, say, stored, table
+from doe.cli.screen import doubts, note, print_json, say, stored, table
 from doe.model.choices import Direction
 from doe.model.errors import UsageError
 from doe.model.expectation import Expectation
 from doe.model.setup import record_of, table_of
+from doe.model.slips import slip_in_size
 from doe.model.wording import exact
 
 if TYPE_CHECKING:
@@ -131,3 +132,5 @@ def _pick(project: Project, options: Namespace) -> Expectation:
 def _store(project: Any, made: Expectation, name: str | None) -> None:
     entry = project.file.change_setup("expectation", made, name=name)
     stored(f"Stored: it is expected that {made.sentence()}; readings overrule it.", entry)
+    outcome = next(item for item in project.setup.outcomes if item.name == made.outcome)
+    doubts([slip_in_size(made, outcome, project.file.seen(outcome.name))])

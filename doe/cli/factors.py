@@ -8,12 +8,13 @@ from typing import Any, get_args
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
 from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, bench_minutes, not_below_zero, one_of
-from doe.cli.screen import note, stored
+from doe.cli.screen import doubts, note, stored
 from doe.model.choices import FactorKind, Way
 from doe.model.effort import Effort, change_told
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.setup import Setup, record_of, table_of
+from doe.model.slips import slip_in_minutes
 from doe.model.wording import exact
 
 _FIELDS = ("kind", "low", "high", "step", "levels", "unit", "way", "minutes", "minutes_per_step", "price", "note")
@@ -125,6 +126,10 @@ def _store(project: Any, factor: Factor, options: Namespace, name: str | None) -
     entry = project.file.change_setup("factor", factor, name=name, was=options.was)
     effort = project.setup.effort
     stored(f"Stored: factor {factor.name} {described(factor, effort)}.", entry)
+    doubts(
+        slip_in_minutes(f"one change of {factor.name}", minutes)
+        for minutes in (factor.minutes, factor.minutes_per_step)
+    )
     if factor.way == "rebuild" and not effort.new_unit_minutes:
         note("Note: nothing says yet how long a new unit takes; 'fettle effort --new-unit-minutes MINUTES' does.")
     if factor.step is not None and factor.low is not None and factor.high is not None and factor.highest < factor.high:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero
-from doe.cli.screen import note, print_json, say, table
+from doe.cli.screen import doubts, note, print_json, say, table
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError
 from doe.model.names import quoted
-from doe.model.wording import duration, number
+from doe.model.wording import duration, rounded
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -66,6 +66,7 @@ def run_log(options: Namespace) -> None:
         say(f"Photo {name} is kept beside the project.")
     entries = [*logged.photo_entries[::-1], logged.entry]
     say(f"Take it back with '{' and '.join(f'fettle undo {entry.id}' for entry in entries)}'.")
+    doubts(logged.notes)
     note(f"Next: log what is read of it with 'fettle read {quoted(logged.variant.name)} OUTCOME=VALUE'.")
 
 
@@ -134,4 +135,4 @@ def _told(logged: Logged) -> str:
 
 
 def _text(value: Value | None) -> str:
-    return number(value, 6) if isinstance(value, int | float) else str(value)
+    return rounded(value) if isinstance(value, int | float) else str(value)

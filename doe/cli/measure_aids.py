@@ -10,7 +10,7 @@ from doe.cli.chosen import open_project
 from doe.cli.measure import tell
 from doe.cli.screen import note, print_json, say, table
 from doe.model.errors import UsageError, did_you_mean, listed
-from doe.model.wording import number
+from doe.model.wording import number, rounded
 
 
 def sweep(options: Namespace) -> None:
@@ -29,14 +29,14 @@ def sweep(options: Namespace) -> None:
     rate = options.rate or 48_000
     write_sweep(path, made, rate=rate, replace=options.replace)
     say(
-        f"Written: {path}, a sweep from {number(made.start_hz)} to {number(made.stop_hz, 6)} Hz in {number(made.seconds)} s "
+        f"Written: {path}, a sweep from {number(made.start_hz)} to {rounded(made.stop_hz)} Hz in {number(made.seconds)} s "
         f"at {rate} Hz, between silences."
     )
     for text in CAUTIONS:
         say(text)
     say("Start the recording first, then the sweep; let it run on for 2 s after the end. Save it as WAV or FLAC.")
     if made != start:
-        numbers = ", ".join(number(value, 6) for value in (made.start_hz, made.stop_hz, made.seconds))
+        numbers = ", ".join(rounded(value) for value in (made.start_hz, made.stop_hz, made.seconds))
         say(f"Tell the recipes which sweep it was: sweep = [{numbers}].")
 
 
@@ -85,7 +85,7 @@ def _default(value: Any) -> str:
         return f"[{', '.join(map(_default, value))}]"
     if value is None:
         return "-"
-    return number(value, 6) if isinstance(value, int | float) else str(value)
+    return rounded(value) if isinstance(value, int | float) else str(value)
 
 
 def _example(keys: Any) -> str:

@@ -12,13 +12,13 @@ from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
 from doe.cli.parser import NOTHING, Parser, a_number, a_number_or_none, a_pair, not_below_zero, one_of
 from doe.cli.recipe_options import with_recipe
-from doe.cli.screen import note, stored
+from doe.cli.screen import doubts, note, stored
 from doe.model.choices import Goal, OutcomeKind
 from doe.model.errors import UsageError
 from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.slips import slip_in_matters
-from doe.model.wording import counted, number, unit_behind
+from doe.model.wording import amount, counted, number, unit_behind
 
 _NUMBER = r"[-+−]?\d+(?:[.,]\d+)?"
 _TWO_ENDS = re.compile(rf"({_NUMBER})\s*(?:-|–|to|,|;|\.\.)\s*({_NUMBER})", re.IGNORECASE)
@@ -180,8 +180,7 @@ def run_change(options: Namespace) -> None:
 def _tell(outcome: Outcome, entry: Any) -> None:
     """Tell what was stored, and what in it may be a slip."""
     stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
-    if likely := slip_in_matters(outcome):
-        note(f"Note: {likely}. If that is a slip, take it back.")
+    doubts([slip_in_matters(outcome)])
 
 
 def _changed(old: dict[str, Any], changes: dict[str, Any]) -> Outcome:
@@ -210,11 +209,11 @@ def wanted(outcome: Outcome) -> str:
     if outcome.goal is None:
         return "no goal"
     if outcome.goal == "hit":
-        return f"hit {number(outcome.target)}{unit}, worth nothing at {_ends(outcome.outer)}"
+        return f"hit {amount(outcome.target, outcome.unit)}, worth nothing at {_ends(outcome.outer)}"
     if outcome.goal == "within":
         return f"{_ends(outcome.inner, 'to')}{unit}, worth nothing at {_ends(outcome.outer)}"
     worst = outcome.worst if not isinstance(outcome.worst, Sequence) else None
-    return f"{outcome.goal} to {number(outcome.best)}{unit}, worth nothing at {number(worst)}"
+    return f"{outcome.goal} to {amount(outcome.best, outcome.unit)}, worth nothing at {number(worst)}"
 
 
 def described(outcome: Outcome) -> str:
@@ -233,4 +232,4 @@ def _ends(pair: tuple[float, float], joiner: str = "and") -> str:
 def _matters(outcome: Outcome) -> str:
     if outcome.matters is None:
         return "-"
-    return f"{number(outcome.matters)}{unit_behind(outcome.unit)}"
+    return amount(outcome.matters, outcome.unit)

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time
-from doe.cli.screen import note, print_json, stored
+from doe.cli.screen import doubts, note, print_json, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.model.told import told_reading
-from doe.model.wording import number
+from doe.model.wording import rounded
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -86,8 +86,7 @@ def run_read(options: Namespace) -> None:
         print_json({"entry": done.entry.id, "readings": readings, "notes": list(done.notes)})
         return
     stored(_told(done.readings, done.setup.outcomes), done.entry)
-    for line in done.notes:
-        note(f"Note: {line}. If that is a slip, take it back.")
+    doubts(done.notes)
     if done.is_new_session:
         warn_of_near_names(project, str(options.session))
 
@@ -116,7 +115,7 @@ def _told(readings: Sequence[Reading], outcomes: Sequence[Outcome]) -> str:
 
 def _value(reading: Reading) -> str:
     if reading.versus is None:
-        return number(reading.value, 6)
+        return rounded(reading.value)
     if reading.value == 0.5:
         return "tie"
     return f"variant {reading.variant if reading.value == 1 else reading.versus} was better"

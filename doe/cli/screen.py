@@ -14,7 +14,7 @@ from typing import Any, TextIO
 from doe.cli.columns import UNKNOWN, folded, laid_out
 from doe.model.errors import FettleError
 from doe.model.plain import plain
-from doe.model.wording import number
+from doe.model.wording import rounded
 
 
 def say(text: str = "") -> None:
@@ -61,7 +61,7 @@ def cell(value: Any) -> str:
         return value.strftime("%Y-%m-%d %H:%M")
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return number(value, 6) if isinstance(value, int | float) else str(value)
+    return rounded(value) if isinstance(value, int | float) else str(value)
 
 
 def table(
@@ -99,3 +99,10 @@ def print_json(content: Any) -> None:
 def stored(text: str, entry: Any) -> None:
     """Tell what was stored, and how to take it back."""
     say(f"{text}\nTake it back with 'fettle undo {entry.id}'.")
+
+
+def doubts(notes: Iterable[str]) -> None:
+    """Tell what in that which was just stored looks like a slip."""
+    for line in notes:
+        if line:
+            note(f"Note: {line}. If that is a slip, take it back.")

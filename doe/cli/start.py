@@ -8,13 +8,13 @@ from pathlib import Path
 
 from doe.cli.chosen import SUFFIX, open_project, projects_in
 from doe.cli.parser import Parser, bench_minutes, not_below_zero
-from doe.cli.screen import heading, note, print_json, say, stored, table
+from doe.cli.screen import doubts, heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.names import file_stem
 from doe.model.possible import impossible
 from doe.model.setup import Setup, table_of
-from doe.model.slips import slip_in_matters
+from doe.model.slips import slip_in_matters, slip_in_minutes
 from doe.model.wording import counted, duration, number
 
 _EFFORT_HELP = {
@@ -212,6 +212,11 @@ def run_effort(options: Namespace) -> None:
         stored(
             "\n".join(["Stored:", *(f"  {_EFFORT_HELP[name]}: {number(value)}" for name, value in given.items())]),
             entry,
+        )
+        times = {_EFFORT_HELP[name]: value for name, value in given.items() if name.endswith("_minutes")}
+        doubts(
+            slip_in_minutes(f"the time {what.removeprefix('minutes ').partition(',')[0]}", value)
+            for what, value in times.items()
         )
     elif options.json:
         print_json({**dict.fromkeys((item.name for item in fields(Effort)), 0.0), **table_of(effort)})

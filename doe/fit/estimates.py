@@ -14,7 +14,7 @@ from doe.coding import swings as coded_swings
 from doe.fit.active import Posterior
 from doe.fit.mixture import Mixture, mixture
 from doe.model.patience import checkpoint
-from doe.model.wording import number
+from doe.model.wording import rounded
 
 Array = npt.NDArray[Any]
 
@@ -212,7 +212,7 @@ def term_contrast(coding: Coding, term: Term, effect: Array) -> Contrast:
 def end_text(axis: Axis, place: int) -> str:
     """Name the low or high end of a numeric axis, or a level."""
     if axis.contrasts is None:
-        return number(axis.low if place == 0 else axis.high, 6)
+        return rounded(axis.low if place == 0 else axis.high)
     return axis.levels[place]
 
 
@@ -230,7 +230,7 @@ def level_profiles(coding: Coding, name: str) -> tuple[list[str], dict[str, Arra
     if axis.contrasts is None:
         middle = (axis.low + axis.high) / 2 if axis.factor is None else axis.factor.grid(3)[1]
         values = [axis.low, float(middle), axis.high] if axis.has_curvature else [axis.low, axis.high]
-        texts, own = [number(value, 6) for value in values], axis.code(values)
+        texts, own = [rounded(value) for value in values], axis.code(values)
     else:
         texts, own = list(axis.levels), axis.contrasts
     columns = {other: np.zeros((len(texts), coding.axes[other].width)) for other in coding.axes}

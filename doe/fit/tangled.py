@@ -19,7 +19,7 @@ from doe.fit.evidence import Evidence, pairs
 from doe.fit.whiten import Problem
 from doe.model.choices import Value
 from doe.model.factor import Factor
-from doe.model.wording import number
+from doe.model.wording import rounded
 
 Array = npt.NDArray[Any]
 
@@ -139,7 +139,7 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
     if not choices:
         return f"build one new unit with {(apart or only)[0]} changed and the rest as it was" if only else ""
     *_, name, end = min(choices, key=lambda choice: choice[:3])
-    text = number(float(end), 6) if isinstance(end, int | float) else end
+    text = rounded(float(end)) if isinstance(end, int | float) else end
     return f"change {name} alone to {text}"
 
 

@@ -13,7 +13,7 @@ from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
-from doe.model.wording import number
+from doe.model.wording import rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,4 +337,4 @@ def _few(names: Sequence[str], most: int = 12) -> list[str]:
 
 
 def _plain(value: object) -> str:
-    return number(value, 6) if isinstance(value, int | float) else str(value)
+    return rounded(value) if isinstance(value, int | float) else str(value)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from doe.model.choices import Value
 from doe.model.factor import Factor
 from doe.model.numbers import not_negative
-from doe.model.wording import duration, number
+from doe.model.wording import duration, rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +54,13 @@ class Effort:
             ("a round of readings", self.reading_minutes),
         )
         parts = [f"{what} {_time(minutes)}" for what, minutes in times if minutes]
-        parts += [f"a new unit {number(self.new_unit_price, 6)} in money"] if self.new_unit_price else []
+        parts += [f"a new unit {rounded(self.new_unit_price)} in money"] if self.new_unit_price else []
         return ", ".join(parts) or "nothing beside the changes themselves"
 
 
 def _time(minutes: float) -> str:
     """Return bench time, parts of a minute kept."""
-    return duration(minutes) if minutes == round(minutes) else f"{number(minutes, 6)} min"
+    return duration(minutes) if minutes == round(minutes) else f"{rounded(minutes)} min"
 
 
 def change_told(factor: Factor, effort: Effort) -> str:

@@ -1,4 +1,4 @@
-"""Numbers that a slip of the pen is likelier to have brought than the bench: readings far from all others, and what matters."""
+"""Numbers that a slip of the pen is likelier to have brought than the bench: readings, dates, bench times, what is expected."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
+from doe.model.expectation import Expectation
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, number, unit_behind
+from doe.model.wording import counted, duration, number, rounded, unit_behind
 
 FAR = 3.0
 """Ranges beyond the range so far; a lost decimal point lies further out still."""
+
+MOST_HOURS = 1000
+"""At the bench for one thing; half a year of working days."""
 
 _FEWEST = 5
 """Readings that make a range where the outcome has none by its definition."""
@@ -84,7 +88,7 @@ def slip(outcome: Outcome, value: float, seen: Seen) -> str:
     reach = FAR * (high - low)
     if not reach or low - reach <= value <= high + reach:
         return ""
-    told = f"{number(value, 6)}{unit_behind(outcome.unit)}"
+    told = f"{rounded(value)}{unit_behind(outcome.unit)}"
     return f"{outcome.name} is {told}, far from all that is known of it ({number(low, 4)} to {number(high, 4)})"
 
 
@@ -96,12 +100,70 @@ def slips_in_time(times: Iterable[datetime | None], now: datetime) -> list[str]:
     >>> slips_in_time([datetime(2031, 5, 5), None, datetime(2026, 3, 1)], datetime(2026, 3, 2))
     ['1 reading is dated in days to come, 2031-05-05 at the latest']
     """
-    told = [when.replace(tzinfo=None) for when in times if when is not None]  # as the bench's clock shows them
-    late = [when for when in told if when > now + timedelta(days=1)]
+    late = [when for when in times if when is not None and _is_late(when, now)]
     if not late:
         return []
     many = f"{counted(len(late), 'reading')} {'is' if len(late) == 1 else 'are'}"
     return [f"{many} dated in days to come, {max(late):%Y-%m-%d} at the latest"]
+
+
+def _is_late(when: datetime, now: datetime) -> bool:
+    return when.replace(tzinfo=None) > now + timedelta(days=1)  # as the bench's clock shows it
+
+
+def slips_of_build(variant: str, when: datetime | None, minutes: float | None, now: datetime) -> list[str]:
+    """Say that a variant is dated beyond tomorrow, or took longer than anybody stands at a bench.
+
+    Examples
+    --------
+    >>> slips_of_build("7", datetime(2031, 5, 5), 1e6, datetime(2026, 3, 2))
+    ['variant 7 is dated in days to come, 2031-05-05', 'the bench time of variant 7 is 16666 h 40 min']
+    """
+    late = f"variant {variant} is dated in days to come, {when:%Y-%m-%d}" if when and _is_late(when, now) else ""
+    return [note for note in (late, slip_in_minutes(f"the bench time of variant {variant}", minutes)) if note]
+
+
+def slip_in_minutes(what: str, minutes: float | None) -> str:
+    """Say that a bench time is longer than anybody stands at a bench; empty where it is not.
+
+    Examples
+    --------
+    >>> slip_in_minutes("a new unit", 150), slip_in_minutes("a new unit", 150000)
+    ('', 'a new unit is 2500 h')
+    """
+    return f"{what} is {duration(minutes)}" if minutes is not None and minutes > 60 * MOST_HOURS else ""
+
+
+def slip_in_size(expectation: Expectation, outcome: Outcome, seen: Seen) -> str:
+    """Say that a factor is expected to do more than an outcome can do at all; empty where it is not, or nothing says how much.
+
+    Parameters
+    ----------
+    expectation : Expectation
+    outcome : Outcome
+        The one that it is about.
+    seen : Seen
+        Its readings.
+
+    Examples
+    --------
+    >>> decay = Outcome("decay", unit="ms", goal="lower", best=40, worst=80)
+    >>> slip_in_size(Expectation("wool", "decay", "lowers", 400), decay, Seen())
+    'wool is expected to change decay by 400 ms, far more than all that is known of it (40 ms)'
+    >>> slip_in_size(Expectation("wool", "decay", "lowers", 400), decay, Seen(6, 20, 300))
+    ''
+    """
+    if expectation.size is None:
+        return ""
+    widths = [seen.high - seen.low] if seen.number >= _FEWEST or outcome.goal else []
+    reach = max([*widths, _reach(outcome) or 0.0])
+    if not reach or expectation.size <= FAR * reach:
+        return ""
+    unit = unit_behind(outcome.unit)
+    return (
+        f"{expectation.factor} is expected to change {outcome.name} by {rounded(expectation.size)}{unit}, far more than all "
+        f"that is known of it ({number(reach, 4)}{unit})"
+    )
 
 
 def slip_in_matters(outcome: Outcome) -> str:
@@ -119,8 +181,8 @@ def slip_in_matters(outcome: Outcome) -> str:
     than = "more than" if outcome.matters > reach else "as much as"
     ends = "from worst to best" if outcome.goal else "on its scale"
     return (
-        f"what matters of {outcome.name} is {number(outcome.matters, 6)}{unit}, {than} all there is {ends} "
-        f"({number(reach, 6)}{unit})"
+        f"what matters of {outcome.name} is {rounded(outcome.matters)}{unit}, {than} all there is {ends} "
+        f"({rounded(reach)}{unit})"
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from decimal import Decimal
 from numbers import Real
 from typing import Literal, NamedTuple
 
@@ -66,35 +67,74 @@ def capital(text: str) -> str:
 
 
 def number(value: float | None, digits: int = 3) -> str:
-    """Write a number to so many significant digits, without an exponent where a person would not use one.
+    """Write a number to so many significant digits; from a billion on, and below a ten thousandth, counted in words.
 
     Examples
     --------
     >>> number(1234.5), number(0.04567), number(-2.0), number(None)
     ('1234', '0.0457', '-2', '-')
+    >>> number(2.5e9), number(0.00001234), number(1e-6)
+    ('2.5 billion', '12.3 millionths', '1 millionth')
     """
     if value is None or not math.isfinite(value):
         return "-"
-    if value == 0:
+    if abs(value) < 1e-300:
         return "0"
     size = math.floor(math.log10(abs(value)))
     if size < -4 or size >= 9:
-        return f"{value:.{digits - 1}e}"
-    places = max(0, digits - 1 - size)
-    text = f"{value:.{places}f}"
+        each, word = _counted_in(float(f"{value:.{digits - 1}e}"))  # rounded first, as 999.96 million is 1 billion
+        if word:  # else it was rounded up to a ten thousandth
+            text = number(value / each, digits)
+            return f"{text}{word.removesuffix('s') if text in ('1', '-1') else word}"
+    return _plain(value, size, digits)
+
+
+def _plain(value: float, size: int, digits: int) -> str:
+    text = f"{value:.{max(0, digits - 1 - size)}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("-0", "") else text
+
+
+def rounded(value: float | None, digits: int = 6) -> str:
+    """Write a setting or a reading, all whole digits kept, in a form that can be typed again.
+
+    Examples
+    --------
+    >>> rounded(1 / 3), rounded(1234567.8), rounded(0.00002), rounded(2e9), rounded(None)
+    ('0.333333', '1234568', '0.00002', '2000000000', '-')
+    """
+    if value is None or not math.isfinite(value):
+        return "-"
+    if not 1e-12 <= abs(value) < 1e16:
+        return f"{value:.{digits}g}" if value else "0"
+    return _plain(value, math.floor(math.log10(abs(value))), digits)
+
+
+def amount(value: float | None, unit: str, digits: int = 3) -> str:
+    """Write a number as `number` does, with its unit.
+
+    Examples
+    --------
+    >>> amount(2.5, "dB"), amount(2.5, ""), amount(0.00001234, "m"), amount(None, "m")
+    ('2.5 dB', '2.5', '12.3 millionths of 1 m', '-')
+    """
+    text = number(value, digits)
+    of = " of 1" if unit and text.endswith(("ths", "th")) else ""
+    return f"{text}{of} {unit}".rstrip() if text != "-" else text
 
 
 def exact(value: float) -> str:
     """Write a number of a definition, or one that was typed, so that nothing a person wrote is rounded away.
 
+    It can be typed again as it stands, and has no exponent unless it would take a line of zeros without.
+
     Examples
     --------
-    >>> exact(60.0), exact(1234567.5), exact(0.1 + 0.2)
-    ('60', '1234567.5', '0.3')
+    >>> exact(60.0), exact(1234567.5), exact(0.1 + 0.2), exact(0.00002), exact(2e12), exact(1e-20)
+    ('60', '1234567.5', '0.3', '0.00002', '2000000000000', '1e-20')
     """
-    return f"{value:.12g}"
+    text = f"{value:.12g}"
+    return f"{Decimal(text):f}" if "e" in text and 1e-12 <= abs(value) < 1e16 else text
 
 
 def unit_behind(unit: str) -> str:

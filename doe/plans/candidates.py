@@ -12,7 +12,7 @@ from doe.coding import Coding, Term
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import number
+from doe.model.wording import rounded
 from doe.plans.frame import setting
 from doe.plans.layout import Array, keeps
 
@@ -168,6 +168,6 @@ def _cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: str) ->
             f"{factor.name} cannot be {shown}: no such settings keep {rules}; plan with {left}, or loosen the limit."
         )
     if len(found) < 2:
-        raise UsageError(f"{factor.name} cannot vary: {rules} leave it at {number(found[0], 6)}; loosen the limit.")
-    low, high = number(found.min(), 6), number(found.max(), 6)
+        raise UsageError(f"{factor.name} cannot vary: {rules} leave it at {rounded(found[0])}; loosen the limit.")
+    low, high = rounded(found.min()), rounded(found.max())
     return f"{factor.name} is planned from {low} to {high} only: {rules} rule out the rest of its range."

@@ -13,7 +13,7 @@ from doe.coding import Coding, Term
 from doe.model import markup
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import number, percent
+from doe.model.wording import number, percent, rounded
 from doe.plans.arrangement import Arrangement
 from doe.plans.assess import Information, all_terms, correlations
 from doe.plans.frame import to_values
@@ -203,7 +203,7 @@ class Plan:
         return precision_sentences(self.precision, self.scatter, self.matters)
 
     def _table_lines(self) -> Sequence[str]:
-        shown = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        shown = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
         widths = [max(len(str(name)), *(len(cell) for cell in shown[name])) for name in shown.columns]
         rows = [tuple(str(name) for name in shown.columns), *shown.itertuples(index=False)]
         return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
@@ -215,7 +215,7 @@ class Plan:
         return f"<Plan: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        table = self.table.map(lambda cell: number(cell, 6) if isinstance(cell, int | float) else str(cell))
+        table = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
         return markup.shown(
             markup.headline(self.headline),
             markup.listing((*self.separation.sentences, *self.precision_sentences())),

@@ -79,7 +79,7 @@ def about(outcome: Outcome) -> str:
     wanted = goal.phrase(outcome)
     parts.append(f"goal: {outcome.goal} ({wanted})" if wanted else "no goal")
     if outcome.matters is not None:
-        parts.append(f"{wording.number(outcome.matters)}{wording.unit_behind(outcome.unit)} or more matters")
+        parts.append(f"{wording.amount(outcome.matters, outcome.unit)} or more matters")
     return ", ".join(parts)
 
 

@@ -17,7 +17,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup, record_of, table_of
-from doe.model.wording import number
+from doe.model.wording import rounded
 from doe.store.rows import fetch, insert, next_id
 
 Record = Factor | Outcome | Limit | Derived | Expectation | Effort
@@ -333,5 +333,5 @@ def _shown(value: Any) -> str:
     if isinstance(value, list):
         return f"({', '.join(_shown(item) for item in value)})"
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return number(value, 6)
+        return rounded(value)
     return "-" if value is None else str(value)

@@ -12,7 +12,7 @@ import duckdb
 from doe.model.choices import Value
 from doe.model.errors import DataError, did_you_mean
 from doe.model.records import Unit, Variant
-from doe.model.wording import number
+from doe.model.wording import rounded
 from doe.store.definitions import Definitions
 
 Record = TypeVar("Record", Unit, Variant)
@@ -134,5 +134,5 @@ def shown(value: object) -> str:
     if isinstance(value, datetime):
         return value.isoformat(sep=" ")
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return number(value, 6)
+        return rounded(value)
     return "-" if value is None or value == "" else str(value)

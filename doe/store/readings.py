@@ -14,7 +14,7 @@ from doe.model.names import check_label
 from doe.model.outcome import Outcome
 from doe.model.planned import not_built
 from doe.model.records import Reading
-from doe.model.wording import compared, counted, number
+from doe.model.wording import compared, counted, rounded
 from doe.store import measurements
 from doe.store.definitions import Definitions
 from doe.store.kept import known
@@ -315,4 +315,4 @@ def _by(readings: Sequence[Reading]) -> str:
 
 
 def _value(value: float) -> str:
-    return number(value, 6)
+    return rounded(value)

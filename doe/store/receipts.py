@@ -68,6 +68,8 @@ class Logged:
         The same as `entry` for each photo.
     was_planned : bool
         Whether it was planned before.
+    notes : tuple of str
+        What looks like a slip.
     """
 
     variant: Variant
@@ -76,6 +78,7 @@ class Logged:
     setup: Setup
     photo_entries: tuple[Entry, ...] = ()
     was_planned: bool = False
+    notes: tuple[str, ...] = ()
 
     def told(self) -> dict[str, object]:
         """Return what was stored as the plain dictionary that both faces give as JSON."""
@@ -91,6 +94,7 @@ class Logged:
             "was_planned": self.was_planned,
             "entry": self.entry.id,
             "photo_entries": [entry.id for entry in self.photo_entries],
+            "notes": list(self.notes),
         }
 
 

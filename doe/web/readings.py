@@ -14,7 +14,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.outcome import Outcome
-from doe.model.slips import slip
+from doe.model.slips import slip, slips_of_build
 from doe.model.wording import exact
 from doe.sheets.cautions import LISTENING
 from doe.web import urls
@@ -40,7 +40,11 @@ def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: st
     values = {"session": session or last_session(view), "rater": rater}
     if found.status == "planned":
         return page(request, "form.html", _not_built(variant))
-    slips = _slips(view, view.readings_of(variant)[-_SHOWN:]) if "done" in request.query_params else []
+    slips = []
+    if "done" in request.query_params:
+        slips = _slips(view, view.readings_of(variant)[-_SHOWN:])
+        if not view.readings_of(variant):  # then it is the variant that was stored
+            slips = slips_of_build(variant, found.when, found.minutes, datetime.now())
     doubts = [f"{note}; if that is a slip, put it right." for note in slips]
     return page(request, "form.html", _form(view, variant, values, {}, ""), doubts=doubts)
 

@@ -13,9 +13,8 @@ from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
-from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.slips import slip_in_matters
+from doe.model.slips import slip_in_matters, slip_in_size
 from doe.model.wording import capital, duration, number
 from doe.sheets.answers import about as about_outcome
 from doe.store import ProjectFile
@@ -36,13 +35,18 @@ router = APIRouter(include_in_schema=False)
 @router.get("/setup")
 def show(request: Request, desk: AtDesk) -> Response:
     """Show all definitions."""
-    setup = desk.view().snapshot.setup
+    setup, file = desk.view().snapshot.setup, desk.project.file
     groups = (
         _group("factor", [(item.name, about_factor(item), "") for item in setup.factors]),
-        _group("outcome", [(item.name, about_outcome(item), _likely_slip(item)) for item in setup.outcomes]),
+        _group(
+            "outcome", [(item.name, about_outcome(item), _doubted(slip_in_matters(item))) for item in setup.outcomes]
+        ),
         _group("limit", [(item.rule, item.note, "") for item in setup.limits]),
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
-        _group("expectation", [(item.name, about_expectation(item), "") for item in setup.expectations]),
+        _group(
+            "expectation",
+            [(item.name, about_expectation(item), _too_much(item, setup, file)) for item in setup.expectations],
+        ),
     )
     effort = (
         ("A new unit", duration(setup.effort.new_unit_minutes)),
@@ -60,8 +64,12 @@ def _group(kind: str, rows: list[tuple[str, str, str]]) -> tuple[str, str, tuple
     return words.plural, words.purpose, defined, urls.definition(kind), words.add
 
 
-def _likely_slip(outcome: Outcome) -> str:
-    likely = slip_in_matters(outcome)
+def _too_much(expectation: Expectation, setup: Setup, file: ProjectFile) -> str:
+    outcome = next(item for item in setup.outcomes if item.name == expectation.outcome)
+    return _doubted(slip_in_size(expectation, outcome, file.seen(outcome.name)))
+
+
+def _doubted(likely: str) -> str:
     return f"{capital(likely)}; if that is a slip, put it right." if likely else ""
 
 

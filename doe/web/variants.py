@@ -15,7 +15,7 @@ from doe.model.limit import derive
 from doe.model.outcome import Outcome
 from doe.model.records import Variant, against_ways
 from doe.model.setup import Setup
-from doe.model.wording import counted, duration, exact, number, setting, unit_behind
+from doe.model.wording import amount, counted, duration, exact, setting
 from doe.sheets.cautions import cautions
 from doe.web import urls
 from doe.web.building import MINUTES, build_planned, told_at
@@ -216,7 +216,7 @@ def _as_read(view: View, variant: str, outcome: Outcome) -> str:
         return "not read"
     if outcome.kind == "compared":
         return counted(count, "comparison")
-    told = f"{number(mean)}{unit_behind(outcome.unit)}"
+    told = amount(mean, outcome.unit)
     return f"{told}, one reading" if count == 1 else f"{told}, plain mean of {count} readings"
 
 

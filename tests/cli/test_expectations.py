@@ -136,3 +136,13 @@ def test_a_direction_in_other_words_gets_the_word_that_was_meant(rig, fettle, wo
     done = fettle("expect", "add", "wool", "bass", word)
     assert (done.code, done.out) == (2, "")
     assert done.err.startswith(f"EFFECT is '{word}'; it must be raises, lowers or nothing. Did you mean '{ours}'?\n")
+
+
+def test_more_than_the_outcome_can_do_is_stored_and_questioned(rig, fettle):
+    done = fettle("expect", "add", "wool", "bass", "lowers", "--size", "1e9")
+    assert done.out.startswith("Stored: it is expected that more wool lowers bass by about 1 billion; ")
+    assert done.err == (
+        "Note: wool is expected to change bass by 1000000000 dB, far more than all that is known of it (6 dB). "
+        "If that is a slip, take it back.\n"
+    )
+    assert fettle("expect", "change", "wool", "bass", "--size", "12").err == ""

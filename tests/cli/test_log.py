@@ -139,5 +139,29 @@ def test_json_tells_the_same_in_full(rig, fettle):
         "was_planned": False,
         "entry": 7,
         "photo_entries": [],
+        "notes": [],
     }
     assert done.err == ""
+
+
+def test_a_date_to_come_and_endless_bench_time_are_stored_and_said(rig, fettle):
+    done = fettle("log", "wool=35", "--unit", "body A", "--when", "2199-05-05", "--minutes", "1e9")
+    assert (done.code, ProjectFile.open(rig).variants()[-1].minutes) == (0, 1e9)
+    assert done.err.startswith(
+        "Note: variant 4 is dated in days to come, 2199-05-05. If that is a slip, take it back.\n"
+        "Note: the bench time of variant 4 is 16666666 h 40 min. If that is a slip, take it back.\n"
+    )
+    told = json.loads(fettle("log", "wool=40", "--unit", "body A", "--when", "2199-05-05", "--json").out)
+    assert told["notes"] == ["variant 5 is dated in days to come, 2199-05-05"]
+    done = fettle("correct", "2", "--when", "2199-05-05", "--minutes", "1e6")
+    assert done.err.count("If that is a slip, take it back.") == 2
+    assert fettle("log", "wool=45", "--unit", "body A", "--minutes", "4h").err.startswith("Next: ")
+
+
+def test_endless_bench_time_of_a_definition_is_stored_and_said(rig, fettle):
+    assert fettle("effort", "--new-unit-minutes", "1e6", "--new-unit-price", "1e6").err == (
+        "Note: the time to make a new unit is 16666 h 40 min. If that is a slip, take it back.\n"
+    )
+    assert fettle("factor", "change", "wool", "--minutes", "1e6").err == (
+        "Note: one change of wool is 16666 h 40 min. If that is a slip, take it back.\n"
+    )

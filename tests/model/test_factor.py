@@ -230,7 +230,7 @@ BAD: list[tuple[dict[str, Any], str]] = [
     ({"low": 0, "high": 1, "step": 0}, "Factor 'x': step is 0; it must be more than 0."),
     ({"low": 0, "high": 1, "step": "1"}, "Factor 'x': step is '1'; it must be a finite number."),
     ({"low": 0, "high": 1, "step": 2}, "Factor 'x': step 2 does not fit the range 0 to 1."),
-    ({"low": 0, "high": 1, "step": 1e-9}, "Factor 'x': step 1e-09 does not fit the range 0 to 1."),
+    ({"low": 0, "high": 1, "step": 1e-9}, "Factor 'x': step 0.000000001 does not fit the range 0 to 1."),
     ({"low": 0, "high": 1, "levels": ["a", "b"]}, "Factor 'x' is continuous: give low and high, not levels."),
     ({"kind": "count", "low": 0.5, "high": 3}, "Factor 'x' is a count: low, high and step must be whole numbers."),
     (

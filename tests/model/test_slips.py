@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pytest
 
+from doe.model.expectation import Expectation
 from doe.model.outcome import Outcome
-from doe.model.slips import slip_in_matters
+from doe.model.slips import Seen, slip_in_matters, slip_in_minutes, slip_in_size, slips_of_build
 
 LOWER = {"goal": "lower", "best": 5, "worst": 15, "unit": "min"}
 HIT = {"goal": "hit", "target": 0, "worst": 6, "unit": "dB"}
@@ -31,3 +34,45 @@ HIT = {"goal": "hit", "target": 0, "worst": 6, "unit": "dB"}
 )
 def test_what_matters_is_questioned_from_all_there_is_on(outcome: Outcome, said: str) -> None:
     assert slip_in_matters(outcome) == (f"what matters of x is {said}" if said else "")
+
+
+NOW = datetime(2026, 3, 2, 12)
+
+
+@pytest.mark.parametrize(
+    ("when", "minutes", "said"),
+    [
+        (datetime(2026, 3, 3, 11), 480, []),  # an evening over there may be tomorrow here
+        (None, None, []),
+        (datetime(2027, 3, 2), 480, ["variant 7 is dated in days to come, 2027-03-02"]),
+        (None, 60_001, ["the bench time of variant 7 is 1000 h 1 min"]),
+    ],
+)
+def test_a_variant_from_days_to_come_or_of_endless_work_is_questioned(
+    when: datetime | None, minutes: float | None, said: list[str]
+) -> None:
+    assert slips_of_build("7", when, minutes, NOW) == said
+
+
+def test_bench_time_is_questioned_beyond_a_thousand_hours() -> None:
+    assert slip_in_minutes("a session", 60_000) == ""
+    assert slip_in_minutes("a session", 60_060) == "a session is 1001 h"
+
+
+@pytest.mark.parametrize(
+    ("outcome", "seen", "size", "is_questioned"),
+    [
+        (Outcome("x", **LOWER), Seen(), 30, False),
+        (Outcome("x", **LOWER), Seen(), 31, True),
+        (Outcome("x", **LOWER), Seen(2, 0, 20), 60, False),  # what was read counts too
+        (Outcome("x", kind="rated", scale=(1, 7)), Seen(), 19, True),
+        (Outcome("x"), Seen(), 1e9, False),  # nothing is known of it
+        (Outcome("x"), Seen(5, 2, 4), 7, True),
+    ],
+)
+def test_an_effect_larger_than_the_outcome_is_questioned(
+    outcome: Outcome, seen: Seen, size: float, is_questioned: bool
+) -> None:
+    said = slip_in_size(Expectation("wool", "x", "lowers", size), outcome, seen)
+    assert said.startswith("wool is expected to change x by ") == is_questioned
+    assert slip_in_size(Expectation("wool", "x", "lowers"), outcome, seen) == ""

@@ -16,7 +16,9 @@ NUMBERS = st.floats(-1e300, 1e300)
     ("value", "text"),
     [
         (0, "0"), (-0.0, "0"), (3, "3"), (-2.0, "-2"), (0.04567, "0.0457"), (1234.5, "1234"), (99.96, "100"), (9.999, "10"),
-        (100.0, "100"), (123456789, "123456789"), (1e9, "1.00e+09"), (0.0001, "0.0001"), (0.00001, "1.00e-05"),
+        (100.0, "100"), (123456789, "123456789"), (1e9, "1 billion"), (999.96e6, "999960000"), (999.96e9, "1 trillion"),
+        (-2.5e15, "-2.5 x 10^15"), (0.0001, "0.0001"), (0.00001, "10 millionths"), (1.004e-6, "1 millionth"),
+        (3e-9, "3 billionths"),
         (None, "-"), (math.nan, "-"), (math.inf, "-"),
     ],
 )  # fmt: skip
@@ -24,18 +26,34 @@ def test_numbers_are_written_as_a_person_would(value: float | None, text: str) -
     assert wording.number(value) == text
 
 
+@pytest.mark.parametrize(
+    ("value", "digits", "text"), [(9.997e-5, 2, "0.0001"), (9.94e-5, 2, "99 millionths"), (-9.99996e-5, 3, "-0.0001")]
+)
+def test_a_number_next_to_a_ten_thousandth_is_written(value: float, digits: int, text: str) -> None:
+    """Rounded up it is an everyday one."""
+    assert wording.number(value, digits) == text
+
+
 @given(NUMBERS, st.integers(1, 8))
 def test_a_written_number_is_right_to_its_digits(value: float, digits: int) -> None:
     """What is written differs from the value by at most half a unit of the last significant digit."""
-    written = float(wording.number(value, digits))
+    written = _read_back(wording.number(value, digits))
     size = math.floor(math.log10(abs(value))) if value else 0
     assert abs(written - value) <= 0.5 * 10.0 ** (size - digits + 1) * (1 + 1e-9) + 1e-300
+
+
+def _read_back(text: str) -> float:
+    digits, _, size = text.partition(" ")
+    if size.startswith("x 10^"):
+        return float(f"{digits}e{size.removeprefix('x 10^')}")
+    sizes = {"": 0, "billion": 9, "trillion": 12, "millionth": -6, "billionth": -9, "trillionth": -12}
+    return float(f"{digits}e{sizes[size.removesuffix('s')]}")
 
 
 @given(NUMBERS, st.integers(1, 8))
 def test_no_number_is_written_with_a_dangling_point_or_a_negative_nothing(value: float, digits: int) -> None:
     text = wording.number(value, digits)
-    assert re.fullmatch(r"-?\d+(\.\d*[1-9])?|-?\d(\.\d+)?e[+-]\d+", text)
+    assert re.fullmatch(r"-?\d+(\.\d*[1-9])?( x 10\^-?\d+| (b|tr)illion| (m|b|tr)illionths?)?", text)
     assert text != "-0"
 
 
@@ -44,15 +62,23 @@ def test_an_exact_number_is_read_back_as_typed(whole: int, places: int) -> None:
     """Up to eleven digits and a point come back as the same number, without an exponent for ordinary sizes."""
     value = whole / 10**places
     assert float(wording.exact(value)) == value
-    if value == 0 or abs(value) >= 1e-4:
-        assert "e" not in wording.exact(value)
+    assert "e" not in wording.exact(value)
+
+
+@given(st.floats(-1e15, 1e15))
+def test_a_setting_can_be_typed_as_it_is_shown(value: float) -> None:
+    """To six digits and all whole ones; only what lies below a trillionth has an exponent."""
+    text = wording.rounded(value)
+    assert float(text) == pytest.approx(value, rel=5e-6)
+    assert abs(float(text) - value) <= 0.5
+    assert "e" not in text or abs(value) < 1e-12
 
 
 @given(NUMBERS)
 def test_a_change_has_a_sign_unless_it_is_nothing(value: float) -> None:
     text = wording.signed(value)
     assert text.removeprefix("+") == wording.number(value)
-    assert text.startswith("+") == (value > 0)
+    assert text.startswith("+") == (value > 0 and wording.number(value) != "0")
 
 
 def test_a_change_that_is_not_known_has_no_sign() -> None:

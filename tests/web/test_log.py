@@ -410,3 +410,8 @@ def test_only_the_first_build_of_a_unit_is_called_so(visitor, project, tmp_path)
     text = visitor.get("/variants").text
     assert text.count("first build, unit X") == text.count("first build, unit Y") == 1
     assert text.count("a further build, unit X") == 2
+
+
+def test_endless_bench_time_is_stored_and_said(visitor, project):
+    page = visitor.send(visitor.get("/log"), "/log", f__wool="15", minutes="1000000")
+    assert "the bench time of variant 4 is 16666 h 40 min; if that is a slip, put it right." in page.text

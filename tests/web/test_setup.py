@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.setup import Setup
 from doe.project import Project
@@ -259,3 +260,11 @@ def test_an_expectation_leads_to_what_has_to_be_defined_first(tmp_path, there, k
     assert "has to be defined first." in page.text
     assert f'<a href="/setup/{kind}"><bdi>{add}</bdi></a>' in page.html
     assert page.forms == []
+
+
+def test_an_effect_larger_than_the_outcome_is_questioned(visitor, project):
+    project.file.change_setup("expectation", Expectation("wool", "bass", "lowers", 1e4))
+    said = (
+        "Wool is expected to change bass by 10000 dB, far more than all that is known of it (6 dB); if that is a slip"
+    )
+    assert said in visitor.get("/setup").text
