@@ -36,6 +36,7 @@ from doe.store.kept import settings_by_holder
 from doe.store.rows import statement
 
 _MOST_NAMED = 12
+_SAY = "say what it was before"
 
 Misfit = tuple[int | None, str]
 """The entry that wrote a record that does not fit, and a sentence."""
@@ -66,8 +67,12 @@ def refuse_misfits(con: duckdb.DuckDBPyConnection) -> None:
     """
     found = _new(con)
     if found:
-        more = f" ({len(found) - 1} more like it)" if len(found) > 1 else ""
-        raise DataError(f"{found[0][1]}{more}")
+        sentence = found[0][1]
+        more = f" ({len(found) - 1} more like it)." if len(found) > 1 else ""
+        raise DataError(
+            f"{sentence.removesuffix('.')}{more}" if more else sentence,
+            command="--was SETTING does so" if _SAY in sentence else "",
+        )
 
 
 def refuse_taking_back(con: duckdb.DuckDBPyConnection, target: int, by: int) -> None:
@@ -200,7 +205,7 @@ def _unfit_settings(stored: dict[int, object], defined: Definitions) -> Iterator
     for item in defined.of("factor"):
         value = stored.get(item.id, item.was)
         if value is None:
-            yield f"{item.name} has no value; say what it was before {item.name} became a factor."
+            yield f"{item.name} has no value; {_SAY} {item.name} became a factor."
         elif isinstance(item.value, Factor):
             try:
                 item.value.read(value)

@@ -118,6 +118,17 @@ def test_steps_that_do_not_reach_the_high_end_are_remarked_on(rig, fettle):
     assert fettle("factor", "add", "port", "--low", "0", "--high", "1", "--step", "0.1", "--was", "0").err == ""
 
 
+def test_a_factor_that_comes_late_asks_for_what_it_was(rig, fettle):
+    words = ["factor", "add", "feet", "--kind", "categorical", "--levels", "felt", "cork"]
+    done = fettle(*words)
+    assert (done.code, done.out) == (1, "")
+    assert done.err == (
+        "Variant 1: feet has no value; say what it was before feet became a factor (2 more like it); "
+        "--was SETTING does so.\n"
+    )
+    assert fettle(*words, "--was", "felt").code == 0
+
+
 def test_a_change_that_needs_a_new_unit_takes_the_time_of_one(rig, fettle):
     words = ["--kind", "count", "--low", "1", "--high", "4", "--way", "rebuild", "--minutes", "20", "--was", "2"]
     done = fettle("factor", "add", "plies", *words)

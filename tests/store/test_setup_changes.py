@@ -27,7 +27,7 @@ def test_a_factor_that_comes_late_says_what_it_was(radio: ProjectFile):
 
 
 def test_a_factor_that_comes_late_without_that_is_refused(radio: ProjectFile):
-    sentence = "Variant 1: feet has no value; say what it was before feet became a factor. (1 more like it)"
+    sentence = "Variant 1: feet has no value; say what it was before feet became a factor (1 more like it)."
     with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
         radio.change_setup("factor", FEET)
     assert radio.setup() == RADIO
