@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from doe.advise.belief import AT_ONCE
 from doe.advise.choose import Choice
 from doe.advise.predicted import expected
 from doe.advise.situation import Situation
@@ -25,6 +26,19 @@ def move_kind(situation: Situation, choice: Choice) -> str:
     told = float(expected(situation, choice)[1].mean())
     is_better = situation.best is None or told > float(situation.belief.variant_worth()[:, situation.best].mean())
     return "improve" if is_better and choice.judged.is_mainly_improving[place] else "learn"
+
+
+def is_any_better(situation: Situation, choice: Choice) -> bool:
+    """Tell whether any build that was compared is expected to be better than the best so far."""
+    moves = choice.moves
+    builds = np.flatnonzero(moves.variant < 0)
+    best = -np.inf if situation.best is None else situation.belief.variant_worth()[:, situation.best].mean()
+    for start in range(0, len(builds), AT_ONCE):
+        block = builds[start : start + AT_ONCE]
+        values = situation.plain.values_on(moves.codes[block], choice.reach.unit_names, moves.start[block])
+        if (situation.plain.design_worth(values).mean(axis=0) > best).any():
+            return True
+    return False
 
 
 def chance_better(situation: Situation, choice: Choice) -> float:

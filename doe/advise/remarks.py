@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from doe.advise.choose import Choice, Session, Unread
-from doe.advise.outlook import move_kind
+from doe.advise.outlook import is_any_better, move_kind
 from doe.advise.question import Question
 from doe.advise.situation import Situation
 from doe.advise.track import is_widening
@@ -71,12 +71,31 @@ def _on_free_effort(question: Question) -> list[str]:
 
 
 def _on_prospects(question: Question, situation: Situation, choices: list[Choice]) -> list[str]:
-    """Say so where an improvement was asked for and none is expected."""
-    wanted = question.only == "improve" and choices and situation.has_readings
-    if not wanted or move_kind(situation, choices[0]) == "improve":
+    """Say so where improvements were asked for and are not expected: moves are chosen by what may be hoped for them."""
+    if question.only != "improve" or not situation.has_readings:
         return []
+    kinds = [move_kind(situation, choice) for choice in choices]
+    others = [place for place, kind in enumerate(kinds) if kind != "improve"]
+    if not others:
+        return []
+    told = dict.fromkeys(f"'{kinds[place]}'" for place in others)
+    hence = f"hence {listed(told, 'and')}"
+    is_one = len(others) == 1
+    if len(others) < len(choices):
+        named = listed([place + 1 for place in others], "and")
+        which = f"Suggestion {named} is" if is_one else f"Suggestions {named} are"
+        return [
+            f"{which} not expected to be better than the best so far, {hence}; {'it' if is_one else 'they'} may turn out so."
+        ]
+    if is_any_better(situation, choices[0]):
+        this = "This is" if is_one else "These are"
+        return [
+            f"{this} not expected to be better than the best so far, {hence}. Other builds are, but for its minutes more may "
+            "be hoped for here."
+        ]
+    it_has = "it has" if is_one else "they have"
     return [
-        "Nothing within reach is expected to be better than the best so far; this has the best prospects of being so."
+        f"Nothing within reach is expected to be better than the best so far, {hence}; {it_has} the best prospects of it."
     ]
 
 

@@ -6,13 +6,14 @@ import pandas as pd
 import pytest
 
 from doe.advise import recommend
-from doe.advise.choose import SHARE_TO_GO_ON, choose
+from doe.advise.choose import SHARE_TO_GO_ON, Session, choose
 from doe.advise.effort import change_cost
 from doe.advise.gain import expected_improvement
 from doe.advise.outlook import move_kind
 from doe.advise.predicted import worth_expected
 from doe.advise.present import as_believed
 from doe.advise.question import ask
+from doe.advise.remarks import remarks
 from doe.advise.situation import look
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
@@ -223,11 +224,36 @@ def test_where_improving_is_asked_for_and_nothing_is_expected_to_it_is_said(fact
         log = readings_of(TEN[:known], wool_and_vents, outcomes, np.random.default_rng(4), sd=sd)
         advice = recommend(log, factors, outcomes, effort=effort, only="improve")
         kind = advice.table["kind"].iloc[0]
-        assert any(note.startswith("Nothing within reach is expected to be better") for note in advice.notes) == (
-            kind != "improve"
-        )
+        assert any(f"hence '{kind}'" in note for note in advice.notes) == (kind != "improve")
         kinds.add(kind)
     assert kinds == {"improve", "learn"}
+
+
+@pytest.mark.parametrize(("seed", "known", "is_any"), [(7, 8, True), (7, 5, False), (4, 8, False)])
+def test_that_nothing_is_expected_to_be_better_is_said_only_where_it_is_so(
+    factors, outcomes, effort, seed, known, is_any
+):
+    """Held against every build compared: more may be hoped for a move than for one that is expected to be better."""
+    log = readings_of(TEN[:known], wool_and_vents, outcomes, np.random.default_rng(seed), sd=0.6)
+    situation, choice = judged_moves(log, factors, outcomes, effort, "improve")
+    assert move_kind(situation, choice) == "learn"
+    best = situation.belief.variant_worth()[:, situation.best].mean()
+    builds = np.flatnonzero(choice.moves.variant < 0)
+    assert is_any == any(worth_expected(situation, replace(choice, place=place))[0] > best for place in builds)
+    notes = remarks(ask(factors, outcomes, effort=effort, only="improve"), situation, Session([choice]))
+    said = "Other builds are, but for its minutes more may be hoped for here."
+    assert any(note.endswith(said) for note in notes) == is_any
+    assert any(note.startswith("Nothing within reach is expected to be better") for note in notes) != is_any
+
+
+def test_a_suggestion_that_is_no_improvement_is_named_beside_those_that_are(factors, outcomes, effort):
+    log = readings_of(TEN[:8], wool_and_vents, outcomes, np.random.default_rng(7), sd=0.6)
+    advice = recommend(log, factors, outcomes, effort=effort, only="improve", count=3)
+    assert advice.table["kind"].tolist() == ["learn", "improve", "learn"]
+    assert (
+        "Suggestions 1 and 3 are not expected to be better than the best so far, hence 'learn'; they may turn out so."
+        in advice.notes
+    )
 
 
 def test_building_the_best_again_improves_nothing(factors, outcomes):
