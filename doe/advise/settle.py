@@ -20,6 +20,7 @@ from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, check_rules
+from doe.model.names import quoted
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
 from doe.model.wording import setting
@@ -130,7 +131,8 @@ def _named(variant: str | Mapping[str, object], log: Log, factors: Sequence[Fact
     if isinstance(variant, str):
         if variant not in log.variants:
             raise UsageError(
-                f"No variant '{variant}' with settings has been read.{did_you_mean(variant, log.variants)}"
+                f"Variant '{variant}' has not been read, or has no settings.{did_you_mean(variant, log.variants)}",
+                command=f"'fettle read {quoted(variant)} OUTCOME=VALUE' stores a reading",
             )
         return variant, log.variants[variant]
     missing = [factor for factor in factors if factor.name not in variant]

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.model.errors import StoreError, UsageError, listed
+from doe.model.errors import NoVariant, StoreError, UsageError, listed
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -27,6 +27,16 @@ def open_project(named: str | None) -> Project:
     from doe.project import Project  # the store takes a moment that --help need not wait for
 
     return Project.open(project_path(named))
+
+
+def with_way_back(named: str | None, err: NoVariant) -> NoVariant:
+    """Return the refusal of a variant that was taken out with the entry that did so, and what brings it back."""
+    entry = open_project(named).file.took_out(err.variant)
+    if entry is None:
+        return err
+    did = entry.summary if entry.takes_back is None else f"took back entry {entry.takes_back}"
+    told = f"There is no variant '{err.variant}' any more: entry {entry.id} {did}."
+    return NoVariant(err.variant, told, command=f"'fettle undo {entry.id}' brings it back")
 
 
 def project_path(named: str | None) -> Path:

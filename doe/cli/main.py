@@ -10,9 +10,10 @@ import traceback
 import warnings
 from collections.abc import Sequence
 
+from doe.cli.chosen import with_way_back
 from doe.cli.commands import NAMES, find, overview
 from doe.cli.screen import heading, note, refusal, room, say
-from doe.model.errors import FettleError, UsageError, did_you_mean
+from doe.model.errors import FettleError, NoVariant, UsageError, did_you_mean
 from doe.model.version import version
 
 DONE, PROBLEM, WRONG_USAGE, STOPPED = 0, 1, 2, 130
@@ -88,7 +89,10 @@ def _run(words: list[str]) -> None:
             return
         action, rest = command.action_of(rest)
     chosen = command.parser(action).parse_args([*rest, *project])
-    chosen.run(chosen)
+    try:
+        chosen.run(chosen)
+    except NoVariant as err:
+        raise with_way_back(getattr(chosen, "project", None), err) from None
 
 
 def _teach(name: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
+from doe.model.errors import DataError, NoVariant, UsageError, did_you_mean, listed, there_are
 from doe.model.limit import broken_limits, derive
 from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
@@ -161,18 +161,20 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
 
     Raises
     ------
+    NoVariant
+        If there is none; a near name is suggested.
     DataError
-        If there is none, where a near name is suggested, or if several differ from it in capitals only.
+        If several differ from it in capitals only.
     """
     if not variants:
-        raise DataError(
-            f"There is no variant '{name}': no variant is logged yet.", command="'fettle log' logs the first"
+        raise NoVariant(
+            name, f"There is no variant '{name}': no variant is logged yet.", command="'fettle log' logs the first"
         )
     names = [variant.name for variant in variants]
     meant = _meant("variant", name, names)
     if meant is not None:
         return next(variant for variant in variants if variant.name == meant)
-    raise DataError(f"There is no variant '{name}'; {there_are(_few(names))}.{did_you_mean(name, names)}")
+    raise NoVariant(name, f"There is no variant '{name}'; {there_are(_few(names))}.{did_you_mean(name, names)}")
 
 
 def find_unit(name: str, units: Sequence[Unit]) -> Unit:

@@ -5,7 +5,8 @@ The tree, by who can put it right::
     FettleError
     ├── UsageError      the call: a wrong argument, an unknown name
     ├── DataError       the records: a value off its range, an empty log
-    │   └── ImportProblems   many bad cells of one spreadsheet, each named
+    │   ├── ImportProblems   many bad cells of one spreadsheet, each named
+    │   └── NoVariant        a variant that is not there, or not there any more
     ├── FitError        the mathematics: nothing to estimate, a model that cannot be told apart
     └── StoreError      the project file: missing, locked, newer, not a project
 
@@ -99,6 +100,22 @@ class ImportProblems(DataError):  # noqa: N818 - it is the list of them that use
             f"{source} was not imported, nothing was stored: {count} {'cell' if count == 1 else 'cells'} to put right."
         )
         super().__init__("\n".join([head, *(f"  {problem.sentence()}" for problem in self.problems)]))
+
+
+class NoVariant(DataError):  # noqa: N818 - what is missing names it best
+    """A variant that is not there; the history may know what took it out.
+
+    Parameters
+    ----------
+    variant : str
+        As it was named.
+    message : str
+        In a sentence.
+    """
+
+    def __init__(self, variant: str, message: str, *, command: str = "") -> None:
+        super().__init__(message, command=command)
+        self.variant = variant
 
 
 def shown(value: object, most: int = 120) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.model.change import find_variant
-from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
+from doe.model.errors import DataError, FettleError, UsageError, listed, there_are
 from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
@@ -310,10 +310,10 @@ class Settling:
                     command="write its number behind the command",
                 )
             variant = str(best["variant"])
-        known = {item.name: item for item in self.file.variants() if not item.is_reference}
-        if variant not in known:
-            raise UsageError(f"There is no variant '{variant}' with settings.{did_you_mean(variant, known)}")
-        return variant, dict(known[variant].settings)
+        found = find_variant(variant, self.file.variants())
+        if found.is_reference:
+            raise UsageError(f"Variant '{found.name}' is a reference object, which has no settings; name one that has.")
+        return found.name, dict(found.settings)
 
     def _terms(self, through: str | None, readings: pd.DataFrame) -> list[str] | None:
         """Return the terms that put a quantity in the place of its parts; None without one."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import groupby, takewhile
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from doe.model.records import Unit, Variant
@@ -11,6 +13,7 @@ from doe.store import definitions, frames, journal, readings, settled, units, va
 from doe.store.journal import Entry
 from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
+from doe.store.rows import fetch, statement
 
 if TYPE_CHECKING:
     import duckdb
@@ -114,6 +117,24 @@ class BuildRecords(Opened):
             variants.withdraw(con, entry, kept, name, defined)
             also = f" with {counted(count, 'reading')}" if count else ""
             return journal.close(con, entry, "withdrawal", f"withdrew variant {name}{also}", subject=name)
+
+    def took_out(self, name: str) -> Entry | None:
+        """Return the entry by which no variant is called so any more; None where none ever was, or the one that was still is.
+
+        It withdrew or renamed the variant, or took back what had logged it; taken back itself, it brings the variant in again.
+        """
+        with self._reading() as con:
+            rows = fetch(con, statement("versions_of_variant"), [name])
+            entries = {entry.id: entry for entry in journal.history(con)} if rows else {}
+        for _, versions in groupby(rows, key=itemgetter("id")):
+            written = list(versions)
+            count = [row for row in written if row["counts"]]
+            if not count:
+                return entries.get(entries[written[-1]["entry"]].taken_back_by or 0)
+            since = list(takewhile(lambda row: row["name"] != name, count))
+            if count[0]["withdrawn"] or since:
+                return entries[since[-1]["entry"] if since else count[0]["entry"]]
+        return None
 
     def variants(self) -> list[Variant]:
         """Return the variants in the order in which they were built, then what is planned."""

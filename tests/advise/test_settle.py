@@ -143,7 +143,7 @@ def test_the_test_build_has_the_same_quantity_from_another_mix():
             None,
             "No variant is known to be the best yet, since none has been read; name the one to make permanent.",
         ),
-        (log(MIXED, through_air), "shop", "No variant 'shop' with settings has been read."),
+        (log(MIXED, through_air), "shop", "Variant 'shop' has not been read, or has no settings."),
         (
             log(MIXED, through_air),
             "1",

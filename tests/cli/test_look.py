@@ -1,5 +1,7 @@
 import json
 
+import pytest
+
 from doe.cli import screen
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.store import ProjectFile
@@ -186,3 +188,30 @@ def test_json_holds_what_the_tables_show(rig, fettle):
     shown = json.loads(fettle("show", "1", "--json").out)
     assert [row["value"] for row in shown["readings"]] == [4.1, 3.9]
     assert [row["id"] for row in json.loads(fettle("history", "--json").out)] == [1, 2, 3, 4, 5, 6]
+
+
+@pytest.mark.parametrize(
+    "words", [["show", "2"], ["read", "2", "bass=1"], ["settle", "tolerance", "2"], ["log", "--from", "2"]]
+)
+def test_a_variant_that_was_taken_out_is_told_with_what_brings_it_back(rig, fettle, words):
+    fettle("withdraw", "2")
+    assert fettle(*words).err == (
+        "There is no variant '2' any more: entry 7 withdrew variant 2 with 1 reading; 'fettle undo 7' brings it back.\n"
+    )
+    fettle("undo", "7")
+    assert "any more" not in fettle(*words).err
+
+
+def test_a_variant_whose_logging_was_undone_or_that_is_called_otherwise_is_told_too(rig, fettle):
+    fettle("undo", "4")
+    assert fettle("show", "3").err == (
+        "There is no variant '3' any more: entry 7 took back entry 4; 'fettle undo 7' brings it back.\n"
+    )
+    fettle("undo", "7")
+    assert fettle("show", "3").code == 0
+    fettle("correct", "3", "--name", "twin")
+    fettle("correct", "twin", "--note", "cracked")
+    assert fettle("show", "3").err == (
+        "There is no variant '3' any more: entry 9 corrected variant 3: name 3 -> twin; 'fettle undo 9' brings it back.\n"
+    )
+    assert fettle("show", "4").err == "There is no variant '4'; there are 1, 2 and twin.\n"

@@ -99,7 +99,8 @@ def test_a_confirmation_of_other_settings_is_refused(project):
 def test_names_that_are_not_there_are_refused(project):
     with refused(UsageError, "'aire' is no derived quantity of this project; there is only air. Did you mean 'air'?"):
         project.tolerances("fresh 1", through="aire")
-    with refused(UsageError, "There is no variant 'fresh' with settings. Did you mean 'fresh 2'?"):
+    there = f"{', '.join(map(str, range(11)))} and others up to fresh 2"
+    with refused(DataError, f"There is no variant 'fresh'; there are {there}. Did you mean 'fresh 2'?"):
         project.plan_confirmation("fresh")
     with refused(DataError, "Nothing is settled yet."):
         project.version()
