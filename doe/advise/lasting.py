@@ -30,6 +30,9 @@ _STARTS = 48
 _ROUNDS = 3
 _LEAST_SCAN, _MOST_SCAN = 1000, 20_000
 _KEPT = 20
+_POOL = 500
+ALIKE = 0.05
+"""Share of the range of a factor without steps below which two settings of it are told as one, as where a drift is judged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +61,8 @@ class Solved:
     wanted : float
         Value of the quantity that is to be kept.
     nearest : tuple of Equivalent
-        Nearest first; at the same mismatch those with the least change of the lasting settings. Empty where no lasting
-        setting keeps the limits.
+        Nearest first; at the same mismatch those with the least change of the lasting settings. What differs from one of
+        them by less than `ALIKE` in factors without steps alone is left out. Empty where no lasting setting keeps the limits.
     is_exact : bool
         Whether every combination was looked at.
     """
@@ -117,8 +120,8 @@ def solve(
     chunks = grid.everything() if is_exact else grid.scanned(np.random.default_rng(seed), most)
     best = np.empty((0, len(grid.lasting)), dtype=np.intp)
     for places in chunks:
-        best = grid.nearest(np.vstack([best, places]), count)
-    return Solved(wanted, tuple(grid.equivalent(row) for row in best), is_exact)
+        best = grid.nearest(np.vstack([best, places]), max(count, _POOL))
+    return Solved(wanted, tuple(grid.equivalent(row) for row in grid.distinct(best, count)), is_exact)
 
 
 class _Grid:
@@ -213,6 +216,23 @@ class _Grid:
             away += table[places[:, k]]
         order = np.lexsort((*places.T[::-1], _steady(away, 1.0), off))
         return places[order[:count]]
+
+    def distinct(self, places: Places, count: int) -> list[Places]:
+        """Return the first combinations of which none is nearly a copy of one before it."""
+        chosen: list[Places] = []
+        for row in places:
+            if len(chosen) < count and not any(self._is_copy(row, other) for other in chosen):
+                chosen.append(row)
+        return chosen
+
+    def _is_copy(self, one: Places, other: Places) -> bool:
+        for factor, values, a, b in zip(self.lasting, self.values, one, other, strict=True):
+            low, high = factor.span
+            is_smooth = factor.is_numeric and factor.step is None
+            apart = abs(factor.position(values[int(a)]) - factor.position(values[int(b)]))
+            if apart and not (is_smooth and apart < ALIKE * (high - low)):
+                return False
+        return True
 
     def _off(self, places: Places) -> Floats:
         return _steady(np.abs(self.measured(places) - self.wanted), max(abs(self.wanted), 1.0))

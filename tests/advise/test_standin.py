@@ -126,6 +126,21 @@ def test_a_factor_without_steps_hits_the_value():
     assert nearest.settings["depth"] == pytest.approx(math.sqrt((3 * 80**2 - 900) / 3), rel=1e-9)
 
 
+def test_near_copies_of_an_answer_are_left_out():
+    """Of two lengths without steps whose product is kept, answers a twentieth of a range apart at least, the nearest first."""
+    depth = Factor("depth", low=20.0, high=90.0, unit="mm", way="rebuild")
+    width = Factor("width", low=20.0, high=90.0, unit="mm", way="rebuild")
+    cavity = Derived("cavity", "depth * width - wool * 20")
+    start = {"depth": 60.0, "width": 50.0, "wool": 45.0}
+    found = solve(choose_stand_in((depth, width, WOOL), [cavity]), (depth, width, WOOL), start, count=4).nearest
+    off = [abs(one.mismatch) for one in found]
+    assert len(found) == 4
+    assert off == sorted(off)
+    assert off[0] < 1e-6
+    for one, other in itertools.combinations(found, 2):
+        assert max(abs(one.settings[name] - other.settings[name]) for name in ("depth", "width")) >= 0.05 * 70
+
+
 def test_what_goes_without_saying_need_not_be_said():
     """Wool is the only part of the air that goes back and forth, and none of it is 0."""
     known = choose_stand_in(FACTORS, [AIR])
