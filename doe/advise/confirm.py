@@ -29,6 +29,7 @@ from doe.model.wording import (
     NOT_KNOWN,
     Kept,
     counted,
+    exact,
     fixed,
     number,
     places_for,
@@ -365,6 +366,7 @@ def judge(
     else:
         verdict = NOT_KNOWN
         why = f"; with these readings it may be off by up to {number(max(abs(tests.low), abs(tests.high)), 2)}{unit}"
+    why += _in_range(outcome, promised, observed)
     by = f" by {with_interval(estimate, short[0], short[1], outcome.unit)}" if verdict == FELL_SHORT else ""
     told = with_interval(promised, *interval, outcome.unit)
     finding = f"{label}: {verdict}{by} - promised {told}, came out at {_value(observed, interval)}{unit}{why}."
@@ -375,6 +377,19 @@ def judge(
         "verdict": verdict, "finding": finding,
     }  # fmt: skip
     return row, [] if is_inside else [_contradiction(outcome, label, estimate, verdict)]
+
+
+def _in_range(outcome: Outcome, promised: float, observed: float) -> str:
+    """Say of a goal within whether what was promised and what came out lie in the range; empty for other goals."""
+    if outcome.goal != "within":
+        return ""
+    low, high = outcome.inner
+    told = f"{exact(low)} to {exact(high)}{unit_behind(outcome.unit)}"
+    lies = [low <= value <= high for value in (promised, observed)]
+    if lies[0] == lies[1]:
+        return f"; {'both lie' if lies[0] else 'neither lies'} in the range of {told}"
+    inside, outside = ("what was promised", "what came out") if lies[0] else ("what came out", "what was promised")
+    return f"; {inside} lies in the range of {told}, {outside} does not"
 
 
 def _value(observed: float, interval: tuple[float, float]) -> str:

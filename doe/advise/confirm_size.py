@@ -20,7 +20,7 @@ from doe.model.choices import Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, duration, number, percent
+from doe.model.wording import amount, counted, duration, number, percent
 
 Array = npt.NDArray[Any]
 
@@ -33,6 +33,8 @@ COLUMNS = ["outcome", "margin", "build_sd", "reading_sd", "readings", "se", "cha
 
 LESS, LESS_ROUNDS = (1, 3, 6), 3
 """Builds and rounds that are told of where nothing within reason confirms."""
+_HOPELESS = 0.05
+"""A chance to confirm below which no risk that may be asked for is one to live with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +121,11 @@ class ConfirmationPlan:
     def summary(self) -> str:
         """Return the plan as text."""
         lines = [self.headline, ""]
+        so_many = "" if self.builds else " with so many"
         for row in self.table.to_dict("records"):
             lines.append(
                 f"  {row['outcome']}: margin {number(row['margin'])}, scatter from build to build {number(row['build_sd'], 2)}"
-                f", of a reading {number(row['reading_sd'], 2)}; chance to confirm {percent(row['chance'])}"
+                f", of a reading {number(row['reading_sd'], 2)}; chance to confirm{so_many} {_power(row['chance'])}"
             )
         return "\n".join([*lines, "", *(f"Note: {note}" for note in self.notes)]).rstrip() + "\n"
 
@@ -231,7 +234,8 @@ def size_confirmation(
         names = [outcome.name for outcome in hard]
         less = [_Size(builds, LESS_ROUNDS, most_beside) for builds in LESS]
         tried = [(one.builds, sizing.minutes(one), min(sizing.chances(one, hard))) for one in less]
-        notes = (_less(tried, names), *notes)
+        within = [amount(_least_margin(*sizing.sure(size, one), risk, alpha), one.unit, 2) for one in hard]
+        notes = (_less(tried, names), _reachable(names, within), *notes)
         return ConfirmationPlan(0, 0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
     notes = (*_doubts(table, risk), *notes)
     headline = _headline(size, sizing.minutes(size), risk, alpha)
@@ -316,10 +320,21 @@ def _headline(size: _Size, minutes: float, risk: float, alpha: float) -> str:
     )
 
 
+def _power(chance: float) -> str:
+    """Write the power of a test, which is never quite nothing."""
+    return percent(max(chance, 1e-9))
+
+
 def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str:
     """Say what builds within reason would give: a risk that can be lived with, or none that can."""
+    most = max(chance for *_, chance in tried)
+    if most < _HOPELESS:
+        return (
+            f"Fewer builds will not do either: up to {LESS[-1]} of them with {counted(LESS_ROUNDS, 'round')} of readings each, "
+            f"the chance to confirm {listed(hard, 'and')} is {_power(most)} at most, whatever the risk."
+        )
     told = [
-        f"{percent(chance)} with {counted(builds, 'fresh build') if place == 0 else builds} ({duration(minutes)})"
+        f"{_power(chance)} with {counted(builds, 'fresh build') if place == 0 else builds} ({duration(minutes)})"
         for place, (builds, minutes, chance) in enumerate(tried)
     ]
     names = listed(hard, "and")
@@ -329,10 +344,30 @@ def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str
     )
 
 
+def _reachable(hard: Sequence[str], within: Sequence[str]) -> str:
+    """Say what difference the most builds could tell from what is promised, and what to do to tell less."""
+    told = [f"{margin} in {name}" for margin, name in zip(within, hard, strict=True)]
+    return (
+        f"What {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each could confirm is a promise to within "
+        f"{listed(told, 'and')}. Say that only so much matters, or bring the scatter down first: build and read more alike."
+    )
+
+
+def _least_margin(se: float, df: float, risk: float, alpha: float) -> float:
+    """Return the margin within which a kept promise is confirmed at this risk; it is in proportion to the standard error."""
+    low, high = 0.0, 1.0
+    while chance_to_confirm(high * se, se, df, alpha) < 1 - risk:
+        low, high = high, 2 * high
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (low, middle) if chance_to_confirm(middle * se, se, df, alpha) >= 1 - risk else (middle, high)
+    return high * se
+
+
 def _too_many(hard: Sequence[str]) -> str:
     return (
-        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {', '.join(hard)} at this risk: the "
-        "scatter is too large beside what matters."
+        f"Not even {MOST_BUILDS} fresh builds with {MOST_ROUNDS} rounds each would confirm {listed(hard, 'and')} at this risk: "
+        "the scatter is too large beside what matters."
     )
 
 

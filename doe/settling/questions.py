@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from doe.model.change import find_variant
@@ -10,6 +11,7 @@ from doe.model.errors import DataError, FettleError, UsageError, listed, there_a
 from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
+from doe.settling.raters import who_should_read
 from doe.store import Entry, ProjectFile
 
 if TYPE_CHECKING:
@@ -143,13 +145,15 @@ class Settling:
 
         setup = self.setup
         settings = self._meant(variant, seed)[1]
-        log = read_log(self.readings(), setup.factors, self.units())
+        readings = self.readings()
+        log = read_log(readings, setup.factors, self.units())
         bought = bought_levels(setup.factors, list(log.variants.values()))
         cost = new_unit_cost(setup.factors, settings, setup.effort, bought)
         scatters = {item.outcome.name: scatter_of(item) for item in self._analyses(None, seed)}
-        return size_confirmation(
+        plan = size_confirmation(
             scatters, setup.outcomes, effort=setup.effort, build_minutes=cost.minutes, raters=log.raters, risk=risk
         )
+        return replace(plan, notes=(*plan.notes, *who_should_read(readings, setup.outcomes, plan.table["outcome"])))
 
     def prepare_confirmation(
         self,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -341,10 +342,44 @@ def test_what_the_prediction_may_be_off_by_is_told_beside():
     assert not any("prediction" in note for note in sure.notes)
 
 
+@pytest.mark.parametrize(
+    ("promised", "observed", "said"),
+    [
+        (20.0, 20.1, "; both lie in the range of 18 to 22 g."),
+        (21.9, 22.1, "; what was promised lies in the range of 18 to 22 g, what came out does not."),
+        (22.1, 21.9, "; what came out lies in the range of 18 to 22 g, what was promised does not."),
+        (25.0, 25.1, "; neither lies in the range of 18 to 22 g."),
+    ],
+)
+def test_of_a_range_it_is_said_whether_the_builds_lie_in_it(promised, observed, said):
+    """A promise may be kept to the letter and still lie outside."""
+    dose = Outcome("dose", unit="g", goal="within", low=18, high=22, worst=6, matters=1.0)
+    row, _ = judge(dose, promised, (promised - 1, promised + 1), observed, 0.1, 20.0, True)
+    assert row[-1].endswith(said)
+    assert row[-1].startswith("Dose: kept its promise - ")
+
+
 def test_what_no_number_of_builds_confirms_is_said():
     plan = size_confirmation({"noise": Scatter(9.0, 1.0, 0.0, 20)}, [NOISE])
     assert (plan.builds, plan.rounds) == (0, 0)
     assert plan.headline.startswith("Not even 12 fresh builds with 12 rounds each would confirm noise at this risk")
+
+
+def test_what_cannot_be_confirmed_at_any_size_comes_with_what_could_be():
+    """The margins told are those that 12 builds and 12 rounds confirm with 90 %, by the formula that sizes plans."""
+    wild, wilder = Scatter(9.0, 1.0, 0.0, 20), Scatter(30.0, 1.0, 0.0, 20)
+    rough = Outcome("rough", goal="lower", best=0, worst=60, matters=2.0)
+    plan = size_confirmation({"noise": wild, "rough": wilder}, [NOISE, rough])
+    assert "would confirm noise and rough at this risk" in plan.headline
+    assert plan.notes[0] == (
+        "Fewer builds will not do either: up to 6 of them with 3 rounds of readings each, the chance to confirm noise and "
+        "rough is <1 % at most, whatever the risk."
+    )
+    (told,) = re.findall(r"a promise to within ([\d.]+).* in noise and ([\d.]+) in rough\.", plan.notes[1])
+    for margin, scatter in zip(map(float, told), (wild, wilder), strict=True):
+        se = scatter.se(12, 12)
+        assert chance_to_confirm(1.02 * margin, se, 31, ALPHA) >= 0.9 >= chance_to_confirm(0.96 * margin, se, 31, ALPHA)
+    assert "; chance to confirm with so many <1 %" in plan.summary()
 
 
 def test_where_nothing_confirms_it_is_said_what_fewer_builds_give():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, UsageError
@@ -14,6 +15,7 @@ from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.project import Project
+from doe.settling.raters import who_should_read
 from doe.store import ProjectFile
 from tests.refusing import refused
 
@@ -134,3 +136,24 @@ def test_without_rated_outcomes_there_is_nothing_to_judge_blind(tmp_path):
     bare = Project.create(tmp_path / "bare.duckdb", Setup(factors=SETUP.factors, outcomes=SETUP.outcomes[:1]))
     with pytest.raises(DataError, match="No outcome is rated by people"):
         bare.prepare_confirmation(["1"], ["Ann"])
+
+
+def test_a_plan_says_who_should_read_the_fresh_builds():
+    """Those who read before; where a reading names nobody, and in a comparison, it does not matter who."""
+    readings = pd.DataFrame(
+        [
+            ("echo", "Ann"),
+            ("echo", "Ben"),
+            ("hum", "Ann"),
+            ("hum", "Ben"),
+            ("bass", None),
+            ("bass", "Ann"),
+            ("clear", "Ann"),
+        ],
+        columns=["outcome", "rater"],
+    )
+    outcomes = [Outcome(name) for name in ("echo", "hum", "bass")] + [Outcome("clear", kind="compared")]
+    assert who_should_read(readings, outcomes, ["echo", "hum", "bass", "clear"]) == [
+        "Have echo and hum of the fresh builds read by who read other variants: Ann or Ben. Of what only a newcomer reads "
+        "nothing is known."
+    ]
