@@ -7,8 +7,11 @@ from argparse import Namespace
 from doe.cli.chosen import open_project
 from doe.cli.definitions import listing, removal
 from doe.cli.parser import Parser
-from doe.cli.screen import stored
-from doe.model.limit import Derived, Limit
+from doe.cli.screen import doubts, note, stored
+from doe.model.change import few
+from doe.model.errors import listed
+from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.possible import doubtful
 from doe.model.wording import unit_behind
 
 
@@ -60,8 +63,20 @@ def build_limit_add() -> Parser:
 def run_limit_add(options: Namespace) -> None:
     """Define a limit."""
     limit = Limit(options.rule, options.note)
-    entry = open_project(options.project).file.change_setup("limit", limit)
+    project = open_project(options.project)
+    entry = project.file.change_setup("limit", limit)
     stored(f"Stored: every variant must keep {limit.rule}.", entry)
+    setup = project.setup
+    doubts([doubtful(setup)])
+    built = [item for item in project.file.variants() if not item.is_reference]
+    broken = [item.name for item in built if broken_limits(item.settings, [limit], setup.derived)]
+    if len(broken) == 1:
+        note(
+            f"Note: variant {broken[0]} on record breaks it, and stays as logged; what is built from now on must keep it."
+        )
+    elif broken:
+        names = listed(few(broken), "and")
+        note(f"Note: variants {names} on record break it, and stay as logged; what is built from now on must keep it.")
 
 
 def build_limit_remove() -> Parser:

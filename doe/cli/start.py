@@ -12,7 +12,7 @@ from doe.cli.screen import doubts, heading, note, print_json, say, stored, table
 from doe.model.effort import Effort
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.names import file_stem
-from doe.model.possible import impossible
+from doe.model.possible import doubtful, impossible
 from doe.model.setup import Setup, table_of
 from doe.model.slips import slip_in_matters, slip_in_minutes
 from doe.model.wording import counted, duration, number
@@ -74,6 +74,8 @@ def run_init(options: Namespace) -> None:
     say(f"Nothing else was touched; to take it back, delete {project.path}.")
     for likely in filter(None, map(slip_in_matters, setup.outcomes)):
         note(f"Note: {likely}. If that is a slip, put it right with 'fettle outcome change'.")
+    if doubt := doubtful(setup):
+        note(f"Note: {doubt}. If that is a slip, put it right with 'fettle limit remove' and 'fettle limit add'.")
     if not setup.factors:
         note("Next: say what can be changed with 'fettle factor add', and what is judged with 'fettle outcome add'.")
     elif options.starter:

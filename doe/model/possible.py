@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
@@ -74,6 +74,24 @@ def faults(setup: Setup) -> Iterator[str]:
             )
     if not _point_found(setup, setup.limits):  # else, as is usual, nothing contradicts
         yield from _unkept(setup)
+
+
+def doubtful(setup: Setup) -> str:
+    """Name the limits that no settings were found to keep, though nothing proves that there are none; empty where some were.
+
+    Examples
+    --------
+    >>> setup = Setup(factors=[Factor("a", low=0, high=9), Factor("b", low=0, high=9)], limits=[Limit("a * b - b * a > 0")])
+    >>> doubtful(setup)
+    "no settings were found that keep the limit 'a * b - b * a > 0'; there may be none"
+    """
+    if not setup.factors or _point_found(setup, setup.limits):
+        return ""
+    sets = [(limit,) for limit in setup.limits] + list(itertools.combinations(setup.limits, 2)) + [tuple(setup.limits)]
+    found = next(some for some in sets if not _point_found(setup, some))
+    rules = listed([f"'{limit.rule}'" for limit in found], "and")
+    what = ("the limit", "both limits")[len(found) - 1] if len(found) < 3 else "all of"
+    return f"no settings were found that keep {what} {rules}; there may be none"
 
 
 def _unkept(setup: Setup) -> Iterator[str]:

@@ -32,13 +32,13 @@ def who_should_read(readings: pd.DataFrame, outcomes: Sequence[Outcome], names: 
         if kinds[name] != "compared" and len(raters) and not raters.isna().any():
             by_raters.setdefault(tuple(dict.fromkeys(raters.astype(str))), []).append(name)
     return [
-        f"Have {listed(judged, 'and')} of the fresh builds read by who read other variants: {_few(raters)}. Of what only a "
+        f"Have {listed(judged, 'and')} of the fresh builds read by who read other variants: {_named(raters)}. Of what only a "
         "newcomer reads nothing is known."
         for raters, judged in by_raters.items()
     ]
 
 
-def _few(raters: Sequence[str]) -> str:
+def _named(raters: Sequence[str]) -> str:
     if len(raters) <= _MOST_NAMED:
         return listed(raters)
     return f"{', '.join(raters[: _MOST_NAMED - 1])} or {len(raters) - _MOST_NAMED + 1} others"

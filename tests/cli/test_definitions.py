@@ -129,6 +129,33 @@ def test_a_factor_that_comes_late_asks_for_what_it_was(rig, fettle):
     assert fettle(*words, "--was", "felt").code == 0
 
 
+def test_a_limit_that_what_is_on_record_breaks_is_stored_and_said(rig, fettle):
+    assert fettle("limit", "add", "rings > 10").err == (
+        "Note: variants 1 and 2 on record break it, and stay as logged; what is built from now on must keep it.\n"
+    )
+    assert fettle("limit", "add", "rings * 2 < 22").err.startswith("No settings keep both limits 'rings > 10' and ")
+    fettle("undo")
+    assert fettle("limit", "add", "driver != 'poly'").err == (
+        "Note: variant 3 on record breaks it, and stays as logged; what is built from now on must keep it.\n"
+    )
+    assert fettle("limit", "add", "vents >= 1").err == ""
+
+
+def test_a_limit_that_perhaps_nothing_keeps_is_stored_and_questioned(fettle, tmp_path):
+    """It cannot be proved here that no settings keep it, though none do."""
+    fettle("init", "--title", "Kite")
+    for name in ("span", "keel"):
+        fettle("factor", "add", name, "--low", "1", "--high", "9")
+    doubt = "no settings were found that keep the limit 'span * keel - keel * span > 0'; there may be none. If that is a slip, "
+    assert fettle("limit", "add", "span * keel - keel * span > 0").err == f"Note: {doubt}take it back.\n"
+    assert fettle("limit", "add", "span > 2").err == f"Note: {doubt}take it back.\n"
+    (tmp_path / "new.toml").write_text(
+        'title = "New"\n[[factor]]\nname = "span"\nlow = 1\nhigh = 9\n[[factor]]\nname = "keel"\nlow = 1\nhigh = 9\n'
+        '[[limit]]\nrule = "span * keel - keel * span > 0"\n'
+    )
+    assert f"Note: {doubt}put it right with 'fettle limit remove'" in fettle("init", "second", "--setup", "new.toml").err
+
+
 def test_a_change_that_needs_a_new_unit_takes_the_time_of_one(rig, fettle):
     words = ["--kind", "count", "--low", "1", "--high", "4", "--way", "rebuild", "--minutes", "20", "--was", "2"]
     done = fettle("factor", "add", "plies", *words)
