@@ -85,7 +85,7 @@ def _block(
     lines = []
     for row in rows:
         cells = [
-            [row[column]] if len(row[column]) <= widths[column] else _folded(row[column], widths[column])
+            [row[column]] if len(row[column]) <= widths[column] else _cell(row[column], widths[column])
             for column in columns
         ]
         for place in range(max(len(cell) for cell in cells)):
@@ -96,6 +96,16 @@ def _block(
             ]
             lines.append(GAP.join(set_).rstrip())
     return lines
+
+
+def _cell(text: str, width: int) -> list[str]:
+    """Fold a cell; a word that is wider than its column, such as the name of a file, is broken, a command is not."""
+    parts = _folded(text, width)
+    return [
+        piece
+        for part in parts
+        for piece in ([part] if _COMMAND.search(part) else re.findall(f".{{1,{width}}}", part) or [""])
+    ]
 
 
 def folded(text: str, room: int) -> str:

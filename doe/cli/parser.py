@@ -73,7 +73,9 @@ class Parser(argparse.ArgumentParser):
         )
 
     def print_help(self, file: Any = None) -> None:
-        """Print the help as any answer is printed: folded where a terminal is narrower."""
+        """Print the help as any answer is printed: folded where a terminal is narrower, each paragraph as one."""
+        if room(sys.stdout) and self.description:
+            self.description = re.sub(r"(?<=\S)\n(?=\S)", " ", self.description)
         say(self.format_help().rstrip("\n"))
 
     def parse_args(  # type: ignore[override]

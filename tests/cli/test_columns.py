@@ -25,11 +25,19 @@ def test_every_word_of_a_table_is_there_and_fits(rows, room):
     blocks = laid_out(rows, [False] * len(rows[0]), room)
     told = "".join("".join(line.split()) for lines in blocks for line in lines)
     assert all(told.count(sign) >= sum(cell.count(sign) for row in rows for cell in row) for sign in "ab1")
-    longest = max((len(word) for row in rows for cell in row for word in cell.split()), default=0)
-    if longest <= 24:
+    if len(rows[0]) > 1 or max(len(cell) for row in rows for cell in row) <= room:
         assert max(len(line) for lines in blocks for line in lines) <= room
     (whole,) = laid_out(rows, [False] * len(rows[0]))
     assert len(whole) == len(rows)
+
+
+def test_a_name_wider_than_its_column_is_broken_and_a_command_is_not():
+    name, command = "a" * 70 + ".csv", "'fettle log --planned 26 --new-unit \"a unit with a name of many words\"'"
+    (lines,) = laid_out([["entry", "what"], ["2", f"imported 3 variants from {name}"]], [True, False], 60)
+    assert max(map(len, lines)) <= 60
+    assert "".join(line[7:] for line in lines[2:]) == name
+    (lines,) = laid_out([["entry", "what"], ["2", f"type {command} next"]], [True, False], 60)
+    assert any(command in line for line in lines)
 
 
 def test_a_table_without_room_goes_on_below_with_its_first_column():
@@ -100,6 +108,15 @@ def test_the_help_of_a_command_fits_a_terminal(fettle, monkeypatch):
     assert out.split() == wide.split()
     assert max(map(len, out.splitlines())) <= 80 < max(map(len, wide.splitlines()))
     assert " " * 30 + "project in this folder\n" in out
+
+
+def test_what_a_command_does_is_told_in_one_paragraph_on_a_terminal(fettle, monkeypatch):
+    for module in (screen, parser):
+        monkeypatch.setattr(module, "room", lambda stream: 80)
+    assert (
+        "minutes: of everything planned, or of a table of settings. Steps that only go\none way are kept, "
+        in fettle("route", "--help").out
+    )
 
 
 @pytest.mark.parametrize(("columns", "lines"), [(80, 8), (0, 5)])

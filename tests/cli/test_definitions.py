@@ -153,7 +153,9 @@ def test_a_limit_that_perhaps_nothing_keeps_is_stored_and_questioned(fettle, tmp
         'title = "New"\n[[factor]]\nname = "span"\nlow = 1\nhigh = 9\n[[factor]]\nname = "keel"\nlow = 1\nhigh = 9\n'
         '[[limit]]\nrule = "span * keel - keel * span > 0"\n'
     )
-    assert f"Note: {doubt}put it right with 'fettle limit remove'" in fettle("init", "second", "--setup", "new.toml").err
+    assert (
+        f"Note: {doubt}put it right with 'fettle limit remove'" in fettle("init", "second", "--setup", "new.toml").err
+    )
 
 
 def test_a_change_that_needs_a_new_unit_takes_the_time_of_one(rig, fettle):
