@@ -46,12 +46,14 @@ class Log:
     homes: Mapping[str, str]
 
     def carried(self, unit: Unit) -> str | None:
-        """Return the variant with readings that a unit carries unchanged, if any."""
-        if unit.variant is not None and self.variants.get(unit.variant) == dict(unit.settings):
-            return unit.variant
-        if unit.variant is not None and unit.variant in self.variants:
-            return None
-        same = [name for name, settings in self.variants.items() if settings == dict(unit.settings)]
+        """Return the variant with readings that a unit carries unchanged, if any; by its settings where it names none."""
+        if unit.variant is not None:
+            return unit.variant if self.variants.get(unit.variant) == dict(unit.settings) else None
+        same = [
+            name
+            for name, settings in self.variants.items()
+            if settings == dict(unit.settings) and self.homes.get(name, unit.name) == unit.name
+        ]
         return same[-1] if same else None
 
 

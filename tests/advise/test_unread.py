@@ -7,6 +7,7 @@ import pytest
 
 from doe.advise import recommend
 from doe.advise.choose import choose, unread_before
+from doe.advise.log import Log
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.model.effort import Effort
@@ -64,3 +65,15 @@ def test_it_pays_where_it_brings_as_much_a_minute(frame):
 def test_what_is_read_already_is_not_said_to_be_unread(frame):
     advice = recommend(frame, FACTORS, (AIRFLOW, NOISE), units=UNITS[:1], effort=EFFORT, unit="A")
     assert not any("as it stands" in note for note in advice.notes)
+
+
+def test_what_was_built_alike_on_another_unit_is_not_what_was_read():
+    """Readings of variant 1 are of unit A; B was built to the same settings, as variant 2 or without a name, and is unread."""
+    state = {"gap": 2.0}
+    known = Log({"1": state}, (), {}, {"1": 3}, {"1": "A"})
+    assert known.carried(Unit("A", state, "1")) == "1"
+    assert known.carried(Unit("A", state)) == "1"
+    assert known.carried(Unit("B", state, "2")) is None
+    assert known.carried(Unit("B", state)) is None
+    assert known.carried(Unit("A", {"gap": 3.0}, "1")) is None
+    assert Log({"1": state}, (), {}, {"1": 3}, {}).carried(Unit("B", state)) == "1"  # nothing says where it was read
