@@ -122,10 +122,11 @@ class ConfirmationPlan:
         """Return the plan as text."""
         lines = [self.headline, ""]
         so_many = "" if self.builds else " with so many"
+        told = _power if self.builds else _at_most
         for row in self.table.to_dict("records"):
             lines.append(
                 f"  {row['outcome']}: margin {number(row['margin'])}, scatter from build to build {number(row['build_sd'], 2)}"
-                f", of a reading {number(row['reading_sd'], 2)}; chance to confirm{so_many} {_power(row['chance'])}"
+                f", of a reading {number(row['reading_sd'], 2)}; chance to confirm{so_many} {told(row['chance'])}"
             )
         return "\n".join([*lines, "", *(f"Note: {note}" for note in self.notes)]).rstrip() + "\n"
 
@@ -234,7 +235,7 @@ def size_confirmation(
         names = [outcome.name for outcome in hard]
         less = [_Size(builds, LESS_ROUNDS, most_beside) for builds in LESS]
         tried = [(one.builds, sizing.minutes(one), min(sizing.chances(one, hard))) for one in less]
-        within = [amount(_least_margin(*sizing.sure(size, one), risk, alpha), one.unit, 2) for one in hard]
+        within = [_told_within(_least_margin(*sizing.sure(size, one), risk, alpha), one) for one in hard]
         notes = (_less(tried, names), _reachable(names, within), *notes)
         return ConfirmationPlan(0, 0, 0, float("nan"), table, risk, alpha, _too_many(names), notes)
     notes = (*_doubts(table, risk), *notes)
@@ -323,6 +324,17 @@ def _headline(size: _Size, minutes: float, risk: float, alpha: float) -> str:
 def _power(chance: float) -> str:
     """Write the power of a test, which is never quite nothing."""
     return percent(max(chance, 1e-9))
+
+
+def _at_most(chance: float) -> str:
+    """Write it rounded down, so that none that is too small reads as if it were enough."""
+    return _power(math.floor(100 * chance) / 100)
+
+
+def _told_within(margin: float, outcome: Outcome) -> str:
+    """Write what could be confirmed with so many digits that it is seen to be more than what matters."""
+    near = next((digits for digits in (2, 3, 4) if round(margin / _margin(outcome), digits) > 1), 4)
+    return amount(margin, outcome.unit, near)
 
 
 def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ from doe.cli.chosen import SUFFIX, open_project
 from doe.cli.parser import Parser, a_pair, one_of
 from doe.cli.screen import note, print_json, say
 from doe.model.errors import DataError, UsageError
+from doe.model.names import quoted
 from doe.model.records import against_ways
 from doe.model.wording import counted
 
@@ -49,10 +50,18 @@ def build_import() -> Parser:
 
 def run_import(options: Namespace) -> None:
     """Import a log."""
+    from doe.store.headings import NOT_READ  # the store takes a moment that --help need not wait for
+
     project = open_project(options.project)
     done = project.import_log(options.file, dict(options.map), dry_run=options.dry_run)
     for line in done.notes:
         note(f"Note: {line}")
+    if any(line.startswith(NOT_READ) for line in done.notes):
+        again = "take this back and " if done.entry is not None else ""
+        note(
+            f"If one of these is the variant, unit, session or rater, {again}say so: 'fettle import {quoted(options.file)} "
+            "--map THEIRS=variant'."
+        )
     if options.json:
         names = ("variants", "readings", "sessions", "units", "notes")
         entry = done.entry.id if done.entry is not None else None

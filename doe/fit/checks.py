@@ -22,7 +22,7 @@ from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
 from doe.model.patience import checkpoint
-from doe.model.wording import counted, number, percent
+from doe.model.wording import counted, number, p_value, percent
 
 Array = npt.NDArray[Any]
 
@@ -127,9 +127,7 @@ def _lack_of_fit(evidence: Evidence, builds: Builds, residuals: Residuals) -> Ch
         return Check(name, alike, "look", "Build one of them once more, or read more finely.")
     ratio = max(residuals.fit.rss - pure.rss, 0.0) / df / (pure.rss / pure.df)
     p = float(fdtrc(df, pure.df, ratio))
-    finding = (
-        f"Scatter about the model is {number(np.sqrt(ratio), 2)} times that of repeated builds (p = {number(p, 2)})."
-    )
+    finding = f"Scatter about the model is {number(np.sqrt(ratio), 2)} times that of repeated builds ({p_value(p)})."
     if p < 0.05:
         return Check(
             name, finding, "look", "Something moves it that the model lacks: a bend, a pair, or an unlisted factor."

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from doe.model.choices import Value
-from doe.model.errors import DataError
+from doe.model.errors import DataError, listed
 from doe.model.names import quoted, spelled_alike
 from doe.model.records import Variant
 from doe.model.wording import counted
@@ -120,7 +120,9 @@ def find_planned(name: str, variants: Sequence[Variant]) -> Variant:
     open_ = [item.name for item in variants if item.status == "planned"]
     if found is not None and found.status == "planned":
         return found
-    there = f"planned are {', '.join(open_)}" if open_ else "no variant is planned"
+    there = (
+        (f"planned {'are' if len(open_) > 1 else 'is'} {listed(open_, 'and')}") if open_ else "no variant is planned"
+    )
     what = f"Variant {found.name} is built already" if found is not None else f"There is no planned variant '{name}'"
     raise DataError(f"{what}; {there}.")
 

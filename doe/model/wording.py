@@ -258,6 +258,17 @@ def percent(share: float | None) -> str:
     return f"{100 * share:.0f} %"
 
 
+def p_value(p: float) -> str:
+    """Write the p-value of a test; what is below a ten thousandth is not told apart.
+
+    Examples
+    --------
+    >>> p_value(0.0123), p_value(3e-8)
+    ('p = 0.012', 'p below 0.0001')
+    """
+    return f"p = {number(p, 2)}" if p >= 1e-4 else "p below 0.0001"
+
+
 def chance(share: float | None) -> str:
     """Write a chance that was counted among a few hundred draws, which make nothing certain.
 

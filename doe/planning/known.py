@@ -14,7 +14,7 @@ from doe.model.wording import number, unit_behind
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
 
-BETWEEN_RUNS = ("unit", "build", "reading")
+BETWEEN_RUNS = ("unit", "build", "reading", "build and reading together")
 """Sources that make two fresh builds of the same settings differ, read once each in one session."""
 
 

@@ -20,6 +20,9 @@ ROLES = (
 IGNORED = ""
 """Target of a column that the mapping sets aside: ``--map "Weather="``."""
 
+NOT_READ = "Not read, since nothing in the project has that name"
+"""How the note on columns begins that stand for nothing here."""
+
 _LINES_TO_TRY = 30
 
 
@@ -187,7 +190,7 @@ class Matcher:
         notes = [_title_note(above) for above in tried[:place]]
         found = self._columns(line.number, headings)
         if found.unread:
-            notes.append(f"Not read, since nothing in the project has that name: {', '.join(found.unread)}.")
+            notes.append(f"{NOT_READ}: {', '.join(found.unread)}.")
         return Header(line.number, place, found.columns, tuple(found.unread), tuple(notes), tuple(found.problems))
 
     def _check_mapping(self, source: str, headings: Sequence[str]) -> None:

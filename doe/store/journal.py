@@ -134,7 +134,10 @@ def refuse_second_import(con: duckdb.DuckDBPyConnection, source: str, digest: st
         "SELECT id FROM entry WHERE digest = $1 AND id NOT IN (SELECT id FROM dead_entry)", [digest]
     ).fetchall()
     if rows:
-        raise DataError(f"{source} was imported already, as entry {rows[0][0]}; take that back to import it again.")
+        raise DataError(
+            f"{source} was imported already, as entry {rows[0][0]}; take that back to import it again.",
+            command=f"'fettle undo {rows[0][0]}' does that",
+        )
 
 
 def _is_inherited(con: duckdb.DuckDBPyConnection, number: int) -> bool:

@@ -54,6 +54,19 @@ def test_the_same_file_is_not_taken_in_twice(rig, log, fettle):
     assert len(ProjectFile.open(rig).readings()) == 8
 
 
+def test_columns_that_stand_for_nothing_are_told_with_how_to_name_them(rig, log, fettle):
+    log.write_text(LOG.replace("variant", "Box").replace("rater", "Who"), encoding="utf-8")
+    said = "say so: 'fettle import log.csv --map THEIRS=variant'.\n"
+    trial = fettle("import", "log.csv", "--dry-run").err
+    assert "that name: Box, Who." in trial
+    assert trial.endswith(f"If one of these is the variant, unit, session or rater, {said}")
+    assert fettle("import", "log.csv").err.endswith(f"take this back and {said}")
+    again = fettle("import", "log.csv").err
+    assert again.endswith("take that back to import it again; 'fettle undo 7' does that.\n")
+    fettle("undo")
+    assert "THEIRS" not in fettle("import", "log.csv", "--map", "Box=variant", "Who=rater").err
+
+
 def test_other_headings_are_mapped(rig, log, fettle):
     log.write_text(LOG.replace("bass", "Bass (dB)").replace("rater", "Who"), encoding="utf-8")
     words = ["--map", "Bass (dB)=bass", "Who=rater"]

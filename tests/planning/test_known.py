@@ -52,6 +52,14 @@ def test_the_scatter_between_runs_is_that_of_builds_read_once(engine):
     assert scatter_of(engine("bass")) == pytest.approx(5.0, rel=0.2)
 
 
+def test_builds_that_were_read_once_each_show_it_too():
+    """Truth: 5 again; what is the builds' and what the readings' cannot be told, and need not be."""
+    once = readings("bass", 3.0, 4.0).drop_duplicates("variant")
+    found = analyse(once, [Factor("a", low=0, high=1), Factor("b", low=0, high=1)], OUTCOMES[0])
+    assert found.variance["source"].tolist() == ["build and reading together"]
+    assert scatter_of(found) == pytest.approx(5.0, rel=0.25)
+
+
 def test_the_outcome_hardest_to_see_is_taken(engine):
     """Scatter over what matters: 5 / 1 against 1.4 / 2."""
     found = judged_by(OUTCOMES, engine, None, None, None)

@@ -85,9 +85,9 @@ def test_nothing_starts_from_what_is_only_planned(planned):
         planned.log({"wool": 0}, start="3")
     with refused(UsageError, "A planned variant has its settings, so no other one to start from goes with it."):
         planned.log({}, planned="3", start="1")
-    with refused(DataError, "Variant 1 is built already; planned are 2, 3, 4, 5, 6, 7, 8, 9."):
+    with refused(DataError, "Variant 1 is built already; planned are 2, 3, 4, 5, 6, 7, 8 and 9."):
         planned.log({}, planned="1")
-    with refused(DataError, "There is no planned variant '30'; planned are 2, 3, 4, 5, 6, 7, 8, 9."):
+    with refused(DataError, "There is no planned variant '30'; planned are 2, 3, 4, 5, 6, 7, 8 and 9."):
         planned.log({}, planned="30")
 
 
