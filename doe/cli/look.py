@@ -201,6 +201,8 @@ def run_undo(options: Namespace) -> None:
 def _last_change(project: Project) -> int:
     kinds = ("create", "restore", "take back", "suggestion")
     for entry in reversed(project.file.history()):
+        if entry.kind == "restore":  # what stands before it came with an export
+            break
         if entry.taken_back_by is None and entry.kind not in kinds:
             return entry.id
     raise DataError("There is nothing to take back: this project holds no change since it was made.")

@@ -202,6 +202,18 @@ def test_a_variant_that_was_taken_out_is_told_with_what_brings_it_back(rig, fett
     assert "any more" not in fettle(*words).err
 
 
+def test_a_restored_project_has_nothing_to_take_back_until_it_is_changed(rig, fettle, tmp_path):
+    fettle("export", "out")
+    rig.unlink()
+    fettle("init", "again", "--from-export", "out")
+    done = fettle("undo")
+    assert (done.code, done.err) == (
+        1, "There is nothing to take back: this project holds no change since it was made.\n",
+    )  # fmt: skip
+    fettle("read", "3", "bass=1")
+    assert fettle("undo").code == 0
+
+
 def test_a_variant_whose_logging_was_undone_or_that_is_called_otherwise_is_told_too(rig, fettle):
     fettle("undo", "4")
     assert fettle("show", "3").err == (
