@@ -89,6 +89,10 @@ def _correct_variant(project: Project, options: Namespace) -> Any:
     if not changes:
         raise UsageError("Nothing was given to put right; 'fettle correct --help' lists what a variant has.")
     variant = find_variant(options.variant, project.file.variants())
+    units = [unit.name for unit in project.file.units()]
+    if options.unit is not None and options.unit not in units:
+        there = there_are(units, "no unit is known yet")
+        raise DataError(f"There is no unit '{options.unit}'; {there}.{did_you_mean(options.unit, units)}")
     return project.file.correct_variant(variant.name, **changes)
 
 

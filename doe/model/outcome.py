@@ -28,6 +28,10 @@ def fits_goal(name: str, goal: str | None) -> bool:
     return goal is not None and name in ("worst", *_FIELDS.get(goal, ()))
 
 
+_ABILITY = "where 0 is a usual variant, and 1 more wins 73 % of comparisons, 2 more 88 %"
+"""What the values of a compared outcome mean: the share won is the logistic function of the difference (`doe.fit.paired`)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What is judged, and what would be good.
@@ -137,7 +141,8 @@ class Outcome:
         best = self.best if self.best is not None else (high_end if self.goal == "raise" else low_end)
         worst = self.worst if self.worst is not None else (low_end if self.goal == "raise" else high_end)
         if best is None or worst is None or _is_pair(worst):
-            raise UsageError(f"{name} has goal {self.goal}: give one best and one worst value.")
+            ability = f", {_ABILITY}" if self.kind == "compared" else ""
+            raise UsageError(f"{name} has goal {self.goal}: give one best and one worst value{ability}.")
         worst = finite(f"{name}: worst", worst)
         if (self.goal == "raise") != (worst < best) or worst == best:
             side = "below" if self.goal == "raise" else "above"

@@ -136,6 +136,10 @@ def test_a_variant_that_cannot_be_built_on_its_unit_is_not_logged(rig, fettle, w
             "'wol' is no factor of this project; there are vents, rings, wool and driver. Did you mean 'wool'?",
         ),
         (
+            ["correct", "1", "--unit", "body"],
+            "There is no unit 'body'; there are body A and body B. Did you mean 'body B'?",
+        ),
+        (
             ["correct", "--reading", "90", "--value", "2"],
             "There is no reading 90 in this project; the readings are listed with their numbers.",
         ),
