@@ -12,7 +12,7 @@ import pandas as pd
 from doe.model import markup
 from doe.model.choices import Settings
 from doe.model.effort import Effort
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.records import Unit
 from doe.model.wording import counted, duration, number, percent, rounded
@@ -409,7 +409,7 @@ def _split_notes(job: Errand, paths: Paths) -> list[str]:
     labels = [job.labels[variants[0]] for _, variants in paths]
     split = sorted({label for label in labels if label is not None and labels.count(label) > 1})
     return (
-        [f"The runs of {', '.join(split)} need more than one unit, because some steps only go one way."]
+        [f"The runs of {listed(split, 'and')} need more than one unit, because some steps only go one way."]
         if split
         else []
     )

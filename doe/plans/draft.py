@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.wording import counted
 from doe.plans.frame import at
@@ -109,7 +109,7 @@ def off_step_notes(factors: Sequence[Factor], coded: Array, values: Array) -> tu
             names.append(factor.name)
     if not names:
         return ()
-    return (f"Some settings of {', '.join(names)} were moved to the nearest step.",)
+    return (f"Some settings of {listed(names, 'and')} were moved to the nearest step.",)
 
 
 def centre_values(factors: Sequence[Factor], count: int) -> Array:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.wording import counted
@@ -278,7 +278,7 @@ def _headline(request: Request, built: Draft, arrangement: Arrangement) -> str:
 def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[str]:
     notes = []
     if arrangement.shares_units:
-        names = ", ".join(request.factors[place].name for place in rebuild_places(request.factors))
+        names = listed((request.factors[place].name for place in rebuild_places(request.factors)), "and")
         notes.append(
             f"Runs are randomised within {counted(arrangement.n_units, 'unit')}, which differ in {names}: those effects are "
             "judged by the differences between units, taken to be as large as those between runs."
@@ -289,12 +289,12 @@ def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[st
     if one_way and arrangement.shares_units and _can_be_built_in_turn(request, values, arrangement):
         they = "it runs" if len(one_way) == 1 else "they run"
         notes.append(
-            f"{', '.join(one_way)} can only go one way on a unit, so each unit takes its runs in that order, and {they} with "
-            "any drift over a session; repeat a variant at the end to see it."
+            f"{listed(one_way, 'and')} can only go one way on a unit, so each unit takes its runs in that order, and {they} "
+            "with any drift over a session; repeat a variant at the end to see it."
         )
     elif one_way:
         notes.append(
-            f"{', '.join(one_way)} can only go one way on a unit, so a random order may need more units; see the route."
+            f"{listed(one_way, 'and')} can only go one way on a unit, so a random order may need more units; see the route."
         )
     return notes
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from doe.coding import Coding, Term
 from doe.model import markup
+from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.wording import number, percent, rounded
@@ -261,7 +262,7 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
                 f"{percent(float(least['power']))}."
             )
     if open_:
-        names = ", ".join(open_)
+        names = listed(open_, "and")
         lines.append(
             f"No run is left over to judge the scatter by for {names}, so no interval can be promised; repeat runs, or add "
             "some."

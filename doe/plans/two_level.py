@@ -184,7 +184,7 @@ def _blocked(
             "and kind='d-optimal' takes any number."
         )
     names = [f"{factors[first].name}:{factors[second].name}" for first, second in lost]
-    return block, (f"The difference between blocks cannot be told from {', '.join(names)}.",) if names else ()
+    return block, (f"The difference between blocks cannot be told from {listed(names, 'and')}.",) if names else ()
 
 
 def block_runs(columns: Sequence[int], n_runs: int, blocks: int) -> tuple[Ints | None, list[tuple[int, int]]]:

@@ -162,7 +162,7 @@ def test_a_saturated_plan_says_that_nothing_is_left_to_judge_by():
     made = plan(numbers(3), 4)
     assert (made.precision["df"] == 0).all()
     assert np.isinf(made.precision["half_width"]).all()
-    assert "No run is left over to judge the scatter by for A, B, C" in made.summary()
+    assert "No run is left over to judge the scatter by for A, B and C" in made.summary()
 
 
 def test_a_plan_that_cannot_estimate_the_model_is_refused():
