@@ -160,6 +160,19 @@ COMMANDS = (
 
 NAMES = tuple(command.name for command in COMMANDS)
 
+OTHER_WORDS = {
+    "redo": "'fettle undo' with the number of the undoing",
+    "add": "'fettle log'",
+    "delete": "'fettle withdraw'",
+    "remove": "'fettle withdraw'",
+    "edit": "'fettle correct'",
+    "list": "'fettle variants'",
+    "suggest": "'fettle next'",
+    "measurements": "'fettle show VARIANT'",
+    "status": "'fettle variants'",
+}
+"""What somebody may type who looks for a command, and what does it here."""
+
 
 def find(name: str) -> Command | None:
     """Return the command of that name."""

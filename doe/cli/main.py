@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 
 from doe.cli.chosen import with_way_back
-from doe.cli.commands import NAMES, find, overview
+from doe.cli.commands import COMMANDS, NAMES, OTHER_WORDS, find, overview
 from doe.cli.screen import heading, note, refusal, room, say
 from doe.model.errors import FettleError, NoVariant, UsageError, did_you_mean
 from doe.model.version import version
@@ -81,7 +81,7 @@ def _run(words: list[str]) -> None:
     command = find(words[0])
     if command is None:
         what = "option" if words[0].startswith("-") else "command"
-        raise UsageError(f"fettle has no {what} '{words[0]}'.{did_you_mean(words[0], NAMES)}")
+        raise UsageError(f"fettle has no {what} '{words[0]}'.{_meant(words[0])}")
     rest, action = words[1:], ""
     if command.actions:
         if rest[:1] in (["--help"], ["-h"]):
@@ -93,6 +93,14 @@ def _run(words: list[str]) -> None:
         chosen.run(chosen)
     except NoVariant as err:
         raise with_way_back(getattr(chosen, "project", None), err) from None
+
+
+def _meant(word: str) -> str:
+    """Say which command was meant: one that goes by another word, an action of one, or one that is spelled nearly so."""
+    if word in OTHER_WORDS:
+        return f" {OTHER_WORDS[word]} does that."
+    owners = [command.name for command in COMMANDS if word in command.actions]
+    return f" 'fettle {owners[0]} {word}' does that." if len(owners) == 1 else did_you_mean(word, NAMES)
 
 
 def _teach(name: str) -> None:

@@ -220,6 +220,8 @@ def test_wrong_usage_is_told_in_a_sentence_and_where_help_is(rig, fettle, words,
     ("words", "sentence"),
     [
         (["anlyse"], "fettle has no command 'anlyse'. Did you mean 'analyse'?"),
+        (["redo"], "fettle has no command 'redo'. 'fettle undo' with the number of the undoing does that."),
+        (["tolerance", "3"], "fettle has no command 'tolerance'. 'fettle settle tolerance' does that."),
         (["--projct", "x"], "fettle has no option '--projct'."),
         (["--project"], "--project needs a value after it."),
     ],
