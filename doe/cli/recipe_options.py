@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from doe.cli.parser import NOTHING
 from doe.model.errors import UsageError
 from doe.model.outcome import Outcome
+from doe.model.typed_recipe import read_value
 
 
 def with_recipe(outcome: Outcome, name: str | None, keys: Sequence[tuple[str, str]] | None) -> Outcome:
@@ -39,30 +38,11 @@ def with_recipe(outcome: Outcome, name: str | None, keys: Sequence[tuple[str, st
         raise UsageError(f"--with has keys, but {outcome.name} has no recipe; name it with --from.")
     recipe = dict(outcome.recipe) if name in (None, outcome.recipe.get("from")) else {"from": name}
     for key, text in keys or ():
-        value = recipe_value(text)
         recipe.pop(key, None)
-        if value is not None:
-            recipe[key] = value
+        if text != NOTHING:
+            recipe[key] = read_value(text)
     made = replace(outcome, recipe=recipe)
     from doe.measuring import check_outcome  # scipy takes longer than any other definition
 
     check_outcome(made)
     return made
-
-
-def recipe_value(text: str) -> Any:
-    """Read a value as in the setup file, where a list needs no brackets and text no quotes; None to take a key away.
-
-    Examples
-    --------
-    >>> recipe_value("40,150"), recipe_value("[40, 150]"), recipe_value("12"), recipe_value("mic.txt")
-    ([40, 150], [40, 150], 12, 'mic.txt')
-    """
-    if text == NOTHING:
-        return None
-    for attempt in (text, f"[{text}]" if "," in text else text):
-        try:
-            return tomllib.loads(f"value = {attempt}")["value"]
-        except tomllib.TOMLDecodeError:
-            continue
-    return text

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from doe.measuring.check import check_outcome, unit_warning
+from doe.measuring.check import check_outcome
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.outcome import Outcome
-from doe.model.setup import Setup
 from doe.signals.recipes import Measured, compute
 from doe.signals.sources import Context
 
@@ -43,19 +42,6 @@ def chosen_outcomes(outcomes: Sequence[Outcome], names: Sequence[str]) -> list[O
     for outcome in chosen:
         check_outcome(outcome)
     return chosen
-
-
-def recipe_command(setup: Setup) -> str:
-    """Return a command that would give this project its first recipe: to an outcome in dB, or to a new one."""
-    how = "--from band_level --with band=40,150"
-    for outcome in setup.outcomes:
-        if outcome.kind == "measured" and outcome.unit and not unit_warning(outcome, "dB"):
-            return f"fettle outcome change {outcome.name} {how}"
-    taken = {item.name.casefold() for items in (setup.factors, setup.derived, setup.outcomes) for item in items}
-    name = "bass"
-    while name in taken:
-        name += "_level"
-    return f"fettle outcome add {name} --unit dB {how}"
 
 
 def compute_outcome(outcome: Outcome, paths: Sequence[Path], context: Context) -> Measured:

@@ -28,6 +28,7 @@ from doe.web import (
     next_change,
     plan,
     readings,
+    recipe_pages,
     recordings,
     sessions,
     settle,
@@ -61,7 +62,7 @@ _ROOMS = (
     settle,
     history,
 )
-_LAST_ROOMS = (importing, setup, api, api_plan, api_settle, help_pages, symptom_pages)
+_LAST_ROOMS = (importing, setup, recipe_pages, api, api_plan, api_settle, help_pages, symptom_pages)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:

@@ -252,7 +252,7 @@ class FormPage:
     draft: str = field(metadata=said("name under which the browser keeps the draft"), default="")
     done: tuple[str, ...] = field(metadata=said("what was stored so far, in words"), default=())
     ways: tuple[tuple[str, str], ...] = field(
-        metadata=said("further addresses to go on to, where there is nothing to send, and what they lead to"),
+        metadata=said("further addresses to go on to, and what they lead to"),
         default=(),
     )
 
@@ -501,6 +501,25 @@ class HelpPage:
     title: str = field(metadata=said("heading of the topic; empty for the list"))
     body: str = field(metadata=said("the page as HTML made from our own text, heading left out"))
     topics: tuple[tuple[str, str, bool], ...] = field(metadata=said("title, address, and whether it is the one shown"))
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeRow:
+    """One way to compute an outcome from a file."""
+
+    name: str = field(metadata=said("its name"))
+    about: str = field(metadata=said("what it measures"))
+    keys: tuple[tuple[str, str], ...] = field(metadata=said("key, and what it is"))
+
+
+@dataclass(frozen=True, slots=True)
+class RecipesPage:
+    """How outcomes can be computed from recordings."""
+
+    used: tuple[tuple[str, str, str], ...] = field(metadata=said("outcomes with a recipe: name, address, what it does"))
+    can_compute: bool = field(metadata=said("whether readings were computed, so that they could be again"))
+    error: str = field(metadata=said("why nothing was computed again"))
+    recipes: tuple[RecipeRow, ...] = field(metadata=said("all of them"))
 
 
 @dataclass(frozen=True, slots=True)

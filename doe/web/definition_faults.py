@@ -79,6 +79,8 @@ def _misfit(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
 
 
 def _of_outcome(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
+    if of_recipe := _of_recipe(sentence):
+        return of_recipe
     if "give the scale from low to high" in sentence:
         field = "scale_high" if typed.get("scale_low") and not typed.get("scale_high") else "scale_low"
         return {field: sentence.replace("such as scale = [1, 7]", "such as from 1 to 7")}
@@ -98,6 +100,16 @@ def _of_outcome(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
         return {"scale_high" if typed.get("kind") == "rated" else "kind": sentence}
     signs = {"give target": "target", "give worst": "worst", ": worst (": "worst"}
     return _signed(sentence, signs) or _of_name(sentence)
+
+
+def _of_recipe(sentence: str) -> dict[str, str]:
+    """Return what a sentence says of a recipe by the field that it is about; empty if it is about another."""
+    if "only measured outcomes are computed from files" in sentence:
+        return {"from": sentence}
+    found = re.search(r": (Recipe '.*|from is .*)$", sentence, re.DOTALL)
+    if found is None:
+        return {}
+    return {"from" if found[1].startswith("from") else "keys": found[1]}
 
 
 def _of_limit(sentence: str, _: Mapping[str, str]) -> dict[str, str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from functools import partial
 from typing import Any, get_args
 
+from doe.measuring.check import check_outcome
 from doe.model.choices import Direction, FactorKind, Goal, OutcomeKind, Way
 from doe.model.effort import Effort
 from doe.model.errors import DataError, FettleError
@@ -19,6 +20,7 @@ from doe.model.setup import Setup
 from doe.model.wording import exact
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead, pinned
+from doe.web.recipe_fields import read_recipe, recipe_fields, typed_recipe
 
 Record = Factor | Outcome | Limit | Derived | Expectation | Effort
 
@@ -253,6 +255,7 @@ def _outcome_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
             "Relative to the reference object",
             hint="Its label; may stay empty. What is best, worst or wanted is then a difference from it.",
         ),
+        *recipe_fields(values, made),
         made("note", "How to take a reading", "long"),
     )
 
@@ -315,7 +318,7 @@ def as_typed(kind: str, record: Any) -> dict[str, str]:
     typed = {name: _text(getattr(record, name)) for name in names}
     if isinstance(record, Outcome):
         low, high = record.scale if record.scale is not None else (None, None)
-        typed |= {"scale_low": _text(low), "scale_high": _text(high)}
+        typed |= {"scale_low": _text(low), "scale_high": _text(high), **typed_recipe(record)}
     return typed
 
 
@@ -341,7 +344,7 @@ def build(kind: str, typed: Mapping[str, str], old: Any, setup: Setup) -> Record
     if kind == "factor":
         return _factor(typed, old)
     if kind == "outcome":
-        return _outcome(typed, old)
+        return _outcome(typed)
     if kind == "limit":
         return Limit(typed.get("rule", ""), typed.get("note", ""))
     if kind == "derived":
@@ -439,7 +442,7 @@ def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
     )
 
 
-def _outcome(typed: Mapping[str, str], old: Outcome | None) -> Outcome:
+def _outcome(typed: Mapping[str, str]) -> Outcome:
     kind: Any = typed.get("kind", "measured")
     goal: Any = typed.get("goal") or None
     numbers = _Numbers(typed, typed.get("unit", ""))
@@ -449,17 +452,19 @@ def _outcome(typed: Mapping[str, str], old: Outcome | None) -> Outcome:
     }
     read["worst"] = numbers.pair("worst")
     numbers.check()
-    return Outcome(
+    outcome = Outcome(
         typed.get("name", ""),
         kind,
         unit=typed.get("unit", ""),
         goal=goal,
         scale=ends if kind == "rated" and None not in ends else None,  # type: ignore[arg-type]
         relative_to=typed.get("relative_to") or None,
-        recipe=old.recipe if old is not None else {},
+        recipe=read_recipe(typed),
         note=typed.get("note", ""),
         **{**read, "weight": 1.0 if read["weight"] is None else read["weight"]},
     )
+    check_outcome(outcome)
+    return outcome
 
 
 def _expectation(typed: Mapping[str, str], setup: Setup) -> Expectation:

@@ -148,6 +148,7 @@ def _nav(path: str) -> tuple[NavItem, ...]:
         "compare": "variants",
         "what-if": "moves",
         "import": "setup",
+        "recipes": "setup",
         "start": "setup",
         "route": "plan",
     }

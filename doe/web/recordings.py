@@ -9,7 +9,7 @@ from tempfile import TemporaryDirectory
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from doe.measuring.choice import recipe_command
+from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.sheets.cautions import LISTENING
 from doe.store.attachments import clean_name
@@ -83,8 +83,8 @@ def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormP
     )  # fmt: skip
     told = f"Each file gives a reading of {', '.join(outcomes)}, and is kept with the project."
     nothing = (
-        "No outcome of this project is computed from files yet. A recipe says how, such as the level of a band; it is given at "
-        f"the command line, with '{recipe_command(view.snapshot.setup)}'.",
+        "No outcome of this project is computed from files yet. A recipe says how, such as the level of a band; choose one in "
+        "the form of a measured outcome.",
         "Until then, type in what your own program shows.",
     )
     return FormPage(
@@ -96,6 +96,17 @@ def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormP
         button="Measure and keep them" if outcomes else "",
         back=urls.variant(variant) if outcomes else urls.readings(variant),
         back_label="Type readings in",
-        ways=() if outcomes else ((urls.help_page("measuring"), "How measuring recordings works"),),
+        ways=() if outcomes else _ways(view),
         cautions=(LISTENING,),
+    )
+
+
+def _ways(view: View) -> tuple[tuple[str, str], ...]:
+    """Lead to the outcomes that could be given a recipe, to a new one, and to what all this is."""
+    measured = [item.name for item in view.snapshot.setup.outcomes if item.kind == "measured"]
+    own = tuple((urls.definition("outcome", name), f"Compute {text.name(name)} from recordings") for name in measured)
+    return (
+        *own,
+        (urls.definition("outcome"), "A new outcome, computed from recordings"),
+        (urls.help_page("measuring"), "How measuring recordings works"),
     )

@@ -10,9 +10,11 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from doe.charts import text
+from doe.measuring.check import unit_doubt
 from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.slips import slip_in_matters, slip_in_size
 from doe.model.wording import capital, duration, number
@@ -38,9 +40,7 @@ def show(request: Request, desk: AtDesk) -> Response:
     setup, file = desk.view().snapshot.setup, desk.project.file
     groups = (
         _group("factor", [(item.name, about_factor(item), "") for item in setup.factors]),
-        _group(
-            "outcome", [(item.name, about_outcome(item), _doubted(slip_in_matters(item))) for item in setup.outcomes]
-        ),
+        _group("outcome", [(item.name, _outcome_told(item), _likely_slip(item)) for item in setup.outcomes]),
         _group("limit", [(item.rule, item.note, "") for item in setup.limits]),
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
         _group(
@@ -62,6 +62,16 @@ def _group(kind: str, rows: list[tuple[str, str, str]]) -> tuple[str, str, tuple
     label = text.name if kind != "limit" else str
     defined = tuple(Defined(label(name), told, slip, urls.definition(kind, name)) for name, told, slip in rows)
     return words.plural, words.purpose, defined, urls.definition(kind), words.add
+
+
+def _outcome_told(outcome: Outcome) -> str:
+    recipe = f", computed from recordings by {outcome.recipe['from']}" if outcome.recipe else ""
+    return f"{about_outcome(outcome)}{recipe}"
+
+
+def _likely_slip(outcome: Outcome) -> str:
+    told = (_doubted(slip_in_matters(outcome)), capital(unit_doubt(outcome)))
+    return " ".join(text for text in told if text)
 
 
 def _too_much(expectation: Expectation, setup: Setup, file: ProjectFile) -> str:
@@ -167,6 +177,7 @@ def _form(
         else (),
         conflict=conflict,
         draft=f"setup {kind} {name}",
+        ways=((urls.recipes(), "All recipes and their keys"),) if kind == "outcome" else (),
     )
 
 
@@ -221,7 +232,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
         if old is not None:
             present = as_typed(kind, old)
             check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
-        return urls.with_done(urls.setup(), _store(desk, kind, name, typed, old))
+        entry = _store(desk, kind, name, typed, old)
+        return urls.with_done(_next_of(desk, old, typed), entry)
 
     error: FettleError | None = None
     conflict: tuple[tuple[str, str, str], ...] = ()
@@ -234,6 +246,16 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
     setup = desk.view().snapshot.setup
     record = _record(setup, kind, name) if name or words.is_single else None
     return page(request, "form.html", _form(setup, words, kind, name, record, typed, error, conflict), status)
+
+
+def _next_of(desk: Desk, old: Any, typed: Mapping[str, str]) -> str:
+    """Return where to go on: to the recipes, where readings were computed by another one than there is now."""
+    if not isinstance(old, Outcome) or not old.recipe:
+        return urls.setup()
+    name = typed.get("name", old.name)
+    new = next((item.recipe for item in desk.view().snapshot.setup.outcomes if item.name == name), {})
+    is_stale = new and new != old.recipe and any(row["outcome"] == name for row in desk.project.file.computations())
+    return urls.recipes() if is_stale else urls.setup()
 
 
 def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any) -> int:

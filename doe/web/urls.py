@@ -195,6 +195,16 @@ def definition_remove(kind: str) -> str:
     return f"/setup/{_part(kind)}/remove"
 
 
+def recipes() -> str:
+    """Return the list of recipes that compute outcomes from recordings."""
+    return "/recipes"
+
+
+def recipes_again() -> str:
+    """Return where readings are computed again."""
+    return "/recipes/again"
+
+
 def import_log() -> str:
     """Return the form that brings a spreadsheet in."""
     return "/import"

@@ -21,7 +21,7 @@ PAGES = {
     "plan": "/plan?runs=8&kind=d-optimal", "route": "/route",
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",
     "settle": "/settle", "history": "/history",
-    "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome",
+    "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome", "recipes": "/recipes",
     "import": "/import", "start": "/start", "api": "/api", "help": "/help", "help-topic": "/help/verdicts",
     "symptom": "/symptoms/boomy",
     "missing": "/nowhere",

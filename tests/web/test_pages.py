@@ -16,7 +16,7 @@ PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/varia
          "/moves/echo", "/moves/bass/readings", "/what-if?f.vents=2&f.rings=9&f.wool=0&f.driver=poly", "/next", "/history",
          "/setup", "/setup/factor", "/setup/factor?name=wool", "/setup/outcome?name=echo", "/setup/limit",
          "/setup/derived?name=inner_air", "/setup/expectation", "/setup/effort", "/setup/about", "/import", "/start", "/api",
-         "/help", "/help/verdicts", "/symptoms", "/symptoms/boomy", "/plan", "/route", "/settle"]  # fmt: skip
+         "/help", "/help/verdicts", "/symptoms", "/symptoms/boomy", "/recipes", "/plan", "/route", "/settle"]  # fmt: skip
 TEMPLATES = {
     "bench.html": contexts.BenchPage, "moves.html": contexts.MovesPage, "what_if.html": contexts.WhatIfPage,
     "readings_of_outcome.html": contexts.ReadingsOfOutcome, "next.html": contexts.NextPage, "log.html": contexts.LogPage,
@@ -25,7 +25,7 @@ TEMPLATES = {
     "start.html": contexts.StartPage, "import.html": contexts.ImportPage, "sessions.html": contexts.SessionsPage,
     "session.html": contexts.SessionPage, "listen.html": contexts.ListenPage, "fault.html": contexts.FaultPage,
     "enter.html": contexts.EnterPage, "api.html": contexts.ApiPage, "help.html": contexts.HelpPage,
-    "symptom.html": contexts.SymptomPage,
+    "symptom.html": contexts.SymptomPage, "recipes.html": contexts.RecipesPage,
 }  # fmt: skip
 
 

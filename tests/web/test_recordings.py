@@ -1,10 +1,12 @@
 """Recordings through the page: measured and kept as by the command, and refused with nothing stored."""
 
+import re
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
-from doe.cli.main import main
+from doe.signals.recipes import RECIPES
 from tests.cli.test_measure import curve_text
 
 RECIPE = {"from": "band_level", "band": [40.0, 150.0], "relative_to": [300.0, 1000.0]}
@@ -88,23 +90,96 @@ def test_without_a_recipe_the_page_says_how_to_give_one(visitor):
         assert visitor.get(address).status == 200
 
 
+KEYS = "band = 40, 150\nrelative_to=[300, 1000]"
+
+
+def given_recipe(visitor, name="bass", keys=KEYS, **typed):
+    """Give an outcome a recipe, as its form takes it."""
+    page = visitor.get(f"/setup/outcome?name={name}")
+    return visitor.send(page, "/outcome", **{"from": "band_level", "keys": keys, **typed})
+
+
+def test_a_recipe_is_given_where_it_is_missed(visitor, project):
+    """From the page that has nothing to measure, through the form of an outcome, back to one that measures."""
+    page = visitor.get("/variants/1/recordings")
+    assert '<a href="/setup/outcome?name=bass">Compute bass from recordings</a>' in page.html
+    page = given_recipe(visitor)
+    assert page.status == 200
+    assert "computed from recordings by band_level" in page.text
+    bass = next(item for item in project.setup.outcomes if item.name == "bass")
+    assert bass.recipe == RECIPE
+    assert sent(visitor, ("a1.txt", curve(-4.0, 1))).status == 200
+    again = visitor.send(visitor.get("/setup/outcome?name=bass"), "/outcome")
+    assert "Nothing was changed, so nothing is stored." in again.text
+
+
+def test_a_recipe_is_taken_away_by_its_form(visitor, measuring):
+    page = visitor.send(visitor.get("/setup/outcome?name=bass"), "/outcome", **{"from": "", "keys": ""})
+    assert page.status == 200
+    assert next(item for item in measuring.setup.outcomes if item.name == "bass").recipe == {}
+
+
 @pytest.mark.parametrize(
-    ("change", "command"),
+    ("name", "typed", "field", "sentence"),
     [
-        ({}, "fettle outcome change bass --from band_level --with band=40,150"),
-        ({"name": "hum"}, "fettle outcome change hum --from band_level --with band=40,150"),
-        ({"unit": "mm", "name": "gap"}, "fettle outcome add bass --unit dB --from band_level --with band=40,150"),
-        ({"unit": "mm"}, "fettle outcome add bass_level --unit dB --from band_level --with band=40,150"),
+        ("bass", {"keys": ""}, "keys", "Recipe 'band_level' has no band: the band in Hz, such as [40, 150]."),
+        (
+            "bass",
+            {"keys": "band 40 150"},
+            "keys",
+            "'band 40 150' is no key with its value; write it like band = 40, 150.",
+        ),
+        ("bass", {"keys": "band = 40, 150\nband = 50, 90"}, "keys", "band stands twice; keep one of the lines."),
+        (
+            "bass",
+            {"keys": "band = 150, 40"},
+            "keys",
+            "Recipe 'band_level': band is 150 to 40 Hz; it must rise from above 0.",
+        ),
+        ("bass", {"keys": "bend = 40, 150"}, "keys", "Recipe 'band_level' has an unknown key 'bend'"),
+        ("bass", {"from": ""}, "keys", "There are keys but no recipe; choose one above, or empty this."),
+        ("bass", {"from": "bandlevel"}, "from", "from is 'bandlevel'; a recipe is one of band_level, "),
+        ("echo", {}, "from", "Outcome echo is rated; only measured outcomes are computed from files."),
     ],
 )
-def test_the_command_that_is_told_works_in_this_project(visitor, project, change, command, monkeypatch):
-    """An outcome that exists gets the recipe if it is in dB; else a new one is made under a name that is free."""
-    bass = next(item for item in project.setup.outcomes if item.name == "bass")
-    project.file.change_setup("outcome", replace(bass, **change), name="bass")
-    assert f"with '{command}'." in visitor.get("/variants/1/recordings").text
-    monkeypatch.chdir(project.path.parent)
-    assert main(command.split()[1:]) == 0
-    assert "Measure and keep them" in visitor.get("/variants/1/recordings").text
+def test_a_recipe_that_cannot_be_used_is_told_at_its_field(visitor, project, name, typed, field, sentence):
+    before = project.file.fingerprint()
+    page = given_recipe(visitor, name, **typed)
+    assert page.status == 422
+    told = dict(re.findall(r'id="in-(from|keys)-error">([^<]*)<', page.html))
+    assert list(told) == [field]
+    assert unescape(told[field]).startswith(sentence)
+    assert project.file.fingerprint() == before
+
+
+def test_a_changed_recipe_computes_again_from_what_is_kept(visitor, measuring):
+    sent(visitor, ("a1.txt", curve(-4.0, 1)))
+    page = visitor.send(visitor.get("/recipes"), "/again")
+    assert page.status == 422
+    assert "Every reading is computed as its outcome says by now, so nothing is stored." in page.text
+    page = given_recipe(visitor, keys="band = 300, 1000")  # 4 dB above the bass of this curve
+    assert "bass by band_level, 1 reading so far" in page.text
+    page = visitor.send(page, "/again")
+    assert page.status == 200
+    assert "Recomputed" in page.text
+    now = measuring.readings()["value"].iloc[-1]
+    assert now == pytest.approx(0.0, abs=0.3)
+    visitor.send(page, "/undo")
+    assert round(measuring.readings()["value"].iloc[-1], 2) == -4.0
+
+
+def test_another_unit_than_the_recipes_is_said_in_the_set_up(visitor, project):
+    page = given_recipe(visitor, unit="mm")
+    assert "Bass is in mm, but its recipe gives dB; put one of them right." in page.text
+
+
+def test_every_recipe_is_listed_with_its_keys(visitor):
+    page = visitor.get("/recipes")
+    for recipe in RECIPES.values():
+        assert f"<b>{recipe.name.replace('_', ' ')}</b>" in page.html
+    assert "the band in Hz, such as [40, 150]; it is needed" in page.text
+    assert "which part of the decay; T20 if left out" in page.text
+    assert "/recipes" in visitor.get("/setup/outcome").html
 
 
 def test_nobody_is_asked_to_play_loud(visitor, measuring):
