@@ -12,6 +12,17 @@ Trial = tuple[str, ...]
 """Codes of one sample to be graded, or of two to be compared."""
 
 
+def check_rater(name: object) -> str:
+    """Return the name of a rater.
+
+    Raises
+    ------
+    UsageError
+        If it is empty, too long, or not on one line.
+    """
+    return check_label("Rater", name, 80)
+
+
 @dataclass(frozen=True, slots=True)
 class Sample:
     """One thing that is put before the raters.
@@ -47,7 +58,7 @@ class RaterSheet:
     trials: Sequence[Trial]
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "rater", check_label("Rater", self.rater, 80))
+        object.__setattr__(self, "rater", check_rater(self.rater))
         object.__setattr__(self, "trials", tuple(tuple(trial) for trial in self.trials))
 
 

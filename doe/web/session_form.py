@@ -7,8 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from doe.charts import text
-from doe.model.errors import DataError, FettleError, listed
-from doe.model.listening import PreparedSession, RaterSheet, Sample
+from doe.model.errors import DataError, FettleError, UsageError, listed
+from doe.model.listening import PreparedSession, RaterSheet, Sample, check_rater
 from doe.model.outcome import Outcome
 from doe.model.records import changed_since
 from doe.model.setup import Setup
@@ -263,8 +263,20 @@ def _check_form(
         errors["twice"] = "A comparison has no hidden repeats; leave them out."
     elif stray is not None:
         errors["twice"] = f"Variant {stray} is to be judged twice but is not among the variants above."
+    if unfit := _unfit_name(raters):
+        errors["raters"] = unfit
     if not 1 <= len(raters) <= _MOST_RATERS:
         errors["raters"] = f"There are {len(raters)} raters; there must be 1 to {_MOST_RATERS}, one on each line."
+
+
+def _unfit_name(raters: Sequence[str]) -> str:
+    """Say which rater has no name that could stand in the log, if one has not."""
+    for rater in raters:
+        try:
+            check_rater(rater)
+        except UsageError as err:
+            return str(err)
+    return ""
 
 
 def _arranged(

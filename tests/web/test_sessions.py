@@ -240,6 +240,27 @@ def test_what_is_sent_into_a_dropped_session_is_not_lost(visitor, app, prepared,
 
 
 @pytest.mark.parametrize(
+    ("typed", "field", "sentence"),
+    [
+        (
+            {"raters": "Ann\n" + "x" * 81},
+            "raters",
+            f"Rater '{'x' * 37}...' must be text on one line, 1 to 80 characters.",
+        ),
+        ({"name": "y" * 81}, "name", f"Session '{'y' * 37}...' must be text on one line, 1 to 80 characters."),
+    ],
+)
+def test_a_name_that_is_too_long_is_refused_at_its_field(visitor, project, typed, field, sentence):
+    fields = {"name": "Evening", "outcomes": ["echo"], "variants": ["2", "3"], "raters": "Ann", **typed}
+    page = visitor.send(visitor.get("/sessions/new"), "/new", **fields)
+    assert page.status == 422
+    assert told(page, field) == sentence
+    assert page.text.count(sentence) == 1
+    assert "Nothing is prepared yet: see the field marked below." in page.text
+    assert project.file.prepared_sessions() == []
+
+
+@pytest.mark.parametrize(
     ("typed", "sentence"),
     [
         ({"raters": ""}, "There are 0 raters"),
