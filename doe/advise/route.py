@@ -409,7 +409,7 @@ def _split_notes(job: Errand, paths: Paths) -> list[str]:
     labels = [job.labels[variants[0]] for _, variants in paths]
     split = sorted({label for label in labels if label is not None and labels.count(label) > 1})
     return (
-        [f"The runs of {listed(split, 'and')} need more than one unit, because some steps only go one way."]
+        [f"The runs planned on {listed(split, 'and')} need more than one unit, because some steps only go one way."]
         if split
         else []
     )

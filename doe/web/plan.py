@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from doe.charts import text
 from doe.coding import Coding
 from doe.model.errors import DataError, FettleError, UsageError, listed
 from doe.model.numbers import read_hours, read_number
@@ -27,9 +26,11 @@ from doe.web.desk import Desk
 from doe.web.forms import Sent, marked
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import PlanPage, Runs
+from doe.web.plan_runs import next_build, runs_of_plan, runs_to_build
 from doe.web.planner import Planner, Tell, Worked
 
 if TYPE_CHECKING:
+    from doe.advise.route import Route
     from doe.planning.known import Judged
     from doe.plans import Plan, PlanChoice
     from doe.project import Project
@@ -153,12 +154,17 @@ def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
     return {"hours" if asked["hours"] and is_dear else "runs": refused}
 
 
-def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged]:
+def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged, Route | None]:
+    """Review the plan that is being built, and find the order to build what is left of it in."""
     judged = project.judged_by(project.adopted_outcome(), tell=tell)
-    return project.review_plan(judged), None, judged
+    made = project.review_plan(judged)
+    try:
+        return made, None, judged, route.found(project, {}, tell)
+    except FettleError:  # the route's own page says why there is none
+        return made, None, judged, None
 
 
-def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice | None, Judged]:
+def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice | None, Judged, None]:
     """Work out what was asked for.
 
     Raises
@@ -171,12 +177,12 @@ def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice |
     judged = project.judged_by(tell=tell)
     given: dict[str, Any] = {"beside_log": wish.is_beside, "judged": judged, "tell": tell}
     if wish.kind:
-        return project.plan(wish.runs, wish.model, kind=wish.kind, **given), None, judged
+        return project.plan(wish.runs, wish.model, kind=wish.kind, **given), None, judged, None
     try:
         choice = project.choose_plan(wish.runs, wish.hours, **given)
     except UsageError as err:
         raise UsageError(f"{err}{_quickest(project, wish, str(err), given)}") from None
-    return choice.plan, choice, judged
+    return choice.plan, choice, judged, None
 
 
 def _quickest(project: Project, wish: _Wish, refused: str, given: Mapping[str, Any]) -> str:
@@ -195,8 +201,8 @@ def _quickest(project: Project, wish: _Wish, refused: str, given: Mapping[str, A
 def _context(
     found: Worked, asked: Mapping[str, str], is_adopted: bool, error: str, errors: Mapping[str, str]
 ) -> PlanPage:
-    answer: tuple[Plan, PlanChoice | None, Judged] | None = found.answer
-    made, choice, judged = answer if answer is not None else (None, None, None)
+    answer: tuple[Plan, PlanChoice | None, Judged, Route | None] | None = found.answer
+    made, choice, judged, ways = answer if answer is not None else (None, None, None, None)
     at = _place(choice, asked)
     if choice is not None:
         made = choice.plans[at]
@@ -206,7 +212,8 @@ def _context(
         heading=choice.headline if choice is not None and not at else made.headline if made is not None else "",
         sentences=_sentences(made, choice, at) if made is not None else (),
         notes=(*made.notes, *([judged.note] if judged is not None and judged.note else [])) if made is not None else (),
-        runs=_runs(made) if made is not None else None,
+        runs=_runs(made, ways, is_adopted) if made is not None else None,
+        next_build=next_build(ways),
         others=_others(choice, at, asked) if choice is not None else (),
         pictures=_pictures(made) if made is not None else (),
         is_adopted=is_adopted,
@@ -245,19 +252,8 @@ def _sentences(made: Plan, choice: PlanChoice | None, at: int) -> tuple[str, ...
     return (*told, f"It takes {duration(60 * choice.table.iloc[at]['hours'])} at the bench, readings included.")
 
 
-def _runs(made: Plan) -> Runs:
-    table = made.table
-    units = {factor.name: factor.unit for factor in made.factors}
-    headings = tuple(_heading(str(name), units) for name in table.columns)
-    rows = tuple(tuple(text.plain(cell) for cell in row) for row in table.itertuples(index=False))
-    names = table["variant"] if "variant" in table.columns else [""] * len(table)
-    return Runs(headings, rows, tuple(urls.variant(name) if name else "" for name in names))
-
-
-def _heading(name: str, units: Mapping[str, str]) -> str:
-    if name not in units:
-        return name.capitalize()
-    return f"{text.name(name)}, {units[name]}" if units[name] else text.name(name)
+def _runs(made: Plan, ways: Route | None, is_adopted: bool) -> Runs:
+    return runs_to_build(made, ways) if is_adopted else runs_of_plan(made)
 
 
 def _others(choice: PlanChoice, at: int, asked: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
@@ -307,7 +303,7 @@ def adopt(request: Request, sent: Sent, desk: AtDesk) -> Response:
         found = planner.answered(_key(desk, asked))
         if found is None:
             raise LookupError
-        made, choice, judged = found
+        made, choice, judged, _ = found
         model = asked["model"] or "main"
         if choice is not None:
             at = _place(choice, asked)

@@ -26,6 +26,7 @@ class PlanPage:
     sentences: tuple[str, ...] = field(metadata=said("what it tells apart, how sure it is, what it costs"))
     notes: tuple[str, ...] = field(metadata=said("what else to know"))
     runs: Runs | None = field(metadata=said("its runs"))
+    next_build: str = field(metadata=said("what of it is built first; empty where that is not known"))
     others: tuple[tuple[str, str, str], ...] = field(
         metadata=said("other plans that fit: what, address where it is shown, and how they do")
     )

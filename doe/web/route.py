@@ -66,20 +66,27 @@ class _Refused:
 
 def _shown(request: Request, desk: Desk, asked: Mapping[str, str], late: _Refused | None = None) -> Response:
     key = (desk.mark(), "route", *(asked[name] for name in _ASKED))
-    found = planner_of(request).ask(key, lambda tell: _found(desk.project, asked, tell), desk.settings.patience_s)
+    worked = planner_of(request).ask(key, lambda tell: found(desk.project, asked, tell), desk.settings.patience_s)
     is_empty = not any(item.status == "planned" for item in desk.view().snapshot.variants)
-    refused = "" if is_empty else in_words(found.refusal)
-    answer: Route | None = found.answer
+    refused = "" if is_empty else in_words(worked.refusal)
+    answer: Route | None = worked.answer
     steps = _steps(desk, answer, late) if answer is not None else ()
     if late is not None and not any(step.is_open for step in steps):
         refused = f"Variant {late.variant}: {late.why}"
-    context = _context(desk, found, asked, steps, refused)
+    context = _context(desk, worked, asked, steps, refused)
     return page(request, "route.html", context, 422 if refused or late is not None else 200)
 
 
-def _found(project: Project, asked: Mapping[str, str], tell: Tell) -> Route:
-    more = _amount(asked["shuffle"], "More time for chance")
-    new = _amount(asked["new"], "New units")
+def found(project: Project, asked: Mapping[str, str], tell: Tell) -> Route:
+    """Find the route through everything planned.
+
+    Raises
+    ------
+    DataError, UsageError
+        If there is none, or what is asked of it cannot be read.
+    """
+    more = _amount(asked.get("shuffle", ""), "More time for chance")
+    new = _amount(asked.get("new", ""), "New units")
     if new is not None and new % 1:
         raise DataError(f"New units is '{asked['new']}'; it must be a whole number from 0.")
     return project.route(

@@ -165,7 +165,7 @@ def test_runs_of_one_unit_are_parted_where_steps_only_go_one_way():
     ).assign(unit="new 1")
     found = route(table, RADIO, effort=EFFORT)
     assert found.new_units == 2
-    assert "The runs of new 1 need more than one unit, because some steps only go one way." in found.notes
+    assert "The runs planned on new 1 need more than one unit, because some steps only go one way." in found.notes
 
 
 def test_a_unit_with_nothing_fitted_is_used_before_a_new_one():

@@ -246,6 +246,28 @@ def test_a_route_is_told_in_its_order(visitor, adopted):
     assert page.html.count("It is built") == len(told)
 
 
+def built_first(page):
+    """The variants in the rows of a plan's table, each with what stands before it."""
+    return re.findall(r'<tr><td><bdi>(\w+)</bdi></td><td><a href="/variants/\w+"><bdi>(\w+)</bdi>', page.html)
+
+
+def test_an_adopted_plan_is_listed_in_the_order_to_build_it(visitor, adopted, project):
+    """As the route goes, on the same units; what is built stands at the end, and the first sentence says what comes next."""
+    way = worked_out(visitor, "/route")
+    steps = re.findall(r"Variant <bdi>(\w+)</bdi></a> <b>on <bdi>([^<]*)</bdi></b>: <bdi>([^<]*)</bdi>", way.html)
+    assert built_first(adopted) == [(str(place), name) for place, (name, _, _) in enumerate(steps, 1)]
+    assert [name for name, _, _ in steps] != sorted(name for name, _, _ in steps)  # or nothing is shown by this
+    assert [row[1] for row in re.findall(r"(<td><a .*?</td>)<td><bdi>([^<]*)</bdi>", adopted.html)] == [
+        unit for _, unit, _ in steps
+    ]
+    assert f"Next: variant {steps[0][0]} on {steps[0][1]}. {steps[0][2]}" in adopted.text
+    assert "Runs, in the order to build them" in adopted.text
+    visitor.send(way, "/route/built")
+    after = worked_out(visitor, "/plan")
+    assert built_first(after)[-1] == ("built", steps[0][0])
+    assert "Next: variant" in after.text
+
+
 def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, project):
     project.log({"vents": 3}, unit="body A")
     answer = visitor.send(asked, "/adopt")
