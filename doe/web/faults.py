@@ -84,8 +84,9 @@ class SentOtherwise(Exception):  # noqa: N818
     def __init__(self, address: str) -> None:
         self.address = address
         super().__init__(
-            "This form was sent before with other values, and those are stored. What was changed in it since is not. Look at "
-            "what is stored and take it back or correct it there; or open the form anew to store something more."
+            "This form was sent before with other values, and those earlier values are what is stored. What was changed in it "
+            "since is not. Look at what is stored, and take it back or correct it there; or open the form anew to store "
+            "something more."
         )
 
 
@@ -142,7 +143,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(SentOtherwise)
     def _otherwise(request: Request, err: SentOtherwise) -> Response:
-        way_on = err.address, "Look at what is stored"
+        way_on = urls.as_earlier(err.address), "Look at what is stored"
         return fault(request, 409, str(err), "This form was sent already", way_on)
 
     @app.exception_handler(TooLarge)

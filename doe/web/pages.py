@@ -30,6 +30,10 @@ from doe.web.thinking import Known
 
 TEMPLATES = Path(__file__).parent / "templates"
 _LONGEST_NUMBER = 18
+_EARLIER = (
+    "These are the earlier values, from before the form was changed and sent again. To store what was changed, correct it "
+    "here, or take it back and send the form anew."
+)
 _NAV = (
     ("Bench", urls.bench()),
     ("Log", urls.log()),
@@ -176,7 +180,9 @@ def _notice(request: Request, view: View | None) -> Notice | None:
         name, doubt = next(iter(doubts.items()))
         said += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"
     can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
-    return Notice(f"Stored: {said}.", urls.undo(entry.id) if can_undo else "")
+    is_earlier = bool(request.query_params.get("earlier"))
+    told = f"Stored earlier: {said}. {_EARLIER}" if is_earlier else f"Stored: {said}."
+    return Notice(told, urls.undo(entry.id) if can_undo else "", is_earlier=is_earlier)
 
 
 def waiting(known: Known) -> Waiting:

@@ -27,6 +27,12 @@ def with_done(address: str, entry: int) -> str:
     return f"{bare}{'&' if '?' in bare else '?'}done={entry}{mark}{fragment}"
 
 
+def as_earlier(address: str) -> str:
+    """Return an address that tells on arrival that what was stored are the earlier values of a form that was sent twice."""
+    bare, mark, fragment = address.partition("#")
+    return f"{bare}{'&' if '?' in bare else '?'}earlier=yes{mark}{fragment}"
+
+
 def bench() -> str:
     """Return the first page."""
     return "/"

@@ -222,6 +222,54 @@ def test_a_button_says_that_it_is_storing_and_works_again_after_a_while(device, 
     assert len(desk.project.snapshot().variants) == before + 1
 
 
+CHANGED = """async () => {
+    const button = document.querySelector(".stick button"), field = document.querySelector("[name=raters]"), said = [];
+    button.click();
+    await new Promise(done => setTimeout(done, 500));
+    stop();
+    said.push(button.textContent);
+    field.value = "Ann\\nBo";
+    field.dispatchEvent(new Event("input", {bubbles: true}));
+    return [...said, button.textContent];
+}"""
+"""Press, stop the browser from sending, and change a field; what the button says before and after the change."""
+WENT_THROUGH = """() => {
+    const form = document.querySelector("form:has(.stick)");
+    return fetch(form.action, {method: "POST", body: new URLSearchParams(new FormData(form)), redirect: "manual"});
+}"""
+"""What a form sends reaches the server, though its page hears no more of it."""
+
+
+def test_what_is_changed_after_sending_was_stopped_is_neither_told_as_stored_nor_lost(device, demo):
+    """The first values went through although the browser was stopped: the pages say so, and the form holds the later ones."""
+    page, held = device.go("/sessions/new"), []
+    page.fill("[name=name]", "Late evening")
+    page.locator("[name=outcomes]").first.check(force=True)
+    for place in (0, 1):
+        page.locator("[name=variants]:not([disabled])").nth(place).check(force=True)
+    page.fill("[name=raters]", "Ann")
+    page.evaluate(WENT_THROUGH)
+    page.route("**/sessions/new", lambda route: held.append(route))
+    assert page.evaluate(CHANGED) == ["Storing…", "Prepare it"]
+    page.unroute("**/sessions/new")
+    tap(page, "Prepare it")
+    assert "those earlier values are what is stored" in page.locator("main").inner_text()
+    with page.expect_navigation():
+        page.locator("a", has_text="Look at what is stored").tap()
+    assert (
+        page.locator(".notice")
+        .inner_text()
+        .startswith("Stored earlier: Prepared session Late evening: 2 samples, 1 rater.")
+    )
+    assert "These are the earlier values" in page.locator(".notice").inner_text()
+    tap(page, "Take it back")
+    page = device.go("/sessions/new")
+    assert "What you typed here before is still there." in told(page)
+    assert page.locator("[name=raters]").input_value() == "Ann\nBo"
+    tap(page, "Prepare it")
+    assert "2 samples, 2 raters" in page.locator(".notice").inner_text()
+
+
 def test_back_from_an_error_of_the_network_brings_a_form_that_works(device, demo):
     """On a page that itself tells of something stored before; what was typed since is no part of that."""
     page = device.go("/variants/21/readings")

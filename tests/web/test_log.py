@@ -135,10 +135,16 @@ def test_a_form_sent_again_with_other_values_says_that_the_first_are_stored(visi
     first = visitor.send(page, "/log", follow=False, f__vents="5")
     again = visitor.send(page, "/log", f__vents="6")
     assert again.status == 409
-    assert "This form was sent before with other values, and those are stored." in again.text
+    assert "This form was sent before with other values, and those earlier values are what is stored." in again.text
     assert "vents 6" in again.text
     assert "f.vents" not in again.text
-    assert html.escape(first.headers["location"]) in again.html
+    (way_on,) = re.findall(r'<a href="([^"]*)">Look at what is stored</a>', again.html)
+    assert html.unescape(way_on) == f"{first.headers['location']}&earlier=yes"
+    there = visitor.get(html.unescape(way_on))
+    assert "Stored earlier: " in there.text
+    assert "These are the earlier values, from before the form was changed and sent again" in there.text
+    assert any(form["action"].endswith("/undo") for form in there.forms)
+    assert "Stored: " in visitor.get(first.headers["location"]).text
     assert len(project.file.variants()) == 4
     assert project.file.variants()[-1].settings["vents"] == 5
 

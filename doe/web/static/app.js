@@ -60,7 +60,7 @@
     if (!store) { return; }
     var sent = parsed(tab.getItem("fettle sent"));
     if (sent && body.dataset.done && doneHere() !== sent.done) {
-      if (sent.draft) { write(sent.draft, null); }
+      if (sent.draft && body.dataset.done !== "earlier") { write(sent.draft, null); } // what was changed since is still to be sent
       tab.setItem("fettle stored", sent.once);
     }
     tab.removeItem("fettle sent");
@@ -127,17 +127,19 @@
   }
 
   // A form is sent once, however often it is tapped. (The server makes sure of it; this only says so.) Nothing tells a page
-  // that sending was stopped, so after a while the button works again.
+  // that sending was stopped, so after a while, or as soon as something is changed, the button works again.
   var waits = [];
 
   function showWaiting(form, button) {
     var told = Array.prototype.slice.call(button.childNodes), timer = window.setTimeout(end, 8000);
     function end() {
       window.clearTimeout(timer);
+      form.removeEventListener("input", end);
       button.replaceChildren.apply(button, told);
       delete form.dataset.sent;
     }
     button.textContent = button.dataset.waiting || "One moment…";
+    form.addEventListener("input", end);
     waits.push(end);
   }
 
