@@ -57,6 +57,40 @@ def test_letters_of_charts_grow_where_there_is_room(browser, tmp_path):
         page.close()
 
 
+LETTERED = """() => Object.fromEntries([...document.querySelectorAll('.plot')].map(plot => {
+    const sizes = [...plot.querySelectorAll('.main-svg text')].map(text => parseFloat(getComputedStyle(text).fontSize));
+    return [plot.id, [Math.max(...sizes) * plot.getBoundingClientRect().width / plot.offsetWidth, %s]];
+}))"""
+CROWDED = """(() => {
+    const room = plot.getBoundingClientRect();
+    const seen = [...plot.querySelectorAll('.annotation text')].map(text => text.getBoundingClientRect());
+    return seen.some(box => box.left < room.left - 1 || box.right > room.right + 1)
+        || seen.some((box, place) => seen.slice(place + 1).some(other =>
+            Math.min(box.right, other.right) - Math.max(box.left, other.left) > 2
+            && Math.min(box.bottom, other.bottom) - Math.max(box.top, other.top) > 2));
+})()"""
+
+
+def test_letters_of_charts_grow_on_a_phone_too(browser, tmp_path):
+    """The drawing for a narrow screen gets larger letters and more height where they keep apart; none runs out of it."""
+    source = ROOT / "examples" / "radio"
+    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    usual = 14.0  # pixels, of the labels in every chart: doe/charts/theme.py
+    with Served(project.path, tmp_path, patience_s=30.0) as served:
+        page = browser.new_context(**PHONE).new_page()
+        found = {}
+        for path in ("/moves/echo", "/plan?runs=8&kind=d-optimal"):
+            page.goto(served.address + path)
+            page.wait_for_function(DRAWN)
+            found |= page.evaluate(LETTERED % CROWDED)
+            assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
+        page.context.close()
+    assert not any(is_crowded for _, is_crowded in found.values())
+    for name in ("chart-2-effects", "plan-precision", "plan-prediction"):
+        assert found[name][0] > 1.25 * usual, name
+
+
 def test_pages_follow_the_letters_of_the_browser(browser, tmp_path):
     source = ROOT / "examples" / "radio"
     project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
