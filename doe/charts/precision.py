@@ -9,12 +9,14 @@ import plotly.graph_objects as go
 from doe.charts import canvas, goal, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
+from doe.model.errors import listed
 
 if TYPE_CHECKING:
     from doe.plans.result import Plan
 
 _ROW = {"wide": 30, "narrow": 50}
 _ABOVE, _LINE, _LONGEST_LINE = 13, 18, 44
+_MOST_NAMED = 4
 
 
 def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
@@ -31,7 +33,7 @@ def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
     is_split = width == "narrow" and any(len(_line(row)) > _LONGEST_LINE for row in rows)
     tall = _ROW[width] + _LINE * is_split
     height = max(tall * len(rows), 40)
-    fig = canvas.empty("precision", plan.headline, describe_precision(plan), width, height, _margins(rows, width))
+    fig = canvas.empty("precision", _title(plan, rows), describe_precision(plan), width, height, _margins(rows, width))
     limits = _limits(plan, rows)
     canvas.rows(fig, height)
     places = [tall * (number + (0.5 if width == "wide" else 0.78 if is_split else 0.7)) for number in range(len(rows))]
@@ -50,6 +52,20 @@ def draw_precision(plan: Plan, *, width: canvas.Width = "wide") -> go.Figure:
     fig.update_xaxes(range=list(limits), title_text=text.stacked(shown), automargin=False, nticks=7,
                      showgrid=width == "wide")  # fmt: skip
     return fig
+
+
+def _title(plan: Plan, rows: Rows) -> str:
+    """Say how wide intervals will be, and of what none can be promised."""
+    known = canvas.finite(row["half_width"] for row in rows)
+    open_ = [text.cut(text.term(row["term"]), 26) for row in rows if not canvas.finite([row["half_width"]])]
+    if not known:
+        return "No interval can be promised: no run is left over to judge the scatter by"
+    unit = "" if plan.scatter is not None else " times the scatter between runs"
+    widest = f"±{wording.number(max(known), 2)}{unit} or less"
+    if not open_:
+        return f"Expect every interval to be {widest}"
+    left = listed(open_, "and") if len(open_) <= _MOST_NAMED else wording.counted(len(open_), "term")
+    return f"Expect intervals of {widest}; none can be promised for {left}"
 
 
 def describe_precision(plan: Plan) -> str:
@@ -72,7 +88,7 @@ def _axis_title(plan: Plan) -> list[str]:
 
 def _says(row: Row) -> str:
     if not canvas.finite([row["half_width"]]):
-        return "cannot be estimated"
+        return "no interval can be promised" if row["df"] <= 0 else "cannot be estimated"
     return f"±{wording.number(row['half_width'], 2)}, a t test sees {wording.number(row['detectable'], 2)} with 80 %"
 
 

@@ -331,7 +331,20 @@ def test_precision_draws_the_half_width_to_expect_of_every_term(width):
     fig = figure(plan, width=width)
     bands = [shape for shape in fig.layout.shapes if shape.fillcolor == theme.colour("band")]
     assert {(band.x0, band.x1) for band in bands} == {(-1.0, 1.0)}
-    assert fig.layout.meta["title"] == plan.headline
+    assert fig.layout.meta["title"] == f"Expect every interval to be ±{wording.number(max(half), 2)} or less"
+
+
+def test_precision_says_of_what_no_interval_can_be_promised():
+    """Where no run is left over, a term can be estimated but not judged: that is said, not that it is lost."""
+    plan = radio.plan()
+    half = [*plan.precision["half_width"][:-1], np.inf]
+    some = replace(plan, precision=plan.precision.assign(half_width=half, df=[*plan.precision["df"][:-1], 0.0]))
+    last = plan.precision["term"].iloc[-1]
+    fig = figure(some)
+    assert fig.layout.meta["title"].endswith(f"or less; none can be promised for {last}")
+    assert words(fig).count("no interval can be promised") == 1
+    none = replace(plan, precision=plan.precision.assign(half_width=np.inf, df=0.0))
+    assert figure(none).layout.meta["title"].startswith("No interval can be promised")
 
 
 def test_precision_of_a_term_that_cannot_be_estimated_says_so():
