@@ -12,6 +12,8 @@ import numpy as np
 Order = tuple[int, ...]
 """Samples by number from 0, in the order in which one rater meets them."""
 
+_DRAWS = 60
+
 
 def williams_square(n_samples: int) -> tuple[Order, ...]:
     """Return orders balanced for position and for what comes just before.
@@ -65,6 +67,36 @@ def balanced_orders(n_samples: int, n_raters: int, rng: np.random.Generator) -> 
         rows = williams_square(n_samples)
         orders += [tuple(int(names[sample]) for sample in rows[row]) for row in rng.permutation(len(rows))]
     return tuple(orders[:n_raters])
+
+
+def orders_apart(variants: Sequence[str], n_raters: int, rng: np.random.Generator) -> tuple[Order, ...]:
+    """Return the best of many balanced orders: hidden repeats away from each other, and no place kept by the same sample.
+
+    A repeat that comes right after its like is heard as the same thing, and makes people look surer than they are. Every draw
+    is as balanced as `balanced_orders` makes it; where all rows of a square are used, some neighbours are alike in any of them.
+
+    Parameters
+    ----------
+    variants : sequence of str
+        What each sample is; one that stands twice is repeated.
+    n_raters : int
+        At least 1.
+    rng : Generator
+        Draws.
+    """
+    draws = [balanced_orders(len(variants), n_raters, rng) for _ in range(_DRAWS)]
+    return min(draws, key=lambda orders: (_alike_neighbours(orders, variants), _same_places(orders)))
+
+
+def _alike_neighbours(orders: Sequence[Order], variants: Sequence[str]) -> int:
+    pairs = (pair for order in orders for pair in itertools.pairwise(order))
+    return sum(variants[first] == variants[second] for first, second in pairs)
+
+
+def _same_places(orders: Sequence[Order]) -> int:
+    """Count how often two raters have the same sample at the same place."""
+    columns = zip(*orders, strict=True)
+    return sum(first == second for column in columns for first, second in itertools.combinations(column, 2))
 
 
 def balanced_pairs(n_samples: int, n_raters: int, rng: np.random.Generator) -> tuple[tuple[tuple[int, int], ...], ...]:

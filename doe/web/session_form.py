@@ -285,14 +285,14 @@ def _arranged(
     """Draw the codes and each rater's order; the seed is drawn here, since a guessable one would not be blind."""
     from numpy.random import default_rng
 
-    from doe.advise.listening import balanced_orders, balanced_pairs, three_digit_codes
+    from doe.advise.listening import balanced_pairs, orders_apart, three_digit_codes
 
     rng = default_rng(secrets.randbits(128))
     codes = three_digit_codes(len(variants), rng)
     orders: Sequence[Any] = (
         balanced_pairs(len(variants), len(raters), rng)
         if is_compared
-        else [[(place,) for place in order] for order in balanced_orders(len(variants), len(raters), rng)]
+        else [[(place,) for place in order] for order in orders_apart(variants, len(raters), rng)]
     )
     samples = [Sample(code, variant) for code, variant in zip(codes, variants, strict=True)]
     sheets = [

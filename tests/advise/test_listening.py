@@ -8,6 +8,7 @@ import pytest
 from doe.advise.listening import (
     balanced_orders,
     balanced_pairs,
+    orders_apart,
     repeatability,
     three_digit_codes,
     williams_square,
@@ -72,3 +73,22 @@ def test_repeatability_recovers_a_known_scatter():
     grades = [("Ann", "echo", str(variant), float(grade)) for variant in range(4000)
               for grade in rng.normal(variant % 7, 0.8, 2)]  # fmt: skip
     assert repeatability(grades)[0].sd == pytest.approx(0.8, abs=0.04)
+
+
+def test_hidden_repeats_do_not_follow_each_other_where_that_can_be():
+    """Two raters of five samples, one of them repeated: never side by side, and no sample twice at one place."""
+    variants = ("a", "b", "c", "d", "a")
+    plain = 0
+    for seed in range(40):
+        orders = orders_apart(variants, 2, np.random.default_rng(seed))
+        assert all(sorted(order) == list(range(5)) for order in orders)
+        assert not any({first, second} == {0, 4} for order in orders for first, second in pairwise(order))
+        assert not any(first == second for first, second in zip(*orders, strict=True))
+        drawn = balanced_orders(5, 2, np.random.default_rng(seed))
+        plain += any({first, second} == {0, 4} for order in drawn for first, second in pairwise(order))
+    assert plain > 10  # a single draw puts them side by side often
+
+
+def test_orders_with_repeats_are_still_balanced_over_a_whole_square():
+    orders = orders_apart(("a", "b", "c", "a"), 4, np.random.default_rng(1))
+    assert all(sorted(column) == [0, 1, 2, 3] for column in zip(*orders, strict=True))
