@@ -172,6 +172,17 @@ class Belief:
         """Return the worth of each variant read, shape (n_draws, n_variants)."""
         return self.worth(self.variant_values)
 
+    def best_place(self, worth: Floats) -> int:
+        """Return the place of the variant to keep by a mean worth of each; one known in part only is a guess, worth a reading.
+
+        Parameters
+        ----------
+        worth : ndarray of shape (n_variants,)
+            At whatever weights are asked about.
+        """
+        is_whole = np.all([np.isin(self.variants, item.variants) for item in self.draws], axis=0)
+        return int(np.where(is_whole, worth, -np.inf).argmax() if is_whole.any() else worth.argmax())
+
     def noise(self, rounds: Floats, raters: Mapping[str, int]) -> Floats:
         """Return the variance of a mean of readings, shape (n_outcomes, n_moves).
 

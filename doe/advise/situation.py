@@ -155,12 +155,8 @@ def _believe(
 
 
 def _best(belief: Belief) -> int | None:
-    """Return the place of the variant to keep; what is known of one in part only is a guess, and worth a reading first."""
-    if not belief.variants:
-        return None
-    worth = belief.variant_worth().mean(axis=0)
-    is_whole = np.all([np.isin(belief.variants, item.variants) for item in belief.draws], axis=0)
-    return int(np.where(is_whole, worth, -np.inf).argmax() if is_whole.any() else worth.argmax())
+    """Return the place of the variant to keep; None without any."""
+    return belief.best_place(belief.variant_worth().mean(axis=0)) if belief.variants else None
 
 
 def with_unread(codes: Codes, reach: Reach, carried: Mapping[int, int]) -> Codes:

@@ -140,6 +140,19 @@ def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
     assert set(now["variant"]) == {advice.best["variant"]}
 
 
+def test_the_one_to_keep_at_other_weights_was_read_in_every_outcome_too(factors, outcomes, effort):
+    """What was not read in one outcome is a guess: it is neither kept now nor told to stay the one to keep."""
+    variants = [{**BASE, "wool": float(wool)} for wool in (0, 10, 20, 30, 40, 50, 60, 5, 25, 45)]
+    frame = readings_of(variants, pulled_apart, outcomes, np.random.default_rng(3))
+    first = recommend(frame, factors, outcomes, effort=effort).best["variant"]
+    part = frame[(frame["variant"] != first) | (frame["outcome"] != "echo")]
+    advice = recommend(part, factors, outcomes, effort=effort)
+    assert advice.best["variant"] != first
+    assert first not in set(advice.weights["variant"])
+    now = advice.weights[advice.weights["times as much"] == 1.0]
+    assert set(now["variant"]) == {advice.best["variant"]}
+
+
 def test_factors_may_be_called_what_tables_speak_of(factors, outcomes, effort):
     """A weight, a worth or what is alike may be tuned: under other names the same advice, front and trade-offs.
 
