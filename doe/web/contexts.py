@@ -399,6 +399,7 @@ class ImportPage:
     name: str = field(metadata=said("name of the file"))
     error: str = field(metadata=said("why it cannot be read at all"))
     more: str = field(metadata=said("how many lines are not shown; may be empty"))
+    missing: str = field(metadata=said("what has to be defined before a column can be one; may be empty"), default="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -442,6 +443,7 @@ class SessionPage:
     order: tuple[tuple[str, str], ...] = field(metadata=said("rater and order of the codes"))
     codes: tuple[tuple[str, str], ...] = field(metadata=said("code and variant, where they are shown"))
     repeatability: tuple[tuple[str, str, str], ...] = field(metadata=said("rater, outcome, finding; once closed"))
+    is_compared: bool = field(metadata=said("whether pairs are compared, of which none is repeated"))
     grades: tuple[tuple[str, ...], ...] = field(metadata=said("all grades, once closed"))
     headings: tuple[str, ...] = field(metadata=said("of the grades"))
     cautions: tuple[str, ...] = field(metadata=said("safe listening and level matching"))

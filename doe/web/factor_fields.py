@@ -12,7 +12,7 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration, exact, setting, unit_behind
+from doe.model.wording import duration, exact, number, setting, unit_behind
 from doe.web import urls
 from doe.web.contexts import Choice, Field, ReadingRow
 
@@ -138,6 +138,9 @@ def outcome_field(outcome: Outcome, value: str, error: str = "") -> Field:
     return Field(f"o.{outcome.name}", label, "number", value, unit=outcome.unit, hint=hint, error=error)
 
 
+_MOST_DIGITS = 9
+
+
 def whole_grades(outcome: Outcome) -> tuple[str, ...]:
     """Return the whole grades of a short scale; empty for a long or broken one, which is typed."""
     if outcome.scale is None:
@@ -192,7 +195,13 @@ def value_text(item: Mapping[str, Any], outcome: Outcome | None) -> str:
         better = item["variant"] if item["value"] == 1 else item["versus"]
         return f"variant {better} better, {item['variant']} against {item['versus']}"
     unit = outcome.unit if outcome is not None else ""
-    return f"{exact(item['value'])}{unit_behind(unit)}"
+    return f"{_readable(item['value'])}{unit_behind(unit)}"
+
+
+def _readable(value: float) -> str:
+    """Write a value as it was typed; of a computed one, more digits than anybody reads are left to its correction."""
+    told = exact(value)
+    return told if sum(sign.isdigit() for sign in told) <= _MOST_DIGITS else number(value, 6)
 
 
 def _circumstances(item: Mapping[str, Any]) -> str:

@@ -68,7 +68,13 @@ class Look:
 @router.get("/import")
 def show(request: Request, desk: AtDesk) -> Response:
     """Show the form that takes a file."""
-    return page(request, "import.html", _empty(""))
+    return _page(request, desk, _empty(""))
+
+
+def _page(request: Request, desk: Desk, context: ImportPage, status: int = 200) -> Response:
+    setup = desk.view().snapshot.setup
+    missing = [name for name, defined in (("factors", setup.factors), ("outcomes", setup.outcomes)) if not defined]
+    return page(request, "import.html", replace(context, missing=listed(missing, "and")), status)
 
 
 def _empty(error: str) -> ImportPage:
@@ -86,12 +92,12 @@ def look(request: Request, sent: Sent, desk: AtDesk) -> Response:
         token = sent.text("sheet")
     else:
         gone = "The file is no longer kept here; choose it again." if sent.text("sheet") else "Choose a file first."
-        return page(request, "import.html", _empty(gone), 422)
+        return _page(request, desk, _empty(gone), 422)
     name, data = desk.sheet(token) or ("", b"")
     mapping = _carried(desk, name, data, sent) if uploaded else _mapping(sent)
     found = _looked(desk, name, data, mapping)
     is_bad = bool(found.error or found.problems)
-    return page(request, "import.html", _context(desk, token, name, mapping, found), 422 if is_bad else 200)
+    return _page(request, desk, _context(desk, token, name, mapping, found), 422 if is_bad else 200)
 
 
 def _mapping(sent: Posted) -> dict[str, str]:
@@ -253,7 +259,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
     except FettleError as err:
         kept = desk.sheet(sent.text("sheet"))
         if kept is None:
-            return page(request, "import.html", _empty(str(err)), 422)
+            return _page(request, desk, _empty(str(err)), 422)
         found = _looked(desk, *kept, mapping)
         again = replace(found, found=None, error=str(err) if not found.problems else "")
-        return page(request, "import.html", _context(desk, sent.text("sheet"), kept[0], mapping, again), 422)
+        return _page(request, desk, _context(desk, sent.text("sheet"), kept[0], mapping, again), 422)

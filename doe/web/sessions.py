@@ -146,6 +146,7 @@ def _shown(
         order=tuple((sheet.rater, ", ".join(" / ".join(trial) for trial in sheet.trials)) for sheet in session.sheets),
         codes=tuple((item.code, item.variant) for item in session.samples) if with_codes or is_closed else (),
         repeatability=_repeatability(desk, kept) if is_closed else (),
+        is_compared=any(len(trial) > 1 for sheet in session.sheets for trial in sheet.trials),
         grades=grades,
         headings=headings,
         cautions=() if is_closed else (*_gone(desk.view(), session), *_reach(request, desk), LEVEL, LISTENING),

@@ -81,8 +81,10 @@ class SettlePage:
 
     told: Told | None = field(metadata=said("answer to what was asked; None where nothing was"))
     problem: str = field(metadata=said("why there is none; may be empty"))
-    find: tuple[Field, ...] = field(metadata=said("form of the permanent equivalent"))
-    room: tuple[Field, ...] = field(metadata=said("form of tolerances and of the size of a confirmation"))
+    find: tuple[Field, ...] = field(metadata=said("form of the permanent equivalent; empty where nothing is built"))
+    room: tuple[Field, ...] = field(
+        metadata=said("form of tolerances and of the size of a confirmation; empty likewise")
+    )
     confirm: tuple[Field, ...] = field(metadata=said("form that judges fresh builds; empty where none was read"))
     keep: tuple[Field, ...] = field(metadata=said("form that settles a version"))
     keep_error: str = field(metadata=said("why the version was not settled, where no field is to blame"))
@@ -209,8 +211,8 @@ def _shown(
     context = SettlePage(
         told=told,
         problem=problem,
-        find=(variant, *_stand_in(setup, asked)),
-        room=(variant, *through),
+        find=(variant, *_stand_in(setup, asked)) if built else (),
+        room=(variant, *through) if built else (),
         confirm=(builds, *through) if fresh else (),
         keep=keep,
         keep_error="" if any(item.error for item in keep) else keeping.error,

@@ -1,3 +1,8 @@
+from doe.model.setup import Setup
+from doe.project import Project
+from doe.web import Settings, create_app
+from tests.web.client import Visitor
+
 LOG = "variant,vents,rings,wool,driver,bass,Who\n7,1,9,0,paper,3.2,Ann\n8,9,9,5,papre,loud,Bo\n"
 
 
@@ -108,3 +113,18 @@ def test_what_was_chosen_does_not_hold_for_other_columns(visitor):
         answer = sent_again(visitor, page, other)
         assert answer.status == 200
         assert "has that name: 'Try'" in answer.text
+
+
+def test_without_factors_and_outcomes_the_page_leads_to_them(tmp_path):
+    """Else every column of a first spreadsheet would be unknown, and nothing on the page would say why."""
+    project = Project.create(tmp_path / "bare.duckdb", Setup(title="Bare"))
+    visitor = Visitor(create_app(project.path, Settings(folder=tmp_path)))
+    told = "This project has no factors and outcomes yet, so no column can be one."
+    page = visitor.get("/import")
+    assert told in page.text
+    assert '<a href="/setup">Define them first</a>' in page.html
+    assert told in visitor.send(page, "/import", files=[("file", ("log.csv", b"hole,loud\n40,3\n"))]).text
+
+
+def test_with_both_nothing_is_missing(visitor):
+    assert "so no column can be one" not in visitor.get("/import").text

@@ -39,6 +39,9 @@ def test_each_take_becomes_a_reading_and_one_button_takes_all_back(visitor, meas
     assert [round(value, 2) for value in stored["value"]] == [-4.0, -3.5]
     assert set(stored["rater"]) == {"mic"}
     assert len(measuring.file.attachments()) == 2
+    shown = re.findall(r"bass</bdi> (?:<bdi>)?(-[34][\d.]*)", page.html) or re.findall(r"-[34]\.\d+", page.text)
+    assert shown
+    assert max(map(len, shown)) < 10  # no more digits than anybody reads; the correction has them all
     visitor.send(page, "/undo")
     assert measuring.file.fingerprint() == before
 
@@ -176,7 +179,7 @@ def test_another_unit_than_the_recipes_is_said_in_the_set_up(visitor, project):
 def test_every_recipe_is_listed_with_its_keys(visitor):
     page = visitor.get("/recipes")
     for recipe in RECIPES.values():
-        assert f"<b>{recipe.name.replace('_', ' ')}</b>" in page.html
+        assert f"<summary>{recipe.name.replace('_', ' ')}</summary>" in page.html
     assert "the band in Hz, such as [40, 150]; it is needed" in page.text
     assert "which part of the decay; T20 if left out" in page.text
     assert "/recipes" in visitor.get("/setup/outcome").html

@@ -317,7 +317,9 @@ def test_pairs_are_compared_by_tapping_the_better_one(visitor, app, project):
     answer = opened(rater, link)
     while "That is my judgement" in answer.text:
         answer = rater.send(answer, link.rsplit("/", 1)[1], o__clarity="first")
-    visitor.send(visitor.get(page.url), "/close")
+    closed = visitor.send(visitor.get(page.url), "/close")
+    assert "A session of comparisons has no hidden repeats" in closed.text
+    assert "One or two hidden repeats in the next session" not in closed.text  # they would be refused
     added = project.file.readings()[3:]
     assert {frozenset((item["variant"], item["versus"])) for item in added} == {
         frozenset("23"), frozenset("24"), frozenset("34")}  # fmt: skip

@@ -208,3 +208,12 @@ def test_what_cannot_be_answered_is_said_on_the_page(visitor):
     assert "Nothing is settled yet." in missing.text
     odd = visitor.get("/settle/seven/sheet.html")
     assert (odd.status, "Nothing is kept at this address." in odd.text) == (404, True)
+
+
+def test_with_nothing_built_there_is_nothing_to_ask(tmp_path):
+    """No form that could only be refused, but the way to a first variant."""
+    project = Project.create(tmp_path / "bare.duckdb")
+    page = Visitor(create_app(project.path, Settings(folder=tmp_path))).get("/settle")
+    assert "Nothing is built yet" in page.text
+    assert '<a href="/log">log a variant</a>' in page.html
+    assert [form["action"] for form in page.forms] == []
