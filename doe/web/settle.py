@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from base64 import b64encode
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
+from hashlib import sha256
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
@@ -112,6 +114,8 @@ def keep(request: Request, sent: Sent, desk: AtDesk) -> Response:
 
     def store() -> str:
         builds = sent.many("build")
+        if not sent.text("name"):
+            raise DataError(f"{_NAME} is empty; it must be a label, such as 'kitchen radio'.")
         version, entry = desk.project.keep_version(
             check_label(_NAME, sent.text("name"), _MOST_NAME),
             sent.text("variant") or (_best_now(desk) if builds else None),  # a tick never chooses the variant
@@ -153,8 +157,16 @@ def _best_now(desk: Desk) -> str:
 
 @router.get("/settle/{version}/sheet.html")
 def sheet(desk: AtDesk, version: int) -> Response:
-    """Serve the build sheet of a version."""
-    return HTMLResponse(render("build_sheet.html", sheet_context(desk.project, desk.project.version(version))))
+    """Serve the build sheet of a version: one file with its style inside, which the pages' own policy would not let in."""
+    made = render("build_sheet.html", sheet_context(desk.project, desk.project.version(version)))
+    return HTMLResponse(made, headers={"Content-Security-Policy": _policy_of(made)})
+
+
+def _policy_of(sheet: str) -> str:
+    """Let the styles in that the sheet was made with, and nothing else."""
+    styles = re.findall(r"<style>(.*?)</style>", sheet, re.DOTALL)
+    hashes = " ".join(f"'sha256-{b64encode(sha256(style.encode()).digest()).decode()}'" for style in styles)
+    return f"default-src 'none'; style-src {hashes}; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 
 def _answer(desk: Desk, request: Request) -> Told | None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from doe.project import Project
 from tests.browser.devices import PHONE, Device, photo, show_demo, tap
 from tests.browser.drawn import INTERVALS
+from tests.browser.screens import ROOT
 from tests.browser.serving import Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -324,3 +326,20 @@ def test_drawn_intervals_equal_the_analysis_and_are_told_in_text(browser, served
     assert all(interval in told for interval in shown), (told, shown)
     device.check()
     device.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_build_sheet_is_shown_as_it_was_designed(browser, tmp_path, scheme):
+    """On a phone: its own style is let in, nothing is blocked, and nothing runs off the side."""
+    source = ROOT / "examples" / "radio"
+    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    project.keep_version("kitchen radio", "21")
+    with Served(project.path, tmp_path, patience_s=20.0) as running:
+        device = Device(browser, running.address, **PHONE, color_scheme=scheme)
+        page = device.go("/settle/1/sheet.html")
+        device.check()
+        serif = page.evaluate("getComputedStyle(document.querySelector('h1')).fontSize")
+        assert serif != "32px"  # a browser's own h1
+        assert page.evaluate("getComputedStyle(document.querySelector('.facts')).display") == "flex"
+        device.context.close()

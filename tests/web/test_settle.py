@@ -143,7 +143,7 @@ def test_the_best_variant_is_kept_with_the_builds_that_prove_it(with_builds, pro
 @pytest.mark.parametrize(
     ("typed", "field", "sentence"),
     [
-        ({"name": ""}, "name", "What to call it &#39;&#39; must be text on one line, 1 to 80 characters."),
+        ({"name": ""}, "name", "What to call it is empty; it must be a label, such as &#39;kitchen radio&#39;."),
         ({"name": "x" * 90}, "name", "must be text on one line, 1 to 80 characters."),
         ({"note": "y" * 600}, "note", "Note has 600 characters; it may have at most 500."),
         ({"variant": "77"}, "variant", "There is no variant &#39;77&#39;; there are 1, 2, 3, 4 and 5."),
