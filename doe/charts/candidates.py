@@ -50,7 +50,8 @@ def draw_candidates(advice: Advice, *, width: canvas.Width = "wide") -> go.Figur
     if entries:
         key.draw(fig, entries, width)
     fig.update_xaxes(title_text="bench minutes", rangemode="tozero")
-    fig.update_yaxes(title_text="expected gain in worth", rangemode="tozero", nticks=6)
+    # gains may be tiny, and plotly's own letters for powers of ten (100 micro) are no bench words
+    fig.update_yaxes(title_text="expected gain in worth", rangemode="tozero", nticks=6, exponentformat="none")
     return fig
 
 

@@ -186,6 +186,7 @@ def test_candidates_draws_all_and_rings_the_first_choice(width):
     kinds = set(advice.candidates["kind"])
     points = sum(len(trace.x) for trace in fig.data if trace.name in kinds)
     assert points == len(advice.candidates)
+    assert figure(advice, "candidates", width=width).layout.yaxis.exponentformat == "none"  # no 100 micro of worth
     ring = next(trace for trace in fig.data if trace.name == "first choice")
     assert ring.x[0] == pytest.approx(advice.table["minutes"].iloc[0])
     assert ring.marker.color == theme.colour("mark")
