@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from doe.project import Project
 from doe.store.setup_file import read_setup
 from tests.browser.devices import PHONE, Device, tap
+from tests.browser.screens import ROOT
 from tests.browser.serving import Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -111,3 +113,20 @@ def test_what_is_said_of_a_long_name_keeps_half_of_the_line(browser, rig):
         assert len(shares) >= 4, path
         assert min(shares) > 0.48, path
     device.context.close()
+
+
+def test_a_unit_of_many_words_pushes_no_page_wide_at_a_desk(browser, tmp_path):
+    """Nor does it squeeze the names beside it to a few letters a line."""
+    source = ROOT / "examples" / "radio"
+    setup = read_setup(source / "setup.toml")
+    unit = "percentage points over the whole of the band"
+    outcomes = [replace(item, unit=unit) if item.name == "bass" else item for item in setup.outcomes]
+    project = Project.create(tmp_path / "radio.duckdb", replace(setup, outcomes=outcomes))
+    project.import_log(source / "log.csv")
+    with Served(project.path, tmp_path, patience_s=30.0) as served:
+        for width in (820, 1280):
+            page = browser.new_page(viewport={"width": width, "height": 900})
+            for path in ("/", "/moves/bass"):
+                page.goto(served.address + path)
+                assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width)
+            page.close()
