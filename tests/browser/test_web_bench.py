@@ -30,6 +30,11 @@ SMALL = """() => [...document.querySelectorAll("button, .button, .chip, .tabs a,
     .filter(e => e.offsetParent && !e.matches(".quiet"))
     .filter(e => e.getBoundingClientRect().height < 43.5 || e.getBoundingClientRect().width < 24)
     .map(e => e.outerHTML.slice(0, 80))"""
+SLIGHT = """() => [...document.querySelectorAll("main :is(a, summary, button)")].filter(e => {
+    const box = e.getBoundingClientRect();
+    return e.offsetParent && box.width && (box.height < 24 || box.width < 24);
+}).map(e => e.outerHTML.slice(0, 80))"""
+"""What a thumb could miss: WCAG 2.2, success criterion 2.5.8, asks for 24 px each way."""
 
 
 @pytest.fixture
@@ -274,6 +279,7 @@ def test_text_stands_out_and_targets_are_big_enough(browser, served, scheme):
         ratio, where = page.evaluate(CONTRAST)
         assert ratio >= 4.5, (path, where)
         assert page.evaluate(SMALL) == [], path
+        assert page.evaluate(SLIGHT) == [], path
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
     assert [text for text in device.said if "404" not in text] == []
     device.context.close()
