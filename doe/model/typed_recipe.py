@@ -35,13 +35,17 @@ def write_value(value: object) -> str:
     ('40, 150', 'mic.txt', '"12"')
     """
     if isinstance(value, str):
-        return value if read_value(value) == value else json.dumps(value, ensure_ascii=False)
+        return value if read_value(value) == value else _quoted(value)
     if isinstance(value, list | tuple):
-        inner = ", ".join(write_value(item) for item in value)
+        inner = ", ".join(_quoted(item) if isinstance(item, str) else write_value(item) for item in value)
         return inner if len(value) > 1 else f"[{inner}]"
     if isinstance(value, float) and not isinstance(value, bool):
         return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
     return json.dumps(value)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
 
 
 def read_keys(text: str) -> dict[str, Any]:
