@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -46,7 +47,7 @@ def test_the_grid_holds_settings_in_order_with_both_ends(factor: Factor, most: i
 def test_off_the_range_is_refused_naming_what_is_allowed(factor: Factor, beyond: float) -> None:
     low, high = factor.span
     for number in (low - beyond * (high - low), high + beyond * (high - low)):
-        with refused(DataError, f"{factor.name} is {number:.12g}; it {factor.allowed()}."):
+        with refused(DataError, f"{factor.name} is {Decimal(f'{number:.12g}'):f}; it {factor.allowed()}."):
             factor.read(number)
 
 
@@ -56,7 +57,7 @@ def test_off_the_step_is_refused_naming_what_is_allowed(factor: Factor, place: i
     low, high = factor.span
     number = low + (place + part) * factor.step
     assume(number < high)
-    with refused(DataError, f"{factor.name} is {number:.12g}; it {factor.allowed()}."):
+    with refused(DataError, f"{factor.name} is {Decimal(f'{number:.12g}'):f}; it {factor.allowed()}."):
         factor.read(number)
 
 
