@@ -3,6 +3,7 @@
 Speeds are measured afterwards, one at a time, since tests that run beside each other would spoil the figures.
 """
 
+import os
 import subprocess
 import sys
 
@@ -22,9 +23,10 @@ def main(options: list[str]) -> int:
         options, parts = [*QUICK, *options[1:]], [[*BESIDE_EACH_OTHER, f"-n{cores}"]]
     else:  # one process more than there are cores, since tests often wait for a browser or a program
         parts = [[*BESIDE_EACH_OTHER, f"-n{cores + 1}"], ALONE]
-    return max(
-        subprocess.run([sys.executable, "-m", "pytest", *options, *part], check=False).returncode for part in parts
-    )
+    # tests start some hundred programs, and each would compile all that it imports where compiled modules are not kept
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    runs = ([sys.executable, "-m", "pytest", *options, *part] for part in parts)
+    return max(subprocess.run(run, check=False, env=kept).returncode for run in runs)
 
 
 if __name__ == "__main__":
