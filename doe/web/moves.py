@@ -82,7 +82,7 @@ def what_if(request: Request, desk: AtDesk) -> Response:
     """Predict settings."""
     view, known = desk.view(), think(desk)
     setup, thought = view.snapshot.setup, known.thought
-    best = dict(thought.advice.best) if thought is not None and thought.advice is not None else {}
+    best = dict(thought.asked.advice.best) if thought is not None and thought.asked.advice is not None else {}
     typed = {factor.name: request.query_params.get(f"f.{factor.name}", "").strip() for factor in setup.factors}
     is_asked = any(typed.values())
     if not is_asked:
@@ -118,7 +118,7 @@ def _first_guess(view: View, best: Mapping[str, Any]) -> Mapping[str, Value]:
 
 def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[str, Value]) -> tuple[Predicted, ...]:
     rows = []
-    for effects in thought.analyses.values():
+    for effects in thought.asked.analyses.values():
         outcome = effects.outcome
         try:
             line: Mapping[str, Any] = rows_of(effects.predict(dict(settings)))[0]

@@ -136,10 +136,11 @@ def _row(desk: Desk, mark: str) -> tuple[View, Mapping[str, Any], str | None]:
 
 
 def _rows(thought: Thought | None) -> list[Mapping[str, Any]]:
-    if thought is None or thought.advice is None:
+    if thought is None or thought.asked.advice is None:
         return []
     return [
-        {str(name): _plain(value) for name, value in row.items()} for row in thought.advice.table.to_dict("records")
+        {str(name): _plain(value) for name, value in row.items()}
+        for row in thought.asked.advice.table.to_dict("records")
     ]
 
 
@@ -167,7 +168,9 @@ def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
         _offer(view, place, row, suggestion, _left(rows[: place - 1], row["unit"], setup.factors))
         for place, (row, suggestion) in enumerate(zip(rows, told, strict=True), start=1)
     ]
-    promised = suggestions_of(thought.advice, [factor.name for factor in setup.factors]) if thought.advice else []
+    promised = (
+        suggestions_of(thought.asked.advice, [factor.name for factor in setup.factors]) if thought.asked.advice else []
+    )
     for offer, row, suggestion in zip(offers, rows, promised, strict=True):
         desk.keep_offer(offer.mark, {**row, "suggestion": suggestion})
     return tuple(offer for offer in offers if offer.mark not in refused)

@@ -201,7 +201,7 @@ def think(desk: Desk, *, is_patient: bool = True) -> Known:
 
 def best_of(known: Known) -> str:
     """Return the variant that is known to be the best; empty without one."""
-    advice = known.thought.advice if known.thought is not None else None
+    advice = known.thought.asked.advice if known.thought is not None else None
     return text.plain(advice.best.get("variant")) if advice is not None and advice.best else ""
 
 

@@ -15,8 +15,6 @@ from doe.sheets.contexts import Answer, NextChange, Standing
 from doe.sheets.standing import next_change, standing
 
 if TYPE_CHECKING:
-    from doe.advise.advice import Advice
-    from doe.fit.effects import Effects
     from doe.model.setup import Setup
     from doe.project import Project
 
@@ -30,12 +28,8 @@ class Thought:
 
     Attributes
     ----------
-    analyses : dict of str to Effects
-        By outcome, those that could be analysed.
-    refusals : dict of str to str
-        By outcome, why the others could not.
-    advice : Advice or None
-        The next change.
+    asked : Asked
+        Analyses and advice, or why there is none.
     answer_of : dict of str to Answer
         By outcome, in words and pictures.
     standing : Standing
@@ -44,9 +38,7 @@ class Thought:
         The advice in words.
     """
 
-    analyses: dict[str, Effects]
-    refusals: dict[str, str]
-    advice: Advice | None
+    asked: Asked
     answer_of: dict[str, Answer]
     standing: Standing
     next_change: NextChange
@@ -180,9 +172,7 @@ class Thinker:
 def _in_words(project: Project, setup: Setup, asked: Asked) -> Thought:
     order = [variant.name for variant in project.file.variants()]
     return Thought(
-        analyses=asked.analyses,
-        refusals=asked.refusals,
-        advice=asked.advice,
+        asked=asked,
         answer_of=answers(setup, asked),
         standing=standing(setup, asked.advice, list(asked.analyses.values()), project.readings(), order),
         next_change=next_change(setup, asked.advice, asked.no_advice, project.track()),

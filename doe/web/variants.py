@@ -192,7 +192,7 @@ def _notes(known: Known, bare: Sequence[str]) -> tuple[str, ...]:
 
 def _outcomes(view: View, known: Known, pair: Sequence[Variant]) -> tuple[tuple[str, str, str], ...]:
     """Return what is known of two variants by outcome: adjusted means, and of a reference object what was read."""
-    analyses = known.thought.analyses if known.thought is not None else {}
+    analyses = known.thought.asked.analyses if known.thought is not None else {}
     found = []
     for outcome in view.snapshot.setup.outcomes:
         effects = analyses.get(outcome.name)

@@ -117,7 +117,7 @@ def test_comparing_begins_with_the_last_one_and_what_it_came_from(visitor, proje
 @pytest.mark.parametrize(("is_fresh", "mark"), [(True, "2 best so far"), (False, "2 best before the last change")])
 def test_the_best_of_an_older_answer_is_not_called_the_best_so_far(visitor, app, is_fresh, mark):
     class Thought:
-        advice = type("Advice", (), {"best": {"variant": "2"}})
+        asked = type("Asked", (), {"advice": type("Advice", (), {"best": {"variant": "2"}})})
 
     class Thinker(NoThinker):
         def ask(self, *_):

@@ -85,7 +85,8 @@ class Knows(NoThinker):
 
     def __init__(self, best):
         advice = type("Advice", (), {"best": {"variant": best}})
-        self.known = Known(type("Thought", (), {"advice": advice}), is_fresh=True, is_working=False)
+        thought = type("Thought", (), {"asked": type("Asked", (), {"advice": advice})})
+        self.known = Known(thought, is_fresh=True, is_working=False)
 
     def ask(self, *_):
         return self.known
