@@ -17,7 +17,7 @@ from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
 from doe.advise.standin import StandIn
 from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
-from doe.model.wording import Column, column_of, duration, number, rounded, setting, unit_behind, with_interval
+from doe.model.wording import Column, cell_text, column_of, duration, number, setting, unit_behind, with_interval
 
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
@@ -130,7 +130,7 @@ class Equivalents:
         return column_of(self.units.get(outcome, ""), mine.itertuples(index=False))
 
     def _repr_html_(self) -> str:
-        shown = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
+        shown = self.table.map(cell_text)
         notes = "".join(f"<p><small>{html.escape(note)}</small></p>" for note in (*self.must_give, *self.notes))
         return f"<p><strong>{html.escape(self.headline)}</strong></p>{shown.to_html(index=False, border=0)}{notes}"
 

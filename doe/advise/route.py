@@ -15,7 +15,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.records import Unit
-from doe.model.wording import counted, duration, number, percent, rounded
+from doe.model.wording import cell_text, counted, duration, number, percent
 from doe.plans.bench import Steps
 from doe.plans.frame import BLOCK, ORDER, UNIT
 from doe.plans.paths import Solved, Tell
@@ -94,7 +94,7 @@ class Route:
         return f"<Route: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        table = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
+        table = self.table.map(cell_text)
         return markup.shown(
             markup.headline(self.headline),
             markup.table(list(table.columns), table.itertuples(index=False)),
@@ -296,19 +296,15 @@ def _variant_names(table: pd.DataFrame) -> list[str]:
 def change_text(factors: Sequence[Factor], before: Settings | None, after: Settings) -> str:
     """Say what is done: ``vents 2 to 3, driver paper to poly``; ``new unit: ...``; ``as it is``."""
     if before is None:
-        return "new unit: " + ", ".join(f"{factor.name} {_said(after[factor.name])}" for factor in factors)
+        return "new unit: " + ", ".join(f"{factor.name} {cell_text(after[factor.name])}" for factor in factors)
     parts = [
-        f"{factor.name} {_said(before[factor.name])} to {_said(after[factor.name])}"
+        f"{factor.name} {cell_text(before[factor.name])} to {cell_text(after[factor.name])}"
         if factor.name in before
-        else f"{factor.name} {_said(after[factor.name])}"
+        else f"{factor.name} {cell_text(after[factor.name])}"
         for factor in factors
         if before.get(factor.name) != after[factor.name]
     ]
     return ", ".join(parts) or "as it is"
-
-
-def _said(value: object) -> str:
-    return rounded(value) if isinstance(value, int | float) else str(value)
 
 
 def _units_frame(paths: Paths, names: list[str], each: list[list[float]]) -> pd.DataFrame:

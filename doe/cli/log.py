@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero
 from doe.cli.screen import doubts, note, print_json, say, table
-from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError
 from doe.model.names import quoted
-from doe.model.wording import duration, rounded
+from doe.model.wording import cell_text, duration
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -122,7 +121,7 @@ def _told(logged: Logged) -> str:
     origin = f", changed from variant {change.parent}" if change.parent else ""
     units = {factor.name: factor.unit for factor in logged.setup.factors}
     rows = [
-        (f"  {name}", f"{_text(old)} -> {_text(new)}" if old is not None else _text(new), units[name])
+        (f"  {name}", f"{cell_text(old)} -> {cell_text(new)}" if old is not None else cell_text(new), units[name])
         for name, (old, new) in change.changed.items()
     ]
     but = logged.entry.summary.partition(", but with ")[2]
@@ -132,7 +131,3 @@ def _told(logged: Logged) -> str:
     if change.minutes and variant.minutes is None:
         lines.append(f"By the definitions these changes take {duration(change.minutes)} at the bench.")
     return "\n".join(lines)
-
-
-def _text(value: Value | None) -> str:
-    return rounded(value) if isinstance(value, int | float) else str(value)

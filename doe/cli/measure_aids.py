@@ -10,7 +10,7 @@ from doe.cli.chosen import open_project
 from doe.cli.measure import tell
 from doe.cli.screen import note, print_json, say, table
 from doe.model.errors import UsageError, did_you_mean, listed
-from doe.model.wording import number, rounded
+from doe.model.wording import cell_text, number, rounded
 
 
 def sweep(options: Namespace) -> None:
@@ -85,7 +85,7 @@ def _default(value: Any) -> str:
         return f"[{', '.join(map(_default, value))}]"
     if value is None:
         return "-"
-    return rounded(value) if isinstance(value, int | float) else str(value)
+    return cell_text(value)
 
 
 def _example(keys: Any) -> str:

@@ -14,7 +14,7 @@ from typing import Any, TextIO
 from doe.cli.columns import UNKNOWN, folded, laid_out
 from doe.model.errors import FettleError
 from doe.model.plain import plain
-from doe.model.wording import rounded
+from doe.model.wording import cell_text
 
 
 def say(text: str = "") -> None:
@@ -61,7 +61,7 @@ def cell(value: Any) -> str:
         return value.strftime("%Y-%m-%d %H:%M")
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return rounded(value) if isinstance(value, int | float) else str(value)
+    return cell_text(value)
 
 
 def table(

@@ -13,7 +13,7 @@ from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.model.setup import Setup
-from doe.model.wording import rounded
+from doe.model.wording import cell_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +220,7 @@ def check_limits(settings: Mapping[str, Value], setup: Setup) -> None:
     """
     for limit in broken_limits(settings, setup.limits, setup.derived):
         values = derive(settings, setup.derived)
-        shown = listed([f"{name} = {_plain(values[name])}" for name in sorted(limit.expression.names)], "and")
+        shown = listed([f"{name} = {cell_text(values[name])}" for name in sorted(limit.expression.names)], "and")
         note = f" ({limit.note})" if limit.note else ""
         raise DataError(f"These settings break the limit '{limit.rule}'{note}: {shown}.")
 
@@ -336,7 +336,3 @@ def _minutes(carried: Unit, settings: Settings, setup: Setup) -> float | None:
 def few(names: Sequence[str], most: int = 12) -> list[str]:
     """Return as many names as fit a sentence."""
     return list(names) if len(names) <= most else [*names[: most - 1], f"others up to {names[-1]}"]
-
-
-def _plain(value: object) -> str:
-    return rounded(value) if isinstance(value, int | float) else str(value)

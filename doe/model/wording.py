@@ -110,6 +110,17 @@ def rounded(value: float | None, digits: int = 6) -> str:
     return _plain(value, math.floor(math.log10(abs(value))), digits)
 
 
+def cell_text(value: object) -> str:
+    """Write what stands in a cell: a number as `rounded` does, anything else as it is.
+
+    Examples
+    --------
+    >>> cell_text(0.1 + 0.2), cell_text("felt")
+    ('0.3', 'felt')
+    """
+    return rounded(value) if isinstance(value, int | float) else str(value)
+
+
 def amount(value: float | None, unit: str, digits: int = 3) -> str:
     """Write a number as `number` does, with its unit.
 

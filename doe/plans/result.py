@@ -14,7 +14,7 @@ from doe.model import markup
 from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import number, percent, rounded
+from doe.model.wording import cell_text, number, percent
 from doe.plans.arrangement import Arrangement
 from doe.plans.assess import Information, all_terms, correlations
 from doe.plans.frame import to_values
@@ -204,7 +204,7 @@ class Plan:
         return precision_sentences(self.precision, self.scatter, self.matters)
 
     def _table_lines(self) -> Sequence[str]:
-        shown = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
+        shown = self.table.map(cell_text)
         widths = [max(len(str(name)), *(len(cell) for cell in shown[name])) for name in shown.columns]
         rows = [tuple(str(name) for name in shown.columns), *shown.itertuples(index=False)]
         return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
@@ -216,7 +216,7 @@ class Plan:
         return f"<Plan: {self.headline}>"
 
     def _repr_html_(self) -> str:
-        table = self.table.map(lambda cell: rounded(cell) if isinstance(cell, int | float) else str(cell))
+        table = self.table.map(cell_text)
         return markup.shown(
             markup.headline(self.headline),
             markup.listing((*self.separation.sentences, *self.precision_sentences())),
