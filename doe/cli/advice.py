@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, bench_hours, one_of
 from doe.cli.screen import heading, note, print_json, say, table, titled
-from doe.model.errors import UsageError, listed
+from doe.model.errors import StoreError, UsageError, listed
 from doe.model.outcome import Outcome, columns_told
 from doe.model.wording import chance, number
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from doe.advise import Advice, Track
     from doe.advise.trade_off import Row
     from doe.project import Project
+    from doe.store import Entry
 
 SIDES = ("improve", "learn")
 FIGURES = ("candidates", "worth", "front")
@@ -77,7 +78,7 @@ def _suggest(project: Project, options: Namespace) -> None:
     advice = project.recommend(
         options.count or 1, hours=options.hours, only=options.only, unit=options.unit, seed=options.seed or 1
     )
-    kept = project.keep_advice(advice)
+    kept, refusal = _kept(project, advice)
     if options.json:
         print_json(advice.to_tables())
     else:
@@ -85,10 +86,20 @@ def _suggest(project: Project, options: Namespace) -> None:
         _tell_trade_offs(advice, whole=options.front)
     if options.plot:
         _draw(advice, options, options.figure or FIGURES[0])
+    if refusal:
+        note(f"Not kept for 'fettle next --track': {refusal}")
     if kept and not options.json:
         undo = listed([f"'fettle undo {entry.id}'" for entry in kept], "and")
         one = len(kept) == 1
         note(f"Kept with {'its prediction; take it' if one else 'their predictions; take them'} back with {undo}.")
+
+
+def _kept(project: Project, advice: Advice) -> tuple[list[Entry], str]:
+    """Put advice on record, or say why it could not be: whoever may only read a project is advised all the same."""
+    try:
+        return project.keep_advice(advice), ""
+    except StoreError as err:
+        return [], str(err)
 
 
 def _tell_trade_offs(advice: Advice, *, whole: bool) -> None:

@@ -7,6 +7,8 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.bound import bound
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -24,9 +26,10 @@ def environment(**more):
     return {**kept, "PYTHONPATH": str(ROOT), "NO_COLOR": "1", **more}
 
 
-def command(*words, cwd, **options):
+def command(*words, cwd, may_write_anywhere=True, **options):
     """Run the real command in a process of its own."""
     call = [sys.executable, "-m", "doe.cli.main", *map(str, words)]
+    call = call if may_write_anywhere else bound(call)
     options = {"env": environment(), "encoding": "utf-8", **options}
     done = subprocess.run(call, capture_output=True, cwd=cwd, timeout=120, check=False, **options)
     return Done(done.returncode, done.stdout, done.stderr)

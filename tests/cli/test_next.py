@@ -38,6 +38,22 @@ def test_the_same_advice_is_kept_once(bench, fettle):
     assert len(ProjectFile.open(bench).suggestions()) == 2
 
 
+def test_who_may_only_read_a_project_is_advised_all_the_same(bench, fettle):
+    """A copy on a stick, or a friend's folder: the advice is whole, and that it is not on record is said."""
+    advice = fettle("next", "--json").out
+    assert fettle("undo", "9").code == 0
+    before = bench.read_bytes()
+    bench.chmod(0o400)
+    bench.parent.chmod(0o500)
+    told = command("next", "--json", cwd=bench.parent, may_write_anywhere=False)
+    bench.parent.chmod(0o700)
+    assert (told.code, told.out) == (0, advice)
+    assert told.err == (
+        f"Not kept for 'fettle next --track': {bench.name} cannot be written: permission denied for the file or its folder.\n"
+    )
+    assert bench.read_bytes() == before
+
+
 def test_each_prediction_belongs_to_its_suggestion(bench, fettle):
     """With two suggestions, each is kept with the intervals that the advice gives for its own place."""
     advice = doe.open(bench).recommend(2)
