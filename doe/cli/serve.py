@@ -11,7 +11,7 @@ from typing import Any
 
 from doe.cli.chosen import project_path
 from doe.cli.parser import Parser
-from doe.cli.screen import say
+from doe.cli.screen import is_colourful, say
 from doe.model.errors import StoreError, UsageError
 
 PORT = 8737
@@ -40,7 +40,7 @@ def run_serve(options: Namespace) -> None:
     path = _project(options)
     # By name, since the two faces know nothing of each other: this command only starts the other one's process.
     server: Any = importlib.import_module("doe.web.serve")
-    server.serve(path, port=options.port, is_lan=options.lan, say=_say_at_once)
+    server.serve(path, port=options.port, is_lan=options.lan, say=_say_at_once, is_colourful=is_colourful())
 
 
 def _say_at_once(text: str) -> None:

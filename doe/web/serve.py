@@ -20,12 +20,21 @@ from doe.web.settings import LOOPBACK, Settings
 
 _ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 _KEY_PARTS = 3
+_BLACK_ON_WHITE, _AS_BEFORE = "\033[38;5;16;48;5;231m", "\033[0m"
+"""By their places in the table of 256 colours, which no theme of a terminal moves, as it does the first sixteen."""
+
 _SHARES_PORTS = sys.platform == "win32"
 """Whether an address that may be used again may also be taken from a program that listens there."""
 
 
 def serve(
-    project: Path | None, *, port: int, is_lan: bool, say: Callable[[str], None], folder: Path | None = None
+    project: Path | None,
+    *,
+    port: int,
+    is_lan: bool,
+    say: Callable[[str], None],
+    is_colourful: bool = False,
+    folder: Path | None = None,
 ) -> None:
     """Serve a project until the process is stopped.
 
@@ -39,6 +48,8 @@ def serve(
         Whether others in the network may come, with a key.
     say : callable
         Prints a line.
+    is_colourful : bool
+        Whether colours reach who reads these lines, so that the QR code may set its own.
     folder : Path, optional
         Where new projects are made; that of the project by default.
 
@@ -59,7 +70,7 @@ def serve(
             address=f"http://{host}:{port}",
         )
     app = create_app(project, settings)
-    for line in greeting(settings, port):
+    for line in greeting(settings, port, is_colourful=is_colourful):
         say(line)
     server = _Server(
         uvicorn.Config(
@@ -112,7 +123,7 @@ def lan_address() -> str:
             return "127.0.0.1"
 
 
-def greeting(settings: Settings, port: int) -> list[str]:
+def greeting(settings: Settings, port: int, *, is_colourful: bool = False) -> list[str]:
     """Return what is printed at the start: where to go, and with which key."""
     if not settings.key:
         return [f"Open http://127.0.0.1:{port} in a browser; Ctrl-C stops."]
@@ -121,17 +132,21 @@ def greeting(settings: Settings, port: int) -> list[str]:
         f"Open {settings.address} on a device in the same network.",
         f"Access key: {settings.key}",
         "Or scan this, which holds the key:",
-        terminal_code(link),
+        terminal_code(link, is_colourful=is_colourful),
         "The connection is not encrypted: use it in a network that you trust. Ctrl-C stops.",
     ]
 
 
-def terminal_code(text: str) -> str:
-    """Return a QR code as text, dark on light, two rows of it in each line."""
-    rows = [list(row) for row in segno.make(text, error="l").matrix_iter(border=2)]
-    rows += [[0] * len(rows[0])] if len(rows) % 2 else []
-    blocks = {(0, 0): "█", (1, 1): " ", (0, 1): "▀", (1, 0): "▄"}
-    return "\n".join(
-        "".join(blocks[(int(bool(above)), int(bool(below)))] for above, below in zip(*pair, strict=True))
-        for pair in zip(rows[::2], rows[1::2], strict=True)
-    )
+def terminal_code(text: str, *, is_colourful: bool = False) -> str:
+    """Return a QR code as text, two rows of it in each line, with the four modules of margin that ISO/IEC 18004 asks for.
+
+    With colours it is black on white on every terminal. Without, its light modules are drawn, as if on a dark terminal.
+    """
+    light, dark, dark_below, dark_above = " █▄▀" if is_colourful else "█ ▀▄"
+    rows = [[bool(module) for module in row] for row in segno.make(text, error="l").matrix_iter(border=4)]
+    rows += [[False] * len(rows[0])] if len(rows) % 2 else []
+    blocks = {(False, False): light, (True, True): dark, (False, True): dark_below, (True, False): dark_above}
+    lines = [
+        "".join(map(blocks.__getitem__, zip(*pair, strict=True))) for pair in zip(rows[::2], rows[1::2], strict=True)
+    ]
+    return "\n".join(f"{_BLACK_ON_WHITE}{line}{_AS_BEFORE}" if is_colourful else line for line in lines)

@@ -1,4 +1,6 @@
+import numpy as np
 import pytest
+import segno
 
 from doe.project import Project
 from doe.web import Settings, create_app
@@ -139,5 +141,26 @@ def test_the_greeting_names_address_key_and_risk():
     assert settings.key in text
     assert "http://192.168.1.7:8737" in text
     assert "not encrypted" in text
-    assert "█" in terminal_code("x")
     assert greeting(Settings(), 80) == ["Open http://127.0.0.1:80 in a browser; Ctrl-C stops."]
+
+
+@pytest.mark.parametrize("is_colourful", [True, False])
+def test_the_code_on_a_terminal_is_the_one_of_its_text(is_colourful):
+    """Read back as a camera sees it: ink is black on white where colours are set, and light on a dark terminal elsewhere.
+
+    ISO/IEC 18004:2015, 6.3.8: around the symbol at least four modules stay light.
+    """
+    link = "http://192.168.1.7:8737/enter?key=abcd-efgh-jkmn"
+    lines = terminal_code(link, is_colourful=is_colourful).split("\n")
+    if is_colourful:
+        assert all(line.startswith("\033[38;5;16;48;5;231m") and line.endswith("\033[0m") for line in lines)
+        lines = [line.removeprefix("\033[38;5;16;48;5;231m").removesuffix("\033[0m") for line in lines]
+    inked = np.array([[mark in half for mark in line] for line in lines for half in ("█▀", "█▄")])
+    is_dark = inked if is_colourful else ~inked
+    symbol = np.array(segno.make(link, error="l").matrix, dtype=bool)
+    size = len(symbol)
+    assert (is_dark[4 : 4 + size, 4 : 4 + size] == symbol).all()
+    assert is_dark.sum() == symbol.sum()
+    assert is_dark.shape[1] == size + 8
+    assert len(is_dark) >= size + 8
+    assert {len(line) for line in lines} == {size + 8}
