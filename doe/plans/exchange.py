@@ -347,26 +347,62 @@ def _phi_of(h: Array, q: Array, s: Array) -> Array:
 
 
 def _exchange_group(task: Task, batch: Batch, factor: int, rows: Ints) -> Flags:
-    """Give a factor that is fixed on a unit its best setting on all rows of that unit, scored from scratch."""
-    candidates = task.candidates[factor]
-    scores, kept = [], []
-    for setting in candidates:
-        values = batch.values.copy()
-        values[:, rows, factor] = setting
-        good = _merit(task, _information(task, values))
-        if factor in task.limited and task.allowed is not None:
-            good = np.where(task.allowed(values[:, rows]).all(axis=1), good, -np.inf)
-        scores.append(good)
-        kept.append(values)
-    table = np.stack(scores, axis=1)
-    best = np.argmax(table, axis=1)
-    now = _merit(task, _information(task, batch.values))
-    top = table[np.arange(len(best)), best]
-    changed: Flags = top > now + _GAIN * np.maximum(1.0, np.abs(now))
-    for place, values in enumerate(kept):
-        mine = changed & (best == place)
-        batch.values[mine] = values[mine]
+    """Give a factor that is fixed on a unit its best setting on all rows of that unit."""
+    settings = task.candidates[factor]
+    tries = np.repeat(batch.values[:, None, rows], len(settings), axis=1)
+    tries[..., factor] = settings[:, None]
+    X = batch.X[:, rows]
+    beside = np.broadcast_to(
+        X[:, None, :, task.layout.n_columns :], (*tries.shape[:3], task.size - task.layout.n_columns)
+    )
+    gain = _gains_together(batch, X, np.concatenate([task.layout.rows(tries), beside], axis=3))
+    if factor in task.limited and task.allowed is not None:
+        gain = np.where(task.allowed(tries).all(axis=2), gain, -np.inf)
+    best = np.argmax(gain, axis=1)
+    changed: Flags = gain[np.arange(len(best)), best] > _GAIN
     if changed.any():
-        fresh = begin(task, batch.values)
-        batch.X, batch.D, batch.B, batch.total = fresh.X, fresh.D, fresh.B, fresh.total
+        which = np.flatnonzero(changed)
+        batch.values[which[:, None], rows, factor] = settings[best[which], None]
+        fresh = begin(task, batch.values[which])
+        batch.X[which], batch.D[which], batch.total[which] = fresh.X, fresh.D, fresh.total
+        if batch.B is not None and fresh.B is not None:
+            batch.B[which] = fresh.B
     return changed
+
+
+def _gains_together(batch: Batch, X: Array, Z: Array) -> Array:
+    """Return by which share it helps to replace several rows at once.
+
+    With U = [X' Z'] and C = diag(-1, 1), M changes by UCU', so that |M| changes by the factor |C| |K|, K = C + U'DU, and
+    tr(M^-1 W) by -tr(K^-1 U'BU) (matrix determinant lemma, and the identity of Woodbury).
+
+    Parameters
+    ----------
+    batch : Batch
+    X : ndarray of shape (n_plans, n_rows, size)
+        The rows as they are.
+    Z : ndarray of shape (n_plans, n_trials, n_rows, size)
+        What might replace them.
+
+    Returns
+    -------
+    ndarray of shape (n_plans, n_trials)
+        Minus infinity where a derived quantity gives no number, or M would be singular.
+    """
+    n_rows = Z.shape[2]
+    known = np.asarray(np.isfinite(Z).all(axis=(2, 3)))
+    U = np.concatenate([np.broadcast_to(X[:, None], Z.shape), np.where(known[..., None, None], Z, X[:, None])], axis=2)
+    K = _inner(batch.D, U)
+    K[..., range(2 * n_rows), range(2 * n_rows)] += np.repeat([-1.0, 1.0], n_rows)
+    sign, log = np.linalg.slogdet(K)
+    sound = known & (sign == (-1) ** n_rows) & (log > np.log(_TINY))
+    if batch.B is None:
+        return np.where(sound, np.expm1(log), -np.inf)
+    K = np.where(sound[..., None, None], K, np.eye(2 * n_rows))
+    less = np.einsum("stii->st", np.linalg.solve(K, _inner(batch.B, U)))
+    return np.where(sound, less / batch.total[:, None], -np.inf)
+
+
+def _inner(A: Array, U: Array) -> Array:
+    """Return UAU' of each trial, shape (n_plans, n_trials, 2 n_rows, 2 n_rows)."""
+    return np.asarray((U @ A[:, None]) @ U.swapaxes(2, 3))

@@ -57,7 +57,7 @@ def default_starts(task: Task) -> int:
     settings = task.n_runs * sum(len(values) for values in task.candidates) / 2
     each = _SECONDS_PER_STEP * settings * task.size**1.65 * (1 if task.moments is None else 2)
     if task.groups:
-        each *= 4  # settings fixed on a unit are tried from scratch
+        each *= 2  # what is fixed on a unit is tried for all of its runs together
     return int(np.clip(_SECONDS / each, 30, 4000))
 
 

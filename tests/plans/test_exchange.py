@@ -68,6 +68,29 @@ def test_no_single_setting_improves_a_finished_plan(criterion, units):
                     assert gain < (1e-4 if criterion == "D" else 1e-4 * abs(best))
 
 
+@pytest.mark.parametrize("criterion", ["D", "I"])
+@pytest.mark.parametrize("n_rows", [1, 2, 5])
+def test_replacing_rows_together_gains_what_inverting_from_scratch_tells(criterion, n_rows):
+    """Closed form: |M| and tr(M^-1 W) of the plan with the rows replaced, for several trials; one that is no number is out."""
+    task, values = made(criterion, n_starts=3)
+    batch = begin(task, values)
+    rng = np.random.default_rng(2)
+    X = batch.X[:, :n_rows]
+    Z = X[:, None] + np.array([0.0, 0.3, 1.0, np.nan])[:, None, None] * rng.normal(size=(3, 1, n_rows, task.size))
+    gains = exchange._gains_together(batch, X, Z)
+    for plan, trial in np.ndindex(3, 3):
+        replaced = batch.X[plan].copy()
+        replaced[:n_rows] = Z[plan, trial]
+        now, then = (X.T @ X + task.fixed + exchange.RIDGE * np.eye(task.size) for X in (batch.X[plan], replaced))
+        if criterion == "D":
+            expected = np.exp(np.linalg.slogdet(then)[1] - np.linalg.slogdet(now)[1]) - 1
+        else:
+            traces = [np.trace(np.linalg.inv(M) @ task.moments) for M in (now, then)]
+            expected = 1 - traces[1] / traces[0]
+        assert gains[plan, trial] == pytest.approx(expected, rel=1e-6, abs=1e-9)
+    assert np.isneginf(gains[:, 3]).all()
+
+
 def test_a_pass_never_makes_a_plan_worse():
     for criterion in ("D", "I"):
         task, values = made(criterion)
