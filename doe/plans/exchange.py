@@ -287,7 +287,7 @@ def _exchange_setting(
     gain, sums = _gains(batch, D, B, delta, touched)
     if factor in task.limited and task.allowed is not None:
         gain = np.where(task.allowed(tries), gain, -np.inf)
-    if task.layout.coding.derived:
+    if task.layout.derived:
         gain = np.where(np.isfinite(gain), gain, -np.inf)
     best = np.argmax(gain, axis=1)
     which = np.flatnonzero(gain[np.arange(len(best)), best] > _GAIN)

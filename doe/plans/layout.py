@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Coding, Term
-from doe.model.limit import Limit
+from doe.model.limit import Derived, Limit
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -36,7 +36,8 @@ class Layout:
     terms : tuple of Term
         The model, without the column of ones.
     places : mapping of str to slice
-        Axis name -> its columns among the coded ones; column 0 is the constant 1.
+        Axis name -> its columns among the coded ones; column 0 is the constant 1. Every factor has one, and each derived
+        quantity that a term names: the others would be computed for nothing.
     order : mapping of str to int
         Factor name -> its place among the settings.
     pieces : ndarray of shape (n_columns, n_pieces)
@@ -53,9 +54,12 @@ class Layout:
     touched: tuple[Ints, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        widths = [axis.width for axis in self.coding.axes.values()]
-        edges = 1 + np.cumsum([0, *widths])
-        places = {name: slice(int(a), int(b)) for name, a, b in zip(self.coding.axes, edges, edges[1:], strict=False)}
+        named_in_terms = {name for term in self.terms for name in term.factors}
+        axes = {
+            name: axis for name, axis in self.coding.axes.items() if axis.factor is not None or name in named_in_terms
+        }
+        edges = 1 + np.cumsum([0, *(axis.width for axis in axes.values())])
+        places = {name: slice(int(a), int(b)) for name, a, b in zip(axes, edges, edges[1:], strict=False)}
         object.__setattr__(self, "places", places)
         order = {factor.name: place for place, factor in enumerate(self.coding.factors)}
         object.__setattr__(self, "order", order)
@@ -74,9 +78,14 @@ class Layout:
         edges = 1 + np.cumsum([0, *widths])
         return {term.name: slice(int(a), int(b)) for term, a, b in zip(self.terms, edges, edges[1:], strict=False)}
 
+    @property
+    def derived(self) -> dict[str, Derived]:
+        """Derived quantities that terms name."""
+        return {quantity.name: quantity for quantity in self.coding.derived if quantity.name in self.places}
+
     def axes_of(self, factor: str) -> tuple[str, ...]:
         """Name the axes that change with a factor: its own, and the derived quantities written in it."""
-        return (factor, *(quantity.name for quantity in self.coding.derived if factor in quantity.parsed.names))
+        return (factor, *(name for name, quantity in self.derived.items() if factor in quantity.parsed.names))
 
     def _touched(self, factor: str) -> Ints:
         columns = {place for name in self.axes_of(factor) for place in range(*self.places[name].indices(10**9))}
@@ -117,7 +126,7 @@ class Layout:
             coded[..., self.places[name]] = self.code(values, (name,))
 
     def _derived(self, name: str, values: Array) -> Array:
-        quantity = next(quantity for quantity in self.coding.derived if quantity.name == name)
+        quantity = self.derived[name]
         axis = self.coding.axes[name]
         with np.errstate(all="ignore"):
             number = np.asarray(quantity.parsed.evaluate(named(self.coding, values)), dtype=float)

@@ -21,15 +21,12 @@ def region_moments(layout: Layout, region: Region, seed: int = 1) -> Array:
     Numbers count evenly over their range (or their steps), levels evenly. Without limits it is exact, factor by factor;
     with limits or derived quantities it is the mean over settings drawn at random, evenly among those that keep them.
     """
-    derived = [quantity.name for quantity in layout.coding.derived]
-    used = set(layout.pieces.ravel().tolist())
-    if region.limits or any(used & set(range(*layout.places[name].indices(10**9))) for name in derived):
+    if region.limits or layout.derived:
         rows = layout.rows(sample(layout.coding, region.limits, _DRAWS, np.random.default_rng(seed)))
         return np.asarray(rows.T @ rows / len(rows))
     moments = np.ones((layout.n_columns, layout.n_columns))
     for name, place in layout.places.items():
-        if name not in derived:
-            moments *= _axis_moments(layout.coding.axes[name], place, layout)
+        moments *= _axis_moments(layout.coding.axes[name], place, layout)
     return moments
 
 

@@ -73,12 +73,12 @@ def _check_finite(layout: Layout, area: Region, seed: int) -> None:
     UsageError
         Naming the quantity that has none at some settings.
     """
-    for quantity in layout.coding.derived:
-        names = [term.name for term in layout.terms if quantity.name in term.factors]
+    for name in layout.derived:
         drawn = area.draw((2000,), np.random.default_rng(seed))
-        if names and not np.isfinite(layout.code(drawn, (quantity.name,))).all():
+        if not np.isfinite(layout.code(drawn, (name,))).all():
+            term = next(term.name for term in layout.terms if name in term.factors)
             raise UsageError(
-                f"{quantity.name} has no finite value at some settings, so '{names[0]}' cannot be planned for; add a limit "
+                f"{name} has no finite value at some settings, so '{term}' cannot be planned for; add a limit "
                 "that keeps away from them."
             )
 

@@ -38,6 +38,18 @@ def test_derived_quantities_are_coded_as_the_coding_does():
     }
 
 
+def test_derived_quantities_that_no_term_names_are_left_out():
+    """They would be computed for every setting tried, and used for nothing."""
+    coding = Coding(tuple(RADIO), (Derived("air", "rings * 42 - wool * 2.1"),))
+    values = np.array([[0, 7, 60, 2, 0], [6, 12, 5, 1, 1]], dtype=float)
+    without = Layout(coding, coding.terms("two-factor"))
+    assert without.derived == {}
+    assert without.code(values).shape[1] == 1 + sum(coding.axes[factor.name].width for factor in RADIO)
+    plain = Coding(tuple(RADIO))
+    assert np.array_equal(without.rows(values), Layout(plain, plain.terms("two-factor")).rows(values))
+    assert [*Layout(coding, coding.terms(["air:wool"])).derived] == ["air"]
+
+
 def test_recoding_one_factor_touches_only_its_own_columns():
     """Law: after one setting changes, the columns that `touched` does not name are as they were."""
     coding = Coding(tuple(RADIO), (Derived("air", "rings * 42 - wool * 2.1"),))
