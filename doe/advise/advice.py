@@ -35,7 +35,7 @@ class Advice:
     best : mapping
         ``variant``, ``settings``, ``worth``, ``low``, ``high``: what to keep if work stopped now; may be empty.
     stop : str or None
-        Why nothing left is worth its bench time, if so.
+        Why nothing left is worth its bench time, if so, and what to keep.
     candidates : DataFrame
         Moves compared closely: ``minutes, gain, kind, unit, label, chosen`` (whether it heads the table).
     worth : DataFrame
@@ -89,6 +89,14 @@ class Advice:
         """How the choice moves when one outcome counts less or more; empty with one outcome."""
         return _computed(self._weights)
 
+    @property
+    def told_to_stop(self) -> tuple[str, str]:
+        """What to do where work should stop, and the figures behind it where they stand apart; both empty if it should not."""
+        told = wording.capital(self.stop or "")
+        if self.headline and told.startswith(self.headline):
+            return self.headline, told.removeprefix(self.headline).strip()
+        return told, ""
+
     @cached_property
     def _front_columns(self) -> Mapping[str, wording.Column]:
         """How each outcome is counted on the front."""
@@ -114,8 +122,9 @@ class Advice:
     def summary(self) -> str:
         """Return the advice as text."""
         lines = [self.headline, ""] if self.headline else []
-        if self.stop:
-            lines += [f"Stop: {self.stop}", ""]
+        what, figures = self.told_to_stop
+        if what:
+            lines += [figures if what == self.headline else f"Stop: {self.stop}", ""]
         for place, (reason, kind) in enumerate(zip(self.table["reason"], self.table["kind"], strict=True), start=1):
             lines += [f"{place}. {kind}: {reason}", ""]
         lines += [self.runner_up, ""] if self.runner_up else []
@@ -131,7 +140,7 @@ class Advice:
     def _repr_html_(self) -> str:
         return markup.shown(
             markup.headline(self.headline),
-            markup.paragraphs([self.stop] if self.stop else []),
+            markup.paragraphs(sentence for sentence in self.told_to_stop if sentence and sentence != self.headline),
             markup.listing(self.table["reason"], is_ranked=True),
             self._expected(),
             markup.paragraphs([self.runner_up] if self.runner_up else []),

@@ -21,7 +21,7 @@ from doe.advise.remarks import remarks
 from doe.advise.settles import settled_terms
 from doe.advise.situation import Situation
 from doe.advise.standing import best_variant, worth_frame
-from doe.advise.stop import chance_left, is_too_short, stop_sentence
+from doe.advise.stop import chance_left, is_too_short, nothing_worth_building, stop_sentence
 from doe.model import wording
 from doe.model.choices import Settings, Value
 
@@ -250,7 +250,7 @@ def _headline(best: dict[str, Any], stop: str | None, rows: list[dict[str, Any]]
     if stop and not rows:
         return "Nothing is within reach."
     if stop:
-        return "Nothing left is worth its bench time."
+        return wording.capital(nothing_worth_building(best["variant"], worth_text(best)))
     if not rows:
         return "There is nothing to suggest."
     if not best:

@@ -50,6 +50,11 @@ def is_too_short(hours: float | None, cheapest_minutes: float | None) -> bool:
     return hours is not None and cheapest_minutes is not None and cheapest_minutes > 60 * hours
 
 
+def nothing_worth_building(variant: str, worth: str) -> str:
+    """Say first, in plain words, what to do where stopping is advised; the chance comes after it."""
+    return f"nothing within reach is likely to be worth building: keep variant {variant}, worth {worth}."
+
+
 def stop_sentence(
     chance: float | None,
     variant: str | None,
@@ -59,7 +64,7 @@ def stop_sentence(
     cheapest_minutes: float | None,
     unit: str | None = None,
 ) -> str | None:
-    """Say why work should stop, or return None.
+    """Say why work should stop and what to keep, or return None.
 
     Parameters
     ----------
@@ -90,7 +95,7 @@ def stop_sentence(
         )
     if variant is not None and chance is not None and chance < STOP_BELOW:
         return (
-            f"the chance that anything within reach is better by {wording.number(matters, 2)} of worth is "
-            f"{wording.percent(chance)}; {keep}."
+            f"{nothing_worth_building(variant, worth)} The chance that anything within reach is better by "
+            f"{wording.number(matters, 2)} of worth is {wording.percent(chance)}."
         )
     return None

@@ -106,7 +106,7 @@ def _first(advice: Advice) -> Row | None:
 
 def _title(advice: Advice) -> str:
     if advice.stop:
-        return wording.capital(advice.stop)
+        return advice.told_to_stop[0]
     first = _first(advice)
     if first is None:
         return "No change is within reach"

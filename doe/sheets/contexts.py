@@ -121,7 +121,7 @@ class NextChange:
     """The next change."""
 
     refusal: str = field(metadata=said("why there is none; empty where there is one"))
-    stop: str = field(metadata=said("why nothing left is worth its bench time; may be empty"))
+    stop: str = field(metadata=said("what to do where nothing left is worth its bench time; may be empty"))
     first: Suggestion | None = field(metadata=said("worth most for its bench time"))
     others: tuple[Suggestion, ...] = field(metadata=said("what else to do in the same session, in this order"))
     cautions: tuple[str, ...] = field(metadata=said("the usual cautions for this kind of work"))
@@ -131,6 +131,7 @@ class NextChange:
         metadata=said("what is cheaper, what other weights would choose, and what limits the advice"), default=()
     )
     track: Picture | None = field(metadata=said("what was predicted, and what came"), default=None)
+    figures: str = field(metadata=said("the figures behind advice to stop; may be empty"), default="")
 
     @property
     def pictures(self) -> tuple[Picture, ...]:

@@ -92,10 +92,12 @@ def next_change(setup: Setup, advice: Advice | None, refusal: str = "", track: T
     is_met = track is not None and len(track.table) > 0
     held = (f"Earlier predictions: {track.headline}",) if track is not None and is_met else ()
     beside = (advice.runner_up, kept_sentence(advice.weights), *held, *advice.notes)
-    nothing = "" if made or advice.stop else "No change is within reach."
+    what, figures = advice.told_to_stop
+    nothing = "" if made or what else "No change is within reach."
     return NextChange(
-        nothing, wording.capital(advice.stop or ""), made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
+        nothing, what, made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
         tuple(sentence for sentence in beside if sentence), picture("chart-track", track, "track") if is_met else None,
+        figures,
     )  # fmt: skip
 
 

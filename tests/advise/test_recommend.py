@@ -15,6 +15,7 @@ from doe.advise.present import as_believed
 from doe.advise.question import ask
 from doe.advise.remarks import remarks
 from doe.advise.situation import look
+from doe.model import wording
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
@@ -451,11 +452,16 @@ def test_when_all_is_known_it_says_stop_and_what_to_keep():
     advice = recommend(frame, [factor], [outcome])
     assert advice.best["settings"] == {"tip": "long"}
     assert advice.chance_left < 0.1
-    assert re.fullmatch(
-        r"the chance that anything within reach is better by 0.05 of worth is 10 %; "
-        rf"keep variant {advice.best['variant']}, worth 0\.8\d* \(0\.\d+ to 0\.\d+\)\.",
+    told = re.fullmatch(
+        rf"(nothing within reach is likely to be worth building: keep variant {advice.best['variant']}, "
+        r"worth 0\.8\d* \(0\.\d+ to 0\.\d+\)\.) "
+        r"(The chance that anything within reach is better by 0.05 of worth is 10 %\.)",
         advice.stop,
     )
+    what, figures = wording.capital(told[1]), told[2]
+    assert (advice.headline, advice.told_to_stop) == (what, (what, figures))
+    assert advice.summary().startswith(f"{what}\n\n{figures}\n\n1. ")  # first, and once
+    assert advice._repr_html_().index(what) < advice._repr_html_().index(figures)
 
 
 def test_summary_and_html_say_the_same(log, factors, outcomes, effort):

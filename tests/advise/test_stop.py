@@ -21,7 +21,8 @@ def test_where_nothing_can_be_built_no_chance_is_stated():
 def test_it_stops_below_the_stated_level_and_names_what_to_keep():
     assert stop_sentence(STOP_BELOW + 0.01, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) is None
     assert stop_sentence(STOP_BELOW - 0.005, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) == (
-        "the chance that anything within reach is better by 0.05 of worth is 10 %; keep variant 7, worth 0.8 (0.7 to 0.9)."
+        "nothing within reach is likely to be worth building: keep variant 7, worth 0.8 (0.7 to 0.9). "
+        "The chance that anything within reach is better by 0.05 of worth is 10 %."
     )
 
 

@@ -195,6 +195,8 @@ def test_candidates_draws_all_and_rings_the_first_choice(width):
 def test_candidates_gives_the_reason_to_stop_as_title():
     fig = figure(replace(radio.advice(), stop="nothing is worth it"), "candidates")
     assert fig.layout.meta["title"] == "Nothing is worth it"
+    told = replace(radio.advice(), headline="Keep variant 2.", stop="keep variant 2. The chance is 10 %.")
+    assert figure(told, "candidates").layout.meta["title"] == "Keep variant 2."
 
 
 def test_candidates_before_any_reading_are_exploration():

@@ -140,7 +140,13 @@ def test_next_change_without_advice_says_why_and_still_warns():
 
 def test_stop_comes_first_and_starts_with_a_capital():
     made = next_change(radio.SETUP, replace(radio.advice(), stop="the chance left is small."))
-    assert made.stop == "The chance left is small."
+    assert (made.stop, made.figures) == ("The chance left is small.", "")
+
+
+def test_what_to_keep_stands_apart_from_the_figures_behind_it():
+    stopping = replace(radio.advice(), headline="Keep variant 2.", stop="keep variant 2. The chance left is small.")
+    made = next_change(radio.SETUP, stopping)
+    assert (made.stop, made.figures) == ("Keep variant 2.", "The chance left is small.")
 
 
 def test_listening_caution_stands_where_ears_or_sound_are_used():

@@ -1,11 +1,15 @@
+import json
 import re
 import threading
 
 import pytest
 
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from doe.model.patience import Interrupted, interruptible
 from doe.model.records import Variant
+from doe.model.setup import Setup
+from doe.project import Project
 from doe.web import Settings, create_app
 from doe.web.next_change import _left
 from tests.web.client import Visitor, worked_out
@@ -132,6 +136,29 @@ def test_the_work_is_cancelled_in_the_middle_of_a_step_and_can_begin_again(path,
 def test_a_page_shows_that_work_is_under_way_instead_of_waiting(path):
     visitor = Visitor(create_app(path, Settings(folder=path.parent, patience_s=0.0)))
     assert "Working out" in visitor.get("/moves/bass").text
+
+
+def test_where_nothing_is_worth_building_that_is_said_first_on_every_page(tmp_path):
+    """One factor of two levels, both built and read often with little scatter: nothing is left to gain."""
+    setup = Setup(
+        title="Tip",
+        factors=(Factor("tip", kind="ordered", levels=["short", "long"], minutes=10),),
+        outcomes=(Outcome("force", goal="raise", worst=0, best=10, matters=0.5),),
+    )
+    project = Project.create(tmp_path / "tip.duckdb", setup)
+    for place in range(8):
+        level = ("short", "long")[place % 2]
+        project.log({"tip": level}, new_unit=f"tip {place}")
+        project.read(
+            str(place + 1), [("force", {"short": 4, "long": 8}[level] + (place % 3 - 1) / 20 + off) for off in (0, 0.1)]
+        )
+    visitor = Visitor(create_app(project.path, Settings(folder=tmp_path, patience_s=20.0)))
+    told = json.loads(visitor.get("/api/next").html)
+    assert told["headline"].startswith("Nothing within reach is likely to be worth building: keep variant ")
+    for address in ("/", "/next"):
+        text = worked_out(visitor, address).text
+        assert f"Stop here? {told['headline']} The chance that anything within reach is better by " in text
+    assert told["stop"][1:].startswith(f"{told['headline'][1:]} The chance that ")
 
 
 @pytest.mark.slow
