@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from doe.advise.allowed_for import allowed_for, as_read, is_noticed
 from doe.advise.limits_kept import shortfall
 from doe.fit import analyse
 from doe.fit.compared import known_settings
@@ -266,7 +267,10 @@ def _judged(case: _Case, outcome: Outcome) -> tuple[dict[str, Any], list[str]]:
         return _unknown(outcome, str(err)), []
     reach = float(stats.t.ppf(0.975, df)) * float(np.hypot(predicted["sd"], se))
     promised = float(predicted["mean"])
-    return judge(outcome, promised, (promised - reach, promised + reach), observed, se, df)
+    margin = reach if outcome.matters is None else outcome.matters
+    read, allowed = as_read(case.whole, whole, case.names), allowed_for(whole)
+    bare = read if allowed and is_noticed(observed, read, margin) else None
+    return judge(outcome, promised, (promised - reach, promised + reach), observed, se, df, bare=bare, allowed=allowed)
 
 
 def _new_raters(case: _Case, outcome: Outcome) -> tuple[list[str], bool]:
@@ -343,9 +347,20 @@ def _unknown(outcome: Outcome, why: str) -> dict[str, Any]:
 
 
 def judge(
-    outcome: Outcome, promised: float, interval: tuple[float, float], observed: float, se: float, df: float
+    outcome: Outcome,
+    promised: float,
+    interval: tuple[float, float],
+    observed: float,
+    se: float,
+    df: float,
+    *,
+    bare: float | None = None,
+    allowed: str = "",
 ) -> tuple[dict[str, Any], list[str]]:
-    """Judge one outcome by a promise with its 95 % prediction interval; return its row and what must be said beside it."""
+    """Judge one outcome by a promise with its 95 % prediction interval; return its row and what must be said beside it.
+
+    Where the plain mean of the readings (`bare`) is given, it is told beside, with what was `allowed` for since.
+    """
     label, unit = _label(outcome), unit_behind(outcome.unit)
     margin, nan = outcome.matters, float("nan")
     tests = two_one_sided(observed - promised, se, df, margin if margin is not None else 1.0)
@@ -369,7 +384,10 @@ def judge(
     why += _in_range(outcome, promised, observed)
     by = f" by {with_interval(estimate, short[0], short[1], outcome.unit)}" if verdict == FELL_SHORT else ""
     told = with_interval(promised, *interval, outcome.unit)
-    finding = f"{label}: {verdict}{by} - promised {told}, came out at {_value(observed, interval)}{unit}{why}."
+    came = f"came out at {_value(observed, interval)}{unit}"
+    if bare is not None:
+        came += f" ({_value(bare, interval)}{unit} as read, before allowing for {allowed})"
+    finding = f"{label}: {verdict}{by} - promised {told}, {came}{why}."
     row = {
         "outcome": outcome.name, "promised": promised, "promised_low": interval[0], "promised_high": interval[1],
         "observed": observed, "difference": observed - promised, "low": tests.low, "high": tests.high,

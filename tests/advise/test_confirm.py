@@ -11,6 +11,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import TTestPower
 
+from doe.advise.allowed_for import as_read
 from doe.advise.confirm import confirm, fresh_value, judge
 from doe.advise.confirm_size import Scatter, scatter_of, size_confirmation
 from doe.fit import analyse
@@ -140,6 +141,42 @@ def heard(new_offset, who, n=16):
             for _ in range(2)
         ]  # fmt: skip
     return confirm(pd.DataFrame(rows), FACTORS, [NOISE], [str(n), str(n + 1)])
+
+
+@pytest.mark.parametrize("lifted", [0.0, 5.0])
+def test_what_was_read_is_told_where_sessions_lift_it_far_off(lifted):
+    """Truth: all is as promised; the session of the fresh builds reads `lifted` higher, as variants read in both show.
+
+    The level of a log is the mean of its sessions, here a third of that higher.
+    """
+    rng = np.random.default_rng(31)
+    steady, builds = Outcome("noise", unit="dB", matters=2.0), {}
+    for place in range(18):
+        settings = NEW if place > 15 else {"gap": int(rng.integers(0, 11)), "blades": int(rng.integers(2, 7))}
+        builds[str(place)] = settings, truth("noise", **settings) + rng.normal(0, 0.2)
+    first, second, last = (list(builds)[part] for part in (slice(0, 8), slice(8, 16), slice(12, 18)))
+    rows = [
+        {"variant": name, "outcome": "noise", "session": session, **builds[name][0],
+         "value": builds[name][1] + off + rng.normal(0, 0.2)}
+        for session, off, names in (("a", 0.1, first), ("b", -0.1, second), ("c", lifted, last)) for name in names
+        for _ in range(2)
+    ]  # fmt: skip
+    frame = pd.DataFrame(rows)
+    (row,) = confirm(frame, FACTORS, [steady], ["16", "17"]).table.to_dict("records")
+    bare = frame[frame["variant"].isin(["16", "17"])]["value"].mean()
+    assert row["observed"] == pytest.approx(truth("noise", **NEW) + lifted / 3, abs=1.0)
+    assert (f" dB ({bare:.0f} dB as read, before allowing for sessions)" in row["finding"]) == (lifted > 0)
+
+
+def test_what_was_read_relative_to_a_reference_object_is_a_difference_too():
+    """Plain arithmetic: builds at 4 (read once) and at 6 (read twice), the reference object at 3; nothing of comparisons."""
+    rows = [("a", 4.0, 1), ("b", 5.5, 2), ("b", 6.5, 2), ("shop", 2.0, None), ("shop", 4.0, None), ("c", 9.0, 3)]
+    frame = pd.DataFrame(rows, columns=["variant", "value", "gap"]).assign(
+        outcome="echo", blades=lambda one: one["gap"] + 1
+    )
+    plain = Outcome("echo", relative_to="shop")
+    assert as_read(frame, analyse(frame, FACTORS, plain), ["a", "b"]) == pytest.approx(2.0)
+    assert as_read(frame, analyse(frame, FACTORS, Outcome("echo")), ["a", "b"]) == pytest.approx(5.0)
 
 
 @pytest.mark.parametrize("who", [("Ann", "Ben", "Cleo"), ("Ann", "Cleo")])
