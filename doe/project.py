@@ -250,13 +250,20 @@ class Project(Planning, Settling):
         ImportProblems
             With every cell that cannot be read.
         DataError
-            If the file holds no log.
+            If the file holds no log, or was imported before.
         """
         from doe.store import read_log
 
         there = self.snapshot()
         variants, units = [item.name for item in there.variants], [item.name for item in there.units]
-        log = read_log(Path(path), there.setup, dict(mapping or {}), known=variants, known_units=units)
+        log = read_log(
+            Path(path),
+            there.setup,
+            dict(mapping or {}),
+            known=variants,
+            known_units=units,
+            refuse_known=self.file.refuse_imported,
+        )
         entry = None
         if not dry_run:
             entry = self.file.import_rows(

@@ -21,6 +21,8 @@ from doe.store.headings import Column
 from doe.store.sheet import Line
 
 _T = TypeVar("_T")
+_WHAT_TO_DO = "; leave its lines out, or give it a name of its own"
+"""Said of the first variant that the project has; a log that goes on where one was imported has dozens."""
 _SUMMARY_WORDS = "mean average avg total sum median sd std min max mittel mittelwert summe moyenne"
 _SUMMARIES = frozenset(_SUMMARY_WORDS.split())
 
@@ -81,6 +83,7 @@ class LogRows:
         self._spelled = {"variant": _by_folded(self._known), "unit": _by_folded(known_units)}
         self._links: list[tuple[Line, str, str]] = []
         self._several_units: dict[str, None] = {}
+        self._is_repeated = False
         self._next = max((int(name) for name in self._known if name.isdecimal()), default=0) + 1
         if "variant" not in columns:
             self.notes.append(f"No column names the variant, so each line is a build of its own, from {self._next} on.")
@@ -187,9 +190,8 @@ class LogRows:
             return
         self._lines[name] = line.number
         if name in self._known:
-            self._refuse(
-                line, "variant", "is in the project already; leave its lines out, or give it a name of its own"
-            )
+            self._refuse(line, "variant", f"is in the project already{'' if self._is_repeated else _WHAT_TO_DO}")
+            self._is_repeated = True
         else:
             self._check_spelling(line, "variant", name)
         if settings is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,6 +45,7 @@ def read_log(
     *,
     known: Collection[str] = (),
     known_units: Collection[str] = (),
+    refuse_known: Callable[[str, str], None] | None = None,
 ) -> Log:
     """Read a log, all of it or nothing.
 
@@ -64,18 +65,22 @@ def read_log(
         Variants that are in the project already; a file without factor columns may hold readings of them.
     known_units : collection of str
         Units that are in the project already; the file may name them.
+    refuse_known : callable, optional
+        Called with the file's name and the sha256 of its content before its cells are read; raises if the project has it.
 
     Raises
     ------
     ImportProblems
         With every cell that cannot be read safely.
     DataError
-        If the file is missing, empty or of another kind.
+        If the file is missing, empty, of another kind, or in the project already.
     UsageError
         If the mapping names a column or a target that does not exist.
     """
     matcher = Matcher(setup, dict(mapping or {}))
     sheet = read_sheet(Path(path), matcher.score)
+    if refuse_known is not None:
+        refuse_known(sheet.source, sheet.digest)
     header = matcher.header(sheet)
     problems = [*header.problems, *_missing(header, matcher, known)]
     body, notes = _body(sheet, header, matcher)

@@ -167,6 +167,17 @@ class ReadingRecords(Opened):
         with self._reading() as con:
             return readings.last_time(con)
 
+    def refuse_imported(self, source: str, digest: str) -> None:
+        """Stop a file that was imported already, before its cells are looked at.
+
+        Raises
+        ------
+        DataError
+            Naming the entry that holds it.
+        """
+        with self._reading() as con:
+            journal.refuse_second_import(con, source, digest)
+
     def import_rows(
         self,
         new_variants: Sequence[Variant],

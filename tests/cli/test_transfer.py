@@ -49,8 +49,11 @@ def test_a_dry_run_reads_everything_and_stores_nothing(rig, log, fettle):
 
 def test_the_same_file_is_not_taken_in_twice(rig, log, fettle):
     assert fettle("import", "log.csv").code == 0
-    done = fettle("import", "log.csv")
-    assert (done.code, done.out) == (1, "")
+    for words in ([], ["--dry-run"], ["--json"]):
+        done = fettle("import", "log.csv", *words)
+        assert (done.code, done.out) == (1, "")
+        told = "log.csv was imported already, as entry 7; take that back to import it again"
+        assert done.err == f"{told}; 'fettle undo 7' does that.\n"  # and no word of each of its cells
     assert len(ProjectFile.open(rig).readings()) == 8
 
 

@@ -161,6 +161,16 @@ def test_a_variant_that_the_project_has_is_not_logged_twice(tmp_path: Path):
     ]
 
 
+def test_of_many_variants_that_the_project_has_it_is_said_once_what_to_do(tmp_path: Path):
+    """A log that was imported, and went on since."""
+    lines = "".join(f"{name},2,9,20,poly,1\n{name},2,9,20,poly,2\n" for name in (1, 2, 3, 4))
+    assert problems(tmp_path, f"{HEAD},bass\n{lines}", known=["1", "2", "3"]) == [
+        "line 2, column 'variant': '1' - is in the project already; leave its lines out, or give it a name of its own",
+        "line 4, column 'variant': '2' - is in the project already",
+        "line 6, column 'variant': '3' - is in the project already",
+    ]
+
+
 def test_names_that_differ_in_capitals_only_are_told_by_their_line(tmp_path: Path):
     """From those of the project as from those of other lines, and each spelling once."""
     path = tmp_path / "log.csv"

@@ -39,6 +39,19 @@ def test_a_sound_file_is_looked_at_mapped_and_stored_once(visitor, project):
     assert again.status == 422
 
 
+def test_a_file_that_was_imported_already_is_told_so_instead_of_at_each_cell(visitor, project):
+    text = "variant,vents,rings,wool,driver,bass\n7,1,9,0,paper,3.2\n8,2,9,5,poly,3.0\n"
+    assert visitor.send(upload(visitor, text), "/import/store").status == 200
+    page = upload(visitor, text)
+    entry = project.file.history()[-1].id
+    assert page.status == 422
+    assert f"log.csv was imported already, as entry {entry}; take that back to import it again." in page.text
+    assert "is in the project already" not in page.text
+    assert "wrong-cell" not in page.html
+    page = upload(visitor, f"{text}9,3,9,5,poly,2.9\n")  # the log went on
+    assert page.text.count("is in the project already") == 2 * 2  # in the list, and at the cell
+
+
 def test_what_is_no_spreadsheet_is_told(visitor, project):
     before = project.file.fingerprint()
     for name, text in (
