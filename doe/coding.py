@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError, did_you_mean, or_else
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived
@@ -220,7 +220,7 @@ class Coding:
 
     def _check_axis(self, name: str, what: str) -> None:
         if name not in self.axes:
-            raise UsageError(f"{what} uses '{name}', which is no factor.{did_you_mean(name, self.axes)}")
+            raise UsageError(f"{what} uses '{name}', which is no factor{or_else(name, self.axes)}")
         if name in self.unusable:
             raise UsageError(f"{what} uses '{name}', which {self.unusable[name]}.")
 
@@ -372,8 +372,11 @@ def _corner_values(quantity: Derived, factors: Sequence[Factor]) -> list[float]:
     """Values where its factors are low, middle or high: their range is exact where it is monotone in each."""
     known = {factor.name: factor for factor in factors}
     used = sorted(quantity.parsed.names)
-    if any(name not in known for name in used):
-        raise UsageError(f"Derived quantity '{quantity.name}' uses something that is no factor of this model.")
+    for name in used:
+        if name not in known:
+            raise UsageError(
+                f"Derived quantity '{quantity.name}' uses '{name}', which is no factor of this model{or_else(name, known)}"
+            )
     ends: list[tuple[Value, ...]] = [known[name].grid(3 if len(used) <= _MOST_WITH_MIDDLE else 2) for name in used]
     corners = list(itertools.islice(itertools.product(*ends), _MOST_CORNERS))
     columns = {name: np.array(column) for name, column in zip(used, zip(*corners, strict=True), strict=True)}

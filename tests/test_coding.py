@@ -183,7 +183,7 @@ def test_models_have_the_terms_they_promise() -> None:
         ("wol", "Term 'wol' uses 'wol', which is no factor. Did you mean 'wool'?"),
         ("wool:vent", "Term 'wool:vent' uses 'vent', which is no factor. Did you mean 'vents'?"),
         ("wool^3", "Term 'wool^3' uses 'wool^3', which is no factor. Did you mean 'wool'?"),
-        ("", "Term '' uses '', which is no factor."),
+        ("", "Term '' uses '', which is no factor; there are vents, wool, lid, driver and size."),
         ("wool:wool", "Term 'wool:wool' names a factor twice; write 'wool^2' for curvature."),
         ("lid^2", "Term 'lid^2': only numbers that take more than two values can be curved, not lid."),
         ("driver^2", "Term 'driver^2': only numbers that take more than two values can be curved, not driver."),
@@ -289,7 +289,9 @@ def test_a_quantity_of_many_factors_knows_its_ends(count: int) -> None:
 
 
 def test_a_quantity_over_something_unknown_is_refused() -> None:
-    with refused(UsageError, "Derived quantity 'air' uses something that is no factor of this model."):
+    with refused(
+        UsageError, "Derived quantity 'air' uses 'vents', which is no factor of this model; there is only wool."
+    ):
         Coding((WOOL,), (AIR,))
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 from doe.advise.worth import goal_outcomes
 from doe.coding import Coding, Term
 from doe.model.effort import Effort
-from doe.model.errors import UsageError, did_you_mean
+from doe.model.errors import UsageError, did_you_mean, or_else
 from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
 from doe.model.given import check_each
@@ -117,7 +117,7 @@ def ask(
     for name in {**(widen or {}), **(terms or {})}:
         if name not in [outcome.name for outcome in outcomes]:
             known = [outcome.name for outcome in outcomes]
-            raise UsageError(f"'{name}' is no outcome of this project.{did_you_mean(name, known)}")
+            raise UsageError(f"'{name}' is no outcome of this project{or_else(name, known)}")
     without_goal = tuple(outcome.name for outcome in outcomes if outcome.goal is None)
     return Question(
         tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,

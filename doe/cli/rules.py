@@ -8,8 +8,7 @@ from doe.cli.chosen import open_project
 from doe.cli.definitions import listing, removal
 from doe.cli.parser import Parser
 from doe.cli.screen import doubts, note, stored
-from doe.model.change import few
-from doe.model.errors import listed
+from doe.model.errors import few, listed
 from doe.model.limit import Derived, Limit, broken_limits
 from doe.model.possible import doubtful
 from doe.model.wording import unit_behind

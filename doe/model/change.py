@@ -174,7 +174,7 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
     meant = _meant("variant", name, names)
     if meant is not None:
         return next(variant for variant in variants if variant.name == meant)
-    raise NoVariant(name, f"There is no variant '{name}'; {there_are(few(names))}.{did_you_mean(name, names)}")
+    raise NoVariant(name, f"There is no variant '{name}'; {there_are(names)}.{did_you_mean(name, names)}")
 
 
 def find_unit(name: str, units: Sequence[Unit]) -> Unit:
@@ -189,7 +189,7 @@ def find_unit(name: str, units: Sequence[Unit]) -> Unit:
     meant = _meant("unit", name, names)
     found = next((unit for unit in units if unit.name == meant), None)
     if found is None:
-        there = there_are(few(names), "no unit is known yet, so make it as a new unit")
+        there = there_are(names, "no unit is known yet, so make it as a new unit")
         raise DataError(
             f"There is no unit '{name}'; {there}.{did_you_mean(name, names)}",
             command="" if names else "'fettle log --new-unit NAME' makes one with its first variant",
@@ -331,8 +331,3 @@ def _minutes(carried: Unit, settings: Settings, setup: Setup) -> float | None:
     if any(factor.name not in carried.settings for factor in setup.factors):
         return None
     return sum(factor.change_minutes(carried.settings[factor.name], settings[factor.name]) for factor in setup.factors)
-
-
-def few(names: Sequence[str], most: int = 12) -> list[str]:
-    """Return as many names as fit a sentence."""
-    return list(names) if len(names) <= most else [*names[: most - 1], f"others up to {names[-1]}"]

@@ -148,15 +148,31 @@ def listed(names: Iterable[object], joiner: str = "or") -> str:
     return f"{', '.join(words[:-1])} {joiner} {words[-1]}"
 
 
+def few(names: Iterable[object], most: int = 12) -> list[str]:
+    """Return as many names as fit a sentence.
+
+    Examples
+    --------
+    >>> few(range(1, 21), 4), few(["felt", "cork", "wool", "foam", "card"], 4)
+    (['1', '2', '3', 'others up to 20'], ['felt', 'cork', 'wool', '2 others'])
+    """
+    words = [str(name) for name in names]
+    if len(words) <= most:
+        return words
+    left = len(words) - most + 1
+    others = f"others up to {words[-1]}" if words[-1][-1:].isdigit() else f"{left} others"
+    return [*words[: most - 1], others]
+
+
 def there_are(names: Iterable[object], nothing: str = "none is defined yet") -> str:
-    """Say what there is instead.
+    """Say what there is instead, as far as it fits a sentence.
 
     Examples
     --------
     >>> there_are(["bass", "echo"]), there_are(["bass"]), there_are([])
     ('there are bass and echo', 'there is only bass', 'none is defined yet')
     """
-    words = list(names)
+    words = few(names)
     if not words:
         return nothing
     return f"there are {listed(words, 'and')}" if len(words) > 1 else f"there is only {words[0]}"
@@ -167,3 +183,16 @@ def did_you_mean(word: str, known: Iterable[str], least: float = 0.6) -> str:
     names = {name.casefold(): name for name in known}
     near = difflib.get_close_matches(word.casefold(), names, n=1, cutoff=least)
     return f" Did you mean '{names[near[0]]}'?" if near else ""
+
+
+def or_else(word: str, known: Iterable[str], nothing: str = "none is defined yet") -> str:
+    """Return how the refusal of an unknown name ends: with the nearest known one, else with those there are.
+
+    Examples
+    --------
+    >>> or_else("wol", ["wool", "feet"]), or_else("hum", ["wool", "feet"])
+    (". Did you mean 'wool'?", '; there are wool and feet.')
+    """
+    names = list(known)
+    near = did_you_mean(word, names)
+    return f".{near}" if near else f"; {there_are(names, nothing)}."

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from doe.model import wording
 from doe.model.choices import Direction, choose
-from doe.model.errors import UsageError, did_you_mean
+from doe.model.errors import UsageError, or_else
 from doe.model.factor import Factor
 from doe.model.numbers import finite
 from doe.model.outcome import Outcome
@@ -84,11 +84,11 @@ def check_expectations(
     taken: set[str] = set()
     for item in expectations:
         if item.factor not in known:
-            hint = did_you_mean(item.factor, known)
-            raise UsageError(f"Something is expected of '{item.factor}', which is no factor.{hint}")
+            there = or_else(item.factor, known)
+            raise UsageError(f"Something is expected of '{item.factor}', which is no factor{there}")
         if item.outcome not in judged:
-            hint = did_you_mean(item.outcome, judged)
-            raise UsageError(f"{item.factor} is expected to act on '{item.outcome}', which is no outcome.{hint}")
+            there = or_else(item.outcome, judged)
+            raise UsageError(f"{item.factor} is expected to act on '{item.outcome}', which is no outcome{there}")
         if item.effect != "nothing" and known[item.factor].kind == "categorical":
             raise UsageError(
                 f"{item.factor} has no order, so there is no more of it; only 'nothing' can be expected of it."

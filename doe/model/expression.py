@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from doe.model.arithmetic import FUNCTIONS, OPERATORS, as_truth, compute
-from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, or_else, shown
 
 LONGEST = 500
 DEEPEST = 24
@@ -73,9 +73,7 @@ class Expression:
     def check_names(self, known: Mapping[str, object] | frozenset[str], what: str) -> None:
         """Raise `UsageError` where the expression uses a name that is not known."""
         for name in sorted(self.names - set(known)):
-            raise UsageError(
-                f"{what} '{shown(self.text)}' uses '{name}', which is no factor.{did_you_mean(name, known)}"
-            )
+            raise UsageError(f"{what} '{shown(self.text)}' uses '{name}', which is no factor{or_else(name, known)}")
 
     def check_levels(self, levels: Mapping[str, Sequence[str]], what: str) -> None:
         """Check that names stand where their kind may stand.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from numbers import Integral, Real
 
 from doe.model.choices import FactorKind, Value, Way, choose
-from doe.model.errors import DataError, UsageError, did_you_mean, listed, shown
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, or_else, shown
 from doe.model.names import ADVICE_COLUMNS, RESERVED, check_label, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import exact, unit_behind
@@ -103,7 +103,8 @@ class Factor:
         }
         unknown = [level for level in prices if level not in self.levels]
         if unknown:
-            raise UsageError(f"Factor '{self.name}': prices name '{unknown[0]}', which is not one of its levels.")
+            there = or_else(unknown[0], self.levels, "it has none")
+            raise UsageError(f"Factor '{self.name}': prices name '{unknown[0]}', which is not one of its levels{there}")
         return prices
 
     def _check_range(self) -> None:

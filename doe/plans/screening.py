@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from doe.model.errors import UsageError, did_you_mean
+from doe.model.errors import UsageError, or_else
 from doe.model.factor import Factor
 from doe.model.wording import counted
 from doe.plans.aberration import MOST_FACTORS, fraction_columns
@@ -126,7 +126,7 @@ def fold_over(factors: Sequence[Factor], existing: pd.DataFrame, fold: Sequence[
     names = [factor.name for factor in factors]
     for name in fold:
         if name not in names:
-            raise UsageError(f"fold names '{name}', which is no factor.{did_you_mean(name, names)}")
+            raise UsageError(f"fold names '{name}', which is no factor{or_else(name, names)}")
     places = [place for place, name in enumerate(names) if not fold or name in fold]
     require_two_levels([factors[place] for place in places], "a fold-over", "fold= with the other factors")
     values = mirror_values(factors, to_values(factors, existing, "Existing run"), places)

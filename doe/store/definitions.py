@@ -11,7 +11,7 @@ import duckdb
 
 from doe.model.choices import Settings, Value
 from doe.model.effort import Effort
-from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.errors import DataError, UsageError, did_you_mean, listed, or_else
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -195,7 +195,7 @@ def change(
     old = present.find(kind, wanted) if wanted is not None else None
     if wanted is not None and old is None:
         known = [item.name for item in present.of(kind)]
-        raise UsageError(f"There is no {kind} '{wanted}' in this project.{did_you_mean(wanted, known)}")
+        raise UsageError(f"There is no {kind} '{wanted}' in this project{or_else(wanted, known)}")
     if value is None:
         return _remove(con, entry, kind, old, present)
     before = _was(value, was)

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from doe.model.errors import Problem, UsageError, did_you_mean
+from doe.model.errors import Problem, UsageError, did_you_mean, or_else
 from doe.model.setup import Setup
 from doe.store.cells import text_of
 from doe.store.heading_text import UNITS, by_rater, is_bracketed, squeezed, without_unit
@@ -126,8 +126,8 @@ class Matcher:
         if found is None:
             names = (*self.units, *ROLES)
             raise UsageError(
-                f"The mapping '{their}={ours}' aims at '{ours}', which is no factor, outcome or column of a log."
-                f"{did_you_mean(ours, names)}"
+                f"The mapping '{their}={ours}' aims at '{ours}', which is no factor, outcome or column of a log"
+                f"{or_else(ours, names)}"
             )
         return found
 

@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 import duckdb
 
 from doe.model.choices import Value
-from doe.model.errors import DataError, did_you_mean
+from doe.model.errors import DataError, or_else
 from doe.model.records import Unit, Variant
 from doe.model.wording import rounded
 from doe.store.definitions import Definitions
@@ -38,8 +38,8 @@ def find(kept: Sequence[Kept[Record]], name: str, what: str) -> Kept[Record]:
     for item in kept:
         if item.record.name == name:
             return item
-    near = did_you_mean(name, [item.record.name for item in kept])
-    raise DataError(f"{what} '{name}' is not in this project.{near}")
+    there = or_else(name, [item.record.name for item in kept], "none is known yet")
+    raise DataError(f"{what} '{name}' is not in this project{there}")
 
 
 def known(ids: Mapping[str, int], name: str | None, what: str) -> int | None:
@@ -53,7 +53,7 @@ def known(ids: Mapping[str, int], name: str | None, what: str) -> int | None:
     if name is None:
         return None
     if name not in ids:
-        raise DataError(f"{what} '{name}' is not in this project.{did_you_mean(name, ids)}")
+        raise DataError(f"{what} '{name}' is not in this project{or_else(name, ids, 'none is known yet')}")
     return ids[name]
 
 

@@ -180,6 +180,10 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
         (["read", "1", "bass=2", "--order", "0"], "--order is '0'; it must be a whole number from 1."),
         (["read", "1", "bass=2", "--session"], "--session needs a value after it."),
         (["analyse", "bas"], "There is no outcome 'bas'; there are bass, echo and clarity. Did you mean 'bass'?"),
+        (
+            ["analyse", "bass", "--terms", "hum"],
+            "Term 'hum' uses 'hum', which is no factor; there are vents, rings, wool and driver.",
+        ),
         (["analyse", "--plot", "x.html"], "--plot draws one outcome; name it: 'fettle analyse OUTCOME --plot x.html'."),
         (["next", "--only", "improv"], "--only is 'improv'; it must be improve or learn. Did you mean 'improve'?"),
         (["next", "--json=yes"], "--json takes no value, not even 'yes'."),

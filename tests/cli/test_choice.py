@@ -77,7 +77,7 @@ def test_a_setup_that_cannot_be_read_is_named(tmp_path, fettle):
             f"bad.toml: [[factor]] a has an unknown key 'hihg'; it may have {keys}. Did you mean 'high'?"
         ),
         '[[factor]]\nname = "a"\nlow = 3\nhigh = 2': "bad.toml: Factor 'a': low (3) must be below high (2).",
-        '[[limit]]\nrule = "a > 2"': "bad.toml: Limit 'a > 2' uses 'a', which is no factor.",
+        '[[limit]]\nrule = "a > 2"': "bad.toml: Limit 'a > 2' uses 'a', which is no factor; none is defined yet.",
     }
     for text, sentence in texts.items():
         (tmp_path / "bad.toml").write_text(text, encoding="utf-8")

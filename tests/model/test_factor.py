@@ -268,7 +268,7 @@ BAD: list[tuple[dict[str, Any], str]] = [
     ),
     (
         {"kind": "categorical", "levels": ["a", "b"], "prices": {"c": 3}},
-        "Factor 'x': prices name 'c', which is not one of its levels.",
+        "Factor 'x': prices name 'c', which is not one of its levels; there are a and b.",
     ),
     (
         {"kind": "categorical", "levels": ["a", "b"], "prices": {"a": -3}},
@@ -278,7 +278,10 @@ BAD: list[tuple[dict[str, Any], str]] = [
         {"kind": "categorical", "levels": ["a", "b"], "prices": 3},
         "Factor 'x': prices must be a table of levels and their prices.",
     ),
-    ({"low": 0, "high": 1, "prices": {"a": 3}}, "Factor 'x': prices name 'a', which is not one of its levels."),
+    (
+        {"low": 0, "high": 1, "prices": {"a": 3}},
+        "Factor 'x': prices name 'a', which is not one of its levels; it has none.",
+    ),
 ]
 
 

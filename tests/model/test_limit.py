@@ -115,8 +115,12 @@ def test_a_rule_against_the_kind_of_its_factors_is_refused_at_once(rule: str, me
             (Derived("WOOL", "wool * 2"),),
             "Derived quantity 'WOOL' has the name of something defined before it.",
         ),
-        ((WOOL,), (TWICE,), "Derived quantity 'twice': 'air * 2' uses 'air', which is no factor."),
-        (FACTORS, (TWICE, AIR), "Derived quantity 'twice': 'air * 2' uses 'air', which is no factor."),
+        ((WOOL,), (TWICE,), "Derived quantity 'twice': 'air * 2' uses 'air', which is no factor; there is only wool."),
+        (
+            FACTORS,
+            (TWICE, AIR),
+            "Derived quantity 'twice': 'air * 2' uses 'air', which is no factor; there are rings, wool and driver.",
+        ),
         (FACTORS, (Derived("d", "driver"),), "Derived quantity 'd': 'driver' is a level; it must be a number."),
         (FACTORS, (Derived("d", "'poly'"),), "Derived quantity 'd': ''poly'' is a level; it must be a number."),
         (

@@ -41,9 +41,17 @@ def test_a_log_is_one_entry_and_one_step_back(radio: ProjectFile):
             "Variant 'A' differs from 'a' in capitals only; give it a name of its own.",
         ),
         ([Variant("a", {**SETTINGS, "vents": 7})], [], "vents is 7; it must be a whole number from 0 to 6."),
-        ([Variant("a", SETTINGS, unit="Z")], [], "Unit 'Z' is not in this project."),
-        ([Variant("a", SETTINGS)], [Reading("c", "bass", 1.0)], "Variant 'c' is not in this project."),
-        ([Variant("a", SETTINGS)], [Reading("a", "bass", 1.0, session="x")], "Session 'x' is not in this project."),
+        ([Variant("a", SETTINGS, unit="Z")], [], "Unit 'Z' is not in this project; there are A and B."),
+        (
+            [Variant("a", SETTINGS)],
+            [Reading("c", "bass", 1.0)],
+            "Variant 'c' is not in this project; there are 1, 2, shop and a.",
+        ),
+        (
+            [Variant("a", SETTINGS)],
+            [Reading("a", "bass", 1.0, session="x")],
+            "Session 'x' is not in this project; there is only Tuesday.",
+        ),
         ([], [], "log.csv holds no variant and no reading; nothing was stored."),
     ],
 )

@@ -52,7 +52,7 @@ def test_a_name_that_is_none_is_refused(radio: ProjectFile, name: str):
 
 
 def test_an_attachment_to_an_unknown_variant_is_refused(radio: ProjectFile):
-    with pytest.raises(DataError, match=re.escape("Variant '9' is not in this project.")):
+    with pytest.raises(DataError, match=re.escape("Variant '9' is not in this project; there are 1, 2 and shop.")):
         radio.attach("9", "photo.jpg", b"x")
 
 

@@ -85,10 +85,10 @@ def test_a_session_can_be_prepared_and_is_not_taken_in_twice(radio: ProjectFile)
 @pytest.mark.parametrize(
     ("reading", "sentence"),
     [
-        (Reading("7", "bass", 1), "Variant '7' is not in this project."),
+        (Reading("7", "bass", 1), "Variant '7' is not in this project; there are 1, 2, shop and later."),
         (Reading("1", "bas", 1), "Outcome 'bas' is not in this project. Did you mean 'bass'?"),
         (Reading("1", "echo", 8), "Variant 1: echo is 8; it must be a grade from 1 to 7."),
-        (Reading("1", "bass", 1, unit="B"), "Unit 'B' is not in this project."),
+        (Reading("1", "bass", 1, unit="B"), "Unit 'B' is not in this project; there is only A."),
         (Reading("1", "bass", 1, versus="2"), "bass is measured; only compared outcomes have a second variant."),
         (Reading("1", "nicer", 1), "nicer of variant 1 compares two variants; name the other one."),
         (Reading("1", "nicer", 1, versus="1"), "nicer of variant 1 compares two variants; name the other one."),

@@ -76,7 +76,7 @@ def test_a_variant_cannot_be_taken_back_under_its_version(radio):
 @pytest.mark.parametrize(
     ("made", "sentence"),
     [
-        (version(variant="9"), "Variant '9' is not in this project."),
+        (version(variant="9"), "Variant '9' is not in this project; there are 1, 2 and shop."),
         (version(variant="shop"), "Variant 'shop' is a reference object without settings, so it cannot be settled."),
         (version("Kitchen Radio"), "A version is called 'Kitchen Radio' already; give this one a name of its own."),
     ],

@@ -69,7 +69,7 @@ def test_an_object_without_settings_is_a_reference(radio: ProjectFile):
             "Variant 9 breaks the limit 'air >= 180' (the driver needs air).",
         ),
         (Variant("9", SETTINGS, parent="12"), "Parent '12' is not in this project. Did you mean '2'?"),
-        (Variant("9", SETTINGS, unit="B"), "Unit 'B' is not in this project."),
+        (Variant("9", SETTINGS, unit="B"), "Unit 'B' is not in this project; there is only A."),
         (Variant("9", SETTINGS, unit="A"), "vents cannot go from 4 to 2 on unit A: it only goes up."),
         (
             Variant("9", {**SETTINGS, "vents": 5, "rings": 10}, unit="A"),

@@ -209,7 +209,7 @@ GAP = {"name": "gap", "low": "0", "high": "4"}
         ("expectation", {"factor": "wool", "outcome": "bass", "effect": "raises", "size": "-1"},
          {"size": "The size expected of wool is -1; it must be above 0."}),
         ("expectation", {"factor": "wool", "outcome": "hum", "effect": "raises"},
-         {"outcome": "wool is expected to act on 'hum', which is no outcome."}),
+         {"outcome": "wool is expected to act on 'hum', which is no outcome; there are bass, echo and clarity."}),
     ],
 )  # fmt: skip
 def test_a_refusal_stands_at_the_field_that_puts_it_right(visitor, project, kind, typed, expected):
