@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request
@@ -77,6 +77,7 @@ def _shown(request: Request, desk: Desk, asked: Mapping[str, str], error: str = 
     is_refused = bool(refused or errors)
     refused = marked(len(errors), "planned") if errors else refused
     context = _context(found, asked, is_adopted, error or refused, errors)
+    context = replace(context, has_factors=bool(desk.view().snapshot.setup.factors))
     return page(request, "plan.html", context, 422 if is_refused and status == 200 else status)
 
 

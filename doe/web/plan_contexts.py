@@ -39,6 +39,7 @@ class PlanPage:
     step: str = field(metadata=said("what is being worked on; empty when it is done"))
     error: str = field(metadata=said("why there is no plan, or why it was not adopted"))
     settings: str = field(metadata=said("palette and chart options as JSON"))
+    has_factors: bool = field(metadata=said("whether there is anything to vary"), default=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,7 @@ def test_the_page_asks_what_may_be_spent(visitor, project):
     page = visitor.get("/plan")
     assert page.status == 200
     assert [name for name, _ in page.form("/plan")["fields"]][:2] == ["hours", "runs"]
+    assert "Define factors" not in page.text
     assert "Nothing is planned" in visitor.get("/route").text
 
 
@@ -147,6 +148,8 @@ def test_what_no_entry_would_mend_is_told_above_the_form(tmp_path):
     page = worked_out(visitor, "/plan?runs=8&kind=full")
     assert page.status == 422
     assert "There are no factors yet, so there is nothing to plan; define them first." in page.text
+    assert '<a href="/setup">Define factors in the set-up</a>' in page.html
+    assert "Define factors" in visitor.get("/plan").text  # before anything is asked, too
     assert not [name for name in page.ids if name.endswith("-error")]
 
 
