@@ -31,12 +31,7 @@ def open_project(named: str | None) -> Project:
 
 def with_way_back(named: str | None, err: NoVariant) -> NoVariant:
     """Return the refusal of a variant that was taken out with the entry that did so, and what brings it back."""
-    entry = open_project(named).file.took_out(err.variant)
-    if entry is None:
-        return err
-    did = entry.summary if entry.takes_back is None else f"took back entry {entry.takes_back}"
-    told = f"There is no variant '{err.variant}' any more: entry {entry.id} {did}."
-    return NoVariant(err.variant, told, command=f"'fettle undo {entry.id}' brings it back")
+    return open_project(named).file.with_way_back(err)
 
 
 def project_path(named: str | None) -> Path:

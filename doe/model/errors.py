@@ -111,11 +111,14 @@ class NoVariant(DataError):  # noqa: N818 - what is missing names it best
         As it was named.
     message : str
         In a sentence.
+    entry : int
+        Entry of the history that took it out; 0 where none is known to have.
     """
 
-    def __init__(self, variant: str, message: str, *, command: str = "") -> None:
+    def __init__(self, variant: str, message: str, *, command: str = "", entry: int = 0) -> None:
         super().__init__(message, command=command)
         self.variant = variant
+        self.entry = entry
 
 
 def shown(value: object, most: int = 120) -> str:

@@ -7,6 +7,7 @@ from itertools import groupby, takewhile
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
+from doe.model.errors import NoVariant
 from doe.model.records import Unit, Variant
 from doe.model.wording import counted
 from doe.store import definitions, frames, journal, readings, settled, units, variants
@@ -135,6 +136,15 @@ class BuildRecords(Opened):
             if count[0]["withdrawn"] or since:
                 return entries[since[-1]["entry"] if since else count[0]["entry"]]
         return None
+
+    def with_way_back(self, err: NoVariant) -> NoVariant:
+        """Return the refusal of a variant that was taken out with the entry that did so; that of another as it is."""
+        entry = self.took_out(err.variant)
+        if entry is None:
+            return err
+        did = entry.summary if entry.takes_back is None else f"took back entry {entry.takes_back}"
+        told = f"There is no variant '{err.variant}' any more: entry {entry.id} {did}."
+        return NoVariant(err.variant, told, command=f"'fettle undo {entry.id}' brings it back", entry=entry.id)
 
     def variants(self) -> list[Variant]:
         """Return the variants in the order in which they were built, then what is planned."""

@@ -7,18 +7,16 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel, Field
-from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
-from doe.model.change import find_variant
-from doe.model.errors import DataError, FitError
+from doe.model.errors import FitError
 from doe.model.model_words import read_model
 from doe.model.setup import table_of
 from doe.model.told import told_prepared, told_reading, told_session, told_variant, told_variants
 from doe.web import urls
 from doe.web.contexts import ApiPage
 from doe.web.moves import find_outcome
-from doe.web.pages import AtDesk, as_json, page
+from doe.web.pages import AtDesk, as_json, known_variant, page
 
 Seed = Annotated[int, Query(ge=0, description="of everything drawn at random")]
 
@@ -92,10 +90,7 @@ def variants(desk: AtDesk) -> JSONResponse:
 def one_variant(desk: AtDesk, name: str) -> JSONResponse:
     """Show one variant with its readings."""
     view = desk.view()
-    try:
-        variant = find_variant(name, view.snapshot.variants)
-    except DataError as err:
-        raise HTTPException(404, str(err)) from None
+    variant = known_variant(view.snapshot.variants, name)
     return as_json({**told_variant(variant), "readings": view.readings_of(variant.name)})
 
 

@@ -10,7 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from doe.model.errors import FettleError, StoreError, UsageError
+from doe.model.errors import FettleError, NoVariant, StoreError, UsageError
 from doe.web import urls
 from doe.web.contexts import FaultPage
 
@@ -72,6 +72,20 @@ class NoProject(Exception):  # noqa: N818
     """A page was asked for that needs a project, and none is open."""
 
 
+class NotHere(Exception):  # noqa: N818
+    """A page of a variant that is not there.
+
+    Parameters
+    ----------
+    err : NoVariant
+        The refusal of it.
+    """
+
+    def __init__(self, err: NoVariant) -> None:
+        self.err = err
+        super().__init__(str(err))
+
+
 class SentOtherwise(Exception):  # noqa: N818
     """A form that was done before, and comes again with other values.
 
@@ -108,6 +122,17 @@ def fault(
 
     typed = getattr(request.state, "typed", ())
     return plain_page("fault.html", FaultPage(title, sentence, *way_on, typed), status, headers)
+
+
+def _no_variant(request: Request, status: int, err: NoVariant) -> Response:
+    """Tell of a variant that is not there; of one that was taken out, by which entry, and the way to have it again."""
+    told = request.app.state.desk.project.file.with_way_back(err)
+    if not told.entry:
+        return fault(
+            request, status, f"{told} What was withdrawn stands in the history." if status == 404 else str(told)
+        )
+    sentence = f"{told} Taking that entry back in the history brings it back."
+    return fault(request, status, sentence, way_on=(urls.history(told.entry), f"Entry {told.entry} in the history"))
 
 
 def _allowed(problem: Mapping[str, Any]) -> str:
@@ -155,6 +180,14 @@ def install(app: FastAPI) -> None:
         if request.url.path.startswith("/api/"):
             return fault(request, 404, "No project is open; start one on the first page.")
         return RedirectResponse(urls.start(), status_code=303)
+
+    @app.exception_handler(NotHere)
+    def _not_here(request: Request, err: NotHere) -> Response:
+        return _no_variant(request, 404, err.err)
+
+    @app.exception_handler(NoVariant)
+    def _of_variant(request: Request, err: NoVariant) -> Response:
+        return _no_variant(request, 422, err)
 
     @app.exception_handler(FettleError)
     def _fettle(request: Request, err: FettleError) -> Response:

@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from doe.charts import text
 from doe.model.change import find_variant
-from doe.model.errors import DataError
+from doe.model.errors import DataError, NoVariant
 from doe.model.plain import plain
 from doe.model.records import Variant, against_ways
 from doe.model.version import version
@@ -25,6 +25,7 @@ from doe.sheets.render import TEMPLATES as SHEETS
 from doe.web import urls
 from doe.web.contexts import Frame, NavItem, Notice, Waiting
 from doe.web.desk import Desk, View
+from doe.web.faults import NotHere
 from doe.web.forms import form_owner
 from doe.web.thinking import Known
 
@@ -73,13 +74,15 @@ def known_variant(variants: Sequence[Variant], name: str) -> Variant:
 
     Raises
     ------
-    HTTPException
-        404 if there is none.
+    NotHere, HTTPException
+        404 if there is none, or several that differ in capitals only.
     """
     try:
         return find_variant(name, variants)
+    except NoVariant as err:
+        raise NotHere(err) from None
     except DataError as err:
-        raise HTTPException(404, f"{err} What was withdrawn stands in the history.") from None
+        raise HTTPException(404, str(err)) from None
 
 
 def desk_of(request: Request) -> Desk:

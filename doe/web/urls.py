@@ -176,9 +176,9 @@ def settle_sheet(number: int) -> str:
     return f"/settle/{number}/sheet.html"
 
 
-def history() -> str:
-    """Return the journal."""
-    return "/history"
+def history(entry: int = 0) -> str:
+    """Return the journal, from one entry on backwards where it is given."""
+    return f"/history?before={entry + 1}" if entry else "/history"
 
 
 def undo(entry: int) -> str:

@@ -1,5 +1,6 @@
 import html
 import io
+import json
 import re
 import struct
 import zlib
@@ -374,6 +375,32 @@ def test_a_variant_is_corrected_withdrawn_and_brought_back(visitor, project):
     assert [item.name for item in project.file.variants()] == ["1", "2"]
     visitor.send(page, "/undo")
     assert [item.name for item in project.file.variants()] == ["1", "2", "3"]
+
+
+@pytest.mark.parametrize(
+    "address", ["/variants/3", "/variants/3/recordings", "/variants/3/readings", "/compare?a=1&b=3"]
+)
+def test_a_variant_that_was_taken_out_is_told_with_the_entry_that_did_and_the_way_back(visitor, project, address):
+    visitor.send(visitor.get("/variants/3/correct"), "/withdraw")
+    entry = project.file.history()[-1]
+    gone = visitor.get(address)
+    assert gone.status == 404
+    told = f"There is no variant '3' any more: entry {entry.id} {entry.summary}."
+    assert f"{told} Taking that entry back in the history brings it back." in gone.text
+    (way_on,) = re.findall(r'<a href="([^"]*)">Entry \d+ in the history', gone.html)
+    brought = visitor.send(visitor.get(way_on), f"/history/{entry.id}/undo")
+    assert brought.status == 200
+    assert visitor.get(address).status == 200
+
+
+def test_the_api_tells_it_too_and_a_reading_of_it_is_refused_so(visitor, project):
+    visitor.send(visitor.get("/variants/3/correct"), "/withdraw")
+    entry = project.file.history()[-1]
+    told = f"There is no variant '3' any more: entry {entry.id} {entry.summary}. Taking that entry back in the history"
+    reading = {"variant": "3", "values": [["bass", 1.0]]}
+    shown, read = visitor.get("/api/variants/3"), visitor.request("POST", "/api/readings", json=reading)
+    for status, answer in ((404, shown), (422, read)):
+        assert (answer.status, told in json.loads(answer.html)["error"]["message"]) == (status, True)
 
 
 def test_a_correction_against_a_limit_blames_no_field(visitor, project):
