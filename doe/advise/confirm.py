@@ -34,6 +34,7 @@ from doe.model.wording import (
     fixed,
     number,
     places_for,
+    spaced,
     unit_behind,
     with_interval,
 )
@@ -335,7 +336,7 @@ def others_mean(effects: Effects, names: Sequence[str]) -> float:
 
 
 def _label(outcome: Outcome) -> str:
-    return outcome.name.replace("_", " ").capitalize()
+    return spaced(outcome.name).capitalize()
 
 
 def _unknown(outcome: Outcome, why: str) -> dict[str, Any]:
@@ -444,7 +445,7 @@ def _headline(table: pd.DataFrame, verdict: Kept, names: Sequence[str]) -> str:
     who = f"Variant{'s' if len(names) > 1 else ''} {listed(names, 'and')} ({counted(len(names), 'fresh build')})"
     if verdict == KEPT:
         return f"{who} kept the promise in every outcome." if len(table) > 1 else f"{who} kept the promise."
-    them = listed(table.loc[table["verdict"] == verdict, "outcome"].tolist(), "and")
+    them = listed(map(spaced, table.loc[table["verdict"] == verdict, "outcome"]), "and")
     if verdict == FELL_SHORT:
         return f"{who} fell short in {them}."
     return f"{who}: not yet known whether the promise is kept{f' in {them}' if them else ''}."

@@ -20,7 +20,7 @@ from doe.model.choices import Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.outcome import Outcome
-from doe.model.wording import amount, counted, duration, number, percent
+from doe.model.wording import amount, counted, duration, number, percent, spaced
 
 Array = npt.NDArray[Any]
 
@@ -232,7 +232,7 @@ def size_confirmation(
     notes = _notes(table, [scatters[one.name] for one in judged])
     if found is None:
         hard = [outcome for outcome, chance in zip(judged, table["chance"], strict=True) if chance < 1 - risk]
-        names = [outcome.name for outcome in hard]
+        names = [spaced(outcome.name) for outcome in hard]
         less = [_Size(builds, LESS_ROUNDS, most_beside) for builds in LESS]
         tried = [(one.builds, sizing.minutes(one), min(sizing.chances(one, hard))) for one in less]
         within = [_told_within(_least_margin(*sizing.sure(size, one), risk, alpha), one) for one in hard]
@@ -386,7 +386,7 @@ def _too_many(hard: Sequence[str]) -> str:
 def _doubts(table: pd.DataFrame, risk: float) -> tuple[str, ...]:
     """Say what is to be expected where the prediction may well be off by more than fresh builds could confirm."""
     doubted = table[table["believed"] < 1 - risk]
-    told = [f"{row['outcome']} with {percent(row['believed'])}" for row in doubted.to_dict("records")]
+    told = [f"{spaced(row['outcome'])} with {percent(row['believed'])}" for row in doubted.to_dict("records")]
     if not told:
         return ()
     return (

@@ -17,7 +17,18 @@ from doe.advise.routes import PARTS, THROUGH, Routes, disagreement
 from doe.advise.standin import StandIn
 from doe.advise.twin import rows_of
 from doe.model.choices import Settings, Value
-from doe.model.wording import Column, cell_text, column_of, duration, number, setting, unit_behind, with_interval
+from doe.model.errors import listed
+from doe.model.wording import (
+    Column,
+    cell_text,
+    column_of,
+    duration,
+    number,
+    setting,
+    spaced,
+    unit_behind,
+    with_interval,
+)
 
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
@@ -233,13 +244,13 @@ def _disagreements(predictions: pd.DataFrame, routes: Sequence[Routes], stand_in
 
 def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is_open: bool) -> str:
     what = f"variant {variant}" if variant else "these settings"
-    gone = f"{stand_in.factor.name} at {setting(stand_in.to)}"
+    gone = f"{spaced(stand_in.factor.name)} at {setting(stand_in.to)}"
     unit = unit_behind(stand_in.quantity.unit)
-    kept = f"the {stand_in.quantity.name.replace('_', ' ')} of {what} ({number(solved.wanted, 4)}{unit})"
+    kept = f"the {spaced(stand_in.quantity.name)} of {what} ({number(solved.wanted, 4)}{unit})"
     if not solved.nearest:
         return f"With {gone} no setting keeps the limits, whatever is done to {_lasting(stand_in)}."
     first = solved.nearest[0]
-    lasting = ", ".join(f"{factor.name} {setting(first.settings[factor.name])}" for factor in stand_in.lasting)
+    lasting = ", ".join(f"{spaced(factor.name)} {setting(first.settings[factor.name])}" for factor in stand_in.lasting)
     if is_near:
         doubt = "; whether it does the same is not known yet" if is_open else ""
         return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}{doubt}."
@@ -247,7 +258,7 @@ def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is
 
 
 def _lasting(stand_in: StandIn) -> str:
-    return ", ".join(factor.name for factor in stand_in.lasting)
+    return listed([spaced(factor.name) for factor in stand_in.lasting], "and")
 
 
 def _off(mismatch: float, unit: str = "") -> str:
@@ -262,7 +273,9 @@ def _notes(
     notes = [one.finding for one in routes if one.finding]
     notes += [_own_sentence(stand_in, start, one) for one in routes if _is_judged(one) and not one.is_bounded]
     if any(one.through is None for one in routes):
-        notes.append(f"{stand_in.quantity.name} cannot be a term of a model, so predictions are by its parts alone.")
+        notes.append(
+            f"{spaced(stand_in.quantity.name)} cannot be a term of a model, so predictions are by its parts alone."
+        )
     if not routes:
         notes.append("Nothing has been read that could be predicted from.")
     if not solved.is_exact:
@@ -274,9 +287,9 @@ def _notes(
 
 def _own_sentence(stand_in: StandIn, start: Settings, one: Routes) -> str:
     """Say what the stand-in may do by itself, beside what it does through the quantity."""
-    name, unit = stand_in.factor.name, unit_behind(one.outcome.unit)
-    outcome, quantity = one.outcome.name.replace("_", " "), stand_in.quantity.name.replace("_", " ")
-    change = f"{name} from {setting(start[name])} to {setting(stand_in.to)}"
+    name, unit = spaced(stand_in.factor.name), unit_behind(one.outcome.unit)
+    outcome, quantity = spaced(one.outcome.name), spaced(stand_in.quantity.name)
+    change = f"{name} from {setting(start[stand_in.factor.name])} to {setting(stand_in.to)}"
     if not math.isfinite(one.own[0]):
         return f"What {name} does to {outcome} by itself, beside {quantity}, cannot be told from this log."
     low, high = (f"{number(end)}{unit}" for end in one.own)
@@ -293,10 +306,10 @@ def _where(unit: str, minutes: float) -> str:
 
 def _test_sentence(test: Mapping[str, Any]) -> str:
     where = _where(test["unit"], test["minutes"])
-    settings = ", ".join(f"{name} {setting(value)}" for name, value in test["settings"].items())
+    settings = ", ".join(f"{spaced(name)} {setting(value)}" for name, value in test["settings"].items())
     if test["is_equivalent"]:
         return f"Building the first of these ({where}) is what tests the equivalence; read it beside the variant."
     return (
         f"The equivalence is tested best by {settings} ({where}): the same quantity from another mix, where the two "
-        f"ways of predicting {test['outcome']} lie {number(test['apart'], 2)} standard deviations apart."
+        f"ways of predicting {spaced(test['outcome'])} lie {number(test['apart'], 2)} standard deviations apart."
     )

@@ -12,7 +12,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, derive
-from doe.model.wording import exact, setting, unit_behind
+from doe.model.wording import exact, setting, spaced, unit_behind
 
 
 def what_must_give(
@@ -46,13 +46,13 @@ def what_must_give(
         part = replace(stand_in, lasting=tuple(wider if item is factor else item for item in stand_in.lasting))
         near = solve(part, swapped, start, limits=limits, derived=derived, count=1).nearest
         if near and abs(near[0].mismatch) < 0.5 * off:
-            side = f"{factor.name} beyond {exact(factor.span[0])} to {exact(factor.span[1])}"
+            side = f"{spaced(factor.name)} beyond {exact(factor.span[0])} to {exact(factor.span[1])}"
             ways.append((abs(near[0].mismatch), f"{side}: {_told(near[0], stand_in)}"))
     return tuple(sentence for _, sentence in sorted(ways))
 
 
 def _told(found: Equivalent, stand_in: StandIn) -> str:
-    lasting = ", ".join(f"{factor.name} {setting(found.settings[factor.name])}" for factor in stand_in.lasting)
+    lasting = ", ".join(f"{spaced(factor.name)} {setting(found.settings[factor.name])}" for factor in stand_in.lasting)
     unit = unit_behind(stand_in.quantity.unit)
     return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
 

@@ -126,7 +126,7 @@ def would_change(told: Sequence[Predicted]) -> str:
         if can_come and outcome.kind != "compared":
             average = " on average" if one.readings > 1 else ""
             read = f"read {'below' if is_rising else 'above'} {_edge_told(outcome, edge)}"
-            return f"{outcome.name} {read}{average}, beyond the 95 % expected, would speak against it"
+            return f"{wording.spaced(outcome.name)} {read}{average}, beyond the 95 % expected, would speak against it"
     return ""
 
 

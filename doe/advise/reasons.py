@@ -81,15 +81,17 @@ def reason(facts: Facts, factors: Sequence[Factor]) -> str:
 def changes_text(changes: Mapping[str, tuple[Value, Value]], factors: Sequence[Factor]) -> str:
     """Write changes as ``wool from 0 to 20 % and vents from 2 to 4``."""
     units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
-    return listed(
-        [f"{name} from {setting_text(a)} to {setting_text(b)}{units[name]}" for name, (a, b) in changes.items()], "and"
-    )
+    told = [
+        f"{wording.spaced(name)} from {setting_text(a)} to {setting_text(b)}{units[name]}"
+        for name, (a, b) in changes.items()
+    ]
+    return listed(told, "and")
 
 
 def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> str:
     """Write all settings as ``rings 9, wool 20 %``."""
     units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
-    return ", ".join(f"{name} {setting_text(value)}{units[name]}" for name, value in settings.items())
+    return ", ".join(f"{wording.spaced(name)} {setting_text(value)}{units[name]}" for name, value in settings.items())
 
 
 def setting_text(value: Value) -> str:
@@ -118,7 +120,7 @@ def _caution(facts: Facts) -> str:
     """Say what cannot be undone, and that the best variant is taken apart."""
     parts = []
     if facts.one_way:
-        parts.append(f"{listed(facts.one_way, 'and')} cannot go back on this unit")
+        parts.append(f"{listed(map(wording.spaced, facts.one_way), 'and')} cannot go back on this unit")
     if facts.loses_best:
         parts.append(f"it carries variant {facts.best} now, the best so far")
     return f" ({'; '.join(parts)})" if parts else ""
@@ -145,6 +147,7 @@ def runner_up(label: str, minutes: float, unit: str, share: float) -> str:
 
 def _doubts(terms: Sequence[str]) -> str:
     """Say what is open about terms as spelled in tables: that they matter, bend, or depend on one another."""
+    terms = [wording.spaced(term) for term in terms]
     mains = [term for term in terms if ":" not in term and not term.endswith("^2")]
     clauses = [f"{listed(mains, 'and')} {'matters' if len(mains) == 1 else 'matter'}"] if mains else []
     clauses += [f"the effect of {term.removesuffix('^2')} bends" for term in terms if term.endswith("^2")]

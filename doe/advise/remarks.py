@@ -29,9 +29,9 @@ def _on_readings(question: Question, situation: Situation, choices: list[Choice]
     if choices and not situation.has_readings:
         notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
     read = {outcome.name for outcome in situation.belief.outcomes}
-    missing = [outcome.name for outcome in question.outcomes if outcome.name not in read]
+    missing = [wording.spaced(outcome.name) for outcome in question.outcomes if outcome.name not in read]
     if missing:
-        has, others = "has" if len(missing) == 1 else "have", listed(sorted(read), "and")
+        has, others = "has" if len(missing) == 1 else "have", listed(map(wording.spaced, sorted(read)), "and")
         notes.append(f"{listed(missing, 'and')} {has} no reading yet, so this advice goes by {others} alone.")
     if len(situation.log.variants) == 1:
         notes.append(
@@ -40,7 +40,7 @@ def _on_readings(question: Question, situation: Situation, choices: list[Choice]
     if question.without_goal:
         one = len(question.without_goal) == 1
         has, it, part = ("has", "it takes", "sets one") if one else ("have", "they take", "set one")
-        names = listed(question.without_goal, "and")
+        names = listed(map(wording.spaced, question.without_goal), "and")
         notes.append(
             f"{names} {has} no goal, so {it} no part in this advice; a goal of raise, lower, hit or within {part}."
         )
@@ -125,8 +125,8 @@ def _on_predictions(question: Question, situation: Situation) -> list[str]:
     """Say which predictions are drawn wider because earlier ones held too seldom."""
     read = {outcome.name for outcome in situation.belief.outcomes}
     return [
-        f"Predictions of {name} are drawn {wording.number(factor, 2)} times as wide as the model has them, since earlier ones "
-        "held too seldom."
+        f"Predictions of {wording.spaced(name)} are drawn {wording.number(factor, 2)} times as wide as the model has them, "
+        "since earlier ones held too seldom."
         for name, factor in question.widen.items()
         if name in read and is_widening(factor)
     ]

@@ -15,7 +15,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.records import Unit
-from doe.model.wording import cell_text, counted, duration, number, percent
+from doe.model.wording import cell_text, counted, duration, number, percent, spaced
 from doe.plans.bench import Steps
 from doe.plans.frame import BLOCK, ORDER, UNIT
 from doe.plans.paths import Solved, Tell
@@ -296,11 +296,11 @@ def _variant_names(table: pd.DataFrame) -> list[str]:
 def change_text(factors: Sequence[Factor], before: Settings | None, after: Settings) -> str:
     """Say what is done: ``vents 2 to 3, driver paper to poly``; ``new unit: ...``; ``as it is``."""
     if before is None:
-        return "new unit: " + ", ".join(f"{factor.name} {cell_text(after[factor.name])}" for factor in factors)
+        return "new unit: " + ", ".join(f"{spaced(factor.name)} {cell_text(after[factor.name])}" for factor in factors)
     parts = [
-        f"{factor.name} {cell_text(before[factor.name])} to {cell_text(after[factor.name])}"
+        f"{spaced(factor.name)} {cell_text(before[factor.name])} to {cell_text(after[factor.name])}"
         if factor.name in before
-        else f"{factor.name} {cell_text(after[factor.name])}"
+        else f"{spaced(factor.name)} {cell_text(after[factor.name])}"
         for factor in factors
         if before.get(factor.name) != after[factor.name]
     ]
@@ -389,7 +389,7 @@ def _notes(
         notes.append(f"Shuffled: {duration(this)} instead of {duration(least)}, {extra} more.")
     strong = [row for row in randomised.to_dict("records") if abs(row["correlation"]) > STRONG]
     if strong:
-        names = ", ".join(f"{row['factor']} ({number(row['correlation'], 2)})" for row in strong)
+        names = ", ".join(f"{spaced(row['factor'])} ({number(row['correlation'], 2)})" for row in strong)
         runs = "runs" if len(strong) == 1 else "run"
         notes.append(
             f"Drift over the order cannot be told from the effect of {names}, which {runs} with it; shuffle more, or repeat a "

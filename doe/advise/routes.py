@@ -18,7 +18,7 @@ from doe.model.errors import FettleError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
-from doe.model.wording import TANGLED, number, unit_behind
+from doe.model.wording import TANGLED, number, spaced, unit_behind
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -191,11 +191,11 @@ def disagreement(routes: Routes, stand_in: StandIn, rows: Mapping[str, Any]) -> 
     apart = not (two["low"] <= one["mean"] <= two["high"] or one["low"] <= two["mean"] <= one["high"])
     if not (gap > matters if matters is not None else apart):
         return ""
-    quantity = stand_in.quantity.name.replace("_", " ")
-    parts = listed([name.replace("_", " ") for name in sorted(stand_in.quantity.parsed.names)], "and")
+    quantity = spaced(stand_in.quantity.name)
+    parts = listed([spaced(name) for name in sorted(stand_in.quantity.parsed.names)], "and")
     unit = unit_behind(routes.outcome.unit)
     head = (
-        f"{routes.outcome.name.replace('_', ' ').capitalize()} would be {number(one['mean'])}{unit} through {quantity}, but "
+        f"{spaced(routes.outcome.name).capitalize()} would be {number(one['mean'])}{unit} through {quantity}, but "
         f"{number(two['mean'])}{unit} by {parts} themselves"
     )
     if routes.odds >= CLEAR:

@@ -20,7 +20,7 @@ from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
-from doe.model.wording import exact, number, percent
+from doe.model.wording import exact, number, percent, spaced
 
 Array = npt.NDArray[Any]
 
@@ -401,7 +401,7 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
         notes.append(
             f"The log cannot tell yet all that {named}; build other settings to find out. The bounds hold even so."
         )
-    drifting = table[(table["kind"] == "continuous")]["factor"].tolist()
+    drifting = [spaced(str(name)) for name in table[(table["kind"] == "continuous")]["factor"]]
     if len(drifting) > 1 and share < 1.0:
         notes.append(
             f"Where {listed(drifting, 'and')} drift together, keep to {percent(share)} of that on either side."
@@ -410,7 +410,7 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
 
 
 def _with_care(table: pd.DataFrame, care: str) -> list[str]:
-    return [str(name) for name in table.loc[table["care"] == care, "factor"]]
+    return [spaced(str(name)) for name in table.loc[table["care"] == care, "factor"]]
 
 
 def _does(names: Sequence[str], spoken: str = "") -> str:

@@ -77,7 +77,7 @@ class Track:
     def sentence(self, outcome: str) -> str:
         """Say how the predictions of one outcome held, and what follows for future ones."""
         mine = self.table[self.table["outcome"] == outcome]
-        held = f"{outcome}: {int(mine['held'].sum())} of {len(mine)} held"
+        held = f"{wording.spaced(outcome)}: {int(mine['held'].sum())} of {len(mine)} held"
         factor = self.widen[outcome]
         if not is_widening(factor):
             return f"{held}; future intervals stay as they are."

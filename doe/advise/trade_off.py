@@ -62,7 +62,7 @@ def build_sentence(weights: pd.DataFrame) -> str:
     now = _now(weights)
 
     def differing(row: Row) -> str:
-        return ", ".join(f"{name} {_setting(row[name])}" for name in factors if row[name] != now[name])
+        return ", ".join(f"{wording.spaced(name)} {_setting(row[name])}" for name in factors if row[name] != now[name])
 
     turns = _turns(weights, differing)
     if not turns:
@@ -92,7 +92,7 @@ def _turns(weights: pd.DataFrame, name: Callable[[Row], str]) -> dict[str, list[
 
 
 def _when(row: Row) -> str:
-    return f"{row['outcome']} counted {wording.number(row['times as much'])} times"
+    return f"{wording.spaced(row['outcome'])} counted {wording.number(row['times as much'])} times"
 
 
 def _if(when: Sequence[str]) -> str:

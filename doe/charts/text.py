@@ -33,7 +33,7 @@ def plain(value: object) -> str:
 
 def name(identifier: str) -> str:
     """Write the name of a factor or outcome for people: ``tip_gap`` is ``tip gap``."""
-    return identifier.replace("_", " ")
+    return wording.spaced(identifier)
 
 
 def term(spelled: str) -> str:

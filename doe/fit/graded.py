@@ -17,6 +17,7 @@ from doe.fit.evidence import Evidence
 from doe.fit.least_squares import independent_columns
 from doe.fit.ordered import fit_ordered
 from doe.model.errors import listed
+from doe.model.wording import spaced
 
 Array = npt.NDArray[Any]
 
@@ -74,7 +75,7 @@ def ordered_opinion(
 
 
 def _spoken(term: str) -> str:
-    return term.replace("_", " ").replace(":", " with ")
+    return spaced(term).replace(":", " with ")
 
 
 def _verdict(unborne: list[str], unseen: list[str]) -> Check:

@@ -17,6 +17,7 @@ from doe.coding import Coding, Term
 from doe.fit.evidence import Evidence, pairs
 from doe.fit.reml import Grouping
 from doe.model.errors import listed
+from doe.model.wording import spaced
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -129,7 +130,9 @@ def _unseen(name: str, evidence: Evidence) -> str:
     if not factors:
         return f"What the settings do cannot be told from {own}"
     they = "it does" if len(factors) == 1 else "they do"
-    return f"{listed(factors, 'and')} changed only {_CHANGED[name]}, so what {they} cannot be told from {own}"
+    return (
+        f"{listed(map(spaced, factors), 'and')} changed only {_CHANGED[name]}, so what {they} cannot be told from {own}"
+    )
 
 
 def factors_between(name: str, evidence: Evidence) -> list[str]:

@@ -16,7 +16,7 @@ from doe.fit.priors import Prior
 from doe.fit.whiten import usable_terms, whiten
 from doe.model.errors import listed
 from doe.model.limit import Derived
-from doe.model.wording import capital, number
+from doe.model.wording import capital, number, spaced
 
 COLUMNS = ["quantity", "parts", "odds", "finding"]
 CLEAR = 3.0
@@ -75,8 +75,8 @@ def _places(fitted: Fitted, parts: Sequence[str]) -> list[int]:
 
 def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, evidence: Evidence) -> str:
     """Say what the odds mean; nothing where the parts do not move the outcome at all."""
-    outcome, name = evidence.outcome.name.replace("_", " "), quantity.name.replace("_", " ")
-    who = listed([part.replace("_", " ") for part in parts], "and")
+    outcome, name = spaced(evidence.outcome.name), spaced(quantity.name)
+    who = listed([spaced(part) for part in parts], "and")
     if not moved:
         return ""
     whether = f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."

@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.model.errors import listed
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent, spaced
 
 _MOST = 4
 
@@ -21,7 +21,7 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
         verdict: [spoken(term) for term in table["term"][table["verdict"] == verdict]]
         for verdict in (MOVES, TANGLED, TOO_SMALL, CANT_TELL)
     }
-    name = outcome.name.replace("_", " ")
+    name = spaced(outcome.name)
     parts = []
     if by_verdict[MOVES]:
         parts.append(f"{capital(name)} follows {_some(_once(table['term'][table['verdict'] == MOVES]))}")
@@ -42,8 +42,8 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
 def spoken(term: str) -> str:
     """Say a term: ``vents with driver`` for an interaction, ``wool bent`` for curvature."""
     if term.endswith("^2"):
-        return f"{term[:-2]} bent".replace("_", " ")
-    return term.replace("_", " ").replace(":", " with ")
+        return f"{spaced(term[:-2])} bent"
+    return spaced(term).replace(":", " with ")
 
 
 def open_sizes(table: pd.DataFrame, unordered: Container[str] = ()) -> list[str]:

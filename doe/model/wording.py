@@ -66,6 +66,17 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def spaced(name: str) -> str:
+    """Write the name of a factor, an outcome or a quantity, or a term, in a sentence; where it is typed it stays as it is.
+
+    Examples
+    --------
+    >>> spaced("tip_gap"), spaced("wool")
+    ('tip gap', 'wool')
+    """
+    return name.replace("_", " ")
+
+
 def number(value: float | None, digits: int = 3) -> str:
     """Write a number to so many significant digits; from a billion on, and below a ten thousandth, counted in words.
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.model.errors import FettleError, UsageError, did_you_mean, there_are
 from doe.model.outcome import Outcome
-from doe.model.wording import number, unit_behind
+from doe.model.wording import number, spaced, unit_behind
 
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
@@ -105,13 +105,13 @@ def _named(outcomes: Sequence[Outcome], name: str) -> Outcome:
 
 
 def _unknown(outcome: Outcome | None) -> str:
-    what = f"of {outcome.name} " if outcome is not None else ""
+    what = f"of {spaced(outcome.name)} " if outcome is not None else ""
     return f"No scatter {what}is known from the log yet, so intervals are in multiples of it."
 
 
 def _note(outcome: Outcome, sd: float, given: float | None, count: int) -> str:
     unit = unit_behind(outcome.unit)
     if given is not None:
-        return f"Judged by {outcome.name}, with a scatter of {number(sd)}{unit} between runs, as given."
+        return f"Judged by {spaced(outcome.name)}, with a scatter of {number(sd)}{unit} between runs, as given."
     which = ", the outcome that is hardest to see" if count > 1 else ""
-    return f"Judged by {outcome.name}{which}: so far its scatter between builds is {number(sd)}{unit}, read once each."
+    return f"Judged by {spaced(outcome.name)}{which}: so far its scatter between builds is {number(sd)}{unit}, read once each."

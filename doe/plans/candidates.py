@@ -12,7 +12,7 @@ from doe.coding import Coding, Term
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import rounded
+from doe.model.wording import rounded, spaced
 from doe.plans.frame import setting
 from doe.plans.layout import Array, keeps
 
@@ -170,4 +170,4 @@ def _cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: str) ->
     if len(found) < 2:
         raise UsageError(f"{factor.name} cannot vary: {rules} leave it at {rounded(found[0])}; loosen the limit.")
     low, high = rounded(found.min()), rounded(found.max())
-    return f"{factor.name} is planned from {low} to {high} only: {rules} rule out the rest of its range."
+    return f"{spaced(factor.name)} is planned from {low} to {high} only: {rules} rule out the rest of its range."

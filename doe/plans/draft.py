@@ -11,7 +11,7 @@ import numpy as np
 
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
-from doe.model.wording import counted
+from doe.model.wording import counted, spaced
 from doe.plans.frame import at
 from doe.plans.layout import Array, Ints
 
@@ -109,7 +109,7 @@ def off_step_notes(factors: Sequence[Factor], coded: Array, values: Array) -> tu
             names.append(factor.name)
     if not names:
         return ()
-    return (f"Some settings of {listed(names, 'and')} were moved to the nearest step.",)
+    return (f"Some settings of {listed(map(spaced, names), 'and')} were moved to the nearest step.",)
 
 
 def centre_values(factors: Sequence[Factor], count: int) -> Array:

@@ -11,7 +11,7 @@ import pandas as pd
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
-from doe.model.wording import counted
+from doe.model.wording import counted, spaced
 from doe.plans.arrangement import Arrangement, check_blocks
 from doe.plans.assess import Information, all_terms, correlations, efficiencies, inform, lost_terms, precision_table
 from doe.plans.candidates import Region
@@ -278,14 +278,14 @@ def _headline(request: Request, built: Draft, arrangement: Arrangement) -> str:
 def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[str]:
     notes = []
     if arrangement.shares_units:
-        names = listed((request.factors[place].name for place in rebuild_places(request.factors)), "and")
+        names = listed((spaced(request.factors[place].name) for place in rebuild_places(request.factors)), "and")
         notes.append(
             f"Runs are randomised within {counted(arrangement.n_units, 'unit')}, which differ in {names}: those effects are "
             "judged by the differences between units, taken to be as large as those between runs."
         )
     if len(request.old):
         notes.append("The existing runs count as a group of their own, since conditions may have shifted since.")
-    one_way = [factor.name for factor in request.factors if factor.way in ("up", "down")]
+    one_way = [spaced(factor.name) for factor in request.factors if factor.way in ("up", "down")]
     if one_way and arrangement.shares_units and _can_be_built_in_turn(request, values, arrangement):
         they = "it runs" if len(one_way) == 1 else "they run"
         notes.append(

@@ -14,7 +14,7 @@ from doe.model import markup
 from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import cell_text, number, percent
+from doe.model.wording import cell_text, number, percent, spaced
 from doe.plans.arrangement import Arrangement
 from doe.plans.assess import Information, all_terms, correlations
 from doe.plans.frame import to_values
@@ -251,8 +251,8 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
     if len(seen):
         worst = seen.iloc[int(seen["half_width"].to_numpy().argmax())]
         lines.append(
-            f"Swings of main effects come with an interval of ± {number(worst['half_width'])}{unit} or less ({worst['term']} "
-            "is the least sure); there one of "
+            f"Swings of main effects come with an interval of ± {number(worst['half_width'])}{unit} or less "
+            f"({spaced(worst['term'])} is the least sure); there one of "
             f"{number(worst['detectable'])}{unit} would be seen by {_test(worst)} with a chance of {percent(0.8)}."
         )
         if matters is not None and scatter is not None:
@@ -262,7 +262,7 @@ def precision_sentences(precision: pd.DataFrame, scatter: float | None, matters:
                 f"{percent(float(least['power']))}."
             )
     if open_:
-        names = listed(open_, "and")
+        names = listed(map(spaced, open_), "and")
         lines.append(
             f"No run is left over to judge the scatter by for {names}, so no interval can be promised; repeat runs, or add "
             "some."

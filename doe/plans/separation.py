@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from doe.model.errors import listed
-from doe.model.wording import counted, number
+from doe.model.wording import counted, number, spaced
 
 CLEAR = 0.1
 """Correlations up to this are called clear; our choice, no source."""
@@ -70,7 +70,7 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     if n_factors > 1:
         sentences += [_pairs_sentence(sides, pairs), *_between_sentence(sides, between)]
     if len(never):
-        sentences.append(f"Never varied on its own: {listed(never['term'], 'and')}.")
+        sentences.append(f"Never varied on its own: {listed(map(spaced, never['term']), 'and')}.")
     sentences.append(_bends_sentence(bends, curved))
     has_bends = bool(curved) and not (bends["size"] > SAME).any()
     return Separation(_rung(mains, pairs, between, has_bends, bool(len(never))), tuple(sentences))
@@ -132,7 +132,7 @@ def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
     if len(same):
         return f"Curvature can be seen, but not whose: {_named(same)}."
     if unseen:
-        return f"Curvature cannot be seen in {listed([term[:-2] for term in unseen], 'and')}."
+        return f"Curvature cannot be seen in {listed([spaced(term[:-2]) for term in unseen], 'and')}."
     largest = float(bends["size"].max()) if len(bends) else 0.0
     return f"Curvature is seen factor by factor, correlated by {number(largest, 2)} at most."
 
@@ -140,6 +140,7 @@ def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
 def _named(rows: pd.DataFrame) -> str:
     """Name the pairs that are one and the same, the first few."""
     same = rows[rows["size"] > SAME]
-    shown = [f"{term} and {other}" for term, other in zip(same["term"], same["with"], strict=True)][:_MOST_NAMED]
+    pairs = zip(same["term"], same["with"], strict=True)
+    shown = [f"{spaced(term)} and {spaced(other)}" for term, other in pairs][:_MOST_NAMED]
     more = len(same) - len(shown)
     return "; ".join(shown) + (f"; and {counted(more, 'more pair')}" if more else "")

@@ -142,7 +142,7 @@ def _facts(version: SettledVersion) -> tuple[tuple[str, str], ...]:
         if version.variant
         else "taken out of the log since"
     )
-    through = str(version.evidence.get("through") or "").replace("_", " ")
+    through = wording.spaced(str(version.evidence.get("through") or ""))
     facts = [
         ("Settled", version.at.strftime("%Y-%m-%d %H:%M") if version.at else ""),
         ("Line", came),
