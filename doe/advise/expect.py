@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
@@ -98,11 +98,16 @@ def notes_on(
     outcomes: Sequence[Outcome],
     draws: Sequence[FullDraws],
     overruled: Collection[Expectation] = (),
+    units: Mapping[str, str] | None = None,
 ) -> tuple[str, ...]:
-    """Say what was expected and how it is believed now, and which expectations the readings overrule."""
+    """Say what was expected and how it is believed now, and which expectations the readings overrule.
+
+    Sizes are told in the `units` of their outcomes, those without a goal among them.
+    """
+    units = {outcome.name: outcome.unit for outcome in outcomes} if units is None else units
     place = {outcome.name: number for number, outcome in enumerate(outcomes)}
     return tuple(
-        f"Expected by the maker, as a mild prior: {item.sentence()}; "
+        f"Expected by the maker, as a mild prior: {item.sentence(units.get(item.outcome, ''))}; "
         + _belief(item, draws[place[item.outcome]] if item.outcome in place else None, item in overruled)
         for item in expectations
     )
@@ -110,7 +115,7 @@ def notes_on(
 
 def _belief(item: Expectation, draws: FullDraws | None, is_overruled: bool) -> str:
     if draws is None:
-        return f"{item.outcome} plays no part in this advice yet."
+        return f"{wording.spaced(item.outcome)} plays no part in this advice yet."
     chance = float(agrees(item, draws).mean())
     if not draws.variants:
         return f"before any reading the chance of it is put at {wording.chance(chance)}."
@@ -134,7 +139,7 @@ def _instead(item: Expectation, draws: FullDraws) -> str:
     if chances[other] <= 0.5:
         return ""
     is_sure = other != "nothing" and chances[other] > SURE  # that it does nothing is for the analysis to say
-    return f" ({'' if is_sure else 'most likely '}{words[other]} {item.outcome})"
+    return f" ({'' if is_sure else 'most likely '}{words[other]} {wording.spaced(item.outcome)})"
 
 
 def _slope(item: Expectation, draws: FullDraws) -> Floats:

@@ -48,6 +48,8 @@ class Question:
         Outcome -> factor for the width of predictions.
     terms : mapping of str to sequence of str
         Outcome -> the terms that matter, where that is known.
+    units : mapping of str to str
+        Outcome -> unit, of those without a goal too.
     """
 
     factors: tuple[Factor, ...]
@@ -64,6 +66,7 @@ class Question:
     expect: tuple[Expectation, ...]
     widen: Mapping[str, float]
     terms: Mapping[str, Sequence[str]]
+    units: Mapping[str, str]
 
     def known_terms(self, outcome: Outcome, coding: Coding) -> tuple[Term, ...] | None:
         """Return the terms that matter to an outcome, or None where that is to be found out."""
@@ -122,4 +125,5 @@ def ask(
     return Question(
         tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,
         hours, only, unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
+        {outcome.name: outcome.unit for outcome in outcomes},
     )  # fmt: skip

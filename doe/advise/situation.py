@@ -151,7 +151,7 @@ def _believe(
     plain = make_belief(outcomes, unhoped, space, log.variants, log.homes, own)
     draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
     belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
-    return belief, plain, notes_on(question.expect, outcomes, draws, weighed.overruled)
+    return belief, plain, notes_on(question.expect, outcomes, draws, weighed.overruled, question.units)
 
 
 def _best(belief: Belief) -> int | None:

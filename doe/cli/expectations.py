@@ -11,10 +11,10 @@ from doe.cli.parser import Parser, a_number, a_number_or_none, one_of
 from doe.cli.screen import doubts, note, print_json, say, stored, table
 from doe.model.choices import Direction
 from doe.model.errors import UsageError
-from doe.model.expectation import Expectation
+from doe.model.expectation import Expectation, unit_of
 from doe.model.setup import record_of, table_of
 from doe.model.slips import slip_in_size
-from doe.model.wording import exact
+from doe.model.wording import exact, unit_behind
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -86,7 +86,9 @@ def run_add(options: Namespace) -> None:
     project = open_project(options.project)
     old = next((item for item in project.setup.expectations if item.name == made.name), None)
     if old is not None:
-        raise UsageError(f"It is expected already that {old.sentence()}; 'fettle expect change' puts it otherwise.")
+        raise UsageError(
+            f"It is expected already that {_said(project, old)}; 'fettle expect change' puts it otherwise."
+        )
     _store(project, made, None)
 
 
@@ -104,13 +106,15 @@ def run_remove(options: Namespace) -> None:
     """Take an expectation out."""
     project = open_project(options.project)
     old = _pick(project, options)
+    said = _said(project, old)
     entry = project.file.change_setup("expectation", None, name=old.name)
-    stored(f"Removed: it is no longer expected that {old.sentence()}.", entry)
+    stored(f"Removed: it is no longer expected that {said}.", entry)
 
 
 def run_list(options: Namespace) -> None:
     """List the expectations."""
-    expectations = open_project(options.project).setup.expectations
+    setup = open_project(options.project).setup
+    expectations = setup.expectations
     if options.json:
         print_json([table_of(item) for item in expectations])
         return
@@ -118,11 +122,19 @@ def run_list(options: Namespace) -> None:
         say("Nothing is expected yet; 'fettle expect add --help' shows how to say what you think a factor does.")
         return
     rows = [
-        (item.factor, item.outcome, item.effect, exact(item.size) if item.size is not None else "-", item.note)
+        (item.factor, item.outcome, item.effect, _size(item, unit_of(item, setup.outcomes)), item.note)
         for item in expectations
     ]
     say(table(("factor", "outcome", "effect", "size", "why"), rows))
     note(MILD)
+
+
+def _size(expectation: Expectation, unit: str) -> str:
+    return f"{exact(expectation.size)}{unit_behind(unit)}" if expectation.size is not None else "-"
+
+
+def _said(project: Project, expectation: Expectation) -> str:
+    return expectation.sentence(unit_of(expectation, project.setup.outcomes))
 
 
 def _pick(project: Project, options: Namespace) -> Expectation:
@@ -131,6 +143,6 @@ def _pick(project: Project, options: Namespace) -> Expectation:
 
 def _store(project: Any, made: Expectation, name: str | None) -> None:
     entry = project.file.change_setup("expectation", made, name=name)
-    stored(f"Stored: it is expected that {made.sentence()}; readings overrule it.", entry)
+    stored(f"Stored: it is expected that {_said(project, made)}; readings overrule it.", entry)
     outcome = next(item for item in project.setup.outcomes if item.name == made.outcome)
     doubts([slip_in_size(made, outcome, project.file.seen(outcome.name))])

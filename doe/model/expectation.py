@@ -37,6 +37,8 @@ class Expectation:
     --------
     >>> Expectation("wool", "echo", "lowers", size=1.0).sentence()
     'more wool lowers echo by about 1'
+    >>> Expectation("tip_gap", "flow", "raises", size=20.0).sentence("l/min")
+    'more tip gap raises flow by about 20 l/min'
     """
 
     factor: str
@@ -61,12 +63,18 @@ class Expectation:
         """What it goes by."""
         return f"{self.factor} on {self.outcome}"
 
-    def sentence(self) -> str:
-        """Say it as the maker would."""
+    def sentence(self, unit: str = "") -> str:
+        """Say it as the maker would, the size in the outcome's unit."""
+        factor, outcome = wording.spaced(self.factor), wording.spaced(self.outcome)
         if self.effect == "nothing":
-            return f"{self.factor} does nothing to {self.outcome}"
-        size = f" by about {wording.number(self.size)}" if self.size is not None else ""
-        return f"more {self.factor} {self.effect} {self.outcome}{size}"
+            return f"{factor} does nothing to {outcome}"
+        size = f" by about {wording.amount(self.size, unit)}" if self.size is not None else ""
+        return f"more {factor} {self.effect} {outcome}{size}"
+
+
+def unit_of(expectation: Expectation, outcomes: Iterable[Outcome]) -> str:
+    """Return the unit that the size of an expectation is in; empty where its outcome has none."""
+    return next((outcome.unit for outcome in outcomes if outcome.name == expectation.outcome), "")
 
 
 def check_expectations(

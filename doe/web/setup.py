@@ -12,7 +12,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.measuring.check import unit_doubt
 from doe.model.errors import DataError, FettleError
-from doe.model.expectation import Expectation
+from doe.model.expectation import Expectation, unit_of
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -45,7 +45,7 @@ def show(request: Request, desk: AtDesk) -> Response:
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
         _group(
             "expectation",
-            [(item.name, about_expectation(item), _too_much(item, setup, file)) for item in setup.expectations],
+            [(item.name, about_expectation(item, setup), _too_much(item, setup, file)) for item in setup.expectations],
         ),
     )
     effort = (
@@ -95,9 +95,11 @@ def about_factor(factor: Factor) -> str:
     return "; ".join(parts)
 
 
-def about_expectation(expectation: Expectation) -> str:
+def about_expectation(expectation: Expectation, setup: Setup) -> str:
     """Describe an expectation in a phrase."""
-    return expectation.sentence() + (f" ({expectation.note})" if expectation.note else "")
+    return expectation.sentence(unit_of(expectation, setup.outcomes)) + (
+        f" ({expectation.note})" if expectation.note else ""
+    )
 
 
 @router.get("/setup/{kind}")

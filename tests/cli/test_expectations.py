@@ -28,6 +28,22 @@ def test_an_expectation_is_said_shown_changed_and_taken_out(rig, fettle):
     assert expected(rig) == ()
 
 
+def test_a_size_is_told_in_the_unit_of_its_outcome(rig, fettle):
+    done = fettle("expect", "add", "wool", "bass", "raises", "--size", "1.5")
+    assert "more wool raises bass by about 1.5 dB; readings overrule it." in done.out
+    assert fettle("expect").out == "factor  outcome  effect  size    why\nwool    bass     raises  1.5 dB\n"
+    fettle("read", "3", "bass=0.5", "bass=0.8", "--session", "Tuesday")
+    assert "as a mild prior: more wool raises bass by about 1.5 dB; with the readings" in fettle("next").out
+    assert (
+        "already that more wool raises bass by about 1.5 dB;" in fettle("expect", "add", "wool", "bass", "lowers").err
+    )
+    assert "expected that more wool raises bass by about 1.5 dB." in fettle("expect", "remove", "wool", "bass").out
+    assert (
+        "more wool lowers clarity by about 2;"
+        in fettle("expect", "add", "wool", "clarity", "lowers", "--size", "2").out
+    )
+
+
 def test_undo_takes_it_back(rig, fettle):
     before = ProjectFile.open(rig).fingerprint()
     fettle("expect", "add", "wool", "echo", "lowers")
@@ -140,7 +156,7 @@ def test_a_direction_in_other_words_gets_the_word_that_was_meant(rig, fettle, wo
 
 def test_more_than_the_outcome_can_do_is_stored_and_questioned(rig, fettle):
     done = fettle("expect", "add", "wool", "bass", "lowers", "--size", "1e9")
-    assert done.out.startswith("Stored: it is expected that more wool lowers bass by about 1 billion; ")
+    assert done.out.startswith("Stored: it is expected that more wool lowers bass by about 1 billion dB; ")
     assert done.err == (
         "Note: wool is expected to change bass by 1000000000 dB, far more than all that is known of it (6 dB). "
         "If that is a slip, take it back.\n"

@@ -65,11 +65,11 @@ def test_an_expectation_is_stored_shown_and_told_beside_the_advice(thoughtful, p
     bad = thoughtful.send(form, "/expectation", factor="wol", outcome="bass", effect="lowers")
     assert (bad.status, "which is no factor. Did you mean" in bad.text) == (422, True)
     kept = thoughtful.send(form, "/expectation", factor="wool", outcome="bass", effect="lowers", size="2,5")
-    assert "more wool lowers bass by about 2.5" in kept.text
+    assert "more wool lowers bass by about 2.5 dB" in kept.text
     assert project.setup.expectations[0].size == 2.5
     assert "wool on bass" in thoughtful.get("/setup/expectation?name=wool%20on%20bass").text
     assert (
-        "Expected by the maker, as a mild prior: more wool lowers bass by about 2.5"
+        "Expected by the maker, as a mild prior: more wool lowers bass by about 2.5 dB;"
         in worked_out(thoughtful, "/next").text
     )
 
