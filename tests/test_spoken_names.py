@@ -17,6 +17,7 @@ from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
 from doe.plans import plan
+from doe.plans.choose import sureness
 
 FACTORS = (
     Factor("port_length", low=0, high=10, step=1, unit="cm", minutes=5),
@@ -94,3 +95,19 @@ def test_sentences_hold_no_underscores(log, asked):
     told = [sentence for sentence in asked(log) if sentence]
     assert any(name in " ".join(told) for name in ("port length", "back vents", "body rings", "echo time"))
     assert [sentence for sentence in told if "_" in sentence] == []
+
+
+def test_several_settings_in_a_sentence_are_listed_as_a_person_would(log):
+    """By hand: 8 * 40 + 2 * 10 - 6 * 2 = 328 is wanted; without the port, 8 rings and 1 vent give 330, nothing comes nearer."""
+    both = Derived("inner_air", "body_rings * 40 + back_vents * 10 - port_length * 2")
+    found = settle(log, FACTORS, OUTCOMES, "13", without="port_length", effort=EFFORT, derived=[both])
+    assert found.headline.endswith("variant 13 (328); the nearest are back vents 1 and body rings 8.")
+    alone = Derived("inner_air", "body_rings * 40 - port_length * 2")
+    found = settle(log, FACTORS, OUTCOMES, "13", without="port_length", effort=EFFORT, derived=[alone])
+    assert found.headline.endswith("variant 13 (308); the nearest is body rings 8.")
+
+
+def test_a_plan_that_judges_nothing_lists_what_it_does_not_judge():
+    short = plan(FACTORS, 4, kind="fraction", seed=1)
+    row = {"power_of_judged": 0.0, "unjudged": "port_length, back_vents, body_rings"}
+    assert sureness(short, row) == "no interval for port length, back vents and body rings"

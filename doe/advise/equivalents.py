@@ -250,11 +250,16 @@ def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is
     if not solved.nearest:
         return f"With {gone} no setting keeps the limits, whatever is done to {_lasting(stand_in)}."
     first = solved.nearest[0]
-    lasting = ", ".join(f"{spaced(factor.name)} {setting(first.settings[factor.name])}" for factor in stand_in.lasting)
+    lasting = listed(
+        [f"{spaced(factor.name)} {setting(first.settings[factor.name])}" for factor in stand_in.lasting], "and"
+    )
+    comes, is_ = ("comes", "is") if len(stand_in.lasting) == 1 else ("come", "are")
     if is_near:
         doubt = "; whether it does the same is not known yet" if is_open else ""
-        return f"With {gone}, {lasting} comes nearest to {kept}: {_off(first.mismatch, unit)}{doubt}."
-    return f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest is {lasting}."
+        return f"With {gone}, {lasting} {comes} nearest to {kept}: {_off(first.mismatch, unit)}{doubt}."
+    return (
+        f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest {is_} {lasting}."
+    )
 
 
 def _lasting(stand_in: StandIn) -> str:
@@ -306,7 +311,7 @@ def _where(unit: str, minutes: float) -> str:
 
 def _test_sentence(test: Mapping[str, Any]) -> str:
     where = _where(test["unit"], test["minutes"])
-    settings = ", ".join(f"{spaced(name)} {setting(value)}" for name, value in test["settings"].items())
+    settings = listed([f"{spaced(name)} {setting(value)}" for name, value in test["settings"].items()], "and")
     if test["is_equivalent"]:
         return f"Building the first of these ({where}) is what tests the equivalence; read it beside the variant."
     return (

@@ -52,7 +52,9 @@ def what_must_give(
 
 
 def _told(found: Equivalent, stand_in: StandIn) -> str:
-    lasting = ", ".join(f"{spaced(factor.name)} {setting(found.settings[factor.name])}" for factor in stand_in.lasting)
+    lasting = listed(
+        [f"{spaced(factor.name)} {setting(found.settings[factor.name])}" for factor in stand_in.lasting], "and"
+    )
     unit = unit_behind(stand_in.quantity.unit)
     return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
 

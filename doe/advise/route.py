@@ -389,7 +389,7 @@ def _notes(
         notes.append(f"Shuffled: {duration(this)} instead of {duration(least)}, {extra} more.")
     strong = [row for row in randomised.to_dict("records") if abs(row["correlation"]) > STRONG]
     if strong:
-        names = ", ".join(f"{spaced(row['factor'])} ({number(row['correlation'], 2)})" for row in strong)
+        names = listed([f"{spaced(row['factor'])} ({number(row['correlation'], 2)})" for row in strong], "and")
         runs = "runs" if len(strong) == 1 else "run"
         notes.append(
             f"Drift over the order cannot be told from the effect of {names}, which {runs} with it; shuffle more, or repeat a "

@@ -13,7 +13,7 @@ from doe.measuring.choice import chosen_outcomes, compute_outcome
 from doe.measuring.results import Change, Recomputed
 from doe.measuring.takes import Kept, is_reference_itself, kept_takes, under_its_name
 from doe.model.change import find_variant
-from doe.model.errors import DataError
+from doe.model.errors import DataError, listed
 from doe.model.outcome import Outcome
 from doe.model.records import Computation
 from doe.model.wording import counted
@@ -156,7 +156,7 @@ def _shown(value: object) -> str:
 def _summary(changes: Sequence[Change]) -> str:
     if len(changes) == 1:
         return f"recomputed {changes[0].line()}"
-    names = ", ".join(dict.fromkeys(change.outcome for change in changes))
+    names = listed(dict.fromkeys(change.outcome for change in changes), "and")
     return f"recomputed {counted(len(changes), 'reading')} of {names} from the kept files"
 
 

@@ -10,11 +10,11 @@ from typing import Any
 import pandas as pd
 
 from doe.model.effort import Effort
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.records import Unit
-from doe.model.wording import counted, duration, number, percent
+from doe.model.wording import counted, duration, number, percent, spaced
 from doe.plans.frame import check_factors
 from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
 from doe.plans.precision import POWER
@@ -239,9 +239,8 @@ def sureness(made: Plan, row: Mapping[Any, Any]) -> str:
     """
     what = "what matters" if made.scatter and made.matters else "twice the scatter"
     seen = f"sees {what} with {percent(row['power_of_judged'])}" if row["power_of_judged"] > 0 else ""
-    return ", but ".join(
-        part for part in (seen, f"no interval for {row['unjudged']}" if row["unjudged"] else "") if part
-    )
+    open_ = listed([spaced(name) for name in row["unjudged"].split(", ") if name], "and")
+    return ", but ".join(part for part in (seen, f"no interval for {open_}" if open_ else "") if part)
 
 
 def _reason(ranked: Sequence[Offer], scatter: float | None, matters: float | None) -> tuple[str, ...]:

@@ -214,7 +214,8 @@ def _not_estimable(request: Request, layout: Layout, kind: str, values: Array, a
     new, old, penalty = arrangement.beside()
     rows = layout.rows(np.vstack([values, request.old]))
     lost = lost_terms(layout, rows, np.vstack([new, old]), penalty)
-    names = ", ".join(lost[:6]) + (f" and {counted(len(lost) - 6, 'more term')}" if len(lost) > 6 else "")
+    more = [counted(len(lost) - 6, "more term")] if len(lost) > 6 else []
+    names = listed([*lost[:6], *more], "and")
     runs = max(layout.n_columns + arrangement.n_blocks - 1, len(values))
     smaller = "model='main', or " if any(not term.is_main for term in layout.terms) else ""
     return (

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from doe.model.errors import UsageError, or_else
+from doe.model.errors import UsageError, listed, or_else
 from doe.model.factor import Factor
-from doe.model.wording import counted
+from doe.model.wording import counted, spaced
 from doe.plans.aberration import MOST_FACTORS, fraction_columns
 from doe.plans.draft import Draft, from_coded, off_step_notes, one_block, require_two_levels
 from doe.plans.frame import snapped, to_values
@@ -130,7 +130,7 @@ def fold_over(factors: Sequence[Factor], existing: pd.DataFrame, fold: Sequence[
     places = [place for place, name in enumerate(names) if not fold or name in fold]
     require_two_levels([factors[place] for place in places], "a fold-over", "fold= with the other factors")
     values = mirror_values(factors, to_values(factors, existing, "Existing run"), places)
-    what = "all factors" if len(places) == len(names) else ", ".join(names[place] for place in places)
+    what = "all factors" if len(places) == len(names) else listed([spaced(names[place]) for place in places], "and")
     return Draft(f"fold-over on {what}", values, one_block(len(values)), ("corner",) * len(values))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import duckdb
 
-from doe.model.errors import DataError
+from doe.model.errors import DataError, listed
 from doe.model.records import Computation, KeptFile, Reading
 from doe.model.wording import counted
 from doe.store import attachments, definitions, journal, measurements, readings, sessions
@@ -126,8 +126,8 @@ def _told(
     made: Sequence[tuple[Reading, Computation]], files: Sequence[KeptFile], subject: str, new_sessions: list[str]
 ) -> str:
     takes = counted(sum(file.variant is not None for file in files), "take")
-    also = f" (new session {', '.join(new_sessions)})" if new_sessions else ""
+    also = f" (new session {listed(new_sessions, 'and')})" if new_sessions else ""
     if not made:
         return f"kept {takes} of variant {subject}"
-    names = ", ".join(dict.fromkeys(reading.outcome for reading, _ in made))
+    names = listed(dict.fromkeys(reading.outcome for reading, _ in made), "and")
     return f"measured {names} of variant {subject} from {takes}{also}"

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from doe.model.effort import Effort
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.plans import PlanChoice, choose, offers, plan
 from doe.plans.choose import RUNGS
 from tests.plans.made import RADIO, numbers
@@ -55,7 +55,7 @@ def test_plans_stand_in_the_order_of_the_figures_shown():
     assert told == sorted(told)
     assert len({chance for _, chance, _ in told}) > 1
     assert all(
-        f"no interval for {row['unjudged']}." in line
+        f"no interval for {listed(row['unjudged'].split(', '), 'and')}." in line
         for line, row in zip(lines, found.table.to_dict("records"), strict=True)
         if row["unjudged"]
     )

@@ -80,7 +80,7 @@ def test_correlations_with_many_levels_are_canonical():
     """Law: 1 where one factor follows from the other, 0 where they are crossed."""
     factors = [Factor(name, kind="categorical", levels=["x", "y", "z"]) for name in ("p", "q", "s")]
     rows = [{"p": a, "q": a, "s": b} for a in "xyz" for b in "xyz"]
-    with pytest.raises(UsageError, match=r"p, q of the model"):
+    with pytest.raises(UsageError, match=r"p and q of the model"):
         judge(pd.DataFrame(rows), factors)
     made = judge(pd.DataFrame(rows), factors, ["p", "s"])
     pairs = made.confounded.set_index(["term", "with"])["correlation"]
@@ -168,7 +168,7 @@ def test_a_saturated_plan_says_that_nothing_is_left_to_judge_by():
 def test_a_plan_that_cannot_estimate_the_model_is_refused():
     with refused(
         UsageError,
-        "A plackett-burman plan of 8 runs cannot estimate A:B, A:C, A:D, B:C, B:D, C:D of the model; use "
+        "A plackett-burman plan of 8 runs cannot estimate A:B, A:C, A:D, B:C, B:D and C:D of the model; use "
         "model='main', or kind='d-optimal' with 11 runs or more.",
     ):
         plan(numbers(4), 8, "two-factor", kind="plackett-burman")
