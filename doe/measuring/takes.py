@@ -19,9 +19,10 @@ from doe.signals.recipes import check_recipe
 from doe.signals.sound_format import LARGEST_BYTES
 from doe.signals.sources import Context
 from doe.store import ProjectFile
-from doe.store.attachments import TAKE, hash_of, is_name
+from doe.store.attachments import FOR_RECIPE, TAKE, hash_of, is_name
 
-_FILE_KEYS = ("microphone", "reference", "calibrator", "background")
+FILE_KEYS = ("microphone", "reference", "calibrator", "background")
+"""Keys of recipes that name a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,28 +49,25 @@ class Kept:
     ----------
     takes : mapping of str to sequence of Take
         By variant.
-    folder : Path
-        Where files named in a recipe are: beside the project.
     context : Context
-        The same for recipes, with what was read already.
+        Where files named in a recipe are, with what was read already.
     """
 
     takes: Mapping[str, Sequence[Take]]
-    folder: Path
     context: Context
 
     def uses(self, settings: Mapping[str, Any]) -> dict[str, str]:
         """Return the other files that a recipe's settings bring in: name -> sha256, empty for one that is gone."""
-        names = [str(settings[key]) for key in _FILE_KEYS if settings.get(key) is not None]
-        found = {name: _hash_or_nothing(self.folder / name) for name in names}
+        names = [str(settings[key]) for key in FILE_KEYS if settings.get(key) is not None]
+        found = {name: _hash_or_nothing(self.context.path(name)) for name in names}
         variant = settings.get("reference_variant")
         for place, take in enumerate(self.takes.get(variant, ()) if variant is not None else (), 1):
             found[f"{variant}, take {place}: {take.path.name}"] = take.sha256
         return found
 
     def used_files(self, settings: Mapping[str, Any]) -> list[Path]:
-        """Return the files beside the project that a recipe's settings name."""
-        return [self.folder / str(settings[key]) for key in _FILE_KEYS if settings.get(key) is not None]
+        """Return the files that a recipe's settings name."""
+        return [self.context.path(str(settings[key])) for key in FILE_KEYS if settings.get(key) is not None]
 
 
 def look_at(files: Iterable[Path | str]) -> list[Take]:
@@ -125,15 +123,19 @@ def kept_takes(file: ProjectFile, outcomes: Sequence[Outcome], variants: Sequenc
     """
     with TemporaryDirectory(prefix="fettle-") as folder:
         takes: dict[str, list[Take]] = {}
+        given: dict[str, Path] = {}  # the newest of a name counts
         for row in file.attachments():
-            if row["note"] == TAKE and row["path"].is_file():
-                path = under_its_name(row["path"], row["filename"], Path(folder) / str(row["id"]))
+            if row["note"] not in (TAKE, FOR_RECIPE) or not row["path"].is_file():
+                continue
+            path = under_its_name(row["path"], row["filename"], Path(folder) / str(row["id"]))
+            if row["note"] == FOR_RECIPE:
+                given[row["filename"]] = path
+            else:
                 takes.setdefault(row["variant"], []).append(Take(path, row["sha256"]))
         for name in filter(None, map(reference_of, outcomes)):
             takes.setdefault(name, takes.get(find_variant(name, variants).name, []))
-        beside = file.path.parent
-        context = Context(beside, {name: [take.path for take in own] for name, own in takes.items()})
-        yield Kept(takes, beside, context)
+        of_variants = {name: [take.path for take in own] for name, own in takes.items()}
+        yield Kept(takes, Context(file.path.parent, of_variants, given))
 
 
 def under_its_name(source: Path, name: str, folder: Path) -> Path:

@@ -104,7 +104,7 @@ def _compare_with_background(
     if name is None:
         said.note("No background recording: how far the level stands above the silence of the room is not known.")
         return
-    silence = load_spectrum(context.folder / name, settings, context, Said())  # it is meant to be quiet
+    silence = load_spectrum(context.path(name), settings, context, Said())  # it is meant to be quiet
     floor = spectrum.level(silence, settings["weighting"], settings.get("band"), full_scale_db=known)
     if value - floor < LEAST_SNR_DB:
         said.warn(
@@ -146,7 +146,7 @@ def reference_response(settings: Settings, context: Context, said: Said, band: t
     if (file is None) == (variant is None):
         raise UsageError("A deviation needs either reference (a file) or reference_variant (a variant with takes).")
     if file is not None:
-        path = context.folder / file
+        path = context.path(file)
         own = settings if sound_format(path) else {**settings, **dict.fromkeys(_NOT_FOR_CURVES)}
         return load_response(path, own, context, said, band)
     takes = context.variant_files.get(variant, ())

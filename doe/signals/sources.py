@@ -38,13 +38,21 @@ class Context:
         Where files named in a recipe (microphone, reference, calibrator) are looked for.
     variant_files : mapping of str to sequence of Path
         Takes of other variants and reference objects, by name.
+    files : mapping of str to Path
+        Files that a recipe may name and that lie elsewhere, by name; one in the folder counts before them.
     loaded : dict
         What was read already, so that several recipes share one reading of a file. Filled in while measuring.
     """
 
     folder: Path = Path()
     variant_files: Mapping[str, Sequence[Path]] = field(default_factory=dict)
+    files: Mapping[str, Path] = field(default_factory=dict)
     loaded: dict[tuple[Any, ...], Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def path(self, name: str) -> Path:
+        """Return where a file is that a recipe names; in the folder, where it is nowhere."""
+        beside = self.folder / name
+        return beside if beside.exists() else self.files.get(name, beside)
 
     def once(self, what: str, path: Path, make: Any, *more: Any) -> Any:
         """Return ``make()``, or what it returned before for the same state of the same file."""
@@ -192,7 +200,7 @@ def full_scale(settings: Settings, context: Context) -> float | None:
         return found
     if settings.get("full_scale_db") is not None:
         raise UsageError("full_scale_db and calibrator are both set; keep one of them.")
-    tone = load_spectrum(context.folder / name, settings, context, Said())
+    tone = load_spectrum(context.path(name), settings, context, Said())
     return full_scale_from(tone, settings["calibrator_db"])
 
 
@@ -255,7 +263,7 @@ def _corrected(
     name = settings.get("microphone")
     if name is None:
         return response
-    microphone = read_curve(context.folder / name)
+    microphone = read_curve(context.path(name))
     if microphone.frequency[0] > band[0] or microphone.frequency[-1] < band[1]:
         said.warn(
             f"{name} corrects from {wording.number(float(microphone.frequency[0]))} to "

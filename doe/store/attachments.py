@@ -19,6 +19,8 @@ from doe.store.rows import fetch, insert, next_id
 
 TAKE = "take"
 """Note of a recording or curve that was measured; photos and other files have other notes, or none."""
+FOR_RECIPE = "for a recipe"
+"""Note of a file that was given for a recipe to name, such as a microphone's curve; it need not lie beside the project then."""
 USED = "used by a recipe"
 """Note of a file that a recipe names, such as a microphone's curve."""
 _HASH = re.compile(r"[0-9a-f]{64}")

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from doe.model.errors import UsageError
+from doe.model.errors import FettleError, UsageError
 from doe.model.outcome import Outcome
 from doe.model.typed_recipe import read_keys, write_keys
+from doe.store import ProjectFile
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead
 
 NONE = "none: readings are typed in"
+FILES = "recipe_files"
+KINDS = ".wav,.flac,.aif,.aiff,.frd,.txt,.csv"
+"""Ends of the names of files that are measured, or that a recipe measures with."""
+_FILES_HINT = (
+    "Only where a key needs one, such as microphone = mic.txt: the microphone's curve, a reference, a calibrator's tone or the "
+    "silence. It is kept with the project; the newest of a name counts."
+)
+CHOOSE_AGAIN = " Choose the files again: they are not kept when something is refused."
 _KEYS_HINT = (
     "One on each line, such as band = 40, 150. Which keys each recipe takes is listed on the page of recipes, below; "
     "a key left out is as told there."
@@ -29,7 +38,26 @@ def recipe_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
     return (
         made("from", "Computed from a recording by", "list", hint, choices=choices),
         made("keys", "Keys of that recipe", "long", _KEYS_HINT),
+        made(FILES, "Files that its keys name", "files", _FILES_HINT, accept=KINDS),
     )
+
+
+def sent_files(file: ProjectFile, outcome: Outcome, sent: Sequence[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
+    """Return the files that came with the form and are to be kept.
+
+    Raises
+    ------
+    NotRead
+        If one is not named by the recipe, or is nothing that it could use.
+    """
+    if not sent:
+        return []
+    from doe.measuring.recipe_files import new_files  # numpy
+
+    try:
+        return new_files(file, outcome.recipe, sent)
+    except FettleError as err:
+        raise NotRead({FILES: f"{err}{CHOOSE_AGAIN}"}) from None
 
 
 def typed_recipe(outcome: Outcome) -> dict[str, str]:

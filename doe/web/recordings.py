@@ -19,11 +19,11 @@ from doe.web.desk import Desk, View
 from doe.web.forms import Posted, Sent
 from doe.web.pages import AtDesk, go_to, known_variant, page
 from doe.web.readings import last_session
+from doe.web.recipe_fields import KINDS
 
 router = APIRouter(include_in_schema=False)
 
 _CHOOSE_AGAIN = " Choose the recordings again: files are not kept when something is refused."
-_KINDS = ".wav,.flac,.aif,.aiff,.frd,.txt,.csv"
 
 
 @router.get("/variants/{name:path}/recordings")
@@ -75,7 +75,7 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
 def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormPage:
     outcomes = [item.name for item in view.snapshot.setup.outcomes if item.recipe]
     fields = (
-        Field("takes", "Recordings", "files", accept=_KINDS, error=error, is_needed=True,
+        Field("takes", "Recordings", "files", accept=KINDS, error=error, is_needed=True,
               hint="One file for each take: put up anew, measured again. Sound as WAV, FLAC or AIFF; curves as text."),
         Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
         Field("rater", "Measured by", value=values.get("rater", ""), hint="Such as the microphone."),

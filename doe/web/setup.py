@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -28,6 +29,7 @@ from doe.web.desk import Desk
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.forms import Sent, at_most, marked
 from doe.web.pages import AtDesk, go_to, page
+from doe.web.recipe_fields import CHOOSE_AGAIN, FILES, sent_files
 
 MOST_TITLE, MOST_QUESTION = 200, 2000
 _UNCHANGED = "Nothing was changed, so nothing is stored."
@@ -234,8 +236,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
         if old is not None:
             present = as_typed(kind, old)
             check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
-        entry = _store(desk, kind, name, typed, old)
-        return urls.with_done(_next_of(desk, old, typed), entry)
+        entry = _store(desk, kind, name, typed, old, sent.files.get(FILES, []))
+        return urls.with_done(_next_of(desk, old, typed, has_files=bool(sent.files)), entry)
 
     error: FettleError | None = None
     conflict: tuple[tuple[str, str, str], ...] = ()
@@ -247,20 +249,26 @@ def store(request: Request, sent: Sent, desk: AtDesk, kind: str, name: str = "")
         status, error = 422, err
     setup = desk.view().snapshot.setup
     record = _record(setup, kind, name) if name or words.is_single else None
-    return page(request, "form.html", _form(setup, words, kind, name, record, typed, error, conflict), status)
+    form = _form(setup, words, kind, name, record, typed, error, conflict)
+    if sent.files and not (isinstance(error, NotRead) and FILES in error.errors):
+        form = replace(form, error=f"{form.error}{CHOOSE_AGAIN}".strip())
+    return page(request, "form.html", form, status)
 
 
-def _next_of(desk: Desk, old: Any, typed: Mapping[str, str]) -> str:
-    """Return where to go on: to the recipes, where readings were computed by another one than there is now."""
+def _next_of(desk: Desk, old: Any, typed: Mapping[str, str], *, has_files: bool) -> str:
+    """Return where to go on: to the recipes, where readings were computed by another one or by other files."""
     if not isinstance(old, Outcome) or not old.recipe:
         return urls.setup()
     name = typed.get("name", old.name)
     new = next((item.recipe for item in desk.view().snapshot.setup.outcomes if item.name == name), {})
-    is_stale = new and new != old.recipe and any(row["outcome"] == name for row in desk.project.file.computations())
+    is_other = new and (has_files or new != old.recipe)
+    is_stale = is_other and any(row["outcome"] == name for row in desk.project.file.computations())
     return urls.recipes() if is_stale else urls.setup()
 
 
-def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any) -> int:
+def _store(
+    desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any, sent: Sequence[tuple[str, bytes]] = ()
+) -> int:
     """Store a definition and return the last entry that it took.
 
     Raises
@@ -272,9 +280,10 @@ def _store(desk: Desk, kind: str, name: str, typed: Mapping[str, str], old: Any)
     if kind == "about":
         return _store_about(file, typed, old)
     record = build(kind, typed, old, desk.view().snapshot.setup)
-    if record == old:
+    files = sent_files(file, record, sent) if isinstance(record, Outcome) else []
+    if record == old and not files:
         raise DataError(_UNCHANGED)
-    return file.change_setup(kind, record, name=name or None, was=typed.get("was") or None).id
+    return file.change_setup(kind, record, name=name or None, was=typed.get("was") or None, files=files).id
 
 
 def _store_about(file: ProjectFile, typed: Mapping[str, str], old: Setup) -> int:

@@ -6,7 +6,9 @@ from html import unescape
 
 import pytest
 
+from doe.project import Project
 from doe.signals.recipes import RECIPES
+from doe.store import ProjectFile
 from tests.cli.test_measure import curve_text
 
 RECIPE = {"from": "band_level", "band": [40.0, 150.0], "relative_to": [300.0, 1000.0]}
@@ -96,10 +98,10 @@ def test_without_a_recipe_the_page_says_how_to_give_one(visitor):
 KEYS = "band = 40, 150\nrelative_to=[300, 1000]"
 
 
-def given_recipe(visitor, name="bass", keys=KEYS, **typed):
+def given_recipe(visitor, name="bass", keys=KEYS, files=None, **typed):
     """Give an outcome a recipe, as its form takes it."""
     page = visitor.get(f"/setup/outcome?name={name}")
-    return visitor.send(page, "/outcome", **{"from": "band_level", "keys": keys, **typed})
+    return visitor.send(page, "/outcome", files=files, **{"from": "band_level", "keys": keys, **typed})
 
 
 def test_a_recipe_is_given_where_it_is_missed(visitor, project):
@@ -169,6 +171,100 @@ def test_a_changed_recipe_computes_again_from_what_is_kept(visitor, measuring):
     assert now == pytest.approx(0.0, abs=0.3)
     visitor.send(page, "/undo")
     assert round(measuring.readings()["value"].iloc[-1], 2) == -4.0
+
+
+MICROPHONE = b"20 0\n200 0\n201 3\n20000 3\n"  # 3 dB too loud above 200 Hz
+WITH_MICROPHONE = f"{KEYS}\nmicrophone = mic.txt"
+
+
+def kept_files(project):
+    return [(row["filename"], row["note"]) for row in project.file.attachments() if row["variant"] is None]
+
+
+def test_a_file_that_a_key_names_is_given_with_the_recipe_and_used(visitor, measuring):
+    """By hand: the bass stands 4 dB below the band above, of which 3 dB are the microphone's, so 1 dB are left."""
+    assert sent(visitor, ("a1.txt", curve(-4.0, 1))).status == 200
+    before = measuring.file.fingerprint()
+    page = given_recipe(visitor, keys=WITH_MICROPHONE, files=[("recipe_files", ("mics/mic.txt", MICROPHONE))])
+    assert page.status == 200
+    assert "kept mic.txt for its recipe" in page.text
+    assert kept_files(measuring) == [("mic.txt", "for a recipe")]
+    assert "bass by band_level, 1 reading so far" in page.text  # and the way to compute it again
+    assert visitor.send(page, "/again").status == 200
+    assert measuring.readings()["value"].iloc[-1] == pytest.approx(-1.0, abs=0.3)
+    assert sent(visitor, ("a2.txt", curve(-5.0, 2))).status == 200
+    assert measuring.readings()["value"].iloc[-1] == pytest.approx(-2.0, abs=0.3)
+    for entry in list(reversed(measuring.file.history()))[:3]:
+        measuring.file.take_back(entry.id)
+    assert measuring.file.fingerprint() == before
+    assert kept_files(measuring) == []
+
+
+def test_a_newer_file_of_the_same_name_counts_and_taking_it_back_brings_the_older_one(visitor, measuring):
+    files = [("recipe_files", ("mic.txt", MICROPHONE))]
+    given_recipe(visitor, keys=WITH_MICROPHONE, files=files)
+    again = given_recipe(visitor, keys=WITH_MICROPHONE, files=files)
+    assert (again.status, "Nothing was changed, so nothing is stored." in again.text) == (422, True)
+    flat = MICROPHONE.replace(b" 3\n", b" 0\n")
+    page = given_recipe(visitor, keys=WITH_MICROPHONE, files=[("recipe_files", ("mic.txt", flat))])
+    assert page.status == 200
+    sent(visitor, ("a1.txt", curve(-4.0, 1)))
+    assert measuring.readings()["value"].iloc[-1] == pytest.approx(-4.0, abs=0.3)
+    measuring.file.take_back(measuring.file.history()[-1].id)
+    visitor.send(page, "/undo")
+    sent(visitor, ("a1.txt", curve(-4.0, 1)))
+    assert measuring.readings()["value"].iloc[-1] == pytest.approx(-1.0, abs=0.3)
+
+
+def test_an_export_and_a_backup_carry_the_files_of_recipes(visitor, measuring, tmp_path):
+    given_recipe(visitor, keys=WITH_MICROPHONE, files=[("recipe_files", ("mic.txt", MICROPHONE))])
+    take = tmp_path / "a1.txt"
+    take.write_bytes(curve(-4.0, 1))
+    (tmp_path / "elsewhere").mkdir()
+    copy = measuring.file.backup(tmp_path / "elsewhere" / "copy.duckdb")
+    out = measuring.file.export(tmp_path / "out")
+    restored = ProjectFile.restore(tmp_path / "elsewhere" / "again.duckdb", out).path
+    for path in (copy, restored):
+        done = Project.open(path).measure("1", [take], dry_run=True)
+        assert done.measured[0].measured.values[0] == pytest.approx(-1.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("typed", "files", "sentence"),
+    [
+        ({"keys": KEYS}, [("mic.txt", MICROPHONE)], "'mic.txt' is named by no key; write it to the key that it is for: "
+         "microphone = mic.txt or calibrator = mic.txt."),
+        ({"keys": WITH_MICROPHONE}, [("mic.txt", b"")], "'mic.txt' is empty; choose the file that microphone is to be."),
+        ({"keys": WITH_MICROPHONE}, [("mic.txt", b"<html>")], "mic.txt "),
+        ({"keys": WITH_MICROPHONE}, [("mic.txt", b"RIFF\0\0\0\0WAVE")], "mic.txt "),
+        ({"keys": WITH_MICROPHONE}, [("mic.txt", MICROPHONE), ("x/mic.txt", MICROPHONE)], "'mic.txt' is given twice"),
+        ({"keys": WITH_MICROPHONE}, [("..", MICROPHONE)], "File name '..' must be that of a file"),
+        ({"keys": f"{KEYS}\ncalibrator = tone.wav"}, [("tone.wav", MICROPHONE)],
+         "'tone.wav' is no sound as WAV, FLAC or AIFF, which calibrator must be."),
+        ({"from": "", "keys": ""}, [("mic.txt", MICROPHONE)], "'mic.txt' belongs to no recipe; choose one"),
+        ({"from": "tap_pitch", "keys": ""}, [("mic.txt", MICROPHONE)], ""),
+    ],
+)  # fmt: skip
+def test_a_file_that_no_recipe_could_use_is_refused_at_its_field(visitor, measuring, typed, files, sentence):
+    before = measuring.file.fingerprint()
+    page = given_recipe(visitor, files=[("recipe_files", one) for one in files], **typed)
+    assert page.status == 422
+    if sentence:
+        (told,) = re.findall(r'id="in-recipe_files-error">([^<]*)<', page.html)
+        assert unescape(told).startswith(sentence)
+    assert "Choose the files again: they are not kept when something is refused." in page.text
+    assert measuring.file.fingerprint() == before
+    assert not list(measuring.file.files_folder.glob("*"))
+
+
+def test_a_file_beside_the_project_counts_first_so_another_of_its_name_is_refused(visitor, measuring):
+    (measuring.path.parent / "mic.txt").write_bytes(MICROPHONE.replace(b"3", b"4"))
+    page = given_recipe(visitor, keys=WITH_MICROPHONE, files=[("recipe_files", ("mic.txt", MICROPHONE))])
+    assert page.status == 422
+    assert (
+        "Another 'mic.txt' lies beside the project, and that one would count; give this file a name of its own."
+        in page.text
+    )
 
 
 def test_another_unit_than_the_recipes_is_said_in_the_set_up(visitor, project):
