@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from doe.charts import text
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import DataError, FettleError, listed
 from doe.sheets.cautions import LISTENING
 from doe.store.attachments import clean_name
 from doe.web import urls
@@ -73,7 +73,7 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
 
 
 def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormPage:
-    outcomes = [item.name for item in view.snapshot.setup.outcomes if item.recipe]
+    outcomes = [text.name(item.name) for item in view.snapshot.setup.outcomes if item.recipe]
     fields = (
         Field("takes", "Recordings", "files", accept=KINDS, error=error, is_needed=True,
               hint="One file for each take: put up anew, measured again. Sound as WAV, FLAC or AIFF; curves as text."),
@@ -81,7 +81,7 @@ def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormP
         Field("rater", "Measured by", value=values.get("rater", ""), hint="Such as the microphone."),
         Field("note", "Note", "long", values.get("note", "")),
     )  # fmt: skip
-    told = f"Each file gives a reading of {', '.join(outcomes)}, and is kept with the project."
+    told = f"Each file gives a reading of {listed(outcomes, 'and')}, and is kept with the project."
     nothing = (
         "No outcome of this project is computed from files yet. A recipe says how, such as the level of a band; choose one in "
         "the form of a measured outcome.",

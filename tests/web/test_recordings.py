@@ -6,6 +6,7 @@ from html import unescape
 
 import pytest
 
+from doe.model.outcome import Outcome
 from doe.project import Project
 from doe.signals.recipes import RECIPES
 from doe.store import ProjectFile
@@ -46,6 +47,13 @@ def test_each_take_becomes_a_reading_and_one_button_takes_all_back(visitor, meas
     assert max(map(len, shown)) < 10  # no more digits than anybody reads; the correction has them all
     visitor.send(page, "/undo")
     assert measuring.file.fingerprint() == before
+
+
+def test_what_a_file_gives_is_listed_as_a_person_would(visitor, measuring):
+    for name in ("low_bass", "high_bass"):
+        measuring.file.change_setup("outcome", Outcome(name, unit="dB", recipe=RECIPE))
+    page = visitor.get("/variants/1/recordings")
+    assert "Each file gives a reading of bass, low bass and high bass, and is kept with the project." in page.text
 
 
 @pytest.mark.parametrize(
