@@ -8,6 +8,12 @@ from pathlib import Path
 import pytest
 
 import doe
+from doe.advise.confirm import Confirmation
+from doe.advise.confirm_size import ConfirmationPlan
+from doe.advise.equivalents import Equivalents
+from doe.advise.tolerance import Tolerances
+from doe.advise.track import Track
+from doe.rehearse.answer import Rehearsal
 
 SOURCE = Path(doe.__file__)
 
@@ -53,3 +59,11 @@ def test_names_show_before_they_are_loaded():
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=SOURCE.parents[1], check=True
     )
     assert done.stdout.split() == ["True", "False"]
+
+
+@pytest.mark.parametrize("kind", [doe.Advice, doe.Effects, doe.Plan, doe.PlanChoice, doe.Route, Track, Confirmation,
+                                  ConfirmationPlan, Equivalents, Tolerances, Rehearsal])  # fmt: skip
+def test_a_result_is_equal_to_itself_only_and_may_stand_in_a_set(kind):
+    """Results hold frames, which have no single yes or no: field by field, ``==`` ended in a ValueError of pandas."""
+    assert kind.__eq__ is object.__eq__
+    assert kind.__hash__ is object.__hash__

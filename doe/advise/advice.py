@@ -20,7 +20,7 @@ _TOLD = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Advice:
     """The next change, the version to keep if work stopped now, and why.
 
@@ -70,9 +70,9 @@ class Advice:
     headline: str = ""
     runner_up: str = ""
     outcomes: tuple[Outcome, ...] = ()
-    _candidates: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
-    _front: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
-    _weights: Callable[[], pd.DataFrame] | None = field(default=None, repr=False, compare=False)
+    _candidates: Callable[[], pd.DataFrame] | None = field(default=None, repr=False)
+    _front: Callable[[], pd.DataFrame] | None = field(default=None, repr=False)
+    _weights: Callable[[], pd.DataFrame] | None = field(default=None, repr=False)
 
     @cached_property
     def candidates(self) -> pd.DataFrame:
@@ -133,6 +133,11 @@ class Advice:
 
     def __str__(self) -> str:
         return self.summary()
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Give a pickle or a copy the frames that are computed late, in place of what computes them."""
+        late = {name: getattr(self, name) for name in ("candidates", "front", "weights")}
+        return {**self.__dict__, **late, **{f"_{name}": None for name in late}}
 
     def __repr__(self) -> str:
         return f"<Advice: {self.headline or self.stop}>"

@@ -49,7 +49,7 @@ _YET_WITHIN = (
 )
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Confirmation:
     """How fresh builds compare with what the log before them promised.
 

@@ -82,7 +82,7 @@ class Scatter:
         return float(np.sqrt(variance))
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class ConfirmationPlan:
     """How many fresh builds and readings to take.
 

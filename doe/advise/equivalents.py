@@ -36,7 +36,7 @@ SHARE_SAFE = 0.9
 _COLUMNS = ["place", "outcome", "route", "mean", "sd", "low", "high", "build_low", "build_high"]
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Equivalents:
     """Lasting settings that give the same derived quantity with the stand-in taken away.
 

@@ -49,7 +49,7 @@ COLUMNS = [
 HOLD, SOME, UNTIL_KNOWN, NO_CARE = "hold it", "some care", "hold until known", "need not be held"
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Tolerances:
     """How far each setting may drift.
 

@@ -25,7 +25,7 @@ HALF_WIDTH = 1.959963984540054
 """Standard deviations from the middle to the end of a 95 % interval."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Track:
     """Predictions held against readings.
 

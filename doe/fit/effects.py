@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -50,7 +50,7 @@ class Basis:
     reading_sd: float
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Effects:
     """Which factor moves one outcome.
 
@@ -118,7 +118,7 @@ class Effects:
     n_readings: int
     n_variants: int
     seed: int
-    basis: Basis | None = field(default=None, compare=False)
+    basis: Basis | None = None
     margins: Margins | None = None
 
     @property

@@ -13,7 +13,7 @@ from doe.advise.track import HALF_WIDTH
 from doe.model import wording
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rehearsal:
     """What may be expected of a tuning effort before it starts.
 

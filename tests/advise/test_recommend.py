@@ -1,3 +1,4 @@
+import pickle
 import re
 from dataclasses import replace
 
@@ -88,6 +89,18 @@ def test_minutes_are_those_of_the_real_change(log, factors, outcomes, effort):
 def test_the_same_seed_gives_the_same_advice(log, factors, outcomes, effort):
     first, second = (recommend(log, factors, outcomes, effort=effort, count=2, seed=5) for _ in range(2))
     pd.testing.assert_frame_equal(first.table, second.table)
+
+
+def test_advice_can_be_pickled_with_what_is_computed_late(log, factors, outcomes, effort):
+    """It went to no other process: the frames that only pictures need are held as work to be done."""
+    advice = recommend(log, factors, outcomes, effort=effort)
+    back = pickle.loads(pickle.dumps(advice))
+    assert str(back) == str(advice)
+    for name, told in advice.to_tables().items():
+        if isinstance(told, pd.DataFrame):
+            pd.testing.assert_frame_equal(back.to_tables()[name], told)
+        else:
+            assert back.to_tables()[name] == told
 
 
 def test_the_columns_are_those_promised(log, factors, outcomes, effort):
