@@ -21,6 +21,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, did_you_mean, or_else
 from doe.model.expression import Expression
 from doe.model.factor import Factor
+from doe.model.given import check_names
 from doe.model.limit import Derived
 from doe.model.model_words import MODELS
 from doe.model.numbers import read_number
@@ -240,6 +241,7 @@ class Coding:
             If the model or one of the terms is unknown.
         """
         if not isinstance(model, str):
+            check_names("terms", model)
             return tuple(dict.fromkeys(self.term(name) for name in model))
         if model not in MODELS:
             hint = did_you_mean(model, MODELS)

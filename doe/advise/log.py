@@ -12,7 +12,7 @@ import numpy as np
 from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
-from doe.model.given import check_frame
+from doe.model.given import check_each, check_frame
 from doe.model.numbers import is_missing
 from doe.model.records import Unit
 from doe.model.stated import distinct, stated_settings
@@ -112,7 +112,9 @@ def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[st
 
 def _read_units(units: pd.DataFrame | Sequence[Unit], factors: Sequence[Factor]) -> tuple[Unit, ...]:
     if not hasattr(units, "columns"):
+        check_each("units", units, Unit)
         return tuple(units)
+    check_frame("units", units, "unit")
     frame: Any = units
     if "unit" not in frame.columns:
         raise DataError(f"The units have no column 'unit'.{did_you_mean('unit', map(str, frame.columns))}")

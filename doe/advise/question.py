@@ -12,7 +12,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean, or_else
 from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
-from doe.model.given import check_each
+from doe.model.given import check_each, check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 from doe.model.wording import exact
@@ -107,10 +107,11 @@ def ask(
         raise UsageError("There are no factors yet; define what can be changed first.")
     check_rules(factors, limits, derived)
     check_expectations(expect, factors, outcomes)
-    if seed < 0:
-        raise UsageError(f"seed is {seed}; it must be a whole number from 0.")
-    if not isinstance(count, int) or not 1 <= count <= MOST_SUGGESTIONS:
-        raise UsageError(f"count is {count}; it must be a whole number from 1 to {MOST_SUGGESTIONS}.")
+    seed, count = check_whole("seed", seed), check_whole("count", count, 1, MOST_SUGGESTIONS)
+    if effort is not None:
+        check_one("effort", effort, Effort)
+    if hours is not None:
+        check_number("hours", hours)
     if hours is not None and not 0 < hours < float("inf"):
         raise UsageError(f"hours is {exact(hours)}; it must be a number above 0.")
     if only not in (None, "improve", "learn"):

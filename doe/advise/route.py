@@ -14,6 +14,7 @@ from doe.model.choices import Settings
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_each, check_number, check_whole
 from doe.model.records import Unit
 from doe.model.wording import cell_text, counted, duration, number, percent, spaced
 from doe.plans.bench import Steps
@@ -154,6 +155,10 @@ def route(
     DataError
         If a setting of a variant or a unit is not allowed.
     """
+    check_each("factors", factors, Factor)
+    check_number("shuffle", shuffle)
+    check_number("seconds", seconds)
+    seed = check_whole("seed", seed)
     if not (np.isfinite(shuffle) and shuffle >= 0):
         raise UsageError(f"shuffle is {shuffle}; it must be 0 or more, such as 0.25 for a quarter more minutes.")
     job = errand(table, factors, units, effort, new_units)

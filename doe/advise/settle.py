@@ -17,8 +17,9 @@ from doe.advise.standin import choose_stand_in
 from doe.advise.twin import twin_build
 from doe.model.choices import Settings
 from doe.model.effort import Effort
-from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError, did_you_mean, shown
 from doe.model.factor import Factor
+from doe.model.given import check_each, check_names, check_whole
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.names import quoted
 from doe.model.outcome import Outcome
@@ -84,9 +85,11 @@ def settle(
     DataError
         If there is no best variant, no derived quantity that holds the stand-in, or the variant has no stand-in to take away.
     """
+    check_each("factors", factors, Factor)
+    check_each("outcomes", outcomes, Outcome)
     check_rules(factors, limits, derived)
-    if not isinstance(count, int) or count < 1:
-        raise UsageError(f"count is {count}; it must be a whole number from 1.")
+    count, seed = check_whole("count", count, 1), check_whole("seed", seed)
+    check_names("hold", hold)
     stand_in = choose_stand_in(factors, derived, without, to, through, hold)
     log = read_log(readings, factors, units)
     if variant is None:
@@ -135,6 +138,8 @@ def _named(variant: str | Mapping[str, object], log: Log, factors: Sequence[Fact
                 command=f"'fettle read {quoted(variant)} OUTCOME=VALUE' stores a reading",
             )
         return variant, log.variants[variant]
+    if not isinstance(variant, Mapping):
+        raise UsageError(f"variant is {shown(variant)}; it must be a name, or settings by factor.")
     missing = [factor for factor in factors if factor.name not in variant]
     if missing:
         raise DataError(f"The settings have no {missing[0].name}; it {missing[0].allowed()}.")

@@ -26,7 +26,7 @@ from doe.fit.whiten import usable_terms
 from doe.fit.words import headline, open_sizes, sensitivity_line, spoken
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
-from doe.model.given import check_each, check_frame, check_one
+from doe.model.given import check_each, check_frame, check_names, check_one, check_whole
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
@@ -91,6 +91,9 @@ def analyse(
     check_each("factors", factors, Factor)
     check_one("outcome", outcome, Outcome)
     check_frame("readings", readings)
+    seed = check_whole("seed", seed)
+    if terms is not None and not isinstance(terms, str):
+        check_names("terms", terms)
     if not factors:
         raise UsageError("There is no factor to analyse.", command="add one with 'fettle factor add'")
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())

@@ -16,6 +16,7 @@ from doe.fit.estimates import Averages
 from doe.fit.lenth import Margins
 from doe.model import markup
 from doe.model.errors import DataError, FitError, did_you_mean
+from doe.model.given import as_mapping
 from doe.model.outcome import Outcome
 from doe.model.wording import Column, column_of, counted, percent, verdict_text, with_interval
 
@@ -154,6 +155,8 @@ class Effects:
         ------
         DataError
             If a factor is missing or a setting is not allowed.
+        UsageError
+            If `settings` is neither.
         FitError
             If nothing could be fitted.
         """
@@ -251,7 +254,7 @@ class Effects:
         return self.basis
 
     def _checked(self, settings: Mapping[str, Any] | pd.DataFrame) -> pd.DataFrame:
-        frame = settings if isinstance(settings, pd.DataFrame) else pd.DataFrame([dict(settings)])
+        frame = settings if isinstance(settings, pd.DataFrame) else pd.DataFrame([as_mapping("settings", settings)])
         columns: dict[str, list[Any]] = {}
         for factor in self.coding.factors:
             if factor.name not in frame.columns:

@@ -181,10 +181,10 @@ def there_are(names: Iterable[object], nothing: str = "none is defined yet") -> 
     return f"there are {listed(words, 'and')}" if len(words) > 1 else f"there is only {words[0]}"
 
 
-def did_you_mean(word: str, known: Iterable[str], least: float = 0.6) -> str:
+def did_you_mean(word: object, known: Iterable[str], least: float = 0.6) -> str:
     """Return ``" Did you mean 'x'?"`` for the nearest known name, or an empty string where none is at least so alike."""
     names = {name.casefold(): name for name in known}
-    near = difflib.get_close_matches(word.casefold(), names, n=1, cutoff=least)
+    near = difflib.get_close_matches(str(word).casefold(), names, n=1, cutoff=least)
     return f" Did you mean '{names[near[0]]}'?" if near else ""
 
 

@@ -9,6 +9,7 @@ from doe.model import wording
 from doe.model.choices import Direction, choose
 from doe.model.errors import UsageError, or_else
 from doe.model.factor import Factor
+from doe.model.given import check_each
 from doe.model.numbers import finite
 from doe.model.outcome import Outcome
 
@@ -87,6 +88,7 @@ def check_expectations(
     UsageError
         On the first that is wrong.
     """
+    check_each("expectations", expectations, Expectation)
     known = {factor.name: factor for factor in factors}
     judged = [outcome.name for outcome in outcomes]
     taken: set[str] = set()

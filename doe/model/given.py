@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from numbers import Integral, Real
+from typing import Any
 
 from doe.model.errors import UsageError, shown
 
@@ -34,20 +36,85 @@ def check_one(what: str, given: object, kind: type) -> None:
         raise UsageError(f"{what} is {_shown(given)}; it must be a doe.{kind.__name__}.")
 
 
-def check_frame(what: str, given: object) -> None:
-    """Check that a table was given, without importing what makes tables.
+def check_frame(what: str, given: object, row: str = "reading") -> None:
+    """Check that a table was given, each column once, without importing what makes tables.
 
     Raises
     ------
     UsageError
-        If it is no data frame.
+        If it is no data frame, or two columns share a name.
     """
-    if not hasattr(given, "columns"):
-        raise UsageError(f"{what} must be a pandas DataFrame, one row per reading, not a {type(given).__name__}.")
+    columns = getattr(given, "columns", None)
+    if columns is None:
+        raise UsageError(f"{what} must be a pandas DataFrame, one row per {row}, not a {type(given).__name__}.")
+    taken: set[object] = set()
+    for column in columns:
+        if column in taken:
+            raise UsageError(f"{what} has two columns '{shown(column, 40)}'; keep one.")
+        taken.add(column)
+
+
+def as_mapping(what: str, given: object) -> dict[Any, Any]:
+    """Return values by name: of a mapping, or of a row of a data frame.
+
+    Raises
+    ------
+    UsageError
+        If it is neither.
+    """
+    if isinstance(given, Mapping) or hasattr(given, "keys"):
+        row: Any = given
+        return {key: row[key] for key in row.keys()}  # noqa: SIM118 - a row goes over its values, not its names
+    raise UsageError(f"{what} is {_shown(given)}; it must be values by name, such as a dict.")
+
+
+def check_names(what: str, given: object) -> None:
+    """Check that several names were given, as a list of them: a single text is a list of its letters to Python.
+
+    Raises
+    ------
+    UsageError
+        If it is one text or no list, or one of it is no text.
+    """
+    if isinstance(given, str) or not isinstance(given, Iterable):
+        raise UsageError(f"{what} is {_shown(given)}; it must be a list of names.")
+    for name in given:
+        if not isinstance(name, str):
+            raise UsageError(f"{what} holds {_shown(name)}; each must be a name.")
+
+
+def check_whole(what: str, given: object, least: int = 0, most: int | None = None) -> int:
+    """Return a whole number within bounds, as a plain one; those of array libraries count too.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    if isinstance(given, Integral) and not isinstance(given, bool):
+        number = int(given)
+        if least <= number and (most is None or number <= most):
+            return number
+    end = "" if most is None else f" to {most}"
+    raise UsageError(f"{what} is {_shown(given)}; it must be a whole number from {least}{end}.")
+
+
+def check_number(what: str, given: object) -> None:
+    """Check that a number was given; its range is for the caller to judge.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    if not isinstance(given, Real) or isinstance(given, bool):
+        raise UsageError(f"{what} is {_shown(given)}; it must be a number.")
 
 
 def _shown(given: object) -> str:
-    if isinstance(given, str | int | float):
+    if isinstance(given, Real):
+        return shown(given, 40)
+    if isinstance(given, str):
         return f"'{shown(given, 40)}'"
     kind = type(given).__name__
     return f"{'an' if kind[0] in 'AEIOaeio' else 'a'} {kind}"

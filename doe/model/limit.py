@@ -10,6 +10,7 @@ from typing import Any
 from doe.model.errors import DataError, UsageError, shown
 from doe.model.expression import Expression
 from doe.model.factor import Factor
+from doe.model.given import check_each
 from doe.model.names import check_name
 
 
@@ -93,6 +94,8 @@ def check_rules(factors: Iterable[Factor], limits: Iterable[Limit], derived: Ite
     UsageError
         On the first name that is unknown, defined twice (capitals make no difference), or used against its kind.
     """
+    check_each("limits", limits, Limit)
+    check_each("derived", derived, Derived)
     known: dict[str, Sequence[str]] = {}
     taken: set[str] = set()
     for factor in factors:

@@ -12,13 +12,14 @@ import pandas as pd
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.records import Unit
 from doe.model.wording import counted, duration, number, percent, spaced
 from doe.plans.frame import check_factors
 from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
 from doe.plans.precision import POWER
-from doe.plans.request import Tell, check_count, check_request
+from doe.plans.request import Tell, check_request
 from doe.plans.result import Plan
 
 RUNGS = (
@@ -155,10 +156,16 @@ def choose(
     if runs is None and hours is None:
         raise UsageError("Say how much may be spent: runs=10 or hours=12.")
     if runs is not None:
-        check_count("runs", runs)
+        check_whole("runs", runs, 1, 1000)
+    if hours is not None:
+        check_number("hours", hours)
     if hours is not None and not hours > 0:
         raise UsageError(f"hours is {hours}; it must be more than 0.")
-    check_request(known, "main", existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters)
+    check_request(
+        known, "main", existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters, seed=seed
+    )
+    if effort is not None:
+        check_one("effort", effort, Effort)
     budget = Budget(runs, None if hours is None else 60.0 * hours, effort, units)
     shared = {
         "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,

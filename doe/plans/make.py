@@ -10,6 +10,7 @@ import pandas as pd
 
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_frame, check_names, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.wording import counted, spaced
 from doe.plans.arrangement import Arrangement, check_blocks
@@ -20,7 +21,7 @@ from doe.plans.draft import Draft
 from doe.plans.frame import BLOCK, ORDER, POINT, UNIT, to_frame, to_values
 from doe.plans.layout import Array, Ints, Layout
 from doe.plans.optimal import optimal
-from doe.plans.request import Request, Tell, check_count, check_request
+from doe.plans.request import Request, Tell, check_request
 from doe.plans.result import Basis, Plan, beside_fixed
 from doe.plans.separation import separate
 from doe.plans.units import rebuild_places, units_of
@@ -131,12 +132,13 @@ def plan(
 def _check_counts(**counts: int | None) -> None:
     for word, count in counts.items():
         if count is not None:
-            check_count(word, count, 1, 1_000_000 if word == "starts" else 10_000)
+            check_whole(word, count, 1, 1_000_000 if word == "starts" else 10_000)
 
 
 def _check_extras(kind: str, centre: int | None, fold: Sequence[str]) -> None:
     if centre is not None:
-        check_count("centre", centre, 0)
+        check_whole("centre", centre, 0, 1000)
+    check_names("fold", fold)
     if fold and kind != "fold-over":
         raise UsageError(f"fold belongs to kind='fold-over', not to '{kind}'.")
 
@@ -341,6 +343,7 @@ def judge(
     DataError
         If a setting is not allowed.
     """
+    check_frame("table", table, "run")
     request = check_request(
         factors, model, existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters
     )

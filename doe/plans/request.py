@@ -11,6 +11,7 @@ import pandas as pd
 from doe.coding import Coding, Term
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
+from doe.model.given import check_frame, check_number, check_whole
 from doe.model.limit import Derived, Limit, check_rules
 from doe.plans.frame import check_factors, to_values, without_references
 from doe.plans.layout import Array, Layout
@@ -81,9 +82,14 @@ def check_request(
         If a run that exists has a setting that is not allowed.
     """
     known = check_factors(factors)
+    seed = check_whole("seed", seed)
+    if existing is not None:
+        check_frame("existing", existing, "run")
     check_rules(known, limits, derived)
     coding = Coding(known, tuple(derived))
     for name, number in (("scatter", scatter), ("matters", matters)):
+        if number is not None:
+            check_number(name, number)
         if number is not None and not (np.isfinite(number) and number > 0):
             raise UsageError(f"{name} is {number}; it must be more than 0.")
     rows = (
@@ -95,16 +101,3 @@ def check_request(
     if not terms:
         raise UsageError("The model has no terms; name at least one, or use model='main'.")
     return Request(coding, terms, tuple(limits), old, table, scatter, matters, seed)
-
-
-def check_count(name: str, value: object, least: int = 1, most: int = 1000) -> int:
-    """Return a whole number within bounds.
-
-    Raises
-    ------
-    UsageError
-        If it is none.
-    """
-    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not least <= value <= most:
-        raise UsageError(f"{name} is {value!r}; it must be a whole number from {least} to {most}.")
-    return int(value)

@@ -13,6 +13,7 @@ from doe.model.choices import Settings, Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
+from doe.model.given import check_each, check_frame, check_one, check_whole
 from doe.model.records import Unit
 from doe.plans.bench import Steps, steps
 from doe.plans.frame import BLOCK, UNIT
@@ -77,6 +78,11 @@ def errand(
     DataError
         If a setting is not allowed, of a variant or of a unit.
     """
+    check_frame("table", table, "variant")
+    if new_units is not None:
+        new_units = check_whole("new_units", new_units)
+    if effort is not None:
+        check_one("effort", effort, Effort)
     known = tuple(factors)
     variants = tuple(read_rows(known, table, "Variant"))
     labels = tuple(_label(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
@@ -131,6 +137,7 @@ def read_units(factors: Sequence[Factor], units: pd.DataFrame | Sequence[Unit] |
     if units is None:
         return []
     if isinstance(units, pd.DataFrame):
+        check_frame("units", units, "unit")
         if UNIT not in units.columns:
             raise UsageError("units needs a column 'unit' with their names.")
         found = [
@@ -138,6 +145,7 @@ def read_units(factors: Sequence[Factor], units: pd.DataFrame | Sequence[Unit] |
             for record in units.to_dict("records")
         ]
     else:
+        check_each("units", units, Unit)
         found = list(units)
     read = [Unit(unit.name, _state(factors, unit), unit.variant, unit.retired, unit.note) for unit in found]
     names = [unit.name for unit in read]

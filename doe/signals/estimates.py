@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.model.given import as_mapping
 from doe.model.numbers import read_number
 from doe.signals.boxes import closed_box, vented_box
 from doe.signals.cavity_decay import cavity_decay
@@ -75,12 +76,25 @@ def quantities_of(name: str) -> tuple[Quantity, ...]:
 def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
     """Compute an estimate from quantities by name; typed text is read as numbers.
 
+    Parameters
+    ----------
+    name : str
+        Such as ``"helmholtz"``; `doe.signals.estimates.ESTIMATES` names all, ``fettle estimate`` lists them.
+    given : mapping of str to float or str
+        Quantity -> value in the unit that its name ends in, such as ``volume_cm3``.
+
+    Returns
+    -------
+    Estimate
+        Its ``value`` in ``unit``, with the ``formula``, its ``source`` and how far to ``trust`` it.
+
     Raises
     ------
     UsageError
         If the estimate or a quantity is unknown (the message suggests the nearest), missing, or not allowed.
     """
     known = {quantity.name: quantity for quantity in quantities_of(name)}
+    given = as_mapping("given", given)
     for word in given:
         if word not in known:
             raise UsageError(
