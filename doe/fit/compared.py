@@ -71,7 +71,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     Raises
     ------
     DataError
-        If a comparison lacks its second variant, or holds a variant against itself.
+        If a comparison lacks its second variant, holds a variant against itself, or says something else than which is better.
     FitError
         If there is no comparison of variants with settings.
     """
@@ -83,7 +83,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     names = [*built, *(label for label in labels if label not in known)]
     if len(built) < 1:
         raise FitError(f"There is no comparison of {outcome.name} between variants with settings yet.")
-    pairs = _pairs(rows, {name: place for place, name in enumerate(names)})
+    pairs = _pairs(rows, outcome, {name: place for place, name in enumerate(names)})
     values, covariance, fit = abilities(pairs)
     values, covariance = _levelled(values, covariance, _origin(outcome, names, len(built)))
     parts = linked_parts(pairs)
@@ -173,12 +173,12 @@ def known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[st
     return known
 
 
-def _pairs(rows: pd.DataFrame, places: dict[str, int]) -> Pairs:
+def _pairs(rows: pd.DataFrame, outcome: Outcome, places: dict[str, int]) -> Pairs:
     table = pd.DataFrame(
         {
             "first": rows["variant"].astype(str).map(places).to_numpy(),
             "second": rows["versus"].astype(str).map(places).to_numpy(),
-            "value": rows["value"].to_numpy(dtype=float),
+            "value": [outcome.read(value) for value in rows["value"].tolist()],
         }
     )
     for name, value in (("wins", 1.0), ("losses", 0.0), ("ties", 0.5)):

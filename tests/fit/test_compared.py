@@ -18,6 +18,7 @@ from doe.model.names import versus_column
 from doe.model.outcome import Outcome
 from doe.model.wording import MOVES
 from tests.fit.logs import DRIVER, FACTORS, random_settings
+from tests.refusing import refused
 
 CLARITY = Outcome("clarity", kind="compared")
 
@@ -144,6 +145,20 @@ def test_a_comparison_without_a_second_variant_is_refused():
         DataError, match=re.escape("A comparison of clarity has no second variant; give it as 'versus'.")
     ):
         analyse(log, FACTORS, CLARITY)
+
+
+@pytest.mark.parametrize(("written", "foreign"), [({1.0: 1, 0.5: 0, 0.0: -1}, -1), ({1.0: 2, 0.5: 1, 0.0: 0}, 2)])
+def test_comparisons_written_in_other_numbers_are_refused(written, foreign):
+    """They used to count as nothing at all: of those written as 1, 0 and -1, only the wins and some ties were left."""
+    log = comparisons(1)
+    with refused(DataError, f"clarity is '{foreign}'; it must be first, second or tie (or 1, 0, 0.5)."):
+        analyse(log.assign(value=log["value"].map(written)), FACTORS, CLARITY)
+
+
+def test_comparisons_may_be_words():
+    log = comparisons(1)
+    words = log.assign(value=log["value"].map({1.0: "first", 0.5: "tie", 0.0: "second"}))
+    pd.testing.assert_frame_equal(analyse(words, FACTORS, CLARITY).table, analyse(log, FACTORS, CLARITY).table)
 
 
 def test_a_comparison_with_itself_is_refused():
