@@ -217,10 +217,12 @@ def readings_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outc
     missing = [name for name in wanted if name not in readings.columns]
     if missing:
         hint = did_you_mean(missing[0], [str(column) for column in readings.columns])
+        if missing[0] in readings.index.names:
+            hint = " It is the index of the table; reset_index() makes a column of it."
         raise DataError(f"The readings have no column '{missing[0]}'.{hint}")
     rows = readings
     if "outcome" in readings.columns:
-        rows = readings[(readings["outcome"] == outcome.name).to_numpy(dtype=bool)]
+        rows = readings[(readings["outcome"] == outcome.name).to_numpy(dtype=bool, na_value=False)]
     notes = []
     is_empty = np.asarray(rows["value"].isna())
     if is_empty.any():
@@ -236,15 +238,26 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
     if column.dtype == object and isinstance(column.iloc[0], Decimal):
         first = column.iloc[0]
         return np.array([float(value - first) for value in column]), float(first)
-    try:
-        values = column.to_numpy(dtype=float)
-    except (TypeError, ValueError):
-        raise DataError(f"The readings of {outcome.name} hold something that is no number.") from None
+    values = _as_numbers(column, f"The readings of {outcome.name} hold")
     if not np.all(np.isfinite(values)):
         bad = values[~np.isfinite(values)][0]
         raise DataError(f"A reading of {outcome.name} is {bad}; it must be a finite number.")
     location = float(np.median(values))
     return values - location, location
+
+
+def _as_numbers(column: pd.Series[Any], what: str) -> Array:
+    """Return a column as numbers; numbers written as text will do, but no yes or no, no times and nothing complex."""
+    kinds = pd.api.types
+    is_other = kinds.is_bool_dtype(column) or kinds.is_complex_dtype(column) or kinds.is_timedelta64_dtype(column)
+    try:
+        if is_other or kinds.is_datetime64_any_dtype(column):
+            raise TypeError
+        if column.dtype == object and any(isinstance(cell, bool | np.bool_) for cell in column):
+            raise TypeError
+        return np.asarray(column.to_numpy(dtype=float, na_value=np.nan))
+    except (TypeError, ValueError):
+        raise DataError(f"{what} something that is no number.") from None
 
 
 def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[Index, list[tuple[str, bool]]]:
@@ -297,7 +310,10 @@ def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:
 def _order(rows: pd.DataFrame) -> Array:
     if "order" not in rows.columns:
         return np.full(len(rows), np.nan)
-    return pd.to_numeric(rows["order"], errors="coerce").to_numpy(dtype=float)
+    order = _as_numbers(rows["order"], "The order of readings holds")
+    if np.isinf(order).any():
+        raise DataError("The order of readings holds something that is no finite number.")
+    return order
 
 
 def numbered(*codes: Index) -> Index:

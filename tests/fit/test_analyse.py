@@ -22,6 +22,7 @@ from doe.model.outcome import Outcome
 from doe.model.patience import Interrupted, interruptible
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
 from tests.fit.logs import BASS, FACTORS, plain_log, radio_log, random_settings, table_alone
+from tests.refusing import refused
 from tests.strategies import examples
 
 TWO = (Factor("a", low=0, high=1, step=0.5), Factor("b", low=0, high=10, step=1))
@@ -420,3 +421,55 @@ def test_a_mean_is_told_at_settings_that_can_be_built_only():
     low, middle, high = effects.levels.loc[effects.levels["factor"] == "rings", "mean"]
     assert middle == pytest.approx(low + 2 / 5 * (high - low), abs=1e-9)  # where the model is straight
     assert list(effects.table.set_index("term").loc["gap", ["from", "to"]]) == ["0", "9"]
+
+
+LOG = radio_log(1)
+TIMES = pd.date_range("2026-03-01", periods=len(LOG), freq="h")
+
+
+@pytest.mark.parametrize(
+    "values",
+    [LOG["value"] > 0, (LOG["value"] > 0).astype(object), TIMES, TIMES.tz_localize("Asia/Tokyo"), TIMES - TIMES[0],
+     LOG["value"] + 1j, LOG["value"].map("{:.1f} dB".format)],
+    ids=["bool", "object bool", "times", "zoned times", "durations", "complex", "text"],
+)  # fmt: skip
+def test_readings_that_are_no_numbers_are_refused(values):
+    """Pandas turns times into nanoseconds and yes into 1; a verdict on these would say nothing of the outcome."""
+    with refused(DataError, "The readings of bass hold something that is no number."):
+        analyse(LOG.assign(value=values), FACTORS, BASS)
+
+
+@pytest.mark.parametrize(
+    ("order", "what"),
+    [("1st", "no number"), (TIMES, "no number"), (True, "no number"), (np.inf, "no finite number")],
+)
+def test_an_order_that_is_no_number_is_refused(order, what):
+    """Words used to be passed over without a word, so that no drift was looked for."""
+    with refused(DataError, f"The order of readings holds something that is {what}."):
+        analyse(LOG.assign(order=order), FACTORS, BASS)
+
+
+@pytest.mark.parametrize("kind", ["string", "category", object])
+def test_a_row_without_an_outcome_is_none_of_this_outcome(kind):
+    """Of text that may be missing, pandas says neither yes nor no; that ended in a TypeError."""
+    nameless = pd.concat([LOG, LOG.iloc[:1].assign(outcome=None)]).astype({"outcome": kind})
+    pd.testing.assert_frame_equal(analyse(nameless, FACTORS, BASS).table, analyse(LOG, FACTORS, BASS).table)
+
+
+@pytest.mark.parametrize("changed", [
+    lambda log: log.convert_dtypes(),
+    lambda log: log.astype(object),
+    lambda log: log.astype({"variant": "category", "driver": "category", "session": "category"}),
+    lambda log: log.set_axis([7] * len(log)),
+    lambda log: log.set_index("session", drop=False),
+], ids=["may be missing", "object", "category", "one label for all", "index of the same name"])  # fmt: skip
+def test_how_pandas_keeps_a_log_changes_nothing(changed):
+    pd.testing.assert_frame_equal(analyse(changed(LOG), FACTORS, BASS).table, analyse(LOG, FACTORS, BASS).table)
+
+
+def test_a_column_that_is_the_index_is_said_to_be():
+    with refused(
+        DataError,
+        "The readings have no column 'variant'. It is the index of the table; reset_index() makes a column of it.",
+    ):
+        analyse(LOG.set_index("variant"), FACTORS, BASS)
