@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from doe.model.change import Change, find_variant, resolve_change
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
+from doe.model.given import as_mapping, check_facts, check_names, check_one, check_text
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Unit, Variant, changed_since
 from doe.model.setup import Setup, check_factors
@@ -33,9 +34,14 @@ if TYPE_CHECKING:
     from doe.measuring import Measurements, Recomputed
     from doe.store import Entry
 
+_PHOTO = "a file name with its content in bytes"
+
 
 class Project(Planning, Settling):
     """A project file with its history, and the questions that can be asked of it.
+
+    The file is opened for a moment whenever something is asked or stored, so there is nothing to close. Threads and processes
+    may share a project, and it can be pickled.
 
     Parameters
     ----------
@@ -69,6 +75,7 @@ class Project(Planning, Settling):
         """
         if setup is None or isinstance(setup, str | Path):
             setup = read_setup(setup) if setup is not None else Setup()
+        check_one("setup", setup, Setup)
         if any(outcome.recipe for outcome in setup.outcomes):
             from doe.measuring import check_setup  # scipy takes longer than making a project
 
@@ -318,12 +325,15 @@ class Project(Planning, Settling):
         Raises
         ------
         UsageError
-            If it is not clear which unit is meant.
+            If it is not clear which unit is meant, or an argument is of the wrong kind.
         DataError
             If a setting is not allowed, a limit broken, a one-way change turned back, the name taken, or a photo no
             picture; nothing is stored then.
         """
-        cleaned = [(file, clean_photo(data, file)) for file, data in photos]
+        check_facts(when, note, unit=unit, new_unit=new_unit, start=start, name=name, planned=planned)
+        settings = as_mapping("settings", settings)
+        check_names("settings", settings)
+        cleaned = [(file, clean_photo(data, file)) for file, data in _pairs("photos", photos, _PHOTO)]
         where: dict[str, Any] = {"unit": unit, "new_unit": new_unit, "start": start, "again": again, "planned": planned}
         told: dict[str, Any] = {"minutes": minutes, "price": price, "when": when or _now(), "note": note}
 
@@ -347,7 +357,8 @@ class Project(Planning, Settling):
         DataError
             If the name is taken, or a photo is no picture.
         """
-        cleaned = [(file, clean_photo(data, file)) for file, data in photos]
+        check_facts(None, note)
+        cleaned = [(file, clean_photo(data, file)) for file, data in _pairs("photos", photos, _PHOTO)]
         variant = Variant(name, when=_now(), note=note)
         entry = self.file.add_variant(variant)
         kept = tuple(self.file.attach(name, file, data) for file, data in cleaned)
@@ -382,8 +393,12 @@ class Project(Planning, Settling):
         ------
         DataError
             If the variant or outcome is unknown, or a value is not allowed; nothing is stored then.
+        UsageError
+            If there is no value, or an argument is of the wrong kind.
         """
-        pairs = list(values.items()) if isinstance(values, Mapping) else list(values)
+        check_text("variant", variant)
+        check_facts(when, note, versus=versus, session=session, rater=rater)
+        pairs = _pairs("values", values, "an outcome with its value")
         if not pairs:
             raise UsageError("There is nothing to store: give at least one outcome with its value.")
         known = self.snapshot()
@@ -423,7 +438,7 @@ class Project(Planning, Settling):
     def measure(
         self,
         variant: str,
-        files: Sequence[str | Path],
+        files: str | Path | Sequence[str | Path],
         outcomes: Sequence[str] = (),
         *,
         session: str | None = None,
@@ -489,6 +504,7 @@ def _outcome(setup: Setup, name: str) -> Outcome:
     UsageError
         If the project has none of that name.
     """
+    check_text("outcome", name)
     known = {outcome.name: outcome for outcome in setup.outcomes}
     if name in known:
         return known[name]
@@ -498,6 +514,22 @@ def _outcome(setup: Setup, name: str) -> Outcome:
             command="'fettle outcome add' does that",
         )
     raise UsageError(f"There is no outcome '{name}'; {there_are(known)}.{did_you_mean(name, known)}")
+
+
+def _pairs(what: str, given: object, each: str) -> list[tuple[str, Any]]:
+    """Return names with what belongs to them, from a list of pairs, a mapping, or a row of a data frame.
+
+    Raises
+    ------
+    UsageError
+        If it is none of them.
+    """
+    if not isinstance(given, list | tuple):
+        return list(as_mapping(what, given).items())
+    try:
+        return [(name, value) for name, value in given]
+    except (TypeError, ValueError):
+        raise UsageError(f"{what} holds something that is no pair; each must be {each}.") from None
 
 
 def _reading(

@@ -1,3 +1,4 @@
+import pickle
 import re
 import shutil
 import threading
@@ -336,3 +337,61 @@ def test_the_same_question_gets_the_same_answer(tmp_path):
     assert len(kept) == len(advice.table)
     assert project.keep_advice(advice) == []
     assert [body["reason"] for body in ProjectFile.open(project.path).suggestions()] == advice.table["reason"].tolist()
+
+
+DATED = datetime(2026, 3, 3, 19, 30)
+
+
+@pytest.mark.parametrize(
+    ("ask", "sentence"),
+    [
+        (lambda rig: rig.read(1, {"bass": 2}), "variant is 1; it must be text, such as '1'."),
+        (lambda rig: rig.read("1", {"bass": 2}, session=3), "session is 3; it must be text, such as '3'."),
+        (lambda rig: rig.read("1", {"bass": 2}, rater=float("nan")), "rater is nan; it must be text."),
+        (lambda rig: rig.read("1", {"bass": 2}, note=None), "note is a NoneType; it must be text."),
+        (lambda rig: rig.read("1", {"clarity": 1}, versus=2), "versus is 2; it must be text, such as '2'."),
+        (lambda rig: rig.read("1", {"bass": 2}, when=pd.NaT),
+         "when is a NaTType; it must be a datetime, such as datetime(2026, 3, 3, 19, 30)."),
+        (lambda rig: rig.read("1", {"bass": 2}, when=DATED.date()),
+         "when is a date; it must be a datetime, such as datetime(2026, 3, 3, 19, 30)."),
+        (lambda rig: rig.read("1", {"bass": 2}, when="2026-03-03"),
+         "when is '2026-03-03'; it must be a datetime, such as datetime(2026, 3, 3, 19, 30)."),
+        (lambda rig: rig.read("1", "bass=2"), "values is 'bass=2'; it must be values by name, such as a dict."),
+        (lambda rig: rig.read("1", ["bass"]),
+         "values holds something that is no pair; each must be an outcome with its value."),
+        (lambda rig: rig.log(["wool"]), "settings is a list; it must be values by name, such as a dict."),
+        (lambda rig: rig.log({3: 1}), "settings holds 3; each must be a name."),
+        (lambda rig: rig.log({"wool": 5}, unit=3), "unit is 3; it must be text, such as '3'."),
+        (lambda rig: rig.log({"wool": 5}, photos=["front.jpg"]),
+         "photos holds something that is no pair; each must be a file name with its content in bytes."),
+        (lambda rig: rig.log_reference("shop radio", note=None), "note is a NoneType; it must be text."),
+        (lambda rig: rig.analyse(SETUP.outcomes[0]), "outcome is an Outcome; it must be text."),
+        (lambda rig: rig.measure(1, "take.wav"), "variant is 1; it must be text, such as '1'."),
+        (lambda rig: rig.measure("1", "take.wav", "bass"), "outcomes is 'bass'; it must be a list of names."),
+        (lambda rig: rig.measure_again("12"), "variants is '12'; it must be a list of names."),
+        (lambda rig: doe.create("rig2.duckdb", {"title": "x"}), "setup is a dict; it must be a doe.Setup."),
+    ],
+)  # fmt: skip
+def test_an_argument_of_the_wrong_kind_is_named_and_nothing_is_stored(project, ask, sentence):
+    """NaT was stored as no date, text taken for a list was read letter by letter, a note of None ended in the database."""
+    before = len(project.history())
+    with refused(UsageError, sentence):
+        ask(project)
+    assert len(project.history()) == before
+
+
+def test_yes_is_no_place_in_the_order(project):
+    with refused(DataError, "order is 'True'; it must be a whole number from 1."):
+        project.read("1", {"bass": 2}, order=True)
+
+
+def test_a_row_of_a_frame_can_be_logged_and_read(project):
+    rows = pd.DataFrame({"wool": [5.0], "bass": [1.5]})
+    assert project.log(rows[["wool"]].iloc[0]).variant.settings["wool"] == 5.0
+    stored = project.read("2", rows[["bass"]].iloc[0], when=pd.Timestamp(DATED))
+    assert [(item.outcome, item.value) for item in stored.readings] == [("bass", 1.5)]
+
+
+def test_a_project_goes_to_another_process_and_back(project):
+    back = pickle.loads(pickle.dumps(project))
+    pd.testing.assert_frame_equal(back.variants(), project.variants())

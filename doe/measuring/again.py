@@ -14,6 +14,7 @@ from doe.measuring.results import Change, Recomputed
 from doe.measuring.takes import Kept, is_reference_itself, kept_takes, under_its_name
 from doe.model.change import find_variant
 from doe.model.errors import DataError, listed
+from doe.model.given import check_names
 from doe.model.outcome import Outcome
 from doe.model.records import Computation
 from doe.model.wording import counted
@@ -48,6 +49,8 @@ def measure_again(
     UsageError
         If a recipe holds what it may not.
     """
+    check_names("variants", variants)
+    check_names("outcomes", outcomes)
     known = take_snapshot(file.path)
     names = {find_variant(name, known.variants).name for name in variants}
     rows = [row for row in file.computations() if not names or row["variant"] in names]

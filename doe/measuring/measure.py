@@ -14,6 +14,7 @@ from doe.measuring.results import Measurements, OutcomeMeasured
 from doe.measuring.takes import Kept, Take, is_reference_itself, kept_takes, look_at
 from doe.model.change import find_variant
 from doe.model.errors import DataError, listed
+from doe.model.given import check_facts, check_names, check_text
 from doe.model.names import spelled_alike
 from doe.model.outcome import Outcome
 from doe.model.planned import not_built
@@ -26,7 +27,7 @@ from doe.store.snapshot import take_snapshot
 def measure(
     file: ProjectFile,
     variant: str,
-    files: Sequence[Path | str],
+    files: Path | str | Sequence[Path | str],
     outcomes: Sequence[str] = (),
     *,
     session: str | None = None,
@@ -43,7 +44,7 @@ def measure(
         The project.
     variant : str
         What was measured.
-    files : sequence of path
+    files : path or sequence of path
         One per take: put up anew, measured again.
     outcomes : sequence of str
         Which; by default all that have a recipe.
@@ -59,12 +60,15 @@ def measure(
     UsageError
         If a recipe holds what it may not, or there is no file.
     """
+    check_text("variant", variant)
+    check_facts(when, note, session=session, rater=rater)
+    check_names("outcomes", outcomes)
     known = take_snapshot(file.path)
     found = find_variant(variant, known.variants)
     if found.status == "planned":
         raise not_built(found.name, "measuring it")
     chosen = chosen_outcomes(known.setup.outcomes, outcomes)
-    takes = look_at(files)
+    takes = look_at([files] if isinstance(files, str | Path) else files)
     work, notes = _still_to_do(file, found.name, chosen, takes, is_named=bool(outcomes), is_stored=not dry_run)
     with kept_takes(file, chosen, known.variants) as kept:
         done = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from numbers import Integral, Real
 from typing import Any
 
@@ -81,6 +82,35 @@ def check_names(what: str, given: object) -> None:
     for name in given:
         if not isinstance(name, str):
             raise UsageError(f"{what} holds {_shown(name)}; each must be a name.")
+
+
+def check_text(what: str, given: object) -> None:
+    """Check that a name or a note was given as text: a variant called 12 is ``"12"``.
+
+    Raises
+    ------
+    UsageError
+        If it is something else.
+    """
+    if not isinstance(given, str):
+        such = f", such as '{given}'" if isinstance(given, Integral) and not isinstance(given, bool) else ""
+        raise UsageError(f"{what} is {_shown(given)}; it must be text{such}.")
+
+
+def check_facts(when: object, note: object, **names: object) -> None:
+    """Check what is told of a record beside its values; `when` and names may be None.
+
+    Raises
+    ------
+    UsageError
+        If a name or the note is no text, or `when` no time.
+    """
+    for what, name in names.items():
+        if name is not None:
+            check_text(what, name)
+    check_text("note", note)
+    if when is not None and (not isinstance(when, datetime) or when != when):  # NaT is a datetime, but not itself
+        raise UsageError(f"when is {_shown(when)}; it must be a datetime, such as datetime(2026, 3, 3, 19, 30).")
 
 
 def check_whole(what: str, given: object, least: int = 0, most: int | None = None) -> int:

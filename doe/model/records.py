@@ -152,7 +152,7 @@ class Reading:
         object.__setattr__(self, "value", float(self.value))
         if self.order is None:
             return
-        if not isinstance(self.order, Real) or not self.order >= 1 or self.order % 1:
+        if not isinstance(self.order, Real) or isinstance(self.order, bool) or not self.order >= 1 or self.order % 1:
             raise DataError(f"order is '{shown(self.order)}'; it must be a whole number from 1.")
         object.__setattr__(self, "order", int(self.order))
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
+import doe
 from doe.signals import safety
 from doe.signals.sweep import Sweep
 from doe.store import ProjectFile
@@ -45,6 +46,12 @@ def bench(rig, fettle):
 
 def computed(file):
     return [(row["variant"], row["outcome"], row["filename"], round(row["value"], 2)) for row in file.computations()]
+
+
+def test_a_path_by_itself_is_one_take(bench):
+    """In Python it was read letter by letter, and 'a is not there' was said."""
+    done = doe.open(bench.path).measure("1", str(bench.path.parent / "a1.txt"))
+    assert [len(item.measured.values) for item in done.measured] == [1]
 
 
 def test_each_take_becomes_a_reading_of_its_own(bench, fettle):
