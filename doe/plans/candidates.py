@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from doe.plans.layout import Array, keeps
 
 MOST_COMBINATIONS = 200_000
 """Combinations looked at one by one; where there are more, so many are drawn at random."""
+
+_FINE = 1001
+"""Settings looked at to say where a range without steps ends that limits cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +142,31 @@ def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limit
         lost = [value for value in candidates[place] if not _reaches(coding, candidates, limits, place, value, found)]
         if not lost or (factor.is_numeric and {candidates[place].min(), candidates[place].max()} <= set(found)):
             continue
-        rules = listed([f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)], "and")
-        notes.append(_cut_off(factor, lost, found, rules))
+        rules = [f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)]
+        if factor.is_numeric and len(found) > 1:
+            reaches = partial(_reaches, coding, candidates, limits, place, found=found)
+            notes.append(_range_left(factor, found, rules, reaches))
+        else:
+            _refuse_cut_off(factor, lost, found, rules)
     return notes
+
+
+def _range_left(factor: Factor, found: Array, rules: Sequence[str], reaches: Callable[[float], bool]) -> str:
+    """Say which part of a range the limits leave; the search polishes plans between the candidates too."""
+    finer = np.array([float(value) for value in factor.grid(_FINE)])
+    low = _farthest([found.min(), *finer[finer < found.min()][::-1]], reaches)
+    high = _farthest([found.max(), *finer[finer > found.max()]], reaches)
+    rule = f"{listed(rules, 'and')} {'rules' if len(rules) == 1 else 'rule'}"
+    return f"{spaced(factor.name)} is planned from {rounded(low)} to {rounded(high)} only: {rule} out the rest of its range."
+
+
+def _farthest(values: Sequence[float], reaches: Callable[[float], bool]) -> float:
+    """Return the last value that can be reached, of values that lead away from one that can be."""
+    first, last = 0, len(values) - 1
+    while first < last:
+        middle = (first + last + 1) // 2
+        first, last = (middle, last) if reaches(values[middle]) else (first, middle - 1)
+    return float(values[first])
 
 
 def _reaches(
@@ -153,21 +179,20 @@ def _reaches(
     return bool(len(_pool(coding, held, limits, np.random.default_rng(0))))
 
 
-def _cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: str) -> str:
-    """Say what the limits cut off a range.
+def _refuse_cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: Sequence[str]) -> None:
+    """Refuse limits that cut off a level, or leave a number fixed.
 
     Raises
     ------
     UsageError
-        If it is a level, or leaves the factor fixed.
+        Always.
     """
+    named = listed(rules, "and")
     if not factor.is_numeric:
         left = listed([str(setting(factor, value)) for value in found], "and")
         shown = listed([str(setting(factor, value)) for value in lost])
         raise UsageError(
-            f"{factor.name} cannot be {shown}: no such settings keep {rules}; plan with {left}, or loosen the limit."
+            f"{factor.name} cannot be {shown}: no such settings keep {named}; plan with {left}, or loosen the limit."
         )
-    if len(found) < 2:
-        raise UsageError(f"{factor.name} cannot vary: {rules} leave it at {rounded(found[0])}; loosen the limit.")
-    low, high = rounded(found.min()), rounded(found.max())
-    return f"{spaced(factor.name)} is planned from {low} to {high} only: {rules} rule out the rest of its range."
+    leave = "leaves" if len(rules) == 1 else "leave"
+    raise UsageError(f"{factor.name} cannot vary: {named} {leave} it at {rounded(found[0])}; loosen the limit.")

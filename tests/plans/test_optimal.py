@@ -194,6 +194,27 @@ def test_the_ends_that_limits_cut_off_are_told():
     )
 
 
+def test_the_ends_told_are_those_that_the_plan_uses():
+    """Closed form: with B at its least, -1, A may go up to 0.73; the candidates in between are 0.6 and 0.8."""
+    made = plan(numbers(2), 8, limits=[Limit("A + B <= -0.27")], seed=3)
+    rule = "'A + B <= -0.27' rules out the rest of its range."
+    assert [note for note in made.notes if rule in note] == [
+        f"{name} is planned from -1 to 0.73 only: {rule}" for name in ("A", "B")
+    ]
+    assert made.table[["A", "B"]].max().max() <= 0.73
+
+
+def test_a_range_with_steps_ends_at_its_last_step_that_is_left():
+    """Without wax the length may go down to 225, which the search finds; of the 11 candidates the lowest left is 230."""
+    factors = [Factor("length", low=220, high=300, step=5), Factor("wax", low=0, high=2)]
+    made = plan(factors, 8, limits=[Limit("length - wax * 3 >= 225")])
+    assert (
+        "length is planned from 225 to 300 only: 'length - wax * 3 >= 225' rules out the rest of its range."
+        in made.notes
+    )
+    assert made.table["length"].min() == 225
+
+
 def test_a_quantity_without_a_value_is_named():
     with refused(
         UsageError,
@@ -208,7 +229,7 @@ def test_a_quantity_without_a_value_is_named():
 
 
 def test_a_factor_that_limits_fix_is_refused():
-    with refused(UsageError, "A cannot vary: 'A >= 1' leave it at 1; loosen the limit."):
+    with refused(UsageError, "A cannot vary: 'A >= 1' leaves it at 1; loosen the limit."):
         plan(numbers(2), 6, limits=[Limit("A >= 1")])
 
 
