@@ -291,31 +291,33 @@ def channel_difference(path: Path, settings: Settings, context: Context, said: S
     return difference.rms_db if settings["what"] == "shape" else difference.shift_db
 
 
-def _series(path: Path, settings: Settings, context: Context) -> series.Series:
+def _series(path: Path, settings: Settings, context: Context, said: Said) -> series.Series:
     column, rate = settings["column"], settings["rate"]
     found: series.Series = context.once(
         "series", path, lambda: series.read_series(path, column, rate=rate), column, rate
     )
+    if found.time_unit != "s":
+        said.note(f"{path.name}: time is in {found.time_unit}, as its heading says.")
     return found
 
 
 def signal_rms(path: Path, settings: Settings, context: Context, said: Said) -> float:
     """Root mean square of a sampled signal."""
-    return series.rms(_series(path, settings, context), without_mean=settings["mean"] == "off")
+    return series.rms(_series(path, settings, context, said), without_mean=settings["mean"] == "off")
 
 
 def signal_peak(path: Path, settings: Settings, context: Context, said: Said) -> float:
     """Largest magnitude of a sampled signal."""
-    return series.peak(_series(path, settings, context))
+    return series.peak(_series(path, settings, context, said))
 
 
 def dominant_frequency(path: Path, settings: Settings, context: Context, said: Said) -> float:
     """Frequency of the strongest part of a sampled signal, in Hz."""
     low, high = settings["band"] or (None, None)
-    return series.dominant_frequency(_series(path, settings, context), low, high)
+    return series.dominant_frequency(_series(path, settings, context, said), low, high)
 
 
 def settling_time(path: Path, settings: Settings, context: Context, said: Said) -> float:
     """How long a sampled signal takes to stay near its final value, in seconds."""
-    found = _series(path, settings, context)
+    found = _series(path, settings, context, said)
     return series.settling_time(found, settings["within_percent"] / 100.0, start_s=settings["start_s"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from doe.signals.text_table import NumberTable, read_table
 Array = NDArray[np.float64]
 
 _LARGEST_JITTER = 0.1
+_TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60.0}
 _FINAL_SHARE = 0.1
 _FEWEST = 8
 
@@ -33,11 +35,17 @@ class Series:
         In the file's own unit.
     rate : float
         Samples per second, in Hz.
+    begin_s : float
+        When the first sample was taken by the file's own time, in seconds: scopes count from the trigger.
+    time_unit : str
+        Unit of the file's time, as its heading says; seconds where it says nothing.
     """
 
     name: str
     value: Array
     rate: float
+    begin_s: float = 0.0
+    time_unit: str = "s"
 
     @property
     def time_s(self) -> Array:
@@ -51,7 +59,8 @@ def read_series(path: Path | str, column: int | str | None = None, *, rate: floa
     Parameters
     ----------
     path : path
-        Rows of numbers (see `doe.signals.text_table.read_table`). Without `rate` the first column is time in seconds.
+        Rows of numbers (see `doe.signals.text_table.read_table`). Without `rate` the first column is time: in seconds, or
+        in ms, us, ns or min if its heading ends in that.
     column : int or str, optional
         The signal: a column counted from 1, or its heading. By default the only one besides time.
     rate : float, optional
@@ -64,15 +73,41 @@ def read_series(path: Path | str, column: int | str | None = None, *, rate: floa
     DataError
         If the file cannot be read, or time does not rise in even steps.
     """
-    table = read_table(path, least_columns=1 if rate is not None else 2)
+    table = _read_columns(path, has_time=rate is None)
     if len(table.values) < _FEWEST:
         raise DataError(
             f"{table.name} holds {wording.counted(len(table.values), 'row')} of numbers; a signal needs {_FEWEST} or more."
         )
     place = _choose_column(table, column, has_time=rate is None)
     name = table.name if table.values.shape[1] <= 2 else f"{table.name}, {_called(table, place)}"
-    found = _rate_from_time(table) if rate is None else _checked_rate(rate)
-    return Series(name, table.values[:, place].copy(), found)
+    value = table.values[:, place].copy()
+    if rate is not None:
+        return Series(name, value, _checked_rate(rate))
+    unit = _time_unit(table)
+    time = table.values[:, 0] * _TIME_UNITS[unit]
+    return Series(name, value, _rate_from_time(table, time), float(time[0]), unit)
+
+
+def _read_columns(path: Path | str, *, has_time: bool) -> NumberTable:
+    try:
+        return read_table(path, least_columns=2 if has_time else 1)
+    except DataError:
+        if not has_time:
+            raise
+        try:
+            alone = read_table(path)
+        except DataError:
+            alone = None
+        if alone is None or alone.values.shape[1] > 1:
+            raise
+    raise UsageError(f"{alone.name} has one column, so no time; set rate to its samples per second.")
+
+
+def _time_unit(table: NumberTable) -> str:
+    """Return the unit that the heading of the time column ends in: ``time (ms)``, ``t_us``, ``Time [s]``."""
+    words = re.split(r"[\W\d_]+", table.headings[0].replace("μ", "µ")) if table.headings else []
+    last = next((word for word in reversed(words) if word), "")
+    return last if last in _TIME_UNITS else "s"
 
 
 def _checked_rate(rate: float) -> float:
@@ -106,8 +141,8 @@ def _choose_column(table: NumberTable, column: int | str | None, *, has_time: bo
     return first + folded[first:].index(column.strip().casefold())
 
 
-def _rate_from_time(table: NumberTable) -> float:
-    steps = np.diff(table.values[:, 0])
+def _rate_from_time(table: NumberTable, time: Array) -> float:
+    steps = np.diff(time)
     back = np.flatnonzero(steps <= 0)
     if len(back):
         raise DataError(
@@ -121,7 +156,7 @@ def _rate_from_time(table: NumberTable) -> float:
             f"{table.where(row)}: the step of time is {wording.number(float(steps[row - 1]))} s and elsewhere "
             f"{wording.number(step)} s; samples must be evenly spaced."
         )
-    return float((len(steps)) / (table.values[-1, 0] - table.values[0, 0]))
+    return float(len(steps) / (time[-1] - time[0]))
 
 
 def rms(series: Series, *, without_mean: bool = False) -> float:
@@ -193,7 +228,7 @@ def settling_time(series: Series, share: float = 0.05, *, start_s: float = 0.0) 
     share : float
         It has settled when it stays within this share of the whole step around its final value.
     start_s : float
-        When the step was applied.
+        When the step was applied, by the time of the file; at the first sample if that is later.
 
     Raises
     ------
@@ -205,9 +240,9 @@ def settling_time(series: Series, share: float = 0.05, *, start_s: float = 0.0) 
     The final value is the mean of the last tenth; the step is the final value less the first one from `start_s` on. The
     definition is that of control engineering (IEC 60050-351-45-37, *from memory*).
     """
-    first = round(start_s * series.rate)
+    first = max(0, round((start_s - series.begin_s) * series.rate))
     value = series.value[first:]
-    if first < 0 or len(value) < _FEWEST:
+    if len(value) < _FEWEST:
         raise DataError(f"{series.name}: start {wording.number(start_s)} s leaves less than {_FEWEST} samples.")
     last = max(1, int(_FINAL_SHARE * len(value)))
     final = float(np.mean(value[-last:]))

@@ -127,3 +127,35 @@ def test_what_does_not_settle_is_refused():
         settling_time(Series("rig", T, RATE))
     with refused(DataError, "rig: start 5 s leaves less than 8 samples."):
         settling_time(Series("rig", T, RATE), start_s=5)
+
+
+def test_a_scope_counts_time_from_its_trigger(tmp_path):
+    """Closed form: ``1 - exp(-t / tau)`` is within 5 % from ``tau ln 20`` on. The 0.1 s before the trigger counted too."""
+    tau, time = 0.05, T - 0.1
+    value = np.where(time < 0, 0.0, 1 - np.exp(-time / tau))
+    found = read_series(written(tmp_path, [time, value], "Time (s);CH1 (V)"))
+    assert found.begin_s == pytest.approx(-0.1)
+    assert settling_time(found) == pytest.approx(tau * math.log(20), abs=1 / RATE)
+    late = read_series(written(tmp_path, [time + 5, value]))
+    assert settling_time(late, start_s=4.999) == pytest.approx(tau * math.log(20), abs=2 / RATE)
+    assert settling_time(late) == settling_time(late, start_s=4.9)
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit", "per_second"),
+    [("Time (ms)", "ms", 1e3), ("t_us", "us", 1e6), ("Zeit [µs]", "µs", 1e6), ("t/μs", "µs", 1e6), ("ns", "ns", 1e9),
+     ("Time/min", "min", 1 / 60), ("Time (s)", "s", 1), ("time", "s", 1), ("items", "s", 1)],
+)  # fmt: skip
+def test_time_is_in_the_unit_of_its_heading(tmp_path, heading, unit, per_second):
+    """A tone of 50 Hz; milliseconds under a heading that says so passed for seconds, and the tone for 0.05 Hz."""
+    path = tmp_path / "rig.csv"
+    rows = [f"{second * per_second:.12g};{np.sin(2 * np.pi * 50 * second):.9f}" for second in T]
+    path.write_text("\n".join([f"{heading};force", *rows]), encoding="utf-8")
+    found = read_series(path)
+    assert (found.time_unit, found.rate) == (unit, pytest.approx(RATE))
+    assert dominant_frequency(found) == pytest.approx(50, abs=0.05)
+
+
+def test_a_column_alone_needs_its_rate(tmp_path):
+    with refused(UsageError, "rig.csv has one column, so no time; set rate to its samples per second."):
+        read_series(written(tmp_path, [np.sin(20 * T)]))
