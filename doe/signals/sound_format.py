@@ -14,6 +14,9 @@ LARGEST_BYTES = 1_500_000_000
 
 _SMALLEST_BYTES = 44
 _NOT_SOUND = "it must be a WAV, FLAC or AIFF recording"
+_NO_LENGTH = (0, 0xFFFFFFFF)
+"""What recorders and pipes write for the length of the samples before they know it."""
+
 _LOSSY = {
     b"OggS": "Ogg",
     b"ID3": "MP3",
@@ -82,6 +85,11 @@ def _check_wav_length(path: Path, size: int) -> None:
         announced, held = _wav_data(file, size)
     if announced is None:
         raise DataError(f"{path.name} breaks off before its samples begin; record it again or copy it again.")
+    if held > 0 and announced in _NO_LENGTH:
+        raise DataError(
+            f"{path.name} does not say how long its sound is, as when a recording was not ended; open it in a sound editor "
+            "and save it anew."
+        )
     if announced > held:
         share = 100 * held / announced
         raise DataError(

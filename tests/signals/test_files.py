@@ -84,6 +84,21 @@ def test_a_truncated_wav_is_refused_with_its_figures(tmp_path):
         open_recording(path)
 
 
+@pytest.mark.parametrize("length", [0, 0xFFFFFFFF])
+def test_a_recording_that_was_not_ended_says_so(tmp_path, length):
+    """Recorders write the length last, and pipes never: "holds 0 samples" and "0.00411 %" sent people to record anew."""
+    path = sounds.write_noise(tmp_path / "take.wav", 1.0)
+    whole = bytearray(path.read_bytes())
+    whole[40:44] = length.to_bytes(4, "little")
+    path.write_bytes(whole)
+    with refused(
+        DataError,
+        "take.wav does not say how long its sound is, as when a recording was not ended; open it in a sound editor and "
+        "save it anew.",
+    ):
+        open_recording(path)
+
+
 def test_a_truncated_flac_is_refused(tmp_path):
     path = sounds.write_noise(tmp_path / "take.flac", 1.0)
     path.write_bytes(path.read_bytes()[:40_000])
