@@ -123,7 +123,7 @@ def find_resonances(response: Response, low_hz: float, high_hz: float, *, least_
     Parameters
     ----------
     response : Response
-        Smooth it first if it is rough; smoothing over 1/n octave widens peaks sharper than Q = 1.4 n.
+        Smooth it first if it is rough; smoothing over 1/n octave lowers a Q by 0.26 (Q / n)^2 of itself.
     low_hz, high_hz : float
         Where to look.
     least_db : float
