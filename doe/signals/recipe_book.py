@@ -308,17 +308,17 @@ def _series(path: Path, settings: Settings, context: Context, said: Said) -> ser
 
 
 def signal_rms(path: Path, settings: Settings, context: Context, said: Said) -> float:
-    """Root mean square of a sampled signal."""
+    """Root mean square of a sampled signal, or of a recording in shares of full scale."""
     return series.rms(_series(path, settings, context, said), without_mean=settings["mean"] == "off")
 
 
 def signal_peak(path: Path, settings: Settings, context: Context, said: Said) -> float:
-    """Largest magnitude of a sampled signal."""
+    """Largest magnitude of a sampled signal, or of a recording in shares of full scale."""
     return series.peak(_series(path, settings, context, said))
 
 
 def dominant_frequency(path: Path, settings: Settings, context: Context, said: Said) -> float:
-    """Frequency of the strongest part of a sampled signal, in Hz."""
+    """Frequency of the strongest part of a sampled signal or a recording, in Hz."""
     low, high = settings["band"] or (None, None)
     return series.dominant_frequency(_series(path, settings, context, said), low, high)
 

@@ -185,10 +185,10 @@ def sound_keys() -> tuple[Key, ...]:
 
 
 def series_keys() -> tuple[Key, ...]:
-    """Return the keys of every recipe that starts from a sampled signal in a text file."""
+    """Return the keys of every recipe that starts from a sampled signal, in a text file or a recording."""
     return (
-        Key("column", read_column, None, "the signal's column, from 1, or its heading"),
-        Key("rate", number(1e-9, 1e9, "Hz"), None, "samples per second, if there is no time column"),
+        Key("column", read_column, None, "the signal's column, from 1, or its heading; the channel of a recording"),
+        Key("rate", number(1e-9, 1e9, "Hz"), None, "samples per second of a text file without a time column"),
     )
 
 

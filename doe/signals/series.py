@@ -1,4 +1,4 @@
-"""Any sampled signal in a text file - current, force, temperature - and the figures that are read off it."""
+"""Any sampled signal - current, force, temperature in a text file, or a recording - and the figures that are read off it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from scipy import fft
 
 from doe.model import wording
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
+from doe.signals.files import Recording, choose_channel, open_recording, read_samples
+from doe.signals.sound_format import sound_format
 from doe.signals.text_table import NumberTable, read_table
 
 Array = NDArray[np.float64]
@@ -21,6 +23,7 @@ _LARGEST_JITTER = 0.1
 _TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60.0}
 _FINAL_SHARE = 0.1
 _FEWEST = 8
+_MOST_SAMPLES = 30_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,25 +57,29 @@ class Series:
 
 
 def read_series(path: Path | str, column: int | str | None = None, *, rate: float | None = None) -> Series:
-    """Read one signal from a text file.
+    """Read one signal from a text file or a recording.
 
     Parameters
     ----------
     path : path
-        Rows of numbers (see `doe.signals.text_table.read_table`). Without `rate` the first column is time: in seconds, or
-        in ms, us, ns or min if its heading ends in that.
+        A WAV, FLAC or AIFF file, whose values are shares of full scale, or rows of numbers (see
+        `doe.signals.text_table.read_table`). Without `rate` the first column is time: in seconds, or in ms, us, ns or min if
+        its heading ends in that.
     column : int or str, optional
-        The signal: a column counted from 1, or its heading. By default the only one besides time.
+        The signal: a column counted from 1, or its heading. By default the only one besides time. In a recording the channel
+        from 1, by default the only one.
     rate : float, optional
         Samples per second, if the file has no time column.
 
     Raises
     ------
     UsageError
-        If there is no such column, or it must be said which of several.
+        If there is no such column, or it must be said which of several; if `rate` is given for a recording.
     DataError
-        If the file cannot be read, or time does not rise in even steps.
+        If the file cannot be read, a recording is silent, clipped or too long, or time does not rise in even steps.
     """
+    if Path(path).is_file() and sound_format(Path(path)) is not None:
+        return _from_recording(open_recording(path), column, rate)
     table = _read_columns(path, has_time=rate is None)
     if len(table.values) < _FEWEST:
         raise DataError(
@@ -86,6 +93,25 @@ def read_series(path: Path | str, column: int | str | None = None, *, rate: floa
     unit = _time_unit(table)
     time = table.values[:, 0] * _TIME_UNITS[unit]
     return Series(name, value, _rate_from_time(table, time), float(time[0]), unit)
+
+
+def _from_recording(recording: Recording, channel: int | str | None, rate: float | None) -> Series:
+    """Return one channel of a recording."""
+    name, count = recording.name, recording.channels
+    if rate is not None:
+        raise UsageError(f"rate is set, but {name} says its own: {recording.rate} Hz; leave rate out.")
+    if channel is None and count > 1 and not recording.alike:
+        raise UsageError(f"{name} holds {count} channels; set column to the channel, from 1.")
+    if isinstance(channel, str):
+        raise UsageError(f"column is '{channel}'; channels of a recording have numbers, from 1.")
+    if recording.frames > _MOST_SAMPLES:
+        raise DataError(
+            f"{name} holds {wording.number(recording.seconds)} s; a signal may hold {_MOST_SAMPLES} samples: cut it to the "
+            "part that matters."
+        )
+    chosen, _ = choose_channel(recording, channel)
+    told = name if count == 1 else f"{name}, channel {chosen}"
+    return Series(told, read_samples(recording, chosen), float(recording.rate))
 
 
 def _read_columns(path: Path | str, *, has_time: bool) -> NumberTable:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -159,3 +160,31 @@ def test_time_is_in_the_unit_of_its_heading(tmp_path, heading, unit, per_second)
 def test_a_column_alone_needs_its_rate(tmp_path):
     with refused(UsageError, "rig.csv has one column, so no time; set rate to its samples per second."):
         read_series(written(tmp_path, [np.sin(20 * T)]))
+
+
+@pytest.mark.parametrize(("rate", "subtype"), [(44_100, "PCM_16"), (48_000, "PCM_24"), (96_000, "FLOAT")])
+def test_a_recording_is_a_sampled_signal(tmp_path, rate, subtype):
+    """A whistle of 587 Hz and amplitude 0.5: what is tuned by its pitch is recorded, not written as text."""
+    path = tmp_path / "whistle.wav"
+    soundfile.write(path, 0.5 * np.sin(2 * np.pi * 587 * np.arange(2 * rate) / rate), rate, subtype=subtype)
+    found = read_series(path)
+    assert (found.rate, found.name, found.begin_s) == (rate, "whistle.wav", 0.0)
+    assert dominant_frequency(found) == pytest.approx(587, abs=0.05 * rate / len(found.value))
+    assert (peak(found), rms(found)) == (pytest.approx(0.5, abs=1e-4), pytest.approx(0.5 / math.sqrt(2), abs=1e-4))
+    with refused(UsageError, f"rate is set, but whistle.wav says its own: {rate} Hz; leave rate out."):
+        read_series(path, rate=rate)
+
+
+def test_the_channel_of_a_recording_is_said(tmp_path):
+    path = tmp_path / "pair.wav"
+    both = [0.5 * np.sin(2 * np.pi * hz * np.arange(8000) / 8000) for hz in (400, 700)]
+    soundfile.write(path, np.column_stack(both), 8000)
+    assert dominant_frequency(read_series(path, 2)) == pytest.approx(700, abs=0.1)
+    with refused(UsageError, "pair.wav holds 2 channels; set column to the channel, from 1."):
+        read_series(path)
+    with refused(UsageError, "channel is 3; pair.wav has channels 1 to 2."):
+        read_series(path, 3)
+    with refused(UsageError, "column is 'left'; channels of a recording have numbers, from 1."):
+        read_series(path, "left")
+    soundfile.write(path, np.column_stack([both[0], both[0]]), 8000)
+    assert dominant_frequency(read_series(path)) == pytest.approx(400, abs=0.1)
