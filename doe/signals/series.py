@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 _LARGEST_JITTER = 0.1
 _TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60.0}
 _FINAL_SHARE = 0.1
+_FAINTEST = 1e-12
+"""Share of the power of the strongest line; 120 dB below it stands what rounding leaves."""
 _FEWEST = 8
 _MOST_SAMPLES = 30_000_000
 
@@ -210,7 +212,8 @@ def dominant_frequency(series: Series, low_hz: float | None = None, high_hz: flo
     Raises
     ------
     DataError
-        If the signal does not vary, or the band does not lie between one period of the record and half the rate.
+        If the signal does not vary, the band does not lie between one period of the record and half the rate, or holds no
+        peak.
 
     Notes
     -----
@@ -232,8 +235,20 @@ def dominant_frequency(series: Series, low_hz: float | None = None, high_hz: flo
             f"{series.name} has nothing between {wording.number(low)} and {wording.number(high)} Hz: it resolves "
             f"{wording.number(width)} Hz and ends at {wording.number(0.5 * series.rate)} Hz."
         )
-    top = int(inside[np.argmax(power[inside])])
+    peaks = inside[np.isin(inside, _tops(power))]
+    if not len(peaks):
+        raise DataError(
+            f"{series.name} has no peak between {wording.number(low)} and {wording.number(high)} Hz; what is there belongs to "
+            "something outside, so widen band."
+        )
+    top = int(peaks[np.argmax(power[peaks])])
     return (top + _parabola_step(power, top)) * width
+
+
+def _tops(power: Array) -> NDArray[np.intp]:
+    """Return the lines that no neighbour exceeds; a band may cut through the foot of a tone outside it."""
+    middle = power[1:-1]
+    return np.flatnonzero((middle >= power[:-2]) & (middle >= power[2:]) & (middle > _FAINTEST * power.max())) + 1
 
 
 def _parabola_step(power: Array, top: int) -> float:

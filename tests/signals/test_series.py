@@ -93,6 +93,19 @@ def test_a_band_limits_the_search():
     assert dominant_frequency(Series("rig", value, RATE), 100, 300) == pytest.approx(180, abs=0.1)
 
 
+def test_the_foot_of_a_tone_outside_the_band_is_no_tone():
+    """A hum of 50.3 Hz, a hundred times as strong as the whistle of 300 Hz: at 60 Hz its foot is still the strongest."""
+    hum, even = (100 * np.sin(2 * np.pi * hz * T) for hz in (50.3, 50.0))
+    heard = Series("rig", hum + np.sin(2 * np.pi * 300 * T), RATE)
+    assert dominant_frequency(heard, 60, 400) == pytest.approx(300, abs=0.1)
+    for alone in (hum, even):
+        with refused(
+            DataError,
+            "rig has no peak between 60 and 400 Hz; what is there belongs to something outside, so widen band.",
+        ):
+            dominant_frequency(Series("rig", alone, RATE), 60, 400)
+
+
 def test_what_has_no_frequency_is_refused():
     with refused(DataError, "rig does not vary; it has no dominant frequency."):
         dominant_frequency(Series("rig", np.full(100, 7.0), RATE))
