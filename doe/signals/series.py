@@ -120,15 +120,22 @@ def _read_columns(path: Path | str, *, has_time: bool) -> NumberTable:
     try:
         return read_table(path, least_columns=2 if has_time else 1)
     except DataError:
-        if not has_time:
-            raise
-        try:
-            alone = read_table(path)
-        except DataError:
-            alone = None
-        if alone is None or alone.values.shape[1] > 1:
-            raise
-    raise UsageError(f"{alone.name} has one column, so no time; set rate to its samples per second.")
+        if has_time and _is_one_column(Path(path)):
+            raise UsageError(
+                f"{Path(path).name} has one column, so no time; set rate to its samples per second."
+            ) from None
+        raise
+
+
+def _is_one_column(path: Path) -> bool:
+    """Whether a text that has no two numbers a line ends in lines that are one number."""
+    if not path.is_file():
+        return False
+    try:
+        float(path.read_text(encoding="utf-8", errors="replace").rstrip().rsplit("\n", 1)[-1].replace(",", "."))
+    except ValueError:
+        return False
+    return True
 
 
 def _time_unit(table: NumberTable) -> str:

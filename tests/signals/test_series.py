@@ -173,6 +173,9 @@ def test_time_is_in_the_unit_of_its_heading(tmp_path, heading, unit, per_second)
 def test_a_column_alone_needs_its_rate(tmp_path):
     with refused(UsageError, "rig.csv has one column, so no time; set rate to its samples per second."):
         read_series(written(tmp_path, [np.sin(20 * T)]))
+    (tmp_path / "rig.csv").write_text('0.1;"1,234.5"\n' * 20, encoding="utf-8")
+    with pytest.raises(DataError, match=r"rig\.csv holds no rows of numbers"):
+        read_series(tmp_path / "rig.csv")
 
 
 @pytest.mark.parametrize(("rate", "subtype"), [(44_100, "PCM_16"), (48_000, "PCM_24"), (96_000, "FLOAT")])
