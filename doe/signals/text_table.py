@@ -20,6 +20,9 @@ LARGEST_BYTES = 100_000_000
 _SEPARATORS = (";", "blanks", ",")
 _LOOKED_AT = 200
 _LINE_ENDS = re.compile(r"\r\n|\n|\r")
+_IN_QUOTES = re.compile(r'"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"')
+"""A number in quotation marks; one with a comma is left alone, since the comma may be a decimal sign or part thousands."""
+
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?|[+-]?(?:nan|inf(?:inity)?)", re.IGNORECASE)
 _BYTE_ORDER_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
@@ -60,7 +63,7 @@ def read_table(path: Path | str, *, least_columns: int = 1) -> NumberTable:
     ----------
     path : path
         Text with one row of numbers a line, separated by semicolons, commas, tabs or blanks. A comma is a decimal sign
-        where something else separates.
+        where something else separates. Quotation marks around a number without a comma are passed over.
     least_columns : int
         Numbers that a row must have.
 
@@ -71,7 +74,8 @@ def read_table(path: Path | str, *, least_columns: int = 1) -> NumberTable:
         number, or it cannot be told whether a comma is a decimal sign.
     """
     path = Path(path)
-    lines = _LINE_ENDS.split(_read_text(path).replace("\u2212", "-").replace("\xa0", " "))
+    text = _read_text(path).replace("\u2212", "-").replace("\xa0", " ")
+    lines = _LINE_ENDS.split(_IN_QUOTES.sub(r"\1", text) if '"' in text else text)
     separator = _choose_separator(path.name, lines, least_columns)
     first = next(place for place, line in enumerate(lines) if len(_numbers(line, separator)) >= least_columns)
     columns = len(_numbers(lines[first], separator))

@@ -102,6 +102,20 @@ def test_points_and_commas_together_are_refused(tmp_path):
         table(tmp_path, "20,5;3\n30;4.5\n")
 
 
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+def test_numbers_in_quotation_marks_are_numbers(tmp_path, separator):
+    rows = [f'"{place}.5"{separator}"-{place}e1"' for place in range(1, 40)]
+    found = table(tmp_path, "\n".join([f'"Hz"{separator}"dB"', *rows]), least_columns=2)
+    assert found.headings == ("Hz", "dB")
+    np.testing.assert_array_equal(found.values, [[place + 0.5, -10.0 * place] for place in range(1, 40)])
+
+
+def test_a_comma_in_quotation_marks_is_not_guessed_at(tmp_path):
+    """Of "1,234" nobody knows whether it is a thousand or a little more than one."""
+    with pytest.raises(DataError, match=r"curve\.txt holds no rows of numbers"):
+        table(tmp_path, '"0.1","1,234","2"\n' * 30, least_columns=2)
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
