@@ -13,7 +13,7 @@ from doe.measuring.choice import chosen_outcomes, compute_outcome
 from doe.measuring.results import Measurements, OutcomeMeasured
 from doe.measuring.takes import Kept, Take, is_reference_itself, kept_takes, look_at
 from doe.model.change import find_variant
-from doe.model.errors import DataError, listed
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.given import check_facts, check_names, check_text
 from doe.model.names import spelled_alike
 from doe.model.outcome import Outcome
@@ -71,10 +71,7 @@ def measure(
     takes = look_at([files] if isinstance(files, str | Path) else files)
     work, notes = _still_to_do(file, found.name, chosen, takes, is_named=bool(outcomes), is_stored=not dry_run)
     with kept_takes(file, chosen, known.variants) as kept:
-        done = [
-            OutcomeMeasured(outcome, compute_outcome(outcome, [take.path for take in own], kept.context))
-            for outcome, own in work
-        ]
+        done = _computed(work, kept, is_named=bool(outcomes))
         facts = {"session": session, "rater": rater, "when": when or _now(), "note": note, "unit": found.unit}
         result = _told(found, takes, done, [*_shared(file, found.name, takes)], notes)
         if dry_run:
@@ -85,6 +82,21 @@ def measure(
         )
     is_new = session is not None and not spelled_alike(session, [item.name for item in known.sessions])
     return replace(result, entry=entry, measured=_numbered(done, numbers), is_new_session=is_new and bool(numbers))
+
+
+def _computed(work: Sequence[tuple[Outcome, list[Take]]], kept: Kept, *, is_named: bool) -> list[OutcomeMeasured]:
+    """Compute each outcome; where one does not fit the files, say how to measure others."""
+    done = []
+    for outcome, own in work:
+        try:
+            done.append(OutcomeMeasured(outcome, compute_outcome(outcome, [take.path for take in own], kept.context)))
+        except (DataError, UsageError) as err:
+            if len(work) > 1 and not is_named:
+                err.command = (
+                    err.command or "if the files are not for it, name the outcomes they are for with --outcome"
+                )
+            raise
+    return done
 
 
 def _still_to_do(

@@ -54,6 +54,18 @@ def test_a_path_by_itself_is_one_take(bench):
     assert [len(item.measured.values) for item in done.measured] == [1]
 
 
+def test_files_that_do_not_fit_every_recipe_are_told_how_to_be_measured(bench, fettle):
+    """All or nothing is stored; a temperature's recipe beside a curve's stopped both, and nothing said how to go on."""
+    assert fettle("outcome", "add", "warm_up", "--unit", "s", "--from", "settling_time").code == 0
+    done = fettle("measure", "1", "a1.txt")
+    assert done.code != 0
+    assert done.err.splitlines()[0].startswith("warm_up: a1.txt, line 2: the step of time is ")
+    assert "; if the files are not for it, name the outcomes they are for with --outcome." in done.err
+    named = fettle("measure", "1", "a1.txt", "--outcome", "warm_up")
+    assert "--outcome." not in named.err
+    assert fettle("measure", "1", "a1.txt", "--outcome", "bass").code == 0
+
+
 def test_each_take_becomes_a_reading_of_its_own(bench, fettle):
     """The mean is of powers; the scatter is the standard deviation of the two."""
     done = fettle(
