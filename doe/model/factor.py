@@ -66,7 +66,7 @@ class Factor:
     minutes: float = 0.0
     minutes_per_step: float = 0.0
     price: float = 0.0
-    prices: Mapping[str, float] = field(default_factory=dict)
+    prices: Mapping[str, float] = field(default_factory=dict, hash=False)
     note: str = ""
 
     def __post_init__(self) -> None:

@@ -87,7 +87,7 @@ class Outcome:
     matters: float | None = None
     weight: float = 1.0
     relative_to: str | None = None
-    recipe: Mapping[str, Any] = field(default_factory=dict)
+    recipe: Mapping[str, Any] = field(default_factory=dict, hash=False)
     note: str = ""
 
     def __post_init__(self) -> None:

@@ -36,7 +36,7 @@ class Unit:
     """
 
     name: str
-    settings: Mapping[str, Value] = field(default_factory=dict)
+    settings: Mapping[str, Value] = field(default_factory=dict, hash=False)
     variant: str | None = None
     retired: bool = False
     note: str = ""
@@ -70,7 +70,7 @@ class Variant:
     """
 
     name: str
-    settings: Mapping[str, Value] = field(default_factory=dict)
+    settings: Mapping[str, Value] = field(default_factory=dict, hash=False)
     unit: str | None = None
     parent: str | None = None
     minutes: float | None = None

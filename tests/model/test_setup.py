@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import tomllib
 from typing import Any
 
@@ -14,6 +15,7 @@ from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
+from doe.model.records import Unit, Variant
 from doe.model.setup import Setup, record_of, table_of
 from tests.refusing import refused
 from tests.strategies import setups
@@ -196,3 +198,13 @@ def test_any_file_that_parses_is_a_setup_or_a_usage_error(tables: dict[str, Any]
     except UsageError:
         return
     assert Setup.from_tables(setup.to_tables()) == setup
+
+
+@given(setups())
+def test_what_is_equal_hashes_alike(setup: Setup) -> None:
+    """A factor may be a key or stand in a set; those with prices or a recipe were unhashable though nothing changes them."""
+    twin = pickle.loads(pickle.dumps(setup))
+    assert twin == setup
+    assert hash(twin) == hash(setup)
+    assert {*twin.factors, *twin.outcomes} == {*setup.factors, *setup.outcomes}
+    assert {Variant("1", {"wool": 5}), Unit("A", {"wool": 5})} == {Variant("1", {"wool": 5}), Unit("A", {"wool": 5})}
