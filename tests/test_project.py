@@ -395,3 +395,17 @@ def test_a_row_of_a_frame_can_be_logged_and_read(project):
 def test_a_project_goes_to_another_process_and_back(project):
     back = pickle.loads(pickle.dumps(project))
     pd.testing.assert_frame_equal(back.variants(), project.variants())
+
+
+def test_what_was_stored_is_told_in_a_line(project, tmp_path):
+    """A notebook shows what a call returns: it was all definitions, 2,500 signs, with the slip at their end."""
+    assert repr(project.log({"wool": 5})) == "<Logged: logged variant 2 from 1 on body A: wool 0 -> 5>"
+    assert repr(project.read("2", {"bass": 2})) == "<ReadingsStored: read bass 2 of variant 2>"
+    project.read("2", [("bass", 2.2), ("bass", 1.8), ("bass", 2.4)])
+    slip = project.read("2", {"bass": 400})
+    assert repr(slip) == f"<ReadingsStored: read bass 400 of variant 2; {slip.notes[0]}>"
+    (tmp_path / "log.csv").write_text("variant,vents,rings,wool,bass\nx,1,9,0,2\n", encoding="utf-8")
+    looked = project.import_log(tmp_path / "log.csv", dry_run=True)
+    assert repr(looked).startswith("<Imported: 1 variant and 1 reading could be imported")
+    assert repr(project.import_log(tmp_path / "log.csv")).startswith("<Imported: imported ")
+    assert repr(project.track()) == "<Track: No prediction has been met by a reading yet.>"

@@ -25,7 +25,7 @@ HALF_WIDTH = 1.959963984540054
 """Standard deviations from the middle to the end of a 95 % interval."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Track:
     """Predictions held against readings.
 
@@ -83,6 +83,12 @@ class Track:
             return f"{held}; future intervals stay as they are."
         times = wording.number(factor, 2)
         return f"{held}; readings scatter more than predicted, so future intervals are widened {times} times."
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<Track: {self.headline}>"
 
     def _repr_html_(self) -> str:
         return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model import wording
 from doe.model.outcome import Outcome
-from doe.signals.recipes import Measured
+from doe.signals.recipes import Measured, with_said
 from doe.store import Entry
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ class OutcomeMeasured:
         return f"{values}{unit} (mean {wording.number(made.mean)}{how}; scatter {wording.number(made.scatter, 2)})"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Measurements:
     """What takes of one variant gave.
 
@@ -101,10 +101,16 @@ class Measurements:
                     "version": made.version,
                 }
 
+    def __str__(self) -> str:
+        return with_said(self.summary(), self.warnings, self.notes)
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self}>"
+
     def _repr_html_(self) -> str:
         from html import escape
 
-        return f"<pre>{escape(self.summary())}</pre>"
+        return f"<pre>{escape(str(self))}</pre>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +146,7 @@ class Change:
         return f"{self.outcome} of {self.variant}, {self.file}: {before} -> {after}{unit} ({self.why})"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Recomputed:
     """Readings that were computed anew from their kept files.
 
@@ -170,7 +176,13 @@ class Recomputed:
         names = list(Change.__slots__)
         return pd.DataFrame([[getattr(change, name) for name in names] for change in self.changes], columns=names)
 
+    def __str__(self) -> str:
+        return with_said(self.summary(), self.warnings, self.notes)
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self}>"
+
     def _repr_html_(self) -> str:
         from html import escape
 
-        return f"<pre>{escape(self.summary())}</pre>"
+        return f"<pre>{escape(str(self))}</pre>"

@@ -123,9 +123,7 @@ class Measured:
                 f"{wording.counted(len(self.values), 'take')}: mean {wording.number(self.mean, 4)}{unit}{how}; scatter "
                 f"{wording.number(self.scatter, 2)}{unit}"
             )
-        return "\n".join(
-            [*lines, *(f"Warning: {text}" for text in self.warnings), *(f"Note: {text}" for text in self.notes)]
-        )
+        return with_said("\n".join(lines), self.warnings, self.notes)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row per take: file, value, unit, recipe, version."""
@@ -140,6 +138,11 @@ class Measured:
                 "version": self.version,
             }
         )
+
+
+def with_said(text: str, warnings: Sequence[str], notes: Sequence[str]) -> str:
+    """Return text with what stands against trusting it and what was assumed below, a line each."""
+    return "\n".join([text, *(f"Warning: {line}" for line in warnings), *(f"Note: {line}" for line in notes)])
 
 
 _BAND = Key("band", read_band, REQUIRED, "the band in Hz, such as [40, 150]")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from doe.model.change import Change
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
+from doe.model.wording import counted
 from doe.store.journal import Entry
 
 
@@ -50,7 +52,7 @@ class Build:
         return {**own, **told, **renamed}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Logged:
     """A variant as it was stored.
 
@@ -97,8 +99,11 @@ class Logged:
             "notes": list(self.notes),
         }
 
+    def __repr__(self) -> str:
+        return _shown(self, self.entry.summary, self.notes)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, repr=False)
 class ReadingsStored:
     """Readings as they were stored.
 
@@ -122,8 +127,11 @@ class ReadingsStored:
     setup: Setup
     notes: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        return _shown(self, self.entry.summary, self.notes)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, repr=False)
 class Imported:
     """A log that was brought in.
 
@@ -143,3 +151,14 @@ class Imported:
     units: int
     notes: tuple[str, ...]
     entry: Entry | None
+
+    def __repr__(self) -> str:
+        if self.entry is not None:
+            return _shown(self, self.entry.summary, self.notes)
+        read = f"{counted(self.variants, 'variant')} and {counted(self.readings, 'reading')} could be imported"
+        return _shown(self, read, self.notes)
+
+
+def _shown(receipt: object, summary: str, notes: Sequence[str]) -> str:
+    """Say in a line what was stored and what looks like a slip, since a notebook shows it below the call."""
+    return f"<{type(receipt).__name__}: {'; '.join([summary, *(note.removesuffix('.') for note in notes)])}>"

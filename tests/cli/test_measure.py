@@ -54,6 +54,18 @@ def test_a_path_by_itself_is_one_take(bench):
     assert [len(item.measured.values) for item in done.measured] == [1]
 
 
+def test_a_notebook_shows_what_stands_against_a_value(bench, fettle):
+    """It showed the values alone, and what was warned of or assumed stood in fields that nobody looks at."""
+    assert fettle("outcome", "add", "loud", "--unit", "dB", "--from", "level").code == 0
+    sounds.write_noise(bench.path.parent / "pair.wav", 1.0)
+    done = doe.open(bench.path).measure("1", bench.path.parent / "pair.wav", ["loud"], dry_run=True)
+    assert done.notes
+    for note in done.notes:
+        assert f"Note: {note}" in done._repr_html_()
+        assert f"Note: {note}" in str(done)
+    assert repr(done).startswith("<Measurements: variant 1, 1 take:")
+
+
 def test_files_that_do_not_fit_every_recipe_are_told_how_to_be_measured(bench, fettle):
     """All or nothing is stored; a temperature's recipe beside a curve's stopped both, and nothing said how to go on."""
     assert fettle("outcome", "add", "warm_up", "--unit", "s", "--from", "settling_time").code == 0
