@@ -82,7 +82,7 @@ def analyse(
     Raises
     ------
     DataError
-        If a reading is no finite number or contradicts the factors.
+        If a reading is no finite number, off the scale of a rated outcome, or contradicts the factors.
     FitError
         If there is no reading of any variant with settings.
     UsageError

@@ -15,7 +15,7 @@ from doe.fit.reml import Grouping
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
-from doe.model.wording import counted
+from doe.model.wording import counted, exact
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -130,7 +130,8 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
     Raises
     ------
     DataError
-        If a column is missing, a value is no finite number, or one variant appears with two sets of settings.
+        If a column is missing, a value is no finite number or off the scale of grades, or one variant appears with two sets
+        of settings.
     FitError
         If there is no reading of this outcome of any variant with settings.
     """
@@ -242,6 +243,10 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
     if not np.all(np.isfinite(values)):
         bad = values[~np.isfinite(values)][0]
         raise DataError(f"A reading of {outcome.name} is {bad}; it must be a finite number.")
+    if outcome.scale is not None:
+        least, most = outcome.scale
+        for grade in values[(values < least) | (values > most)]:
+            raise DataError(f"A reading of {outcome.name} is {exact(grade)}; it {outcome.allowed()}.")
     location = float(np.median(values))
     return values - location, location
 

@@ -473,3 +473,13 @@ def test_a_column_that_is_the_index_is_said_to_be():
         "The readings have no column 'variant'. It is the index of the table; reset_index() makes a column of it.",
     ):
         analyse(LOG.set_index("variant"), FACTORS, BASS)
+
+
+def test_a_grade_off_its_scale_is_refused():
+    """A project takes none; from a data frame a slip of the keys, 55 for 5, went into the means."""
+    graded = Outcome("bass", kind="rated", scale=(1, 7))
+    grades = LOG.assign(value=LOG["value"].rank(pct=True).mul(6).round() + 1)
+    assert analyse(grades, FACTORS, graded).n_readings == len(grades)
+    grades.loc[4, "value"] = 55
+    with refused(DataError, "A reading of bass is 55; it must be a grade from 1 to 7."):
+        analyse(grades, FACTORS, graded)
