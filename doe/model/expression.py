@@ -187,7 +187,9 @@ def _settings(values: Mapping[str, Any], names: frozenset[str]) -> str:
 
 
 def _parse(text: str) -> ast.expr:
-    if not isinstance(text, str) or not text.strip():
+    if not isinstance(text, str):
+        raise UsageError(f"A rule is {shown(text, 40)}; it must be text, such as 'rings * 42 - wool * 2.1 >= 180'.")
+    if not text.strip():
         raise UsageError("A rule is empty; write one such as 'rings * 42 - wool * 2.1 >= 180'.")
     if len(text) > LONGEST:
         raise UsageError(f"A rule has {len(text)} characters; it may have {LONGEST}.")
@@ -267,10 +269,10 @@ def _check_exponent(node: ast.expr, quoted: str) -> None:
 
 
 def _check_call(node: ast.Call, quoted: str) -> None:
-    name = node.func.id if isinstance(node.func, ast.Name) else ""
+    name = node.func.id if isinstance(node.func, ast.Name) else ast.unparse(node.func)
     if name not in FUNCTIONS:
         raise UsageError(
-            f"{quoted} calls '{name or '?'}'; a rule may call {listed(FUNCTIONS)}.{did_you_mean(name, FUNCTIONS)}"
+            f"{quoted} calls '{shown(name, 40)}'; a rule may call {listed(FUNCTIONS)}.{did_you_mean(name, FUNCTIONS)}"
         )
     many = name in ("min", "max")
     if node.keywords or (len(node.args) < 2 if many else len(node.args) != 1):

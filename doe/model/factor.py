@@ -8,6 +8,7 @@ from numbers import Integral, Real
 
 from doe.model.choices import FactorKind, Value, Way, choose
 from doe.model.errors import DataError, UsageError, did_you_mean, listed, or_else, shown
+from doe.model.given import check_text
 from doe.model.names import ADVICE_COLUMNS, RESERVED, check_label, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import exact, unit_behind
@@ -76,6 +77,8 @@ class Factor:
         choose(f"Factor '{self.name}': way", self.way, Way)
         for name in ("minutes", "minutes_per_step", "price"):
             set_(self, name, not_negative(f"Factor '{self.name}': {name}", getattr(self, name)))
+        for name in ("unit", "note"):
+            check_text(f"Factor '{self.name}': {name}", getattr(self, name))
         set_(self, "levels", self._level_texts())
         if self.is_numeric:
             self._check_range()

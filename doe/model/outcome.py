@@ -9,6 +9,7 @@ from typing import Any
 
 from doe.model.choices import Goal, OutcomeKind, choose
 from doe.model.errors import DataError, UsageError, listed, shown
+from doe.model.given import check_text
 from doe.model.names import COLUMNS, check_name
 from doe.model.numbers import finite, is_missing, not_negative, read_number, without_unit
 from doe.model.wording import Column, column_of, exact, with_interval
@@ -95,6 +96,8 @@ class Outcome:
         choose(f"Outcome '{self.name}': kind", self.kind, OutcomeKind)
         if self.goal is not None:
             choose(f"Outcome '{self.name}': goal", self.goal, Goal)
+        for name in ("unit", "note", *(["relative_to"] if self.relative_to is not None else [])):
+            check_text(f"Outcome '{self.name}': {name}", getattr(self, name))
         object.__setattr__(self, "weight", not_negative(f"Outcome '{self.name}': weight", self.weight))
         if not isinstance(self.recipe, Mapping):
             raise UsageError(f"Outcome '{self.name}': recipe must be a table of keys and values.")

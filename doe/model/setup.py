@@ -10,12 +10,16 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean, listed, shown
 from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
+from doe.model.given import check_each, check_one, check_text
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 
 _Record = TypeVar("_Record", Factor, Outcome, Effort, Limit, Derived, Expectation)
 _RECIPE_KEY = "from"
 _PARTS = ("title", "question", "effort", "factor", "outcome", "limit", "derived", "expectation")
+
+
+_KINDS = {"factors": Factor, "outcomes": Outcome, "limits": Limit, "derived": Derived, "expectations": Expectation}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +53,12 @@ class Setup:
     expectations: Sequence[Expectation] = ()
 
     def __post_init__(self) -> None:
-        for name in ("factors", "outcomes", "limits", "derived", "expectations"):
+        for name, kind in _KINDS.items():
+            check_each(name, getattr(self, name), kind)
             object.__setattr__(self, name, tuple(getattr(self, name)))
+        check_one("effort", self.effort, Effort)
+        for name in ("title", "question"):
+            check_text(name, getattr(self, name))
         check_rules(self.factors, self.limits, self.derived)
         taken = {item.name.casefold() for items in (self.factors, self.derived) for item in items}
         for outcome in self.outcomes:

@@ -208,3 +208,24 @@ def test_what_is_equal_hashes_alike(setup: Setup) -> None:
     assert hash(twin) == hash(setup)
     assert {*twin.factors, *twin.outcomes} == {*setup.factors, *setup.outcomes}
     assert {Variant("1", {"wool": 5}), Unit("A", {"wool": 5})} == {Variant("1", {"wool": 5}), Unit("A", {"wool": 5})}
+
+
+@pytest.mark.parametrize(
+    ("make", "sentence"),
+    [
+        (lambda: Setup(factors=Factor("a", low=0, high=1)), "factors is a Factor; it must be a list of doe.Factor."),
+        (lambda: Setup(factors=["a"]), "factors holds 'a'; each must be a doe.Factor."),
+        (lambda: Setup(outcomes=[Factor("a", low=0, high=1)]), "outcomes holds a Factor; each must be a doe.Outcome."),
+        (lambda: Setup(effort={"reading_minutes": 3}), "effort is a dict; it must be a doe.Effort."),
+        (lambda: Setup(title=3), "title is 3; it must be text, such as '3'."),
+        (lambda: Factor("a", low=0, high=1, unit=3), "Factor 'a': unit is 3; it must be text, such as '3'."),
+        (lambda: Factor("a", low=0, high=1, note=None), "Factor 'a': note is a NoneType; it must be text."),
+        (lambda: Outcome("y", unit=None), "Outcome 'y': unit is a NoneType; it must be text."),
+        (lambda: Outcome("y", relative_to=3), "Outcome 'y': relative_to is 3; it must be text, such as '3'."),
+        (lambda: Limit(3), "A rule is 3; it must be text, such as 'rings * 42 - wool * 2.1 >= 180'."),
+    ],
+)  # fmt: skip
+def test_another_thing_than_a_definition_takes_is_named(make, sentence):
+    """An outcome could be a factor, and effort a dict, until something far away failed."""
+    with refused(UsageError, sentence):
+        make()
