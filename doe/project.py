@@ -217,8 +217,10 @@ class Project(Planning, Settling):
         list of Entry
             One for each suggestion that was new.
         """
+        from doe.advise import Advice
         from doe.advise.record import suggestions_of
 
+        check_one("advice", advice, Advice)
         return self.keep_suggestions(suggestions_of(advice, [factor.name for factor in self.setup.factors]))
 
     def keep_suggestions(self, bodies: Sequence[Mapping[str, Any]]) -> list[Entry]:

@@ -369,11 +369,16 @@ DATED = datetime(2026, 3, 3, 19, 30)
         (lambda rig: rig.measure(1, "take.wav"), "variant is 1; it must be text, such as '1'."),
         (lambda rig: rig.measure("1", "take.wav", "bass"), "outcomes is 'bass'; it must be a list of names."),
         (lambda rig: rig.measure_again("12"), "variants is '12'; it must be a list of names."),
+        (lambda rig: rig.tolerances(1), "variant is 1; it must be text, such as '1'."),
+        (lambda rig: rig.confirm("12"), "builds is '12'; it must be a list of names."),
+        (lambda rig: rig.prepare_confirmation(["1"], "Ines"), "raters is 'Ines'; it must be a list of names."),
+        (lambda rig: rig.judge_plan([FIRST]), "table must be a pandas DataFrame, one row per run, not a list."),
+        (lambda rig: rig.keep_advice(SETUP), "advice is a Setup; it must be a doe.Advice."),
         (lambda rig: doe.create("rig2.duckdb", {"title": "x"}), "setup is a dict; it must be a doe.Setup."),
     ],
 )  # fmt: skip
 def test_an_argument_of_the_wrong_kind_is_named_and_nothing_is_stored(project, ask, sentence):
-    """NaT was stored as no date, text taken for a list was read letter by letter, a note of None ended in the database."""
+    """NaT was stored as no date, text taken for a list was read letter by letter (builds "12" as 1 and 2)."""
     before = len(project.history())
     with refused(UsageError, sentence):
         ask(project)

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 from doe.charts import canvas, goal, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
+from doe.model.errors import UsageError, did_you_mean, shown, there_are
 
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
@@ -86,7 +87,13 @@ def _panels(effects: Effects, factors: Sequence[str] | None) -> dict[str, Rows]:
         by_factor.setdefault(str(row["factor"]), []).append(row)
     order = [name for name in effects.table["term"] if name in by_factor]
     order += [name for name in by_factor if name not in order]
-    return {name: by_factor[name] for name in order if factors is None or name in factors}
+    if factors is None:
+        return {name: by_factor[name] for name in order}
+    wanted = [factors] if isinstance(factors, str) else list(factors)
+    unknown = [name for name in wanted if name not in by_factor]
+    if unknown:
+        raise UsageError(f"factors names '{shown(unknown[0])}'; {there_are(order)}.{did_you_mean(unknown[0], order)}")
+    return {name: by_factor[name] for name in order if name in wanted}
 
 
 def _title(effects: Effects) -> str:

@@ -20,6 +20,7 @@ from doe.model.given import as_mapping
 from doe.model.outcome import Outcome
 from doe.model.wording import Column, column_of, counted, percent, verdict_text, with_interval
 
+_PREDICTED = ("mean", "sd", "low", "high", "build_low", "build_high")
 _TOLD = (
     "headline", "n_readings", "n_variants", "table", "levels", "cells", "variance", "classical", "checks", "variants",
     "models", "through", "notes", "sensitivity", "covered", "seed",
@@ -162,6 +163,8 @@ class Effects:
         """
         basis = self._fitted()
         frame = self._checked(settings)
+        if frame.empty:
+            return pd.DataFrame({name: np.empty(0) for name in _PREDICTED}, index=frame.index)
         rows = basis.averages.settings_rows({str(name): frame[name].tolist() for name in frame.columns})
         mean, build = basis.averages.mean_at(rows), basis.averages.build_at(rows, basis.builds.new_build)
         columns = {

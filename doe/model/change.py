@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, NoVariant, UsageError, did_you_mean, listed, there_are
+from doe.model.given import check_text
 from doe.model.limit import broken_limits, derive
 from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
@@ -165,7 +166,10 @@ def find_variant(name: str, variants: Sequence[Variant]) -> Variant:
         If there is none; a near name is suggested.
     DataError
         If several differ from it in capitals only.
+    UsageError
+        If it is no text.
     """
+    check_text("variant", name)
     if not variants:
         raise NoVariant(
             name, f"There is no variant '{name}': no variant is logged yet.", command="'fettle log' logs the first"

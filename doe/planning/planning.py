@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.change import Change
 from doe.model.errors import DataError
+from doe.model.given import check_frame
 from doe.model.planned import AdoptedPlan, find_planned, none_adopted, same_as_planned
 from doe.model.records import Unit, Variant
 from doe.model.setup import Setup, check_factors
@@ -149,6 +150,7 @@ class Planning:
         """
         from doe.plans import judge
 
+        check_frame("table", table, "run")
         own = set(table["variant"].dropna()) if "variant" in table.columns else set()
         return judge(table, self.setup.factors, model, **self._given(beside_log, judged, own))
 

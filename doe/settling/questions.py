@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError, UsageError, listed, there_are
+from doe.model.given import check_names, check_whole
 from doe.model.listening import PreparedSession
 from doe.model.settled import SettledVersion
 from doe.model.setup import Setup
@@ -173,6 +174,8 @@ class Settling:
         """
         from doe.settling.sessions import confirmation_session
 
+        for what, names in (("builds", builds), ("raters", raters), ("beside", beside)):
+            check_names(what, names)
         session = confirmation_session(name, self.setup.outcomes, builds, beside, raters, rounds)
         return session, self.file.prepare_session(session)
 
@@ -194,6 +197,7 @@ class Settling:
         """
         from doe.advise.confirm import confirm
 
+        check_names("builds", builds)
         known = self.file.variants()
         builds = [find_variant(name, known).name for name in builds]
         setup = self.setup
@@ -270,6 +274,7 @@ class Settling:
             )
         if number is None:
             return found[-1]
+        number = check_whole("number", number, 1)
         for item in found:
             if item.number == number:
                 return item

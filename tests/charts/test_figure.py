@@ -81,3 +81,10 @@ def test_importing_charts_imports_no_engine():
     code = "import sys, doe.charts; print(sorted({'scipy', 'statsmodels', 'sklearn', 'duckdb', 'doe.fit'} & set(sys.modules)))"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_a_factor_that_has_no_levels_is_refused():
+    """A typo in the name gave a chart without anything in it."""
+    with pytest.raises(UsageError, match=r"^factors names 'wol'; there are .*wool.*\. Did you mean 'wool'\?$"):
+        figure(radio.effects(), "levels", factors=["wol"])
+    assert "wool" in figure(radio.effects(), "levels", factors="wool").layout.meta["alt"]

@@ -483,3 +483,12 @@ def test_a_grade_off_its_scale_is_refused():
     grades.loc[4, "value"] = 55
     with refused(DataError, "A reading of bass is 55; it must be a grade from 1 to 7."):
         analyse(grades, FACTORS, graded)
+
+
+def test_no_settings_give_no_predictions():
+    """A filter of a frame may leave nothing."""
+    effects = analyse(LOG, FACTORS, BASS)
+    settings_ = random_settings(3, np.random.default_rng(1)).set_axis(["x", "y", "z"])
+    some, none = effects.predict(settings_), effects.predict(settings_.iloc[:0])
+    assert list(some.index) == ["x", "y", "z"]
+    assert (len(none), list(none.columns)) == (0, list(some.columns))
