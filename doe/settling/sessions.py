@@ -40,7 +40,7 @@ def confirmation_session(
             "No outcome is rated by people, so there is nothing to judge blind; measure the fresh builds instead."
         )
     if not raters:
-        raise UsageError("Name at least one rater with --rater.")
+        raise UsageError("Name at least one rater.", command="--rater NAME names one")
     variants = list(dict.fromkeys([*builds, *beside])) * rounds
     if len(variants) > MOST_SAMPLES:
         raise UsageError(f"{len(variants)} samples are too many for ears; at most {MOST_SAMPLES} in one session.")

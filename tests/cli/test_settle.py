@@ -169,7 +169,7 @@ def test_a_blind_session_is_prepared_for_fresh_builds(radio, fettle):
             "Nothing is settled yet; 'fettle settle keep VARIANT --name NAME' settles a version.",
         ),
         (["sheet"], 1, "Nothing is settled yet"),
-        (["session", "1"], 2, "Name at least one rater with --rater."),
+        (["session", "1"], 2, "Name at least one rater; --rater NAME names one."),
     ],
 )
 def test_an_empty_project_is_told_what_is_missing(fettle, tmp_path, words, code, sentence):

@@ -113,7 +113,7 @@ def test_a_blind_session_covers_rated_outcomes_and_hides_which_is_which(project)
     assert session.outcomes == ("whine",)
     assert len({sample.code for sample in session.samples}) == 6
     assert {len(sheet.trials) for sheet in session.sheets} == {6}
-    with refused(UsageError, "Name at least one rater with --rater."):
+    with refused(UsageError, "Name at least one rater."):
         project.prepare_confirmation(["fresh 1"], [])
     with refused(UsageError, "26 samples are too many for ears; at most 24 in one session."):
         project.prepare_confirmation(["fresh 1", "fresh 2"], ["Ann"], rounds=13)
