@@ -9,6 +9,7 @@ import numpy as np
 
 from doe.advise.listening import balanced_orders, three_digit_codes
 from doe.model.errors import DataError, UsageError
+from doe.model.given import check_whole
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
 
@@ -30,7 +31,7 @@ def confirmation_session(
     Raises
     ------
     UsageError
-        If there is no rater, or the samples are too many for ears.
+        If there is no rater or build, `rounds` is no whole number from 1, or the samples are too many for ears.
     DataError
         If no outcome is rated.
     """
@@ -41,7 +42,9 @@ def confirmation_session(
         )
     if not raters:
         raise UsageError("Name at least one rater.", command="--rater NAME names one")
-    variants = list(dict.fromkeys([*builds, *beside])) * rounds
+    if not builds:
+        raise UsageError("Name at least one fresh build.")
+    variants = list(dict.fromkeys([*builds, *beside])) * check_whole("rounds", rounds, 1)
     if len(variants) > MOST_SAMPLES:
         raise UsageError(f"{len(variants)} samples are too many for ears; at most {MOST_SAMPLES} in one session.")
     rng = np.random.default_rng(secrets.randbits(128))

@@ -115,6 +115,10 @@ def test_a_blind_session_covers_rated_outcomes_and_hides_which_is_which(project)
     assert {len(sheet.trials) for sheet in session.sheets} == {6}
     with refused(UsageError, "Name at least one rater."):
         project.prepare_confirmation(["fresh 1"], [])
+    with refused(UsageError, "rounds is 0; it must be a whole number from 1."):
+        project.prepare_confirmation(["fresh 1"], ["Ann"], rounds=0)  # orders of no samples were drawn without end
+    with refused(UsageError, "Name at least one fresh build."):
+        project.prepare_confirmation([], ["Ann"])
     with refused(UsageError, "26 samples are too many for ears; at most 24 in one session."):
         project.prepare_confirmation(["fresh 1", "fresh 2"], ["Ann"], rounds=13)
 
