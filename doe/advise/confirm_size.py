@@ -19,6 +19,7 @@ from doe.fit.equivalence import ALPHA, chance_not_short, chance_to_confirm
 from doe.model.choices import Value
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError, listed
+from doe.model.given import check_number
 from doe.model.outcome import Outcome
 from doe.model.wording import amount, counted, duration, number, percent, spaced
 
@@ -216,6 +217,7 @@ def size_confirmation(
     Power of two one-sided tests with the log's degrees of freedom and those of the fresh builds; see
     `doe.fit.equivalence.chance_to_confirm`.
     """
+    check_number("risk", risk)
     if not 0 < risk < 0.5:
         raise UsageError(f"risk is {risk}; it must be above 0 and below 0.5.")
     judged = [outcome for outcome in outcomes if outcome.matters is not None and outcome.name in scatters]

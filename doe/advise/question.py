@@ -12,7 +12,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, did_you_mean, or_else
 from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
-from doe.model.given import check_each, check_number, check_one, check_whole
+from doe.model.given import as_mapping, check_each, check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit, check_rules
 from doe.model.outcome import Outcome
 from doe.model.wording import exact
@@ -118,13 +118,18 @@ def ask(
         raise UsageError(
             f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
         )
-    for name in {**(widen or {}), **(terms or {})}:
+    widen, terms = as_mapping("widen", widen or {}), as_mapping("terms", terms or {})
+    for name, times in widen.items():
+        check_number(f"widen of {name}", times)
+        if not 0 < times < float("inf"):
+            raise UsageError(f"widen of {name} is {exact(times)}; it must be a number above 0.")
+    for name in {**widen, **terms}:
         if name not in [outcome.name for outcome in outcomes]:
             known = [outcome.name for outcome in outcomes]
             raise UsageError(f"'{name}' is no outcome of this project{or_else(name, known)}")
     without_goal = tuple(outcome.name for outcome in outcomes if outcome.goal is None)
     return Question(
         tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,
-        hours, only, unit, seed, tuple(expect), dict(widen or {}), dict(terms or {}),
+        hours, only, unit, seed, tuple(expect), widen, terms,
         {outcome.name: outcome.unit for outcome in outcomes},
     )  # fmt: skip

@@ -18,6 +18,7 @@ from doe.fit.verdicts import EXCLUDED
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
+from doe.model.given import check_number, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.wording import exact, number, percent, spaced
@@ -163,6 +164,8 @@ def tolerances(
     DataError
         If no outcome says what it must keep, or a setting is missing or not allowed.
     """
+    check_number("probability", probability)
+    seed = check_whole("seed", seed)
     if not 0.5 <= probability < 1:
         raise UsageError(f"probability is {probability}; it must be from 0.5 to less than 1.")
     judged = [(outcome, drawn) for outcome, drawn in draws if outcome.goal is not None or outcome.matters is not None]
