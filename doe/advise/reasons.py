@@ -81,22 +81,17 @@ def reason(facts: Facts, factors: Sequence[Factor]) -> str:
 def changes_text(changes: Mapping[str, tuple[Value, Value]], factors: Sequence[Factor]) -> str:
     """Write changes as ``wool from 0 to 20 % and vents from 2 to 4``."""
     units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
-    told = [
-        f"{wording.spaced(name)} from {setting_text(a)} to {setting_text(b)}{units[name]}"
-        for name, (a, b) in changes.items()
-    ]
+    ends = {name: [wording.cell_text(end) for end in pair] for name, pair in changes.items()}
+    told = [f"{wording.spaced(name)} from {start} to {end}{units[name]}" for name, (start, end) in ends.items()]
     return listed(told, "and")
 
 
 def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> str:
     """Write all settings as ``rings 9, wool 20 %``."""
     units = {factor.name: wording.unit_behind(factor.unit) for factor in factors}
-    return ", ".join(f"{wording.spaced(name)} {setting_text(value)}{units[name]}" for name, value in settings.items())
-
-
-def setting_text(value: Value) -> str:
-    """Write one setting."""
-    return value if isinstance(value, str) else wording.rounded(float(value))
+    return ", ".join(
+        f"{wording.spaced(name)} {wording.cell_text(value)}{units[name]}" for name, value in settings.items()
+    )
 
 
 def _what(facts: Facts, factors: Sequence[Factor]) -> str:

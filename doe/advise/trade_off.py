@@ -62,7 +62,9 @@ def build_sentence(weights: pd.DataFrame) -> str:
     now = _now(weights)
 
     def differing(row: Row) -> str:
-        return ", ".join(f"{wording.spaced(name)} {_setting(row[name])}" for name in factors if row[name] != now[name])
+        return ", ".join(
+            f"{wording.spaced(name)} {wording.cell_text(row[name])}" for name in factors if row[name] != now[name]
+        )
 
     turns = _turns(weights, differing)
     if not turns:
@@ -109,7 +111,3 @@ def _rows(weights: pd.DataFrame) -> list[Row]:
 
 def _span(weights: pd.DataFrame) -> str:
     return f"{wording.number(weights['times as much'].min())} to {wording.number(weights['times as much'].max())}"
-
-
-def _setting(value: Any) -> str:
-    return value if isinstance(value, str) else wording.rounded(float(value))

@@ -8,7 +8,7 @@ from typing import Any
 from doe.cli.parser import Parser, a_pair
 from doe.cli.screen import heading, print_json, say, titled
 from doe.model.errors import UsageError
-from doe.model.wording import rounded
+from doe.model.wording import cell_text
 
 
 def build_estimate() -> Parser:
@@ -88,5 +88,5 @@ def _first_line(function: Any) -> str:
 def _with_default(quantity: Any) -> str:
     if quantity.default is None:
         return str(quantity.name)
-    shown = quantity.default if isinstance(quantity.default, str) else rounded(quantity.default)
+    shown = cell_text(quantity.default)
     return f"{quantity.name} ({shown})"

@@ -9,7 +9,7 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number
 from doe.cli.screen import note, print_json, say, stored, table, titled
 from doe.model.told import told_settling, told_version
-from doe.model.wording import counted, number, rounded, with_interval
+from doe.model.wording import cell_text, counted, number, with_interval
 
 if TYPE_CHECKING:
     from doe.model.settled import SettledVersion
@@ -297,9 +297,7 @@ def run_settle_list(options: Namespace) -> None:
 
 
 def _version_lines(version: SettledVersion) -> list[str]:
-    settings = ", ".join(
-        f"{name} {rounded(value) if not isinstance(value, str) else value}" for name, value in version.settings.items()
-    )
+    settings = ", ".join(f"{name} {cell_text(value)}" for name, value in version.settings.items())
     confirmation: Any = version.evidence.get("confirmation") or {}
     came = f"changed from version {version.came_from}" if version.came_from else "begins a line of its own"
     lines = [

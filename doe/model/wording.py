@@ -122,7 +122,7 @@ def rounded(value: float | None, digits: int = 6) -> str:
 
 
 def cell_text(value: object) -> str:
-    """Write what stands in a cell: a number as `rounded` does, anything else as it is.
+    """Write a setting, or what else stands in a cell: a number as `rounded` does, anything else as it is.
 
     Examples
     --------
