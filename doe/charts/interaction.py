@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from doe.charts import canvas, goal, key, text, theme
 from doe.charts.levels import axis_of, drop_of, level_axis
-from doe.charts.rows import Rows, rows_of
+from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 from doe.model.errors import UsageError, did_you_mean, listed
 
@@ -79,20 +79,22 @@ def _entries(effects: Effects, rows: Rows) -> list[key.Entry]:
 def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any, float], step: float,
                 limits: tuple[float, float], entries: Sequence[key.Entry]) -> None:  # fmt: skip
     """Draw one line per setting of the second factor, each set a little aside of the others."""
-    first, second = rows[0]["term"].split(":")
     groups = list(dict.fromkeys(row["second"] for row in rows))
-    means = effects.means
     for number, (group, entry) in enumerate(zip(groups, entries, strict=True)):
         shift = (number - (len(groups) - 1) / 2) * step
-        label = entry.label
         items = [
             canvas.Interval(where[row["first"]] + shift, row["mean"], row["low"], row["high"],
-                            text.stacked([f"{text.name(first)} {wording.setting(row['first'])}", f"{text.name(second)} {label}",
-                                          text.level(row, means)]))
+                            _hover(row, entry.label, effects.means))
             for row in rows if row["second"] == group
         ]  # fmt: skip
-        canvas.intervals(fig, items, limits, upright=True, name=label, colour=entry.colour, symbol=entry.symbol, size=10,
-                         thick=3, join=True)  # fmt: skip
+        canvas.intervals(fig, items, limits, upright=True, name=entry.label, colour=entry.colour, symbol=entry.symbol,
+                         size=10, thick=3, join=True)  # fmt: skip
+
+
+def _hover(row: Row, second: str, means: wording.Column) -> str:
+    """Say of one mean at which settings it is; `second` is that of the second factor, with its unit."""
+    names = [text.name(part) for part in row["term"].split(":")]
+    return text.stacked([f"{names[0]} {wording.setting(row['first'])}", f"{names[1]} {second}", text.level(row, means)])
 
 
 def describe_interaction(effects: Effects, term: str) -> str:

@@ -119,11 +119,15 @@ def _panel(fig: go.Figure, effects: Effects, name: str, records: Rows, limits: t
     canvas.intervals(fig, items, limits, upright=True, name=name, join=in_order, size=9, thick=3.5, filled=settled,
                      **cell)  # fmt: skip
     fig.update_xaxes(axis, showgrid=False, **cell)
-    shown_unit = text.cut(own_unit, 8)
+    canvas.note(fig, _head(name, own_unit, room), xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom",
+                **cell)  # fmt: skip
+
+
+def _head(name: str, unit: str, room: float) -> str:
+    """Name a panel's factor, and its unit behind, as far as there is room."""
+    shown_unit = text.cut(unit, 8)
     head = f"<b>{text.safe(text.cut(text.name(name), int(room / 9) - len(shown_unit) - 2))}</b>"
-    if shown_unit:
-        head += f" {text.small(text.safe(shown_unit), theme.colour('soft'))}"
-    canvas.note(fig, head, xref="x domain", x=0, yref="y domain", y=1, yshift=4, yanchor="bottom", **cell)
+    return f"{head} {text.small(text.safe(shown_unit), theme.colour('soft'))}" if shown_unit else head
 
 
 def _axis(effects: Effects, name: str, records: Rows, room: float) -> tuple[list[float], dict[str, Any]]:

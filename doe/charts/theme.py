@@ -86,35 +86,14 @@ def css_variables(ground: str) -> str:
 def template(dark: bool = False) -> go.layout.Template:
     """Build the plotly template: squared paper, ink text, no frame, nothing that a thumb can zoom by accident."""
     named = COLOURS["dark" if dark else "light"]
-    axis = {
-        "showgrid": True,
-        "gridcolor": named["grid"],
-        "zeroline": False,
-        "linecolor": named["line"],
-        "tickcolor": named["line"],
-        "ticks": "outside",
-        "ticklen": 4,
-        "fixedrange": True,
-        "automargin": True,
-        "title": {"font": {"size": 13, "color": named["soft"]}, "standoff": 8},
-    }
     layout: dict[str, Any] = {
         "font": {"family": SANS, "size": 14, "color": named["ink"]},
-        "title": {
-            "font": {"family": SERIF, "size": 18, "color": named["ink"], "weight": 600},
-            "x": 0.0,
-            "xref": "container",
-            "xanchor": "left",
-            "y": 1.0,
-            "yref": "container",
-            "yanchor": "top",
-            "pad": {"t": 12, "l": 12},
-        },
+        "title": _title_look(named),
         "paper_bgcolor": named["sheet"],
         "plot_bgcolor": named["sheet"],
         "colorway": [named[name] for name in SERIES],
-        "xaxis": axis,
-        "yaxis": axis,
+        "xaxis": _axis_look(named),
+        "yaxis": _axis_look(named),
         "margin": {"l": 12, "r": 16, "t": 56, "b": 12},
         "showlegend": False,
         "dragmode": False,
@@ -128,6 +107,34 @@ def template(dark: bool = False) -> go.layout.Template:
         "separators": ". ",
     }
     return go.layout.Template(layout=layout)
+
+
+def _title_look(named: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "font": {"family": SERIF, "size": 18, "color": named["ink"], "weight": 600},
+        "x": 0.0,
+        "xref": "container",
+        "xanchor": "left",
+        "y": 1.0,
+        "yref": "container",
+        "yanchor": "top",
+        "pad": {"t": 12, "l": 12},
+    }
+
+
+def _axis_look(named: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "showgrid": True,
+        "gridcolor": named["grid"],
+        "zeroline": False,
+        "linecolor": named["line"],
+        "tickcolor": named["line"],
+        "ticks": "outside",
+        "ticklen": 4,
+        "fixedrange": True,
+        "automargin": True,
+        "title": {"font": {"size": 13, "color": named["soft"]}, "standoff": 8},
+    }
 
 
 def config() -> dict[str, Any]:
