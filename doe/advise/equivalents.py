@@ -161,17 +161,9 @@ def make_equivalents(
     test: Mapping[str, Any],
 ) -> Equivalents:
     """Put settings, predictions and sentences together."""
-    names = list(start)
-    rows = pd.DataFrame([start, *(one.settings for one in solved.nearest)])[names]
+    rows = pd.DataFrame([start, *(one.settings for one in solved.nearest)])[list(start)]
     predictions = _predictions(rows, routes)
     fits = [_fits(place, predictions, routes) for place in range(1, len(rows))]
-    table = pd.DataFrame(
-        [
-            [*(one.settings[name] for name in names), one.value, one.mismatch, fit, begin.unit, *_cost(begin)]
-            for one, begin, fit in zip(solved.nearest, starts, fits, strict=True)
-        ],
-        columns=[*names, "value", "off by", "does the same", "unit", "minutes", "cost"],
-    ).astype({"does the same": object})
     units = {stand_in.quantity.name: stand_in.quantity.unit, **{one.outcome.name: one.outcome.unit for one in routes}}
     is_near = bool(fits) and fits[0] is not False
     is_open = is_near and fits[0] is None and any(_is_judged(one) for one in routes)
@@ -181,7 +173,7 @@ def make_equivalents(
         stand_in=stand_in.factor.name,
         quantity=stand_in.quantity.name,
         wanted=solved.wanted,
-        table=table,
+        table=_table(list(start), solved, starts, fits),
         predictions=predictions,
         disagreements=_disagreements(predictions, routes, stand_in),
         must_give=() if is_near else tuple(gives),
@@ -194,8 +186,15 @@ def make_equivalents(
     )
 
 
-def _cost(start: Start) -> tuple[float, float]:
-    return start.cost.minutes, start.cost.price
+def _table(names: Sequence[str], solved: Solved, starts: Sequence[Start], fits: Sequence[bool | None]) -> pd.DataFrame:
+    """Lay out one row per answer; see `Equivalents.table`."""
+    rows = [
+        [*(one.settings[name] for name in names), one.value, one.mismatch, fit,
+         begin.unit, begin.cost.minutes, begin.cost.price]
+        for one, begin, fit in zip(solved.nearest, starts, fits, strict=True)
+    ]  # fmt: skip
+    columns = [*names, "value", "off by", "does the same", "unit", "minutes", "cost"]
+    return pd.DataFrame(rows, columns=columns).astype({"does the same": object})
 
 
 def _predictions(rows: pd.DataFrame, routes: Sequence[Routes]) -> pd.DataFrame:

@@ -110,26 +110,33 @@ def ask(
     seed, count = check_whole("seed", seed), check_whole("count", count, 1, MOST_SUGGESTIONS)
     if effort is not None:
         check_one("effort", effort, Effort)
-    if hours is not None:
-        check_number("hours", hours)
-    if hours is not None and not 0 < hours < float("inf"):
-        raise UsageError(f"hours is {exact(hours)}; it must be a number above 0.")
-    if only not in (None, "improve", "learn"):
-        raise UsageError(
-            f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
-        )
+    _check_wishes(hours, only)
     widen, terms = as_mapping("widen", widen or {}), as_mapping("terms", terms or {})
-    for name, times in widen.items():
-        check_number(f"widen of {name}", times)
-        if not 0 < times < float("inf"):
-            raise UsageError(f"widen of {name} is {exact(times)}; it must be a number above 0.")
-    for name in {**widen, **terms}:
-        if name not in [outcome.name for outcome in outcomes]:
-            known = [outcome.name for outcome in outcomes]
-            raise UsageError(f"'{name}' is no outcome of this project{or_else(name, known)}")
+    _check_outcomes(widen, terms, [outcome.name for outcome in outcomes])
     without_goal = tuple(outcome.name for outcome in outcomes if outcome.goal is None)
     return Question(
         tuple(factors), goal_outcomes(outcomes), without_goal, effort or Effort(), tuple(limits), tuple(derived), count,
         hours, only, unit, seed, tuple(expect), widen, terms,
         {outcome.name: outcome.unit for outcome in outcomes},
     )  # fmt: skip
+
+
+def _check_wishes(hours: float | None, only: str | None) -> None:
+    if hours is not None:
+        check_number("hours", hours)
+        if not 0 < hours < float("inf"):
+            raise UsageError(f"hours is {exact(hours)}; it must be a number above 0.")
+    if only not in (None, "improve", "learn"):
+        raise UsageError(
+            f"only is '{only}'; it must be improve or learn.{did_you_mean(str(only), ('improve', 'learn'))}"
+        )
+
+
+def _check_outcomes(widen: Mapping[str, float], terms: Mapping[str, Sequence[str]], known: Sequence[str]) -> None:
+    for name, times in widen.items():
+        check_number(f"widen of {name}", times)
+        if not 0 < times < float("inf"):
+            raise UsageError(f"widen of {name} is {exact(times)}; it must be a number above 0.")
+    for name in {**widen, **terms}:
+        if name not in known:
+            raise UsageError(f"'{name}' is no outcome of this project{or_else(name, known)}")

@@ -13,7 +13,7 @@ from doe.advise.must_give import what_must_give
 from doe.advise.nearest import nearest_start
 from doe.advise.recommend import recommend
 from doe.advise.routes import both_routes
-from doe.advise.standin import choose_stand_in
+from doe.advise.standin import StandIn, choose_stand_in
 from doe.advise.twin import twin_build
 from doe.model.choices import Settings
 from doe.model.effort import Effort
@@ -97,23 +97,18 @@ def settle(
             readings, factors, outcomes, units=units, effort=effort, limits=limits, derived=derived, seed=seed
         )
     name, start = _named(variant, log, factors)
-    if start[stand_in.factor.name] == stand_in.to:
-        what = f"variant {name}" if name else "the variant"
-        raise DataError(
-            f"{stand_in.factor.name} is {setting(stand_in.to)} in {what} already, so there is nothing to make "
-            "permanent; name a variant that uses it."
-        )
+    _refuse_without(stand_in, name, start)
     solved = solve(stand_in, factors, start, limits=limits, derived=derived, count=count, seed=seed)
     routes = both_routes(readings, factors, outcomes, stand_in, start[stand_in.factor.name], seed)
-    found = list(solved.nearest)
+    effort = effort or Effort()
     bought = bought_levels(factors, [*log.variants.values(), *(unit.settings for unit in log.units)])
-    starts = [nearest_start(factors, log.units, one.settings, effort or Effort(), bought) for one in found]
+    starts = [nearest_start(factors, log.units, one.settings, effort, bought) for one in solved.nearest]
     gives = what_must_give(stand_in, factors, start, solved, limits=limits, derived=derived)
     test = {}
-    if found:
+    if solved.nearest:
         test = twin_build(
-            stand_in, factors, start, found[0], routes,
-            limits=limits, derived=derived, units=log.units, effort=effort or Effort(),
+            stand_in, factors, start, solved.nearest[0], routes,
+            limits=limits, derived=derived, units=log.units, effort=effort,
         )  # fmt: skip
     return make_equivalents(stand_in, start, solved, variant=name, starts=starts, routes=routes, gives=gives, test=test)
 
@@ -144,3 +139,12 @@ def _named(variant: str | Mapping[str, object], log: Log, factors: Sequence[Fact
     if missing:
         raise DataError(f"The settings have no {missing[0].name}; it {missing[0].allowed()}.")
     return "", {factor.name: factor.read(variant[factor.name]) for factor in factors}
+
+
+def _refuse_without(stand_in: StandIn, name: str, start: Settings) -> None:
+    if start[stand_in.factor.name] == stand_in.to:
+        what = f"variant {name}" if name else "the variant"
+        raise DataError(
+            f"{stand_in.factor.name} is {setting(stand_in.to)} in {what} already, so there is nothing to make "
+            "permanent; name a variant that uses it."
+        )
