@@ -19,6 +19,7 @@ from doe.planning import Planning
 from doe.planning.adopted import beside_advice
 from doe.settling import Settling
 from doe.store import ProjectFile
+from doe.store.clock import now
 from doe.store.photos import clean_photo
 from doe.store.readings import with_known_raters
 from doe.store.receipts import Build, Imported, Logged, ReadingsStored
@@ -337,7 +338,7 @@ class Project(Planning, Settling):
         check_names("settings", settings)
         cleaned = [(file, clean_photo(data, file)) for file, data in _pairs("photos", photos, _PHOTO)]
         where: dict[str, Any] = {"unit": unit, "new_unit": new_unit, "start": start, "again": again, "planned": planned}
-        told: dict[str, Any] = {"minutes": minutes, "price": price, "when": when or _now(), "note": note}
+        told: dict[str, Any] = {"minutes": minutes, "price": price, "when": when or now(), "note": note}
 
         def work_out(known: Snapshot) -> Build:
             change = resolve_change(known.setup, known.units, known.variants, settings, **where)
@@ -348,7 +349,7 @@ class Project(Planning, Settling):
         entry, build = self.file.log_build(work_out)
         kept = tuple(self.file.attach(entry.subject, file, data) for file, data in cleaned)
         stored = replace(build.variant, name=entry.subject)
-        notes = tuple(slips_of_build(stored.name, stored.when, stored.minutes, _now()))
+        notes = tuple(slips_of_build(stored.name, stored.when, stored.minutes, now()))
         return Logged(stored, build.change, entry, build.setup, kept, build.planned is not None, notes)
 
     def log_reference(self, name: str, *, note: str = "", photos: Sequence[tuple[str, bytes]] = ()) -> Logged:
@@ -361,7 +362,7 @@ class Project(Planning, Settling):
         """
         check_facts(None, note)
         cleaned = [(file, clean_photo(data, file)) for file, data in _pairs("photos", photos, _PHOTO)]
-        variant = Variant(name, when=_now(), note=note)
+        variant = Variant(name, when=now(), note=note)
         entry = self.file.add_variant(variant)
         kept = tuple(self.file.attach(name, file, data) for file, data in cleaned)
         return Logged(variant, Change({}, {}, None, None, False, None), entry, self.setup, kept)
@@ -406,7 +407,7 @@ class Project(Planning, Settling):
         known = self.snapshot()
         found = find_variant(variant, known.variants)
         second = find_variant(versus, known.variants).name if versus is not None else None
-        facts = {"session": session, "rater": rater, "order": order, "when": when or _now(), "note": note}
+        facts = {"session": session, "rater": rater, "order": order, "when": when or now(), "note": note}
         typed = [
             _reading(found, name, value, known.setup, second, {**facts, "unit": found.unit}) for name, value in pairs
         ]
@@ -549,8 +550,4 @@ def _reading(
 
 
 def _dated_late(readings: Sequence[Reading]) -> list[str]:
-    return slips_in_time([item.when for item in readings], _now())
-
-
-def _now() -> datetime:
-    return datetime.now().replace(microsecond=0)
+    return slips_in_time([item.when for item in readings], now())

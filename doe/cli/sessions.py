@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from datetime import datetime
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_time
@@ -28,7 +27,9 @@ def build_session_add() -> Parser:
 
 def run_add(options: Namespace) -> None:
     """Add a session."""
-    when = options.when or datetime.now().replace(microsecond=0)
+    from doe.store.clock import now
+
+    when = options.when or now()
     entry = open_project(options.project).file.add_session(Session(options.name, when, options.note))
     stored(f"Stored: session {options.name}.", entry)
 

@@ -21,6 +21,7 @@ from doe.model.planned import not_built
 from doe.model.records import Computation, KeptFile, Reading, Variant
 from doe.store import ProjectFile
 from doe.store.attachments import TAKE, USED, hash_of
+from doe.store.clock import now
 from doe.store.snapshot import take_snapshot
 
 
@@ -72,7 +73,7 @@ def measure(
     work, notes = _still_to_do(file, found.name, chosen, takes, is_named=bool(outcomes), is_stored=not dry_run)
     with kept_takes(file, chosen, known.variants) as kept:
         done = _computed(work, kept, is_named=bool(outcomes))
-        facts = {"session": session, "rater": rater, "when": when or _now(), "note": note, "unit": found.unit}
+        facts = {"session": session, "rater": rater, "when": when or now(), "note": note, "unit": found.unit}
         result = _told(found, takes, done, [*_shared(file, found.name, takes)], notes)
         if dry_run:
             return result
@@ -199,7 +200,3 @@ def _files(variant: Variant, takes: Sequence[Take], done: Sequence[OutcomeMeasur
 def _numbered(done: Sequence[OutcomeMeasured], numbers: Sequence[int]) -> tuple[OutcomeMeasured, ...]:
     rest = iter(numbers)
     return tuple(replace(item, readings=tuple(next(rest) for _ in item.measured.values)) for item in done)
-
-
-def _now() -> datetime:
-    return datetime.now().replace(microsecond=0)

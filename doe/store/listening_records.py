@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
 
 import duckdb
 
@@ -13,6 +12,7 @@ from doe.model.outcome import Outcome
 from doe.model.records import Reading, Session
 from doe.model.wording import counted
 from doe.store import definitions, journal, listening, readings, sessions, variants
+from doe.store.clock import now
 from doe.store.journal import Entry
 from doe.store.kept import names_to_ids
 from doe.store.listening import KeptSession
@@ -67,8 +67,7 @@ class ListeningRecords(Opened):
             outcomes = {item.name: (number, item) for number, item in definitions.load(con).outcomes().items()}
             checked = replace(judgement, values=_checked(judgement, session, {k: v for k, (_, v) in outcomes.items()}))
             ids = {name: identity for name, (identity, _) in outcomes.items()}
-            now = datetime.now().replace(microsecond=0)
-            listening.add_judgements(con, entry, kept.id, [(now, checked)], ids)
+            listening.add_judgements(con, entry, kept.id, [(now(), checked)], ids)
             told = f"{judgement.rater} judged place {judgement.place} of session {session.name}"
             return journal.close(con, entry, "judgement", told, subject=session.name)
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
 
 import duckdb
 
 from doe.model.errors import DataError
 from doe.model.settled import SettledVersion
 from doe.store import attachments, definitions, integrity, journal, settled, variants
+from doe.store.clock import now
 from doe.store.journal import Entry
 from doe.store.kept import find, names_to_ids
 from doe.store.opened import Opened
@@ -57,7 +57,7 @@ class SettledRecords(Opened):
                 came_from=next((by_variant[name] for name in (own.name, *lineage) if name in by_variant), None),
                 readings_sha256=digest,
                 files=files,
-                at=datetime.now().replace(microsecond=0),
+                at=now(),
             )
             settled.add(con, entry, whole, names_to_ids(con, "live_variant"))
             told = f"settled {whole.title}: variant {own.name}"

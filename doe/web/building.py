@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from doe.model.errors import DataError
 from doe.web import urls
 from doe.web.desk import Desk
@@ -40,8 +38,7 @@ def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
         raise DataError("unit is empty; it must be a unit at hand, or the name of a new one.")
     known = [item.name for item in desk.view().snapshot.units]
     at_hand, new = (unit, None) if unit in known else (None, unit)
-    when = datetime.now().replace(microsecond=0)
     logged = desk.project.log(
-        {}, planned=name, minutes=bench_minutes_or_none(minutes, "minutes"), when=when, unit=at_hand, new_unit=new
+        {}, planned=name, minutes=bench_minutes_or_none(minutes, "minutes"), unit=at_hand, new_unit=new
     )
     return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
