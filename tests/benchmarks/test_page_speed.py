@@ -27,8 +27,6 @@ pytestmark = pytest.mark.slow
 PAGES = ("/", "/log", "/variants", "/variants/100", "/variants/100/readings", "/moves/bass", "/next", "/sessions",
          "/history", "/setup")  # fmt: skip
 WARM_MS, AFTER_READING_MS = 60, 250
-MOST_WAITED_FOR = 500
-"""Variants from which on an analysis takes so long that its end is not waited for."""
 
 
 def project_of(folder, n_variants, n_readings):
@@ -69,17 +67,16 @@ def page_times(n_variants, n_readings, repeats=5):
         after = {}
         desk = visitor.app.state.desk
         for page in PAGES:
-            _let_end(desk.thinker, give_up=n_variants > MOST_WAITED_FOR)
+            _give_up(desk.thinker)
             project.read("1", [("bass", 3.0)])
             after[page] = _timed(visitor, page)
         visitor.app.state.desk.thinker.cancel()
     return warm, after
 
 
-def _let_end(thinker, give_up):
-    """See that what was to be worked out for the reading before is done by now, or given up."""
-    if give_up:
-        thinker.cancel()
+def _give_up(thinker):
+    """See that nothing is worked out any more for the reading before, which would take time from the page."""
+    thinker.cancel()
     with contextlib.suppress(Interrupted):
         thinker._job.result()
 

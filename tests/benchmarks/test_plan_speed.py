@@ -19,6 +19,7 @@ from doe.plans.exchange import improve, score
 from doe.plans.layout import Layout
 from doe.plans.optimal import optimal_task
 from doe.plans.search import draw_starts
+from tests.benchmarks.in_turn import fastest_in_turn
 from tests.published.verification_plans import HARD_ORDERS, determinant, determinant_rows
 
 pytestmark = pytest.mark.slow
@@ -27,6 +28,8 @@ FACTORS = [Factor(f"x{place}", low=-1, high=1) for place in range(9)] + [
     Factor(f"c{place}", kind="categorical", levels=["a", "b", "c"]) for place in range(3)
 ]
 AT_LEAST = 50
+AT_MOST = 2.5
+"""Of the time for half the starts, or half the runs."""
 
 
 def make(n_runs, starts):
@@ -91,23 +94,26 @@ def both_sides(task, values):
 
     In turn, so that a machine that is busy for a while slows both.
     """
-    ours, theirs = [], []
+    ends = {}
+
+    def timed(side, call):
+        seconds, ends[side] = seconds_of(call)
+        return seconds
+
     with threadpool_limits(1, "blas"):
-        for _ in range(2):
-            ours += [seconds_of(lambda: improve(task, values, 60)) for _ in range(2)]
-            theirs.append(seconds_of(lambda: plain_exchange(values[0], task.fixed)))
-    searched, plain = (min(seconds for seconds, _ in side) for side in (ours, theirs))
-    return searched, 100 * plain, ours[0][1], theirs[0][1][1]
+        searched, plain = fastest_in_turn(
+            lambda: timed("ours", lambda: improve(task, values, 60)),
+            lambda: 100 * timed("theirs", lambda: plain_exchange(values[0], task.fixed)),
+            at_most=1 / AT_LEAST,
+            rounds=4,
+        )
+    return searched, plain, ends["ours"], ends["theirs"][1]
 
 
-def test_the_search_is_fifty_times_faster_than_plain_numpy(benchmark):
+def test_the_search_is_fifty_times_faster_than_plain_numpy():
     task, values = make(48, 100)
-    with threadpool_limits(1, "blas"):
-        benchmark.pedantic(improve, args=(task, values, 60), rounds=1, iterations=1)
     ours, theirs, done, theirs_score = both_sides(task, values)
     ours_score = score(task, done)
-    benchmark.extra_info["plain_seconds_for_100_starts"] = theirs
-    benchmark.extra_info["ratio"] = theirs / ours
     print(f"100 starts: {ours:.2f} s; plain numpy, from one start: {theirs:.0f} s; {theirs / ours:.0f} times")
     assert (
         abs(ours_score[0] - theirs_score) / task.size < 0.02
@@ -115,15 +121,24 @@ def test_the_search_is_fifty_times_faster_than_plain_numpy(benchmark):
     assert theirs / ours >= AT_LEAST
 
 
+def growth(seconds):
+    """Return how many times as long twice the starts take, and twice the runs; the worst of either."""
+    starts = max(seconds[runs, 100] / seconds[runs, 50] for runs in (24, 48))
+    runs = max(seconds[48, count] / seconds[24, count] for count in (50, 100))
+    return starts, runs
+
+
 def seconds_by_size():
-    """Seconds of five passes by (runs, starts), each the fastest of three, taken in turn."""
+    """Seconds of five passes by (runs, starts), each the fastest of two taken in turn, or of three if two are not enough."""
     tasks = {(n_runs, starts): make(n_runs, starts) for n_runs in (24, 48) for starts in (50, 100)}
     seconds = dict.fromkeys(tasks, np.inf)
     with threadpool_limits(1, "blas"):
-        for _ in range(3):
+        for done in (1, 2, 3):
             for size, (task, values) in tasks.items():
                 took, _ = seconds_of(lambda task=task, values=values: improve(task, values, 5))
                 seconds[size] = min(seconds[size], took)
+            if done >= 2 and max(growth(seconds)) <= AT_MOST:
+                break
     return seconds
 
 
@@ -133,15 +148,14 @@ def figures():
     ours, theirs, _, _ = both_sides(task, values)
     seconds = seconds_by_size()
     what = "12 factors, 3 categorical, two-factor model, 48 runs, 100 starts"
-    starts = max(seconds[runs, 100] / seconds[runs, 50] for runs in (24, 48))
-    runs = max(seconds[48, count] / seconds[24, count] for count in (50, 100))
+    starts, runs = growth(seconds)
     return [
         {"check": f"D-optimal search: {what}, s", "ours": ours, "target": "reported"},
         {"check": "plain numpy, refactorising at each exchange, counted from one of its starts, s", "ours": theirs,
          "target": "reported"},
         {"check": "their ratio", "ours": theirs / ours, "target": f"at least {AT_LEAST}"},
-        {"check": "time for twice the starts, ratio", "ours": starts, "target": "at most 2.5 (linear: 2)"},
-        {"check": "time for twice the runs, ratio", "ours": runs, "target": "at most 2.5 (linear: 2)"},
+        {"check": "time for twice the starts, ratio", "ours": starts, "target": f"at most {AT_MOST} (linear: 2)"},
+        {"check": "time for twice the runs, ratio", "ours": runs, "target": f"at most {AT_MOST} (linear: 2)"},
     ]  # fmt: skip
 
 
@@ -149,10 +163,7 @@ def test_time_grows_no_worse_than_linearly_with_runs_and_starts():
     """Reported: seconds for twice the starts and twice the runs; a quarter more than double is left for a busy machine."""
     seconds = seconds_by_size()
     print({key: round(value, 2) for key, value in seconds.items()})
-    for n_runs in (24, 48):
-        assert seconds[n_runs, 100] <= 2.5 * seconds[n_runs, 50]
-    for starts in (50, 100):
-        assert seconds[48, starts] <= 2.5 * seconds[24, starts]
+    assert max(growth(seconds)) <= AT_MOST
 
 
 @pytest.mark.published
