@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from doe.web.thinking import Thinker
 from tests.browser.serving import ARGUMENTS, CHROMIUM
 
 
@@ -31,3 +32,23 @@ def browser(request, launched):
     yield started
     for context in started.contexts:
         context.close()
+
+
+@pytest.fixture(scope="package", autouse=True)
+def thought_once():
+    """What is worked out from a log is kept for the next test that serves the very same log, so that it can be shown at once.
+
+    Most tests here open the radio's log to look at something else, and analysing it takes longer than they do.
+    """
+    kept, think = {}, Thinker._think
+
+    def remembered(thinker, project):
+        told = tuple((entry.kind, entry.summary, entry.takes_back) for entry in project.file.history())
+        log = (project.file.fingerprint(), told)
+        if log not in kept:
+            kept[log] = think(thinker, project)
+        return kept[log]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Thinker, "_think", remembered)
+        yield
