@@ -39,8 +39,24 @@ class Seen:
         self.page.wait_for_function("() => [...document.querySelectorAll('.plot')].every(plot => plot.dataset.made)")
 
 
+@pytest.fixture(scope="module")
+def look_at(browser, pages):
+    """Open a page, or return it where it is open, for tests that only read it."""
+    opened: dict[tuple[str, int, str], Seen] = {}
+
+    def look(name: str, width: int, scheme: str = "light") -> Seen:
+        if (name, width, scheme) not in opened:
+            opened[name, width, scheme] = Seen(browser, pages[name], width, scheme)
+        return opened[name, width, scheme]
+
+    yield look
+    for seen in opened.values():
+        seen.context.close()
+
+
 @pytest.fixture
 def open_page(browser, pages):
+    """Open a page for a test that changes it, or what it shows."""
     opened: list[Seen] = []
 
     def open_it(name: str, width: int, scheme: str = "light") -> Seen:
@@ -62,9 +78,9 @@ def open_page(browser, pages):
         ("empty", 1280, "dark"),
     ],
 )
-def test_page_is_quiet_asks_for_nothing_and_fits(open_page, pages, name, width, scheme):
+def test_page_is_quiet_asks_for_nothing_and_fits(look_at, pages, name, width, scheme):
     """No console message, one request (the file), no sideways scrolling of the page."""
-    seen = open_page(name, width, scheme)
+    seen = look_at(name, width, scheme)
     assert seen.said == []
     assert [url for url in seen.asked if not url.startswith(("data:", "blob:"))] == [pages[name].as_uri()]
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
@@ -73,9 +89,9 @@ def test_page_is_quiet_asks_for_nothing_and_fits(open_page, pages, name, width, 
 
 @pytest.mark.parametrize("width", [390, 1280])
 @pytest.mark.parametrize("place", [1, 2])
-def test_drawn_interval_ends_equal_the_numbers_in_the_table(open_page, place, width):
+def test_drawn_interval_ends_equal_the_numbers_in_the_table(look_at, place, width):
     """Pixels of the drawn lines, turned back into the outcome's unit, against the text of the table beside the chart."""
-    page = open_page("radio", width).page
+    page = look_at("radio", width).page
     told = [
         [float(number) for number in re.findall(r"-?[\d.]+", text)]
         for text in page.locator(f"#outcome-{place} table.effects td[data-label='95 % interval']").all_inner_texts()
@@ -88,9 +104,9 @@ def test_drawn_interval_ends_equal_the_numbers_in_the_table(open_page, place, wi
         assert abs(high - told_high) <= rounding + abs(pixel) / 2
 
 
-def test_narrow_page_shows_the_narrow_drawing(open_page):
+def test_narrow_page_shows_the_narrow_drawing(look_at):
     widths = [
-        open_page("radio", width).page.evaluate("document.getElementById('chart-1-effects').layout.meta.width")
+        look_at("radio", width).page.evaluate("document.getElementById('chart-1-effects').layout.meta.width")
         for width in (390, 1280)
     ]
     assert widths == ["narrow", "wide"]
@@ -103,8 +119,8 @@ def test_drawing_changes_with_the_width_of_the_window(open_page):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_charts_take_the_colours_of_the_reader(open_page, scheme):
-    page = open_page("radio", 1280, scheme).page
+def test_charts_take_the_colours_of_the_reader(look_at, scheme):
+    page = look_at("radio", 1280, scheme).page
     shown = page.evaluate("document.getElementById('chart-1-effects').layout.template.layout.paper_bgcolor")
     assert shown == theme.COLOURS[scheme]["sheet"]
     sheet = page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--sheet')")
@@ -135,7 +151,7 @@ def test_printed_pages_hold_every_part(open_page, tmp_path):
     assert 6 <= count <= 16
 
 
-def test_every_text_stands_out_from_its_ground(open_page):
+def test_every_text_stands_out_from_its_ground(look_at):
     """WCAG 2.2, 1.4.3 (AA), of every text on the page by its computed colours, light and dark."""
     script = """() => {
         const channel = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
@@ -150,7 +166,7 @@ def test_every_text_stands_out_from_its_ground(open_page):
         return worst;
     }"""  # noqa: E501
     for scheme in ("light", "dark"):
-        assert open_page("radio", 1280, scheme).page.evaluate(script) >= 4.5
+        assert look_at("radio", 1280, scheme).page.evaluate(script) >= 4.5
 
 
 def test_log_can_be_reached_and_scrolled_by_keyboard(open_page):
