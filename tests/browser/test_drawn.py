@@ -50,6 +50,23 @@ class Seen:
         return self.page.evaluate(ENDS, identity)
 
 
+@pytest.fixture(scope="module")
+def look_at(browser, bench):
+    """Open a page, or return it where it is open; no test here changes one."""
+    served, made = bench
+    opened = {}
+
+    def look(path, width, scheme="light"):
+        if (path, width, scheme) not in opened:
+            address = made if path == "report" else served.address + path
+            opened[path, width, scheme] = Seen(browser, address, width, scheme)
+        return opened[path, width, scheme]
+
+    yield look
+    for seen in opened.values():
+        seen.context.close()
+
+
 def held(ask, outcome, identity, kind):
     """Pairs of ends that a chart must show, as the JSON interface gives them: one list for each of its scales."""
     if kind in ("worth", "front", "candidates"):
@@ -144,13 +161,11 @@ def match(own, pairs):
         ("report", {"effects", "levels", "interaction", "timeline", "worth"}),
     ],
 )
-def test_drawn_intervals_end_where_the_numbers_say(browser, bench, path, kinds, width):
-    served, made = bench
-    seen = Seen(browser, made if path == "report" else served.address + path, width)
-    ask = remembered(seen.context.request, served.address)
+def test_drawn_intervals_end_where_the_numbers_say(look_at, bench, path, kinds, width):
+    seen = look_at(path, width)
+    ask = remembered(seen.context.request, bench[0].address)
     found = check(seen, ask, path)
     assert kinds <= found, (seen.kinds, seen.page.locator("main").inner_text()[:1500])
-    seen.context.close()
 
 
 def remembered(request, address):
@@ -178,10 +193,9 @@ def remembered(request, address):
         ("report", "dark"),
     ],
 )
-def test_every_chart_is_tied_to_its_text(browser, bench, path, scheme):
+def test_every_chart_is_tied_to_its_text(look_at, path, scheme):
     """An image with the whole text as its name, in a figure whose caption is the chart's own sentence, in either theme."""
-    served, made = bench
-    seen = Seen(browser, made if path == "report" else served.address + path, 1280, scheme)
+    seen = look_at(path, 1280, scheme)
     assert seen.kinds
     for identity in seen.kinds:
         plot = seen.page.locator(f"#{identity}")
@@ -193,4 +207,3 @@ def test_every_chart_is_tied_to_its_text(browser, bench, path, scheme):
         figure = plot.locator("xpath=ancestor::figure")
         assert figure.locator("figcaption").text_content() == meta["title"]
         assert meta["alt"] in unescape(figure.locator("noscript").evaluate("item => item.textContent"))
-    seen.context.close()

@@ -29,32 +29,39 @@ FAULTS = """most => {
 }"""
 
 
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    """Of the radio's log, served; no test here changes it."""
+    folder = tmp_path_factory.mktemp("letters")
+    source = ROOT / "examples" / "radio"
+    project = Project.create(folder / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    with Served(project.path, folder, patience_s=30.0) as served:
+        yield served.address
+
+
 GROWN = """() => [...document.querySelectorAll('.plot')].map(plot => {
     const seen = plot.getBoundingClientRect(), room = plot.closest("figure").getBoundingClientRect();
     return [seen.width / plot.offsetWidth, seen.right <= room.right + 1 && seen.bottom <= room.bottom + 1];
 })"""
 
 
-def test_letters_of_charts_grow_where_there_is_room(browser, tmp_path):
+def test_letters_of_charts_grow_where_there_is_room(browser, address):
     """Twice as large at a desk, within their frames, and what is under the pointer is still found."""
-    source = ROOT / "examples" / "radio"
-    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
-    with Served(project.path, tmp_path, patience_s=30.0) as served:
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        for path in ("/moves/echo", "/next"):
-            page.goto(served.address + path)
-            page.wait_for_function(DRAWN)
-            grown = page.evaluate(GROWN)
-            assert grown
-            assert all(is_within for _, is_within in grown)
-            assert [round(scale, 2) for scale, _ in grown] == [LETTERS / 16] * len(grown)
-            assert page.evaluate(FAULTS, 1280) == []
-            page.locator(".scatterlayer .point").first.scroll_into_view_if_needed()
-            mark = page.locator(".scatterlayer .point").first.bounding_box()
-            page.mouse.move(mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2)
-            page.wait_for_selector(".hoverlayer .hovertext", timeout=5000)
-        page.close()
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    for path in ("/moves/echo", "/next"):
+        page.goto(address + path)
+        page.wait_for_function(DRAWN)
+        grown = page.evaluate(GROWN)
+        assert grown
+        assert all(is_within for _, is_within in grown)
+        assert [round(scale, 2) for scale, _ in grown] == [LETTERS / 16] * len(grown)
+        assert page.evaluate(FAULTS, 1280) == []
+        page.locator(".scatterlayer .point").first.scroll_into_view_if_needed()
+        mark = page.locator(".scatterlayer .point").first.bounding_box()
+        page.mouse.move(mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2)
+        page.wait_for_selector(".hoverlayer .hovertext", timeout=5000)
+    page.close()
 
 
 LETTERED = """() => Object.fromEntries([...document.querySelectorAll('.plot')].map(plot => {
@@ -71,38 +78,30 @@ CROWDED = """(() => {
 })()"""
 
 
-def test_letters_of_charts_grow_on_a_phone_too(browser, tmp_path):
+def test_letters_of_charts_grow_on_a_phone_too(browser, address):
     """The drawing for a narrow screen gets larger letters and more height where they keep apart; none runs out of it."""
-    source = ROOT / "examples" / "radio"
-    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
     usual = 14.0  # pixels, of the labels in every chart: doe/charts/theme.py
-    with Served(project.path, tmp_path, patience_s=30.0) as served:
-        page = browser.new_context(**PHONE).new_page()
-        found = {}
-        for path in ("/moves/echo", "/plan?runs=8&kind=d-optimal"):
-            page.goto(served.address + path)
-            page.wait_for_function(DRAWN)
-            found |= page.evaluate(LETTERED % CROWDED)
-            assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
-        page.context.close()
+    page = browser.new_context(**PHONE).new_page()
+    found = {}
+    for path in ("/moves/echo", "/plan?runs=8&kind=d-optimal"):
+        page.goto(address + path)
+        page.wait_for_function(DRAWN)
+        found |= page.evaluate(LETTERED % CROWDED)
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
+    page.context.close()
     assert not any(is_crowded for _, is_crowded in found.values())
     for name in ("chart-2-effects", "plan-precision", "plan-prediction"):
         assert found[name][0] > 1.25 * usual, name
 
 
-def test_pages_follow_the_letters_of_the_browser(browser, tmp_path):
-    source = ROOT / "examples" / "radio"
-    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
-    with Served(project.path, tmp_path, patience_s=30.0) as served:
-        page = browser.new_context(**PHONE).new_page()
-        found = {}
-        for name, path in PAGES.items():
-            page.goto(served.address + path)
-            page.wait_for_function(DRAWN)
-            found[name] = page.evaluate(FAULTS, PHONE["viewport"]["width"])
-            size = page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
-            assert size == LETTERS, name
-        page.context.close()
+def test_pages_follow_the_letters_of_the_browser(browser, address):
+    page = browser.new_context(**PHONE).new_page()
+    found = {}
+    for name, path in PAGES.items():
+        page.goto(address + path)
+        page.wait_for_function(DRAWN)
+        found[name] = page.evaluate(FAULTS, PHONE["viewport"]["width"])
+        size = page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
+        assert size == LETTERS, name
+    page.context.close()
     assert {name: told for name, told in found.items() if told} == {}
