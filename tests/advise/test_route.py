@@ -38,27 +38,35 @@ def brute_force(variants, units, effort):
     A new unit is at hand at any time, so an order is walked once: each variant follows the one before it on the same unit, or
     begins on another unit; the cheapest is found by trying all.
     """
+    between = [[minutes_from(state, wanted) for wanted in variants] for state in variants]
+    first = [[minutes_from(state, wanted) for wanted in variants] for state in units]
+    new = [new_unit_cost(RADIO, wanted, effort).minutes for wanted in variants]
     best = np.inf
     for order in itertools.permutations(range(len(variants))):
-        best = min(best, walk(order, variants, units, effort, 0, None, frozenset(), 0.0, best))
+        best = min(best, walk(order, between, first, new, 0, frozenset(), 0.0, best))
     return best
 
 
-def walk(order, variants, units, effort, place, last, used, spent, best):
+def minutes_from(state, wanted):
+    """Minutes of a change on one unit, without end where it cannot be made."""
+    can = all(f.can_go(state[f.name], wanted[f.name]) for f in RADIO)
+    return change_cost(RADIO, state, wanted).minutes if can else np.inf
+
+
+def walk(order, between, first, new, place, used, spent, best):
     if spent >= best:
         return best
     if place == len(order):
         return spent
-    wanted = variants[order[place]]
-    ways = []
-    if last is not None and all(f.can_go(last[f.name], wanted[f.name]) for f in RADIO):
-        ways.append((change_cost(RADIO, last, wanted).minutes, used))
-    ways.append((new_unit_cost(RADIO, wanted, effort).minutes, used))
-    for number, unit in enumerate(units):
-        if number not in used and all(f.can_go(unit[f.name], wanted[f.name]) for f in RADIO):
-            ways.append((change_cost(RADIO, unit, wanted).minutes, used | {number}))
+    wanted = order[place]
+    ways = [(new[wanted], used)]
+    if place:
+        ways.append((between[order[place - 1]][wanted], used))
+    for number, unit in enumerate(first):
+        if number not in used:
+            ways.append((unit[wanted], used | {number}))
     for minutes, now in ways:
-        best = min(best, walk(order, variants, units, effort, place + 1, wanted, now, spent + minutes, best))
+        best = min(best, walk(order, between, first, new, place + 1, now, spent + minutes, best))
     return best
 
 
