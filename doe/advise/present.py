@@ -54,7 +54,13 @@ def make_advice(question: Question, situation: Situation, session: Session) -> A
     traded = _has_trade_offs(situation)
     cheapest = float(choices[0].minutes.min()) if choices else _cheapest(question, situation)
     stop = stop_sentence(
-        chance, best.get("variant"), worth_text(best) if best else "", matters, question.hours, cheapest, question.unit
+        chance,
+        best.get("variant"),
+        worth_text(best) if best else "",
+        matters=matters,
+        hours=question.hours,
+        cheapest_minutes=cheapest,
+        unit=question.unit,
     )
     return Advice(
         table=table,

@@ -59,6 +59,7 @@ def stop_sentence(
     chance: float | None,
     variant: str | None,
     worth: str,
+    *,
     matters: float,
     hours: float | None,
     cheapest_minutes: float | None,

@@ -13,27 +13,28 @@ def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
 
 def test_where_nothing_can_be_built_no_chance_is_stated():
     assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) is None
-    assert stop_sentence(None, "7", "0.8", 0.05, 0.25, 21.0) == (
+    assert stop_sentence(None, "7", "0.8", matters=0.05, hours=0.25, cheapest_minutes=21.0) == (
         "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
     )
 
 
 def test_it_stops_below_the_stated_level_and_names_what_to_keep():
-    assert stop_sentence(STOP_BELOW + 0.01, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) is None
-    assert stop_sentence(STOP_BELOW - 0.005, "7", "0.8 (0.7 to 0.9)", 0.05, None, 21.0) == (
+    told = {"matters": 0.05, "hours": None, "cheapest_minutes": 21.0}
+    assert stop_sentence(STOP_BELOW + 0.01, "7", "0.8 (0.7 to 0.9)", **told) is None
+    assert stop_sentence(STOP_BELOW - 0.005, "7", "0.8 (0.7 to 0.9)", **told) == (
         "nothing within reach is likely to be worth building: keep variant 7, worth 0.8 (0.7 to 0.9). "
         "The chance that anything within reach is better by 0.05 of worth is 10 %."
     )
 
 
 def test_hours_that_do_not_do_and_no_reach_at_all_are_said():
-    assert stop_sentence(0.9, "7", "0.8", 0.05, 0.25, 21.0) == (
+    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=0.25, cheapest_minutes=21.0) == (
         "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
     )
-    assert stop_sentence(1.0, None, "", 0.0, None, None, "B") == (
+    assert stop_sentence(1.0, None, "", matters=0.0, hours=None, cheapest_minutes=None, unit="B") == (
         "no variant that keeps the limits is within reach of unit B; allow other units, or loosen a limit; "
         "no variant has been read yet."
     )
-    assert stop_sentence(1.0, None, "", 0.0, None, None) == (
+    assert stop_sentence(1.0, None, "", matters=0.0, hours=None, cheapest_minutes=None) == (
         "no variant that keeps the limits is within reach of a unit or a new one; loosen a limit; no variant has been read yet."
     )
