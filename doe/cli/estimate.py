@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from typing import Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 from doe.cli.parser import Parser, a_pair
 from doe.cli.screen import heading, print_json, say, titled
 from doe.model.errors import UsageError
 from doe.model.wording import cell_text
+
+if TYPE_CHECKING:
+    from doe.signals.estimates import Quantity
+    from doe.signals.physics import Estimate
 
 
 def build_estimate() -> Parser:
@@ -49,7 +54,7 @@ def run_estimate(options: Namespace) -> None:
         say(titled(found.summary()))
 
 
-def _as_table(found: Any) -> dict[str, Any]:
+def _as_table(found: Estimate) -> dict[str, Any]:
     own = {name: getattr(found, name) for name in ("name", "value", "unit", "formula", "source", "trust", "inputs")}
     return {**own, "more": [_as_table(other) for other in found.more]}
 
@@ -81,11 +86,11 @@ def _list(options: Namespace) -> None:
     say("\n".join(parts))
 
 
-def _first_line(function: Any) -> str:
+def _first_line(function: Callable[..., Estimate]) -> str:
     return str(function.__doc__).strip().splitlines()[0]
 
 
-def _with_default(quantity: Any) -> str:
+def _with_default(quantity: Quantity) -> str:
     if quantity.default is None:
         return str(quantity.name)
     shown = cell_text(quantity.default)

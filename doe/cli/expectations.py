@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, pick
@@ -141,7 +141,7 @@ def _pick(project: Project, options: Namespace) -> Expectation:
     return pick(project.setup.expectations, f"{options.factor} on {options.outcome}", "expectation")
 
 
-def _store(project: Any, made: Expectation, name: str | None) -> None:
+def _store(project: Project, made: Expectation, name: str | None) -> None:
     entry = project.file.change_setup("expectation", made, name=name)
     stored(f"Stored: it is expected that {_said(project, made)}; readings overrule it.", entry)
     outcome = next(item for item in project.setup.outcomes if item.name == made.outcome)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from argparse import ArgumentTypeError, Namespace
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
@@ -16,6 +16,9 @@ from doe.model.factor import Factor
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.slips import slip_in_minutes
 from doe.model.wording import exact
+
+if TYPE_CHECKING:
+    from doe.project import Project
 
 _FIELDS = ("kind", "low", "high", "step", "levels", "unit", "way", "minutes", "minutes_per_step", "price", "note")
 
@@ -122,7 +125,7 @@ def run_change(options: Namespace) -> None:
     _store(project, record_of(Factor, filled(table_of(old), changes)), options, old.name)
 
 
-def _store(project: Any, factor: Factor, options: Namespace, name: str | None) -> None:
+def _store(project: Project, factor: Factor, options: Namespace, name: str | None) -> None:
     entry = project.file.change_setup("factor", factor, name=name, was=options.was)
     effort = project.setup.effort
     stored(f"Stored: factor {factor.name} {described(factor, effort)}.", entry)

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
 from doe.cli.measure import tell
 from doe.cli.screen import note, print_json, say, table
 from doe.model.errors import UsageError, did_you_mean, listed
 from doe.model.wording import cell_text, number, rounded
+
+if TYPE_CHECKING:
+    from doe.signals.recipe_keys import Key
+    from doe.signals.recipes import Recipe
 
 
 def sweep(options: Namespace) -> None:
@@ -58,7 +63,7 @@ def recipes(options: Namespace) -> None:
     _one_recipe(RECIPES[options.recipes], options)
 
 
-def _one_recipe(recipe: Any, options: Namespace) -> None:
+def _one_recipe(recipe: Recipe, options: Namespace) -> None:
     from doe.signals.recipe_keys import REQUIRED
     from doe.signals.recipes import plain_settings
 
@@ -88,7 +93,7 @@ def _default(value: Any) -> str:
     return cell_text(value)
 
 
-def _example(keys: Any) -> str:
+def _example(keys: Sequence[Key]) -> str:
     from doe.signals.recipe_keys import REQUIRED
 
     values = {"band": "40,150", "to_band": "300,1000"}

@@ -6,7 +6,7 @@ import re
 from argparse import ArgumentTypeError, Namespace
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
@@ -19,6 +19,9 @@ from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.slips import slip_in_matters
 from doe.model.wording import amount, counted, number, unit_behind
+
+if TYPE_CHECKING:
+    from doe.store import Entry
 
 _NUMBER = r"[-+−]?\d+(?:[.,]\d+)?"
 _TWO_ENDS = re.compile(rf"({_NUMBER})\s*(?:-|–|to|,|;|\.\.)\s*({_NUMBER})", re.IGNORECASE)
@@ -177,7 +180,7 @@ def run_change(options: Namespace) -> None:
         _tell_stale(project.file.computations(), outcome.name)
 
 
-def _tell(outcome: Outcome, entry: Any) -> None:
+def _tell(outcome: Outcome, entry: Entry) -> None:
     """Tell what was stored, and what in it may be a slip."""
     stored(f"Stored: outcome {outcome.name}, {described(outcome)}.", entry)
     doubts([slip_in_matters(outcome)])

@@ -9,12 +9,15 @@ import shutil
 import sys
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from doe.cli.columns import UNKNOWN, folded, laid_out
 from doe.model.errors import FettleError
 from doe.model.plain import plain
 from doe.model.wording import cell_text
+
+if TYPE_CHECKING:
+    from doe.store import Entry
 
 
 def say(text: str = "") -> None:
@@ -96,7 +99,7 @@ def print_json(content: Any) -> None:
     print(json.dumps(plain(content), indent=2, ensure_ascii=False, allow_nan=False))
 
 
-def stored(text: str, entry: Any) -> None:
+def stored(text: str, entry: Entry) -> None:
     """Tell what was stored, and how to take it back."""
     say(f"{text}\nTake it back with 'fettle undo {entry.id}'.")
 

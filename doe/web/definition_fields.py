@@ -211,7 +211,7 @@ def fields_of(
     return made("title", "What is tuned", is_needed=True), made("question", "What is wrong with it", "long")
 
 
-def _factor_fields(values: Mapping[str, str], made: Any, *, with_was: bool) -> tuple[Field, ...]:
+def _factor_fields(values: Mapping[str, str], made: Callable[..., Field], *, with_was: bool) -> tuple[Field, ...]:
     was = "If variants are logged already: the setting that they all had."
     late = (made("was", "Until now it was", hint=was),) if with_was else ()
     kind, way = values.get("kind", "continuous"), values.get("way", "either")
@@ -232,7 +232,7 @@ def _factor_fields(values: Mapping[str, str], made: Any, *, with_was: bool) -> t
     )
 
 
-def _outcome_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
+def _outcome_fields(values: Mapping[str, str], made: Callable[..., Field]) -> tuple[Field, ...]:
     kind, goal = values.get("kind", "measured"), values.get("goal", "")
     return (
         made("name", "Name", hint="Letters, digits and underscores.", is_needed=True),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from typing import Any
@@ -109,7 +109,7 @@ def aside(request: Request, sent: Sent, desk: AtDesk) -> Response:
     return _answered(request, desk, sent, store)
 
 
-def _answered(request: Request, desk: Desk, sent: Posted, store: Any) -> Response:
+def _answered(request: Request, desk: Desk, sent: Posted, store: Callable[[], str]) -> Response:
     try:
         return go_to(desk.once(sent, store))
     except LookupError:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from doe.model.errors import FettleError, UsageError
@@ -27,7 +27,7 @@ _KEYS_HINT = (
 )
 
 
-def recipe_fields(values: Mapping[str, str], made: Any) -> tuple[Field, ...]:
+def recipe_fields(values: Mapping[str, str], made: Callable[..., Field]) -> tuple[Field, ...]:
     """Return the two fields; `made` makes one of a form's fields from its name and label."""
     from doe.signals.recipes import RECIPES  # numpy
 
