@@ -133,6 +133,8 @@ def read_units(factors: Sequence[Factor], units: pd.DataFrame | Sequence[Unit] |
     ------
     DataError
         If a state is not allowed, or a unit is named twice.
+    UsageError
+        If a frame has no column with their names.
     """
     if units is None:
         return []

@@ -62,7 +62,13 @@ class Opened:
 
 
 def make(path: Path, fill: Callable[[duckdb.DuckDBPyConnection], object]) -> None:
-    """Make a project file whole or not at all: under another name first, so that a crash leaves nothing half done."""
+    """Make a project file whole or not at all: under another name first, so that a crash leaves nothing half done.
+
+    Raises
+    ------
+    StoreError
+        If the file exists already, or cannot be written.
+    """
     check_free(path)
     draft = path.with_name(f".{path.name}.{os.urandom(8).hex()}.part")
     try:
