@@ -91,8 +91,8 @@ def test_changes_are_whole_and_can_be_taken_back(sequence):
     """Refused: nothing changed. Done: sound, in the history, and taking it back and back again goes there and back."""
     with TemporaryDirectory() as folder:
         f = ProjectFile.create(Path(folder) / "a.duckdb", RADIO)
+        before, told = f.fingerprint(), f.history()
         for what, a, b in sequence:
-            before, told = f.fingerprint(), f.history()
             try:
                 entry = _change(f, what, a, b)
             except FettleError:
@@ -106,6 +106,7 @@ def test_changes_are_whole_and_can_be_taken_back(sequence):
             assert f.fingerprint() == before
             f.take_back(undone.id)
             assert f.fingerprint() == after
+            before, told = after, f.history()
 
 
 @pytest.mark.slow
