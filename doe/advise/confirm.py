@@ -310,7 +310,7 @@ def fresh_value(whole: Effects, names: Sequence[str], *, from_others: bool = Fal
     FitError
         If nothing could be fitted.
     """
-    basis = whole._fitted()
+    basis = whole.fitted_basis()
     builds, df = basis.builds, float(basis.averages.posterior.df)
     mine = np.isin(basis.variants, list(names))
     weights = mine / mine.sum()
@@ -326,12 +326,12 @@ def counts_from_others(whole: Effects) -> bool:
     Comparisons tell differences only; and where sessions differ, the level is the mean of the sessions, that of the fresh
     builds among them, so that what was promised stands on another one.
     """
-    return whole.outcome.kind == "compared" or whole._fitted().builds.session_sd > 0
+    return whole.outcome.kind == "compared" or whole.fitted_basis().builds.session_sd > 0
 
 
 def others_mean(effects: Effects, names: Sequence[str]) -> float:
     """Return the mean of the builds that are not among `names`."""
-    basis = effects._fitted()
+    basis = effects.fitted_basis()
     return float(basis.builds.means[~np.isin(basis.variants, list(names))].mean())
 
 

@@ -148,7 +148,7 @@ def scatter_of(effects: Effects, settings: Mapping[str, Value] | None = None) ->
         What is to be built; without it, how well the promise is known is left open.
     """
     sds = {str(row["source"]): float(row["sd"]) for _, row in effects.variance.iterrows()}
-    basis = effects._fitted()
+    basis = effects.fitted_basis()
     build, reading = float(np.sqrt(np.diag(basis.builds.between).mean())), basis.reading_sd
     together = sds.get("build and reading together")
     if together is not None:

@@ -161,7 +161,7 @@ class Effects:
         FitError
             If nothing could be fitted.
         """
-        basis = self._fitted()
+        basis = self.fitted_basis()
         frame = self._checked(settings)
         if frame.empty:
             return pd.DataFrame({name: np.empty(0) for name in _PREDICTED}, index=frame.index)
@@ -196,7 +196,7 @@ class Effects:
         FitError
             If nothing could be fitted.
         """
-        basis = self._fitted()
+        basis = self.fitted_basis()
         return draw(
             basis.averages, basis.builds, basis.rows,
             variants=basis.variants, reading_sd=basis.reading_sd, n_draws=n_draws, rng=rng,
@@ -221,6 +221,18 @@ class Effects:
         lines += self._remarks()
         lines.append(self._footer())
         return "\n".join(lines)
+
+    def fitted_basis(self) -> Basis:
+        """Return what predictions are computed from.
+
+        Raises
+        ------
+        FitError
+            If nothing could be fitted.
+        """
+        if self.basis is None:
+            raise FitError(f"{self.outcome.name} cannot be predicted: {self.notes[0] if self.notes else 'no model'}")
+        return self.basis
 
     def _shown(self) -> pd.DataFrame:
         """Rows worth a reader's time, as text."""
@@ -250,11 +262,6 @@ class Effects:
 
     def __repr__(self) -> str:
         return f"<Effects on {self.outcome.name}: {self.headline}>"
-
-    def _fitted(self) -> Basis:
-        if self.basis is None:
-            raise FitError(f"{self.outcome.name} cannot be predicted: {self.notes[0] if self.notes else 'no model'}")
-        return self.basis
 
     def _checked(self, settings: Mapping[str, Any] | pd.DataFrame) -> pd.DataFrame:
         frame = settings if isinstance(settings, pd.DataFrame) else pd.DataFrame([as_mapping("settings", settings)])

@@ -353,7 +353,7 @@ class Settling:
         for outcome in setup.outcomes:
             try:
                 effects = analyse(readings, setup.factors, outcome, terms, derived=setup.derived, seed=seed)
-                effects._fitted()
+                effects.fitted_basis()
                 found.append(effects)
             except FettleError as err:
                 refusals.append(DataError(str(err), command=err.command))
