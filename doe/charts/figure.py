@@ -101,4 +101,6 @@ def _charts_of(result: object) -> Mapping[str, Draw]:
         if kind.__name__ in _OF_SOUND:
             name, module, function = _OF_SOUND[kind.__name__]
             return {name: getattr(import_module(module), function)}
-    raise UsageError(f"A {type(result).__name__} cannot be drawn; it must be {listed([*CHARTS, *_OF_SOUND])}.")
+    what = type(result).__name__
+    article = "An" if what[0].lower() in "aeiou" else "A"
+    raise UsageError(f"{article} {what} cannot be drawn; it must be {listed([*CHARTS, *_OF_SOUND])}.")

@@ -144,8 +144,12 @@ class Factor:
     def _check_levels(self) -> None:
         if self.low is not None or self.high is not None or self.step is not None:
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give levels, not low, high or step.")
-        if len(self.levels) < 2 or len({level.casefold() for level in self.levels}) < len(self.levels):
+        folded = [level.casefold() for level in self.levels]
+        if len(self.levels) < 2 or len(set(folded)) < len(self.levels):
             given = f", each by itself; '{self.levels[0]}' is one" if len(self.levels) == 1 else ""
+            if twins := [level for level in self.levels if folded.count(level.casefold()) > 1][:2]:
+                capitals = ", as capitals make no difference" if twins[0] != twins[1] else ""
+                given = f"; '{twins[0]}' and '{twins[1]}' are the same{capitals}"
             raise UsageError(f"Factor '{self.name}' is {self.kind}: give at least two different levels{given}.")
         if self.kind == "categorical" and self.way in ("up", "down"):
             raise UsageError(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import NoReturn
 
 import numpy as np
 
@@ -143,21 +144,24 @@ def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limit
         if not lost or (factor.is_numeric and {candidates[place].min(), candidates[place].max()} <= set(found)):
             continue
         rules = [f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)]
-        if factor.is_numeric and len(found) > 1:
-            reaches = partial(_reaches, coding, candidates, limits, place, found=found)
-            notes.append(_range_left(factor, found, rules, reaches))
-        else:
+        if not factor.is_numeric:
             _refuse_cut_off(factor, lost, found, rules)
+        low, high = _range_left(factor, found, partial(_reaches, coding, candidates, limits, place, found=found))
+        if len(found) < 2:
+            _refuse_fixed(factor, low, high, rules)
+        rule = f"{listed(rules, 'and')} {'rules' if len(rules) == 1 else 'rule'}"
+        notes.append(
+            f"{spaced(factor.name)} is planned from {rounded(low)} to {rounded(high)} only: {rule} out the rest of its range."
+        )
     return notes
 
 
-def _range_left(factor: Factor, found: Array, rules: Sequence[str], reaches: Callable[[float], bool]) -> str:
-    """Say which part of a range the limits leave; the search polishes plans between the candidates too."""
+def _range_left(factor: Factor, found: Array, reaches: Callable[[float], bool]) -> tuple[float, float]:
+    """Return the ends of what the limits leave of a range; the search polishes plans between the candidates too."""
     finer = np.array([float(value) for value in factor.grid(_FINE)])
     low = _farthest([found.min(), *finer[finer < found.min()][::-1]], reaches)
     high = _farthest([found.max(), *finer[finer > found.max()]], reaches)
-    rule = f"{listed(rules, 'and')} {'rules' if len(rules) == 1 else 'rule'}"
-    return f"{spaced(factor.name)} is planned from {rounded(low)} to {rounded(high)} only: {rule} out the rest of its range."
+    return low, high
 
 
 def _farthest(values: Sequence[float], reaches: Callable[[float], bool]) -> float:
@@ -179,20 +183,34 @@ def _reaches(
     return bool(len(_pool(coding, held, limits, np.random.default_rng(0))))
 
 
-def _refuse_cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: Sequence[str]) -> None:
-    """Refuse limits that cut off a level, or leave a number fixed.
+def _refuse_cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: Sequence[str]) -> NoReturn:
+    """Refuse limits that cut off a level.
 
     Raises
     ------
     UsageError
         Always.
     """
+    left = listed([str(setting(factor, value)) for value in found], "and")
+    shown = listed([str(setting(factor, value)) for value in lost])
     named = listed(rules, "and")
-    if not factor.is_numeric:
-        left = listed([str(setting(factor, value)) for value in found], "and")
-        shown = listed([str(setting(factor, value)) for value in lost])
-        raise UsageError(
-            f"{factor.name} cannot be {shown}: no such settings keep {named}; plan with {left}, or loosen the limit."
-        )
-    leave = "leaves" if len(rules) == 1 else "leave"
-    raise UsageError(f"{factor.name} cannot vary: {named} {leave} it at {rounded(found[0])}; loosen the limit.")
+    raise UsageError(
+        f"{factor.name} cannot be {shown}: no such settings keep {named}; plan with {left}, or loosen the limit."
+    )
+
+
+def _refuse_fixed(factor: Factor, low: float, high: float, rules: Sequence[str]) -> NoReturn:
+    """Refuse limits that leave a number fixed, or a sliver of its range that holds one of the settings looked at.
+
+    Raises
+    ------
+    UsageError
+        Always.
+    """
+    leave = f"{listed(rules, 'and')} {'leaves' if len(rules) == 1 else 'leave'} it"
+    if low == high:
+        raise UsageError(f"{factor.name} cannot vary: {leave} at {rounded(low)}; loosen the limit.")
+    raise UsageError(
+        f"{factor.name} can hardly vary: {leave} from {rounded(low)} to {rounded(high)}; make that its range, or loosen the "
+        "limit."
+    )

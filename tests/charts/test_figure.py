@@ -68,6 +68,8 @@ def test_what_comes_from_recordings_is_drawn_too():
     assert figure(measure_waterfall(impulse, 100, 8000, slices=5)).layout.meta["kind"] == "waterfall"
     with pytest.raises(UsageError, match="A list cannot be drawn"):
         figure([radio.effects()])
+    with pytest.raises(UsageError, match="An int cannot be drawn"):
+        figure(3)
 
 
 def test_drawing_never_changes_the_result():

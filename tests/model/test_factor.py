@@ -256,7 +256,14 @@ BAD: list[tuple[dict[str, Any], str]] = [
         {"kind": "ordered", "levels": ["a"]},
         "Factor 'x' is ordered: give at least two different levels, each by itself; 'a' is one.",
     ),
-    ({"kind": "ordered", "levels": ["a", "A"]}, "Factor 'x' is ordered: give at least two different levels."),
+    (
+        {"kind": "ordered", "levels": ["a", "A"]},
+        "Factor 'x' is ordered: give at least two different levels; 'a' and 'A' are the same, as capitals make no difference.",
+    ),
+    (
+        {"kind": "ordered", "levels": ["a", "b", "b"]},
+        "Factor 'x' is ordered: give at least two different levels; 'b' and 'b' are the same.",
+    ),
     ({"kind": "ordered", "levels": ["a", ""]}, "Factor 'x': level '' must be text on one line, 1 to 200 characters."),
     ({"kind": "ordered", "levels": ["a", None]}, "Factor 'x': level 'None' must be text or a number."),
     ({"kind": "ordered", "levels": ["a", math.nan]}, "Factor 'x': level 'nan' must be text or a number."),

@@ -231,6 +231,9 @@ def test_a_quantity_without_a_value_is_named():
 def test_a_factor_that_limits_fix_is_refused():
     with refused(UsageError, "A cannot vary: 'A >= 1' leaves it at 1; loosen the limit."):
         plan(numbers(2), 6, limits=[Limit("A >= 1")])
+    told = "A can hardly vary: 'A >= 0.95' leaves it from 0.95 to 1; make that its range, or loosen the limit."
+    with refused(UsageError, told):
+        plan(numbers(2), 6, limits=[Limit("A >= 0.95")])
 
 
 def test_terms_that_no_plan_within_the_limits_tells_apart_are_named():
