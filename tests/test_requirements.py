@@ -1,10 +1,11 @@
 """What the project says it needs is what the tests have passed with."""
 
-import ast
 import re
 import sys
 import tomllib
 from pathlib import Path
+
+from tests.test_layering import all_imports
 
 TOP = Path(__file__).parent.parent
 
@@ -22,13 +23,5 @@ def test_every_library_that_is_imported_is_asked_for():
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     lines = [*project["dependencies"], *project["optional-dependencies"]["export"]]
     asked = {re.split("[>=]", line)[0] for line in lines}
-    foreign = _imported() - set(sys.stdlib_module_names) - {"doe"}
+    foreign = {module.split(".")[0] for _, module, _ in all_imports()} - set(sys.stdlib_module_names) - {"doe"}
     assert {known_by.get(name, brought_by.get(name, name)) for name in foreign} <= asked
-
-
-def _imported() -> set[str]:
-    """Return the top names of all that the package imports."""
-    nodes = [node for path in (TOP / "doe").rglob("*.py") for node in ast.walk(ast.parse(path.read_bytes()))]
-    names = [alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names]
-    names += [node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module]
-    return {name.split(".")[0] for name in names}

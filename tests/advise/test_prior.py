@@ -51,6 +51,7 @@ def logs(draw):
     return {str(place): it for place, it in enumerate(variants)}
 
 
+@pytest.mark.slow
 @examples(40)
 @given(logs())
 def test_no_draw_changes_at_what_was_read(variants):

@@ -100,6 +100,7 @@ def test_what_others_stand_on_is_not_taken_back(radio: ProjectFile, entry: int, 
     assert radio.path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_what_is_told_to_be_taken_back_first_can_be_in_that_order(radio: ProjectFile):
     """A chain of corrections and changes, of which only the first stands on the unit itself."""
     chain = [radio.add_variant(Variant("3", {**SETTINGS, "vents": 5}, unit="A", parent="2")).id]
