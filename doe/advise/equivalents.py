@@ -20,6 +20,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import listed
 from doe.model.wording import (
     Column,
+    capital,
     cell_text,
     column_of,
     duration,
@@ -278,7 +279,7 @@ def _notes(
     notes += [_own_sentence(stand_in, start, one) for one in routes if _is_judged(one) and not one.is_bounded]
     if any(one.through is None for one in routes):
         notes.append(
-            f"{spaced(stand_in.quantity.name)} cannot be a term of a model, so predictions are by its parts alone."
+            f"{capital(spaced(stand_in.quantity.name))} cannot be a term of a model, so predictions are by its parts alone."
         )
     if not routes:
         notes.append("Nothing has been read that could be predicted from.")

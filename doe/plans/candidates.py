@@ -14,7 +14,7 @@ from doe.coding import Coding, Term
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.model.wording import rounded, spaced
+from doe.model.wording import capital, rounded, spaced
 from doe.plans.frame import setting
 from doe.plans.layout import Array, keeps
 
@@ -150,8 +150,9 @@ def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limit
         if len(found) < 2:
             _refuse_fixed(factor, low, high, rules)
         rule = f"{listed(rules, 'and')} {'rules' if len(rules) == 1 else 'rule'}"
+        name = capital(spaced(factor.name))
         notes.append(
-            f"{spaced(factor.name)} is planned from {rounded(low)} to {rounded(high)} only: {rule} out the rest of its range."
+            f"{name} is planned from {rounded(low)} to {rounded(high)} only: {rule} out the rest of its range."
         )
     return notes
 

@@ -12,7 +12,7 @@ from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_frame, check_names, check_whole
 from doe.model.limit import Derived, Limit
-from doe.model.wording import counted, spaced
+from doe.model.wording import capital, counted, spaced
 from doe.plans.arrangement import Arrangement, check_blocks
 from doe.plans.assess import Information, all_terms, correlations, efficiencies, inform, lost_terms, precision_table
 from doe.plans.candidates import Region
@@ -289,16 +289,15 @@ def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[st
     if len(request.old):
         notes.append("The existing runs count as a group of their own, since conditions may have shifted since.")
     one_way = [spaced(factor.name) for factor in request.factors if factor.way in ("up", "down")]
+    going = f"{capital(listed(one_way, 'and'))} can only go one way on a unit"
     if one_way and arrangement.shares_units and _can_be_built_in_turn(request, values, arrangement):
         they = "it runs" if len(one_way) == 1 else "they run"
         notes.append(
-            f"{listed(one_way, 'and')} can only go one way on a unit, so each unit takes its runs in that order, and {they} "
-            "with any drift over a session; repeat a variant at the end to see it."
+            f"{going}, so each unit takes its runs in that order, and {they} with any drift over a session; repeat a variant "
+            "at the end to see it."
         )
     elif one_way:
-        notes.append(
-            f"{listed(one_way, 'and')} can only go one way on a unit, so a random order may need more units; see the route."
-        )
+        notes.append(f"{going}, so a random order may need more units; see the route.")
     return notes
 
 

@@ -209,7 +209,7 @@ def test_a_range_with_steps_ends_at_its_last_step_that_is_left():
     factors = [Factor("length", low=220, high=300, step=5), Factor("wax", low=0, high=2)]
     made = plan(factors, 8, limits=[Limit("length - wax * 3 >= 225")])
     assert (
-        "length is planned from 225 to 300 only: 'length - wax * 3 >= 225' rules out the rest of its range."
+        "Length is planned from 225 to 300 only: 'length - wax * 3 >= 225' rules out the rest of its range."
         in made.notes
     )
     assert made.table["length"].min() == 225

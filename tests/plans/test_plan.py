@@ -135,7 +135,7 @@ def test_the_summary_says_what_matters():
     text = made.summary()
     assert "D-optimal plan, 12 runs, 5 factors, 4 units." in text
     assert "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of" in text
-    assert "vents can only go one way on a unit" in text
+    assert "Vents can only go one way on a unit" in text
 
 
 @pytest.mark.parametrize("way", ["up", "down"])
@@ -154,7 +154,7 @@ def test_runs_of_a_unit_come_in_the_order_that_a_one_way_factor_can_go(way):
     assert route(made.table, factors, effort=Effort(new_unit_minutes=60)).new_units == 4
     (note,) = [note for note in made.notes if "one way" in note]
     assert note.startswith(
-        "hole can only go one way on a unit, so each unit takes its runs in that order, and it runs with "
+        "Hole can only go one way on a unit, so each unit takes its runs in that order, and it runs with "
     )
 
 
