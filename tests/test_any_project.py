@@ -94,7 +94,7 @@ def odd(text: str, known: list[str]) -> list[str]:
 
 
 @pytest.mark.slow
-@examples(6)
+@examples(4)
 @given(st.data(), setups(most_factors=3))
 def test_every_project_is_answered_or_refused_in_words(data: st.DataObject, setup: Setup):
     """No fault of our own, no number that is none, nothing but words in a sentence, and no suggestion beyond the hours."""

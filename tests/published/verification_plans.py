@@ -435,5 +435,5 @@ def rows() -> Rows:
 
 
 def elsewhere() -> Rows:
-    """Return what `tests/benchmarks/test_plan_speed.py` checks, as it takes long."""
+    """Return what `tests/published/test_determinants.py` checks, as it takes long."""
     return determinant_rows(HARD_ORDERS)

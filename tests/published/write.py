@@ -15,7 +15,7 @@ HEAD = """# Verification
 
 Written by `python -m tests.published.write`; checked by `tests/published/test_verification.py`, which fails when a
 difference exceeds its tolerance; routes are checked by `tests/advise/test_route.py`, determinants of order 17 to 20 by
-`tests/benchmarks/test_plan_speed.py`. A tolerance is what the printed digits of the source allow. A source marked
+`tests/published/test_determinants.py`. A tolerance is what the printed digits of the source allow. A source marked
 *from memory* was recalled, not read again; one marked *computed* or *general library* is another program's figure.
 """
 
