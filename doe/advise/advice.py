@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from doe.model import markup, wording
+from doe.model.errors import listed
 from doe.model.names import interval_columns
 from doe.model.outcome import Outcome, columns_told
 
@@ -110,6 +111,11 @@ class Advice:
         """Write what is expected of an outcome in a row of the front, counted alike in all rows."""
         value, low, high = (row[column] for column in interval_columns(outcome.name))
         return outcome.told(value, low, high, self._front_columns[outcome.name])
+
+    @staticmethod
+    def alike_in(row: Mapping[str, Any]) -> str:
+        """Name the factors in which what is told as one row of the front differs."""
+        return listed(row["differs in"].split(", "), "and")
 
     def to_frame(self) -> pd.DataFrame:
         """Return the suggestions, at full precision."""

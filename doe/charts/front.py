@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from doe.charts import canvas, goal, key, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
-from doe.model.errors import UsageError, listed
+from doe.model.errors import UsageError
 from doe.model.names import interval_columns
 from doe.model.outcome import Outcome
 
@@ -126,7 +126,7 @@ def _named(advice: Advice, row: Row) -> str:
     said = f"variant {name}" if name else f"new: {_settings(row, _factors(advice))}"
     if not row["more alike"]:
         return said
-    return f"{said} (and {row['more alike']} alike to build, in {listed(text.plain(row['differs in']).split(', '), 'and')})"
+    return f"{said} (and {row['more alike']} alike to build, in {advice.alike_in(row)})"
 
 
 def _factors(advice: Advice) -> list[str]:

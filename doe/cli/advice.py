@@ -135,7 +135,7 @@ def _front_row(row: Row, factors: list[str], advice: Advice) -> list[object]:
     shown = [outcome for outcome in advice.outcomes if outcome.name in row]
     values = [advice.told_on_front(row, one) for one in shown]
     cells = [row[name] for name in factors]
-    alike = f"{row['more alike']}, in {listed(row['differs in'].split(', '), 'and')}" if row["more alike"] else ""
+    alike = f"{row['more alike']}, in {advice.alike_in(row)}" if row["more alike"] else ""
     on_front = chance(row["chance on front"])
     return [row["variant"] or "to build", *cells, round(row["mean worth"], 3), *values, on_front, alike]
 

@@ -245,8 +245,9 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
         raise DataError(f"A reading of {outcome.name} is {bad}; it must be a finite number.")
     if outcome.scale is not None:
         least, most = outcome.scale
-        for grade in values[(values < least) | (values > most)]:
-            raise DataError(f"A reading of {outcome.name} is {exact(grade)}; it {outcome.allowed()}.")
+        off = values[(values < least) | (values > most)]
+        if len(off):
+            raise DataError(f"A reading of {outcome.name} is {exact(off[0])}; it {outcome.allowed()}.")
     location = float(np.median(values))
     return values - location, location
 

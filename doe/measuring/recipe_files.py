@@ -43,9 +43,8 @@ def new_files(
         If a file is empty, or nothing that its key could be, or another of that name lies beside the project.
     """
     named = {str(recipe[key]): key for key in FILE_KEYS if recipe.get(key) is not None}
-    kept = {
-        row["filename"]: row["sha256"] for row in file.attachments() if row["note"] == FOR_RECIPE
-    }  # the newest last
+    # the newest of a name comes last
+    kept = {row["filename"]: row["sha256"] for row in file.attachments() if row["note"] == FOR_RECIPE}
     checked: dict[str, bytes] = {}
     for filename, data in files:
         name = clean_name(filename)

@@ -8,6 +8,7 @@ from typing import Any
 from doe.model.errors import FettleError, UsageError
 from doe.model.outcome import Outcome
 from doe.model.typed_recipe import read_keys, write_keys
+from doe.model.wording import spaced
 from doe.store import ProjectFile
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead
@@ -33,7 +34,7 @@ def recipe_fields(values: Mapping[str, str], made: Callable[..., Field]) -> tupl
 
     chosen = values.get("from", "")
     names = dict.fromkeys([*RECIPES, *([chosen] if chosen else [])])
-    choices = (Choice("", NONE, not chosen), *(Choice(name, name.replace("_", " "), name == chosen) for name in names))
+    choices = (Choice("", NONE, not chosen), *(Choice(name, spaced(name), name == chosen) for name in names))
     hint = "Of a measured outcome: each recording that you bring becomes a reading by itself."
     return (
         made("from", "Computed from a recording by", "list", hint, choices=choices),

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.typed_recipe import write_value
-from doe.model.wording import counted
+from doe.model.wording import counted, spaced
 from doe.signals.recipe_keys import REQUIRED, Key
 from doe.signals.recipes import RECIPES, Recipe, plain_settings
 from doe.web import urls
@@ -61,7 +61,7 @@ def _shown(request: Request, desk: Desk, error: str = "", status: int = 200) -> 
 def _row(recipe: Recipe) -> RecipeRow:
     keys = tuple((key.name, _given(key)) for key in recipe.keys)
     unit = f" Its values are in {recipe.unit}." if recipe.unit and recipe.unit not in recipe.help else ""
-    return RecipeRow(recipe.name.replace("_", " "), f"{recipe.help}{unit}", keys)
+    return RecipeRow(spaced(recipe.name), f"{recipe.help}{unit}", keys)
 
 
 def _given(key: Key) -> str:

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from doe.guides.symptoms import Idea, Symptom, Try, symptom, symptoms, tries
 from doe.model.errors import UsageError
 from doe.model.setup import Setup
-from doe.model.wording import duration
+from doe.model.wording import duration, spaced
 from doe.web import urls
 from doe.web.contexts import IdeaRow, SymptomPage
 from doe.web.desk import Desk
@@ -61,7 +61,7 @@ def _rows(found: Iterable[Try]) -> tuple[IdeaRow, ...]:
 
 def _row(idea: Idea, each: Try | None = None) -> IdeaRow:
     parts = [duration(each.minutes) if each.minutes else "", each.way_told] if each else []
-    factor = each.factor.replace("_", " ") if each else ""
+    factor = spaced(each.factor) if each else ""
     return IdeaRow(factor, idea.what, ", ".join(part for part in parts if part), idea.why, idea.source)
 
 
