@@ -10,7 +10,7 @@ from playwright.sync_api import sync_playwright
 
 from doe.project import Project
 from doe.store.setup_file import read_setup
-from tests.browser.serving import ARGUMENTS, CHROMIUM, Served
+from tests.browser.serving import ARGUMENTS, CHROMIUM, Served, radio_in
 
 ROOT = Path(__file__).parents[2]
 PAGES = {
@@ -33,8 +33,7 @@ def main(out: Path) -> None:
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         source = ROOT / "examples" / "radio"
-        project = Project.create(Path(folder) / "radio.duckdb", source / "setup.toml")
-        project.import_log(source / "log.csv")
+        project = radio_in(Path(folder))
         empty = Path(folder) / "empty"
         empty.mkdir()
         Project.create(empty / "new.duckdb", read_setup(source / "setup.toml"))

@@ -9,11 +9,21 @@ import time
 
 import uvicorn
 
+from doe.guides.demos import demo_folder
+from doe.project import Project
 from doe.web import Settings, create_app
 
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
              "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+
+
+def radio_in(folder):
+    """Make a project of the radio's log in a folder."""
+    source = demo_folder("radio")
+    project = Project.create(folder / "radio.duckdb", source / "setup.toml")
+    project.import_log(source / "log.csv")
+    return project
 
 
 class Served:

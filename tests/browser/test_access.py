@@ -6,9 +6,8 @@ from importlib.resources import files
 
 import pytest
 
-from doe.project import Project
-from tests.browser.screens import PAGES, ROOT, session_pages
-from tests.browser.serving import Served
+from tests.browser.screens import PAGES, session_pages
+from tests.browser.serving import Served, radio_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -34,9 +33,7 @@ FOCUS = """() => {
 def bench(browser, tmp_path_factory):
     """The radio's log, served, with a session under way; returns its address and every page of it."""
     folder = tmp_path_factory.mktemp("access")
-    source = ROOT / "examples" / "radio"
-    project = Project.create(folder / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
+    project = radio_in(folder)
     with Served(project.path, folder, patience_s=30) as served:
         yield served.address, session_pages(browser, served.address)
 

@@ -6,10 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from doe.project import Project
 from tests.browser.devices import PHONE, Device, photo, tap
-from tests.browser.screens import ROOT
-from tests.browser.serving import Served
+from tests.browser.serving import Served, radio_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -23,9 +21,7 @@ STANDS = """() => [...document.querySelectorAll("form:has(.stick) :is(input, sel
 def demo(tmp_path_factory):
     """The radio's log, served, with a variant that is planned for a new unit."""
     folder = tmp_path_factory.mktemp("kept")
-    source = ROOT / "examples" / "radio"
-    project = Project.create(folder / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
+    project = radio_in(folder)
     last = project.snapshot().variants[-1]
     settings = {**last.settings, "vents": 0, "rings": 7}
     project.file.add_variant(replace(last, name="planned", settings=settings, unit=None, parent=None, status="planned"))

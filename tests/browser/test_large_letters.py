@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from doe.project import Project
 from tests.browser.devices import PHONE
-from tests.browser.screens import PAGES, ROOT
-from tests.browser.serving import Served
+from tests.browser.screens import PAGES
+from tests.browser.serving import Served, radio_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -33,9 +32,7 @@ FAULTS = """most => {
 def address(tmp_path_factory):
     """Of the radio's log, served; no test here changes it."""
     folder = tmp_path_factory.mktemp("letters")
-    source = ROOT / "examples" / "radio"
-    project = Project.create(folder / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
+    project = radio_in(folder)
     with Served(project.path, folder, patience_s=30.0) as served:
         yield served.address
 

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from doe.project import Project
 from tests.browser.devices import PHONE, Device, photo, show_demo, tap
 from tests.browser.drawn import INTERVALS
-from tests.browser.screens import ROOT
-from tests.browser.serving import Served
+from tests.browser.serving import Served, radio_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -337,9 +335,7 @@ def test_drawn_intervals_equal_the_analysis_and_are_told_in_text(browser, served
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_build_sheet_is_shown_as_it_was_designed(browser, tmp_path, scheme):
     """On a phone: its own style is let in, nothing is blocked, and nothing runs off the side."""
-    source = ROOT / "examples" / "radio"
-    project = Project.create(tmp_path / "radio.duckdb", source / "setup.toml")
-    project.import_log(source / "log.csv")
+    project = radio_in(tmp_path)
     project.keep_version("kitchen radio", "21")
     with Served(project.path, tmp_path, patience_s=20.0) as running:
         device = Device(browser, running.address, **PHONE, color_scheme=scheme)
