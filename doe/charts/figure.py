@@ -23,6 +23,7 @@ from doe.charts.timeline import draw_timeline
 from doe.charts.track import draw_track
 from doe.charts.worth import draw_worth
 from doe.model.errors import UsageError, did_you_mean, listed
+from doe.model.given import described
 
 Draw = Callable[..., go.Figure]
 
@@ -101,6 +102,4 @@ def _charts_of(result: object) -> Mapping[str, Draw]:
         if kind.__name__ in _OF_SOUND:
             name, module, function = _OF_SOUND[kind.__name__]
             return {name: getattr(import_module(module), function)}
-    what = type(result).__name__
-    article = "An" if what[0].lower() in "aeiou" else "A"
-    raise UsageError(f"{article} {what} cannot be drawn; it must be {listed([*CHARTS, *_OF_SOUND])}.")
+    raise UsageError(f"result is {described(result)}; it must be {listed([*CHARTS, *_OF_SOUND])}.")

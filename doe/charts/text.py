@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 import textwrap
 from collections.abc import Iterable
 
@@ -37,14 +36,8 @@ def name(identifier: str) -> str:
 
 
 def term(spelled: str) -> str:
-    """Write a term for people, in the words that the headlines use.
-
-    Examples
-    --------
-    >>> term("vents:driver"), term("wool^2"), term("tip_gap")
-    ('vents with driver', 'wool bent', 'tip gap')
-    """
-    return name(re.sub(r"\^2$", " bent", spelled).replace(":", " with "))
+    """Write a term for people, in the words that the headlines use."""
+    return wording.spoken(spelled)
 
 
 def tangle(spelled: object) -> str:

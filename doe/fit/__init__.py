@@ -2,5 +2,6 @@
 
 from doe.fit.analyse import analyse
 from doe.fit.effects import Effects
+from doe.fit.priors import Prior
 
-__all__ = ["Effects", "analyse"]
+__all__ = ["Effects", "Prior", "analyse"]

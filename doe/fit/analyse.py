@@ -23,14 +23,14 @@ from doe.fit.tangled import EXACT, Tie, breaking_variant, changed_together, corr
 from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
 from doe.fit.whiten import usable_terms
-from doe.fit.words import headline, open_sizes, sensitivity_line, spoken
+from doe.fit.words import headline, open_sizes, sensitivity_line
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
-from doe.model.given import check_each, check_frame, check_names, check_one, check_whole
+from doe.model.given import check_each, check_frame, check_names, check_one, check_whole, described
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted, spoken
 
 Array = npt.NDArray[Any]
 
@@ -92,6 +92,8 @@ def analyse(
     check_one("outcome", outcome, Outcome)
     check_frame("readings", readings)
     seed = check_whole("seed", seed)
+    if prior is not None and not isinstance(prior, Prior):
+        raise UsageError(f"prior is {described(prior)}; it must be a Prior of doe.fit.")
     if terms is not None and not isinstance(terms, str):
         check_names("terms", terms)
     if not factors:
@@ -111,7 +113,7 @@ def analyse(
     reason = _hopeless(coding, evidence, candidates, varied)
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
-    prior = prior or Prior()
+    prior = Prior() if prior is None else prior
     fitted = fit(origin, coding, candidates, prior, exact=terms is not None)
     through = act_through(coding, derived if terms is None else (), evidence, fitted, prior)
     return _result(coding, evidence, fitted, through, notes, seed)

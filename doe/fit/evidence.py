@@ -268,12 +268,12 @@ def _as_numbers(column: pd.Series[Any], what: str) -> Array:
 
 def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[Index, list[tuple[str, bool]]]:
     """Code the variants in order of appearance, reference objects last."""
-    codes, labels = pd.factorize(rows["variant"])
+    codes, labels = _labelled(rows["variant"])
     if (codes < 0).any():
         raise DataError("A reading has no variant; each reading must name the variant it was taken of.")
     firsts = np.unique(codes, return_index=True)[1].astype(np.intp)
     names = [factor.name for factor in factors]
-    settings = [_factorized(rows[name]) for name in names]
+    settings = [_labelled(rows[name])[0] for name in names]
     for name, column in zip(names, settings, strict=True):
         _check_settled(column, codes, firsts, labels, name)
     empty = np.array([column[firsts] < 0 for column in settings]).T
@@ -298,19 +298,28 @@ def _check_settled(column: Index, codes: Index, firsts: Index, labels: Any, name
 
 def label_codes(rows: pd.DataFrame, name: str) -> Index:
     """Return numbers for the labels of a column, by first appearance; -1 where there is none."""
-    return _factorized(rows[name]) if name in rows.columns else np.full(len(rows), -1, dtype=np.intp)
+    return _labelled(rows[name])[0] if name in rows.columns else np.full(len(rows), -1, dtype=np.intp)
 
 
-def _factorized(values: Array | pd.Series[Any]) -> Index:
-    plain = values.to_numpy() if isinstance(values, pd.Series) and isinstance(values.dtype, np.dtype) else values
-    return np.asarray(pd.factorize(plain)[0], dtype=np.intp)
+def _labelled(column: pd.Series[Any]) -> tuple[Index, Any]:
+    """Return a number for each label of a column, -1 where there is none, and the labels by first appearance."""
+    plain = column.to_numpy() if isinstance(column.dtype, np.dtype) else column
+    try:
+        codes, labels = pd.factorize(plain)
+    except TypeError:  # lists and dicts have no hash
+        raise DataError(f"Column '{column.name}' holds something that is neither text nor a number.") from None
+    return np.asarray(codes, dtype=np.intp), labels
+
+
+def _factorized(values: Array | Index) -> Index:
+    return np.asarray(pd.factorize(values)[0], dtype=np.intp)
 
 
 def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:
     """Labels in the order of their codes."""
     if name not in rows.columns:
         return ()
-    return tuple(str(label) for label in pd.factorize(rows[name])[1])
+    return tuple(str(label) for label in _labelled(rows[name])[1])
 
 
 def _order(rows: pd.DataFrame) -> Array:

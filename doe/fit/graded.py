@@ -17,7 +17,7 @@ from doe.fit.evidence import Evidence
 from doe.fit.least_squares import independent_columns
 from doe.fit.ordered import fit_ordered
 from doe.model.errors import listed
-from doe.model.wording import spaced
+from doe.model.wording import spoken
 
 Array = npt.NDArray[Any]
 
@@ -68,14 +68,10 @@ def ordered_opinion(
         is_claimed, is_clear = low > 0 or high < 0, abs(value) > clear * error
         is_turned = len(weights) == 1 and value * swing < 0
         if is_claimed and (not is_clear or is_turned):
-            unborne.append(_spoken(str(name)))
+            unborne.append(spoken(str(name)))
         if is_clear and not is_claimed:
-            unseen.append(_spoken(str(name)))
+            unseen.append(spoken(str(name)))
     return _verdict(unborne, unseen)
-
-
-def _spoken(term: str) -> str:
-    return spaced(term).replace(":", " with ")
 
 
 def _verdict(unborne: list[str], unseen: list[str]) -> Check:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.model.errors import listed
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent, spaced
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent, spaced, spoken
 
 _MOST = 4
 
@@ -37,13 +37,6 @@ def headline(outcome: Outcome, table: pd.DataFrame) -> str:
         return f"Nothing can be said to move {name} yet."
     sentence = "; ".join(parts)
     return f"{capital(sentence)}."
-
-
-def spoken(term: str) -> str:
-    """Say a term: ``vents with driver`` for an interaction, ``wool bent`` for curvature."""
-    if term.endswith("^2"):
-        return f"{spaced(term[:-2])} bent"
-    return spaced(term).replace(":", " with ")
 
 
 def open_sizes(table: pd.DataFrame, unordered: Container[str] = ()) -> list[str]:

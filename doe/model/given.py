@@ -19,10 +19,10 @@ def check_each(what: str, given: object, kind: type) -> None:
         If it is no list, or one of it is something else.
     """
     if not isinstance(given, Sequence) or isinstance(given, str):
-        raise UsageError(f"{what} is {_shown(given)}; it must be a list of doe.{kind.__name__}.")
+        raise UsageError(f"{what} is {described(given)}; it must be a list of doe.{kind.__name__}.")
     for item in given:
         if not isinstance(item, kind):
-            raise UsageError(f"{what} holds {_shown(item)}; each must be a doe.{kind.__name__}.")
+            raise UsageError(f"{what} holds {described(item)}; each must be a doe.{kind.__name__}.")
 
 
 def check_one(what: str, given: object, kind: type) -> None:
@@ -34,7 +34,7 @@ def check_one(what: str, given: object, kind: type) -> None:
         If it is something else.
     """
     if not isinstance(given, kind):
-        raise UsageError(f"{what} is {_shown(given)}; it must be a doe.{kind.__name__}.")
+        raise UsageError(f"{what} is {described(given)}; it must be a doe.{kind.__name__}.")
 
 
 def check_frame(what: str, given: object, row: str = "reading") -> None:
@@ -66,7 +66,7 @@ def as_mapping(what: str, given: object) -> dict[Any, Any]:
     if isinstance(given, Mapping) or hasattr(given, "keys"):
         row: Any = given
         return {key: row[key] for key in row.keys()}  # noqa: SIM118 - a row goes over its values, not its names
-    raise UsageError(f"{what} is {_shown(given)}; it must be values by name, such as a dict.")
+    raise UsageError(f"{what} is {described(given)}; it must be values by name, such as a dict.")
 
 
 def check_names(what: str, given: object) -> None:
@@ -78,10 +78,10 @@ def check_names(what: str, given: object) -> None:
         If it is one text or no list, or one of it is no text.
     """
     if isinstance(given, str) or not isinstance(given, Iterable):
-        raise UsageError(f"{what} is {_shown(given)}; it must be a list of names.")
+        raise UsageError(f"{what} is {described(given)}; it must be a list of names.")
     for name in given:
         if not isinstance(name, str):
-            raise UsageError(f"{what} holds {_shown(name)}; each must be a name.")
+            raise UsageError(f"{what} holds {described(name)}; each must be a name.")
 
 
 def check_text(what: str, given: object) -> None:
@@ -94,7 +94,7 @@ def check_text(what: str, given: object) -> None:
     """
     if not isinstance(given, str):
         such = f", such as '{given}'" if isinstance(given, Integral) and not isinstance(given, bool) else ""
-        raise UsageError(f"{what} is {_shown(given)}; it must be text{such}.")
+        raise UsageError(f"{what} is {described(given)}; it must be text{such}.")
 
 
 def check_facts(when: object, note: object, **names: object) -> None:
@@ -110,7 +110,7 @@ def check_facts(when: object, note: object, **names: object) -> None:
             check_text(what, name)
     check_text("note", note)
     if when is not None and (not isinstance(when, datetime) or when != when):  # NaT is a datetime, but not itself
-        raise UsageError(f"when is {_shown(when)}; it must be a datetime, such as datetime(2026, 3, 3, 19, 30).")
+        raise UsageError(f"when is {described(when)}; it must be a datetime, such as datetime(2026, 3, 3, 19, 30).")
 
 
 def check_whole(what: str, given: object, least: int = 0, most: int | None = None) -> int:
@@ -126,7 +126,7 @@ def check_whole(what: str, given: object, least: int = 0, most: int | None = Non
         if least <= number and (most is None or number <= most):
             return number
     end = "" if most is None else f" to {most}"
-    raise UsageError(f"{what} is {_shown(given)}; it must be a whole number from {least}{end}.")
+    raise UsageError(f"{what} is {described(given)}; it must be a whole number from {least}{end}.")
 
 
 def check_number(what: str, given: object) -> None:
@@ -138,11 +138,12 @@ def check_number(what: str, given: object) -> None:
         If it is none.
     """
     if not isinstance(given, Real) or isinstance(given, bool):
-        raise UsageError(f"{what} is {_shown(given)}; it must be a number.")
+        raise UsageError(f"{what} is {described(given)}; it must be a number.")
 
 
-def _shown(given: object) -> str:
-    if isinstance(given, Real):
+def described(given: object) -> str:
+    """Say what was given: a number or a text as it is, anything else by its kind."""
+    if isinstance(given, Real) or given is None:
         return shown(given, 40)
     if isinstance(given, str):
         return f"'{shown(given, 40)}'"

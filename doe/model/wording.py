@@ -67,7 +67,7 @@ def capital(text: str) -> str:
 
 
 def spaced(name: str) -> str:
-    """Write the name of a factor, an outcome or a quantity, or a term, in a sentence; where it is typed it stays as it is.
+    """Write the name of a factor, an outcome or a quantity in a sentence; where it is typed it stays as it is.
 
     Examples
     --------
@@ -75,6 +75,19 @@ def spaced(name: str) -> str:
     ('tip gap', 'wool')
     """
     return name.replace("_", " ")
+
+
+def spoken(term: str) -> str:
+    """Write a term in a sentence.
+
+    Examples
+    --------
+    >>> spoken("vents:driver"), spoken("wool^2"), spoken("tip_gap")
+    ('vents with driver', 'wool bent', 'tip gap')
+    """
+    if term.endswith("^2"):
+        return f"{spaced(term[:-2])} bent"
+    return spaced(term).replace(":", " with ")
 
 
 def number(value: float | None, digits: int = 3) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from doe.model.errors import listed
-from doe.model.wording import counted, number, spaced
+from doe.model.wording import counted, number, spaced, spoken
 
 CLEAR = 0.1
 """Correlations up to this are called clear; our choice, no source."""
@@ -68,7 +68,9 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     bends = sides[(sides["a"] == "curve") | (sides["b"] == "curve")]
     sentences = [_mains_sentence(sides, mains, n_factors)]
     if n_factors > 1:
-        sentences += [_pairs_sentence(sides, pairs), *_between_sentence(sides, between)]
+        sentences.append(_pairs_sentence(sides, pairs))
+    if n_factors > 2:
+        sentences.append(_between_sentence(sides, between))
     if len(never):
         sentences.append(f"Never varied on its own: {listed(map(spaced, never['term']), 'and')}.")
     sentences.append(_bends_sentence(bends, curved))
@@ -114,12 +116,12 @@ def _pairs_sentence(sides: pd.DataFrame, largest: float) -> str:
     return f"Main effects are partly mixed with interactions of two, by {number(largest, 2)} at most."
 
 
-def _between_sentence(sides: pd.DataFrame, largest: float) -> list[str]:
+def _between_sentence(sides: pd.DataFrame, largest: float) -> str:
     if not largest and not len(_select(sides, "pair", "pair")):
-        return ["Interactions of two are independent of each other."]
+        return "Interactions of two are independent of each other."
     if largest > SAME:
-        return [f"Interactions that cannot be told apart: {_named(_select(sides, 'pair', 'pair'))}."]
-    return [f"Interactions of two are distinct, correlated by {number(largest, 2)} at most."]
+        return f"Interactions that cannot be told apart: {_named(_select(sides, 'pair', 'pair'))}."
+    return f"Interactions of two are distinct, correlated by {number(largest, 2)} at most."
 
 
 def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
@@ -141,6 +143,6 @@ def _named(rows: pd.DataFrame) -> str:
     """Name the pairs that are one and the same, the first few."""
     same = rows[rows["size"] > SAME]
     pairs = zip(same["term"], same["with"], strict=True)
-    shown = [f"{spaced(term)} and {spaced(other)}" for term, other in pairs][:_MOST_NAMED]
+    shown = [f"{spoken(term)} and {spoken(other)}" for term, other in pairs][:_MOST_NAMED]
     more = len(same) - len(shown)
     return "; ".join(shown) + (f"; and {counted(more, 'more pair')}" if more else "")

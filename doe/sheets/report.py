@@ -10,6 +10,7 @@ from doe.charts import text
 from doe.charts.export import write_whole
 from doe.model import wording
 from doe.model.errors import UsageError
+from doe.model.given import described
 from doe.model.version import version
 from doe.sheets.asked import Asked, ProjectLike, answers, ask
 from doe.sheets.contexts import Report
@@ -51,7 +52,7 @@ def report(project: ProjectLike, path: str | Path, *, replace: bool = False) -> 
         If the file exists and may not be replaced, or its folder cannot be written.
     """
     if not hasattr(project, "setup"):
-        raise UsageError(f"project is a {type(project).__name__}; it must be a project from doe.open or doe.create.")
+        raise UsageError(f"project is {described(project)}; it must be a project from doe.open or doe.create.")
     path = Path(path)
     check_page(path, replace=replace)
     write_whole(path, report_page(project).encode("utf-8"), replace=replace)

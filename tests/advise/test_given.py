@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.model.errors import UsageError
+from doe.model.errors import DataError, UsageError
 from tests.refusing import refused
 
 WOOL, BASS = doe.Factor("wool", low=0, high=60), doe.Outcome("bass", goal="raise", best=2, worst=-8)
@@ -52,7 +52,7 @@ TWICE = pd.concat([LOG, LOG[["value"]]], axis=1)
         (lambda: doe.recommend(LOG, [WOOL], [BASS], count="2"), "count is '2'; it must be a whole number from 1 to 20."),
         (lambda: doe.recommend(LOG, [WOOL], [BASS], count=True), "count is True; it must be a whole number from 1 to 20."),
         (lambda: doe.recommend(LOG, [WOOL], [BASS], hours="3"), "hours is '3'; it must be a number."),
-        (lambda: doe.recommend(LOG, [WOOL], [BASS], seed=None), "seed is a NoneType; it must be a whole number from 0."),
+        (lambda: doe.recommend(LOG, [WOOL], [BASS], seed=None), "seed is None; it must be a whole number from 0."),
         (lambda: doe.recommend(LOG, [WOOL], [BASS], widen={"bass": 0}), "widen of bass is 0; it must be a number above 0."),
         (lambda: doe.recommend(LOG, [WOOL], [BASS], widen={"bass": float("nan")}),
          "widen of bass is nan; it must be a number above 0."),
@@ -61,23 +61,32 @@ TWICE = pd.concat([LOG, LOG[["value"]]], axis=1)
          "widen is a list; it must be values by name, such as a dict."),
         (lambda: doe.recommend(LOG, [WOOL], [BASS], unit=3), "There is no unit '3'; there is only the unit at hand."),
         (lambda: doe.settle(LOG, [WOOL], [BASS], "1", hold="wool"), "hold is 'wool'; it must be a list of names."),
-        (lambda: doe.analyse(LOG, [WOOL], BASS, terms=[None]), "terms holds a NoneType; each must be a name."),
+        (lambda: doe.analyse(LOG, [WOOL], BASS, terms=[None]), "terms holds None; each must be a name."),
+        (lambda: doe.analyse(LOG, [WOOL], BASS, prior="mild"), "prior is 'mild'; it must be a Prior of doe.fit."),
         (lambda: doe.analyse(LOG, [WOOL], BASS, seed=1.5), "seed is 1.5; it must be a whole number from 0."),
         (lambda: doe.analyse(TWICE, [WOOL], BASS), "readings has two columns 'value'; keep one."),
         (lambda: doe.recommend(TWICE, [WOOL], [BASS]), "readings has two columns 'value'; keep one."),
         (lambda: doe.judge_plan(TWICE, [WOOL]), "table has two columns 'value'; keep one."),
         (lambda: doe.route(TWICE, [WOOL]), "table has two columns 'value'; keep one."),
         (lambda: doe.analyse(THREE, [WOOL], BASS).predict(None),
-         "settings is a NoneType; it must be values by name, such as a dict."),
-        (lambda: doe.estimate("helmholtz", None), "given is a NoneType; it must be values by name, such as a dict."),
+         "settings is None; it must be values by name, such as a dict."),
+        (lambda: doe.estimate("helmholtz", None), "given is None; it must be values by name, such as a dict."),
         (lambda: doe.report("radio.duckdb", "radio.html"),
-         "project is a str; it must be a project from doe.open or doe.create."),
+         "project is 'radio.duckdb'; it must be a project from doe.open or doe.create."),
     ],
 )  # fmt: skip
 def test_another_thing_than_asked_for_is_named(ask, sentence):
     """Each used to end in an AttributeError or a TypeError from deep inside."""
     with refused(UsageError, sentence):
         ask()
+
+
+@pytest.mark.parametrize("column", ["variant", "unit", "rater", "wool"])
+def test_a_column_of_lists_is_named(column):
+    """Lists cannot be told apart as labels; each used to end in a TypeError."""
+    log = THREE.assign(**{column: [[1]] * 3})
+    with refused(DataError, f"Column '{column}' holds something that is neither text nor a number."):
+        doe.analyse(log, [WOOL], BASS)
 
 
 def test_numbers_of_array_libraries_count_as_numbers():

@@ -39,9 +39,7 @@ def test_unknown_option_is_refused_with_the_near_name():
 def test_what_is_no_result_is_refused():
     with pytest.raises(
         UsageError,
-        match=whole(
-            "A dict cannot be drawn; it must be Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall."
-        ),
+        match=whole("result is a dict; it must be Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall."),
     ):
         figure({})
 
@@ -66,9 +64,9 @@ def test_what_comes_from_recordings_is_drawn_too():
     impulse = sounds.impulse(sounds.decay(0.3, -60))
     assert figure(measure_decay(impulse)).layout.meta["kind"] == "decay"
     assert figure(measure_waterfall(impulse, 100, 8000, slices=5)).layout.meta["kind"] == "waterfall"
-    with pytest.raises(UsageError, match="A list cannot be drawn"):
+    with pytest.raises(UsageError, match="result is a list; it must be Effects"):
         figure([radio.effects()])
-    with pytest.raises(UsageError, match="An int cannot be drawn"):
+    with pytest.raises(UsageError, match="result is 3; it must be Effects"):
         figure(3)
 
 

@@ -5,14 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.charts import goal, text
-from doe.fit.words import spoken
 from doe.model.outcome import Outcome
-
-
-@pytest.mark.parametrize("term", ["vents", "vents:driver", "wool^2", "tip_gap", "tip_gap:hub_size"])
-def test_terms_are_written_as_the_headlines_say_them(term):
-    """Chart, table and headline use one spelling."""
-    assert text.term(term) == spoken(term)
 
 
 def test_markup_and_templates_of_plotly_are_made_harmless():

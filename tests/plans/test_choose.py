@@ -65,7 +65,7 @@ def test_plans_stand_in_the_order_of_the_figures_shown():
 def test_the_reason_is_in_words(screening):
     text = screening.summary()
     assert text.startswith("Take this one: ")
-    assert "Interactions that cannot be told apart: A:B and" in text
+    assert "Interactions that cannot be told apart: A with B and" in text
     assert "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of" in text
     assert "at the bench" in text
     assert "definitive" in set(screening.table["kind"])

@@ -1,0 +1,18 @@
+"""What a plan says it can tell apart."""
+
+import doe
+
+TWO = [doe.Factor("tip_gap", low=0, high=1), doe.Factor("hub", low=0, high=1)]
+
+
+def test_one_interaction_is_not_said_to_be_apart_from_others():
+    """Two factors have one interaction; a third gives it company."""
+    three = [*TWO, doe.Factor("liner", low=0, high=1)]
+    said = ["; ".join(doe.plan(factors, kind="full").separation.sentences) for factors in (TWO, three)]
+    assert ["Interactions of two" in text for text in said] == [False, True]
+
+
+def test_interactions_are_said_as_in_the_headlines_of_an_analysis():
+    """In a half of 2^3 each main effect is one with the interaction of the two others (closed form)."""
+    half = doe.plan([*TWO, doe.Factor("liner", low=0, high=1)], runs=4, kind="fraction")
+    assert "tip gap and hub with liner" in half.separation.sentences[1]
