@@ -15,7 +15,7 @@ from doe.model.factor import Factor
 from doe.model.given import check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.records import Unit
-from doe.model.wording import counted, duration, number, percent, spaced
+from doe.model.wording import capital, counted, duration, number, percent, spaced
 from doe.plans.frame import check_factors
 from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
 from doe.plans.precision import POWER
@@ -79,7 +79,7 @@ class PlanChoice:
         """Return the recommendation, then the comparison, as text for a terminal."""
         lines = [self.headline, *self.reason, "", "All plans that fit:"]
         for row in self.table.to_dict("records"):
-            lines.append(f"  {row['plan']} {duration(60 * row['hours'])}; {row['apart']}; {sureness(self.plan, row)}.")
+            lines.append(f"  {row['plan']} {capital(in_short(self.plan, row))}.")
         return "\n".join(lines).rstrip() + "\n"
 
     def __str__(self) -> str:
@@ -203,7 +203,7 @@ def _choice(
                 "runs": offer.plan.n_runs,
                 "hours": offer.minutes / 60,
                 "new_units": offer.new_units,
-                "apart": RUNGS[offer.plan.separation.rung],
+                "apart": _apart(offer.plan),
                 "half_width": float(mains["half_width"].max()),
                 "half_width_of_judged": offer.half_width_of_judged,
                 "unjudged": ", ".join(mains["term"][mains["df"] <= 0]),
@@ -215,7 +215,7 @@ def _choice(
         )
     frame = pd.DataFrame(left_out, columns=["kind", "why"]).drop_duplicates(ignore_index=True)
     plans = tuple(offer.plan for offer in ranked)
-    reason = _reason(ranked, scatter, matters)
+    reason = (*_reason(ranked, scatter, matters), bench_time(rows[0]))
     if was_stopped:
         reason = (*reason, f"The comparison was stopped; {counted(len(plans), 'plan')} that fit had been looked at.")
     return PlanChoice(pd.DataFrame(rows), best.plan, plans, _headline(best), reason, frame, was_stopped)
@@ -228,14 +228,21 @@ def _model_name(made: Plan) -> str:
     return "two-factor" if terms.str.contains(":", regex=False).any() else "main"
 
 
+def _apart(made: Plan) -> str:
+    """Say what a plan keeps apart; one factor has nothing but its bend to be kept from."""
+    if len(made.factors) == 1:
+        return "its bend seen too" if made.separation.rung == len(RUNGS) - 1 else "its bend not seen"
+    return RUNGS[made.separation.rung]
+
+
 def _headline(best: Offer) -> str:
     title = best.plan.headline.rstrip(".")
     first = title[0].lower() if title[1].islower() and not title.startswith(("Plackett", "Box", "Latin")) else title[0]
-    return f"Take this one: {first}{title[1:]}; {RUNGS[best.plan.separation.rung]}."
+    return f"Take this one: {first}{title[1:]}; {_apart(best.plan)}."
 
 
-def sureness(made: Plan, row: Mapping[Any, Any]) -> str:
-    """Say how sure a row of a comparison is, by the figure that the plans stand in order of, and what it cannot judge.
+def in_short(made: Plan, row: Mapping[Any, Any]) -> str:
+    """Say how long a plan of a comparison takes, where that is known, what it keeps apart, and how sure it is.
 
     Parameters
     ----------
@@ -244,6 +251,12 @@ def sureness(made: Plan, row: Mapping[Any, Any]) -> str:
     row : mapping
         Of `PlanChoice.table`.
     """
+    time = duration(60 * row["hours"]) if row["hours"] else ""
+    return "; ".join(part for part in (time, row["apart"], _sureness(made, row)) if part)
+
+
+def _sureness(made: Plan, row: Mapping[Any, Any]) -> str:
+    """Say how sure a plan is, by the figure that the plans stand in order of, and what it cannot judge."""
     what = "what matters" if made.scatter and made.matters else "twice the scatter"
     seen = f"sees {what} with {percent(row['power_of_judged'])}" if row["power_of_judged"] > 0 else ""
     open_ = listed([spaced(name) for name in row["unjudged"].split(", ") if name], "and")
@@ -266,6 +279,19 @@ def _reason(ranked: Sequence[Offer], scatter: float | None, matters: float | Non
         lines.append(
             f"That is less than {percent(POWER)}, and no plan within the budget{of_all} is surer by 1 % or more."
         )
-    made_new = f", with {counted(best.new_units, 'new unit')}" if best.new_units else ""
-    lines.append(f"It takes {duration(best.minutes)} at the bench{made_new}, readings included.")
     return tuple(lines)
+
+
+def bench_time(row: Mapping[Any, Any]) -> str:
+    """Say how long a plan takes.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `PlanChoice.table`.
+    """
+    made_new = counted(row["new_units"], "new unit") if row["new_units"] else ""
+    if not row["hours"]:
+        begin = f"It takes {made_new}; how" if made_new else "How"
+        return f"{begin} long is not known, since nothing says what a change, a new unit and a round of readings take."
+    return f"It takes {duration(60 * row['hours'])} at the bench{f', with {made_new}' if made_new else ''}, readings included."

@@ -53,7 +53,8 @@ def full(factors: Sequence[Factor], model: str = "main", blocks: int = 1) -> Dra
             raise UsageError("Blocks of a full factorial need two settings of every factor; use kind='d-optimal'.")
         columns = tuple(1 << place for place in range(len(factors)))
         block, notes = _blocked(columns, n_runs, blocks, factors)
-    title = f"full factorial, {' × '.join(str(len(grid)) for grid in grids)}"
+    product = f"{' × '.join(str(len(grid)) for grid in grids)} = " if len(grids) > 1 else ""
+    title = f"full factorial, {product}{n_runs} runs"
     return Draft(title, values, block, ("corner",) * n_runs, {}, notes)
 
 

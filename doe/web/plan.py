@@ -15,7 +15,7 @@ from doe.model.errors import DataError, FettleError, UsageError, listed
 from doe.model.numbers import read_hours, read_number
 from doe.model.wording import duration
 from doe.plans.catalogue import KINDS
-from doe.plans.choose import sureness
+from doe.plans.choose import bench_time, in_short
 from doe.plans.layout import Layout
 from doe.plans.precision import POWER
 from doe.sheets.pictures import page_settings, picture
@@ -250,7 +250,7 @@ def _sentences(made: Plan, choice: PlanChoice | None, at: int) -> tuple[str, ...
     told = (*made.separation.sentences, *made.precision_sentences())
     if choice is None:
         return told
-    return (*told, f"It takes {duration(60 * choice.table.iloc[at]['hours'])} at the bench, readings included.")
+    return (*told, bench_time(choice.table.to_dict("records")[at]))
 
 
 def _runs(made: Plan, ways: Route | None, is_adopted: bool) -> Runs:
@@ -263,9 +263,8 @@ def _others(choice: PlanChoice, at: int, asked: Mapping[str, str]) -> tuple[tupl
     for place, row in enumerate(choice.table.to_dict("records")):
         if place == at:
             continue
-        first = "recommended" if row["is_recommended"] else ""
-        parts = (first, duration(60 * row["hours"]), row["apart"], sureness(choice.plan, row))
-        told = "; ".join(part for part in parts if part)
+        first = "recommended; " if row["is_recommended"] else ""
+        told = f"{first}{in_short(choice.plan, row)}"
         found.append((row["plan"], urls.plan(asked={**asked, "at": str(place or "")}.items()), told))
     return tuple(found)
 

@@ -12,6 +12,16 @@ def test_one_interaction_is_not_said_to_be_apart_from_others():
     assert ["Interactions of two" in text for text in said] == [False, True]
 
 
+def test_one_factor_has_nothing_but_its_bend_to_tell_apart():
+    """Two settings show a straight line only, three a bend; nothing says what work takes, so no plan has a time."""
+    found = doe.choose_plan([doe.Factor("gap", low=0, high=2)], runs=4)
+    settings = [made.table["gap"].nunique() for made in found.plans]
+    assert [words == "its bend seen too" for words in found.table["apart"]] == [count > 2 for count in settings]
+    assert set(settings) == {2, 3}
+    assert "long is not known, since nothing says what a change" in found.reason[-1]
+    assert " min" not in found.summary()
+
+
 def test_interactions_are_said_as_in_the_headlines_of_an_analysis():
     """In a half of 2^3 each main effect is one with the interaction of the two others (closed form)."""
     half = doe.plan([*TWO, doe.Factor("liner", low=0, high=1)], runs=4, kind="fraction")

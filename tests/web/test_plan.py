@@ -183,8 +183,8 @@ class Compared:
 
     def __init__(self, made, chance, unjudged=""):
         row = {"plan": "Small plan, 8 runs.", "kind": "d-optimal", "model": "quadratic", "runs": 8, "hours": 12.5,
-               "apart": "main effects apart", "half_width_of_judged": 1.5, "unjudged": unjudged, "power": chance,
-               "power_of_judged": chance,
+               "new_units": 2, "apart": "main effects apart", "half_width_of_judged": 1.5, "unjudged": unjudged,
+               "power": chance, "power_of_judged": chance,
                "is_recommended": True}  # fmt: skip
         other = {**row, "plan": "Large plan, 9 runs.", "model": "main", "hours": 30.0, "power": 0.9, "power_of_judged": 0.9,
                  "is_recommended": False}  # fmt: skip
@@ -231,7 +231,7 @@ def test_another_plan_that_fits_is_shown_and_adopted(compare, visitor, project):
     assert href == "/plan?hours=40&beside=yes&at=1"
     other = worked_out(visitor, href)
     assert re.search(r'<h2 class="big"><bdi>([^<]*)<', other.html)[1] == "Large plan, 9 runs."
-    assert "It takes 30 h at the bench, readings included." in other.text
+    assert "It takes 30 h at the bench, with 2 new units, readings included." in other.text
     assert "recommended; 12 h 30 min" in other.text
     assert '<a href="/plan?hours=40&amp;beside=yes"><bdi>Small plan' in other.html
     assert dict(other.forms[-1]["fields"])["hours"] == "40"
