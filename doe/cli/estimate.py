@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.parser import Parser, a_pair
-from doe.cli.screen import heading, print_json, say, titled
+from doe.cli.screen import heading, print_json, say, table, titled
 from doe.model.errors import UsageError
 from doe.model.wording import cell_text
 
 if TYPE_CHECKING:
     from doe.signals.estimates import Quantity
-    from doe.signals.physics import Estimate
 
 
 def build_estimate() -> Parser:
@@ -21,9 +19,11 @@ def build_estimate() -> Parser:
     parser = Parser(
         "fettle estimate",
         "Work a figure out before anything is built: what a resonator, a box, a cavity or a gap should do by theory,\n"
-        "with the formula, its source and how far to trust it. Without a name the estimates are listed. Needs no project.",
+        "with the formula, its source and how far to trust it. Without a name the estimates are listed, with a name alone\n"
+        "what it takes. Needs no project.",
         [
             "fettle estimate",
+            "fettle estimate helmholtz",
             "fettle estimate helmholtz volume_cm3=1000 radius_mm=10 length_mm=50",
             "fettle estimate closed_box fs_hz=60 qts=0.4 vas_l=12 volume_l=5",
         ],
@@ -36,62 +36,67 @@ def build_estimate() -> Parser:
 
 
 def run_estimate(options: Namespace) -> None:
-    """List the estimates, or work one out."""
-    if options.name is None:
-        _list(options)
-        return
-    from doe.signals.estimates import estimate
+    """List the estimates, say what one takes, or work it out."""
+    from doe.signals.estimates import estimate, offered, quantities_of
 
+    if options.name is not None and options.values:
+        found = estimate(options.name, _given(options.values))
+        if options.json:
+            print_json(found.to_tables())
+        else:
+            say(titled(found.summary()))
+        return
+    names = {quantity.name for quantity in quantities_of(options.name)} if options.name is not None else set()
+    if options.json:
+        listed = offered()
+        print_json(next(row for row in listed if row["estimate"] == options.name) if names else listed)
+    elif names:
+        say(_taken(options.name))
+    else:
+        say(_list())
+
+
+def _given(pairs: list[tuple[str, str]]) -> dict[str, Any]:
     given: dict[str, Any] = {}
-    for name, value in options.values:
+    for name, value in pairs:
         if name in given:
             raise UsageError(f"{name} is given twice, as {given[name]} and {value}; give it once.")
         given[name] = value
-    found = estimate(options.name, given)
-    if options.json:
-        print_json(_as_table(found))
-    else:
-        say(titled(found.summary()))
+    return given
 
 
-def _as_table(found: Estimate) -> dict[str, Any]:
-    own = {name: getattr(found, name) for name in ("name", "value", "unit", "formula", "source", "trust", "inputs")}
-    return {**own, "more": [_as_table(other) for other in found.more]}
+def _taken(name: str) -> str:
+    """Say what one estimate takes, and how it is typed."""
+    from doe.signals.estimates import about, quantities_of
+
+    quantities = quantities_of(name)
+    rows = [(item.name, item.unit, _left_out(item), item.about) for item in quantities]
+    typed = " ".join(f"{item.name}=" for item in quantities if item.is_needed)
+    return (
+        f"{heading(f'{name}: {about(name)}')}\n\n{table(('quantity', 'unit', 'left out', 'what it is'), rows)}\n\n"
+        f"Typed: fettle estimate {name} {typed}"
+    )
 
 
-def _list(options: Namespace) -> None:
-    from doe.signals.estimates import ESTIMATES, quantities_of
+def _list() -> str:
+    from doe.signals.estimates import ESTIMATES, about, quantities_of
 
-    names = [(name, _first_line(function), quantities_of(name)) for name, function in ESTIMATES.items()]
-    if options.json:
-        print_json(
-            [
-                {
-                    "estimate": name,
-                    "what": what,
-                    "quantities": [
-                        {"name": item.name, "is_needed": item.is_needed, "default": item.default} for item in quantities
-                    ],
-                }
-                for name, what, quantities in names
-            ]
-        )
-        return
     parts = []
-    for name, what, quantities in names:
+    for name in ESTIMATES:
+        quantities = quantities_of(name)
         needed = " ".join(item.name for item in quantities if item.is_needed)
         open_ones = ", ".join(_with_default(item) for item in quantities if not item.is_needed)
-        lines = [f"{heading(name)}: {what}", f"  from {needed}"]
+        lines = [f"{heading(name)}: {about(name)}", f"  from {needed}"]
         parts.append("\n".join([*lines, *([f"  and if known {open_ones}"] if open_ones else [])]))
-    say("\n".join(parts))
+    return "\n".join(parts)
 
 
-def _first_line(function: Callable[..., Estimate]) -> str:
-    return str(function.__doc__).strip().splitlines()[0]
+def _left_out(quantity: Quantity) -> str:
+    """Say what it is when it is left out."""
+    if quantity.is_needed:
+        return "is needed"
+    return "open" if quantity.default is None else str(cell_text(quantity.default))
 
 
 def _with_default(quantity: Quantity) -> str:
-    if quantity.default is None:
-        return str(quantity.name)
-    shown = cell_text(quantity.default)
-    return f"{quantity.name} ({shown})"
+    return quantity.name if quantity.default is None else f"{quantity.name} ({_left_out(quantity)})"

@@ -29,8 +29,12 @@ def closed_box(fs_hz: float, qts: float, vas_l: float, volume_l: float) -> Estim
 
     Parameters
     ----------
-    fs_hz, qts, vas_l : float
-        Resonance, total Q and equivalent volume of the driver in free air.
+    fs_hz : float
+        Resonance of the driver in free air.
+    qts : float
+        Total Q of the driver there.
+    vas_l : float
+        Volume of air that is as springy as the driver's suspension.
     volume_l : float
         Air in the box.
 
@@ -109,8 +113,12 @@ def vented_box(
 
     Parameters
     ----------
-    fs_hz, qts, vas_l : float
-        Resonance, total Q and equivalent volume of the driver in free air.
+    fs_hz : float
+        Resonance of the driver in free air.
+    qts : float
+        Total Q of the driver there.
+    vas_l : float
+        Volume of air that is as springy as the driver's suspension.
     volume_l : float
         Air in the box.
     tuning_hz : float

@@ -31,8 +31,10 @@ def cavity_decay(
         Inner depth.
     diameter_mm : float, optional
         Inner diameter of a round cavity.
-    width_mm, height_mm : float, optional
-        Inner width and height of a rectangular one.
+    width_mm : float, optional
+        Inner width of a rectangular one.
+    height_mm : float, optional
+        Inner height of it.
     stuffed_percent : float
         Share of the depth that is stuffed with wool from the back, 0 to 95.
     absorption : float

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.given import as_mapping
 from doe.model.numbers import read_number
+from doe.model.wording import capital, spaced
 from doe.signals.boxes import closed_box, vented_box
 from doe.signals.cavity_decay import cavity_decay
-from doe.signals.physics import Estimate, cavity_modes, helmholtz, leak, ring_cavity
+from doe.signals.physics import End, Estimate, cavity_modes, helmholtz, leak, ring_cavity
+
+_UNITS = {"mm": "mm", "cm3": "cm3", "l": "l", "hz": "Hz", "c": "°C", "percent": "%"}
+"""How the end of a quantity's name is written as a unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +28,10 @@ class Quantity:
     ----------
     name : str
         With its unit at the end: ``"radius_mm"``.
-    is_text : bool
-        Whether it is a word rather than a number.
+    about : str
+        What it is, in a sentence.
+    choices : tuple of str
+        Words that it may be; empty for a number.
     is_whole : bool
         Whether it is a count.
     default : object
@@ -34,10 +41,25 @@ class Quantity:
     """
 
     name: str
-    is_text: bool
+    about: str
+    choices: tuple[str, ...]
     is_whole: bool
     default: Any
     is_needed: bool
+
+    @property
+    def label(self) -> str:
+        """Its name without the unit, as it is said."""
+        return spaced(self.name.removesuffix(f"_{self._end}")) if self.unit else spaced(self.name)
+
+    @property
+    def unit(self) -> str:
+        """Its unit; empty for a plain number or a word."""
+        return _UNITS.get(self._end, "")
+
+    @property
+    def _end(self) -> str:
+        return self.name.rpartition("_")[2]
 
 
 ESTIMATES: Mapping[str, Callable[..., Estimate]] = {
@@ -52,6 +74,17 @@ ESTIMATES: Mapping[str, Callable[..., Estimate]] = {
 """Every estimate by name."""
 
 
+def about(name: str) -> str:
+    """Return what an estimate works out, in a sentence.
+
+    Raises
+    ------
+    UsageError
+        If there is no such estimate.
+    """
+    return capital(_told(name).partition("\n")[0].removeprefix("Estimate "))
+
+
 def quantities_of(name: str) -> tuple[Quantity, ...]:
     """Return what an estimate takes, in order.
 
@@ -60,17 +93,34 @@ def quantities_of(name: str) -> tuple[Quantity, ...]:
     UsageError
         If there is no such estimate.
     """
+    told = dict(_parameters(_told(name)))
     parameters = inspect.signature(_function(name)).parameters.values()
     return tuple(
         Quantity(
             name=parameter.name,
-            is_text=parameter.annotation == "End",
+            about=told[parameter.name],
+            choices=get_args(End) if parameter.annotation == "End" else (),
             is_whole=parameter.annotation == "int",
             default=None if parameter.default is parameter.empty else parameter.default,
             is_needed=parameter.default is parameter.empty,
         )
         for parameter in parameters
     )
+
+
+def offered() -> list[dict[str, Any]]:
+    """List the estimates and what each takes, as plain data."""
+    return [
+        {
+            "estimate": name,
+            "what": about(name),
+            "quantities": [
+                {key: getattr(item, key) for key in ("name", "about", "unit", "choices", "is_needed", "default")}
+                for item in quantities_of(name)
+            ],
+        }
+        for name in ESTIMATES
+    ]
 
 
 def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
@@ -113,7 +163,7 @@ def _function(name: str) -> Callable[..., Estimate]:
 
 
 def _read(quantity: Quantity, value: Any) -> Any:
-    if quantity.is_text:
+    if quantity.choices:
         return str(value).strip()
     try:
         number = read_number(value, quantity.name)
@@ -124,3 +174,15 @@ def _read(quantity: Quantity, value: Any) -> Any:
     if number != int(number):
         raise UsageError(f"{quantity.name} is {number:g}; it must be a whole number.")
     return int(number)
+
+
+def _told(name: str) -> str:
+    return inspect.getdoc(_function(name)) or ""
+
+
+def _parameters(told: str) -> Iterator[tuple[str, str]]:
+    """Read what a docstring says of each parameter."""
+    section = told.partition("Parameters\n----------\n")[2].partition("\n\n")[0]
+    for entry in re.split(r"\n(?=\w)", section):
+        head, *lines = entry.splitlines()
+        yield head.partition(" : ")[0], " ".join(line.strip() for line in lines)

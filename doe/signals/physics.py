@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from scipy import special
 
@@ -70,6 +70,11 @@ class Estimate:
         formulas = dict.fromkeys([self.formula, *(other.formula for other in self.more)])
         lines += [f"Formula: {formula}" for formula in formulas]
         return "\n".join([*lines, f"Source: {self.source}.", f"Trust: {self.trust}"])
+
+    def to_tables(self) -> dict[str, Any]:
+        """Return all of it as plain data; `more` holds the further figures likewise."""
+        own = {name: getattr(self, name) for name in ("name", "value", "unit", "formula", "source", "trust")}
+        return {**own, "inputs": dict(self.inputs), "more": [other.to_tables() for other in self.more]}
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row per figure: name, value, unit, formula, source."""
@@ -143,8 +148,10 @@ def helmholtz(
         Length of the vent: the thickness of the wall, if it is a plain hole.
     vents : int
         Number of vents, all alike and apart from each other.
-    inner_end, outer_end : {"flanged", "free", "none"}
-        Whether the vent ends in a wall or sticks out.
+    inner_end : {"flanged", "free", "none"}
+        Whether the vent ends flush in a wall (flanged) or sticks out (free) inside; none adds no length for it.
+    outer_end : {"flanged", "free", "none"}
+        The same outside.
     temperature_c : float
         Air temperature.
 
@@ -199,8 +206,10 @@ def ring_cavity(
         Thickness of one.
     diameter_mm : float, optional
         Inner diameter of a round ring.
-    width_mm, height_mm : float, optional
-        Inner width and height of a rectangular ring.
+    width_mm : float, optional
+        Inner width of a rectangular one.
+    height_mm : float, optional
+        Inner height of it.
     solids_cm3 : float
         What sits inside: driver, braces, electronics.
 
@@ -250,8 +259,10 @@ def cavity_modes(
         Inner depth.
     diameter_mm : float, optional
         Inner diameter of a round cavity.
-    width_mm, height_mm : float, optional
-        Inner width and height of a rectangular one.
+    width_mm : float, optional
+        Inner width of a rectangular one.
+    height_mm : float, optional
+        Inner height of it.
     temperature_c : float
         Air temperature.
     count : int

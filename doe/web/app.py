@@ -15,6 +15,7 @@ from doe.web import (
     api_plan,
     api_settle,
     bench,
+    estimate_pages,
     faults,
     files,
     help_pages,
@@ -62,7 +63,7 @@ _ROOMS = (
     settle,
     history,
 )
-_LAST_ROOMS = (importing, setup, recipe_pages, api, api_plan, api_settle, help_pages, symptom_pages)
+_LAST_ROOMS = (importing, setup, recipe_pages, api, api_plan, api_settle, help_pages, symptom_pages, estimate_pages)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:

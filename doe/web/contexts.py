@@ -550,3 +550,22 @@ class SymptomPage:
     symptoms: tuple[tuple[str, str, str, bool], ...] = field(
         metadata=said("name, meaning, address, and whether it is the one shown")
     )
+
+
+@dataclass(frozen=True, slots=True)
+class EstimatePage:
+    """What should come of something by theory, or the list of estimates."""
+
+    name: str = field(metadata=said("the estimate; empty for the list"), default="")
+    about: str = field(metadata=said("what it works out"), default="")
+    address: str = field(metadata=said("where it is worked out"), default="")
+    fields: tuple[Field, ...] = field(metadata=said("what it takes"), default=())
+    figures: tuple[tuple[str, str], ...] = field(metadata=said("what came of it: name, value"), default=())
+    formulas: tuple[str, ...] = field(metadata=said("how that was computed"), default=())
+    source: str = field(metadata=said("where the formulas are published"), default="")
+    trust: str = field(metadata=said("how far to trust it"), default="")
+    error: str = field(metadata=said("why nothing came of it"), default="")
+    missing: str = field(metadata=said("what is still needed"), default="")
+    estimates: tuple[tuple[str, str, str, bool], ...] = field(
+        metadata=said("name, meaning, address, and whether it is the one shown"), default=()
+    )

@@ -156,6 +156,7 @@ def _nav(path: str) -> tuple[NavItem, ...]:
         "what-if": "moves",
         "import": "setup",
         "recipes": "setup",
+        "estimates": "setup",
         "start": "setup",
         "route": "plan",
     }

@@ -58,6 +58,11 @@ def symptom(name: str = "") -> str:
     return f"/symptoms/{_part(name)}" if name else "/symptoms"
 
 
+def estimates(name: str = "") -> str:
+    """Return what works an estimate out, or the list of them."""
+    return f"/estimates/{_part(name)}" if name else "/estimates"
+
+
 def log(unit: str | None = None, start: str | None = None, again: bool = False) -> str:
     """Return the form that logs a variant on a unit, or from a variant."""
     return _with("/log", unit=unit, start=start, again="yes" if again else None)

@@ -23,7 +23,7 @@ PAGES = {
     "settle": "/settle", "history": "/history",
     "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome", "recipes": "/recipes",
     "import": "/import", "start": "/start", "api": "/api", "help": "/help", "help-topic": "/help/verdicts",
-    "symptom": "/symptoms/boomy",
+    "symptom": "/symptoms/boomy", "estimate": "/estimates/vented_box?fs_hz=45&qts=0.4&vas_l=12&volume_l=8&tuning_hz=45",
     "missing": "/nowhere",
 }  # fmt: skip
 

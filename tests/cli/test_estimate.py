@@ -35,6 +35,15 @@ def test_without_a_name_all_are_listed_with_what_they_take(fettle):
     assert "vents (1)" in text
 
 
+def test_a_name_alone_tells_what_it_takes(fettle):
+    """Each quantity with its unit and what it is when it is left out, and what has to be typed."""
+    rows = {line.split()[0]: line for line in fettle("estimate", "helmholtz").out.splitlines()[3:-2]}
+    assert rows["radius_mm"].split()[1:4] == ["mm", "is", "needed"]
+    assert "flanged" in rows["inner_end"] and "Air in the body." in rows["volume_cm3"]
+    assert fettle("estimate", "helmholtz").out.endswith("fettle estimate helmholtz volume_cm3= radius_mm= length_mm=\n")
+    assert json.loads(fettle("estimate", "leak", "--json").out) == json.loads(fettle("estimate", "--json").out)[-1]
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [

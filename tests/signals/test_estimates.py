@@ -26,6 +26,9 @@ GIVEN = {
     "leak": {"gap_mm": 0.1, "length_mm": 300, "depth_mm": 10, "volume_cm3": 1000},
 }
 
+PLAIN = {"vents", "qts", "box_q", "rings", "count", "absorption"}
+"""Counts and ratios, which have no unit."""
+
 
 @pytest.mark.parametrize("name", sorted(ESTIMATES))
 def test_each_figure_tells_formula_source_and_trust(name):
@@ -51,6 +54,10 @@ def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
     quantities = quantities_of(name)
     assert [quantity.name for quantity in quantities] == list(inspect.signature(ESTIMATES[name]).parameters)
     assert {quantity.name for quantity in quantities if quantity.is_needed} <= set(GIVEN[name])
+    for quantity in quantities:
+        assert quantity.about.endswith(".")  # each is told in a sentence of its own
+        assert quantity.choices or quantity.unit or quantity.name in PLAIN
+        assert not quantity.unit or quantity.label != quantity.name.replace("_", " ")
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,8 @@ PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/varia
          "/moves/echo", "/moves/bass/readings", "/what-if?f.vents=2&f.rings=9&f.wool=0&f.driver=poly", "/next", "/history",
          "/setup", "/setup/factor", "/setup/factor?name=wool", "/setup/outcome?name=echo", "/setup/limit",
          "/setup/derived?name=inner_air", "/setup/expectation", "/setup/effort", "/setup/about", "/import", "/start", "/api",
-         "/help", "/help/verdicts", "/symptoms", "/symptoms/boomy", "/recipes", "/plan", "/route", "/settle"]  # fmt: skip
+         "/help", "/help/verdicts", "/symptoms", "/symptoms/boomy", "/estimates",
+         "/estimates/helmholtz", "/recipes", "/plan", "/route", "/settle"]  # fmt: skip
 TEMPLATES = {
     "bench.html": contexts.BenchPage, "moves.html": contexts.MovesPage, "what_if.html": contexts.WhatIfPage,
     "readings_of_outcome.html": contexts.ReadingsOfOutcome, "next.html": contexts.NextPage, "log.html": contexts.LogPage,
@@ -26,6 +27,7 @@ TEMPLATES = {
     "session.html": contexts.SessionPage, "listen.html": contexts.ListenPage, "fault.html": contexts.FaultPage,
     "enter.html": contexts.EnterPage, "api.html": contexts.ApiPage, "help.html": contexts.HelpPage,
     "symptom.html": contexts.SymptomPage, "recipes.html": contexts.RecipesPage,
+    "estimate.html": contexts.EstimatePage,
 }  # fmt: skip
 
 
@@ -79,7 +81,7 @@ def test_every_field_of_a_context_says_what_it_holds():
 def test_wrong_addresses_say_so(visitor):
     for path in ("/nowhere", "/variants/99", "/moves/loudness", "/sessions/7", "/photos/../../etc/passwd", "/listen/abc",
                  "/setup/nothing", "/static/../app.py", "/readings/99/correct", "/help/nothing",
-                 "/symptoms/nothing"):  # fmt: skip
+                 "/symptoms/nothing", "/estimates/nothing"):  # fmt: skip
         page = visitor.get(path)
         assert page.status == 404, path
         assert "Traceback" not in page.html
