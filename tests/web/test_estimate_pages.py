@@ -50,5 +50,8 @@ def test_what_is_missing_or_wrong_is_told_at_its_field_and_what_was_typed_stays(
 
 def test_a_refusal_of_the_interface_names_what_is_allowed(visitor):
     answer = visitor.get("/api/estimates/helmholtz?volume_cm3=1000")
-    assert (answer.status, json.loads(answer.html)["error"]["message"]) == (400, "helmholtz needs radius_mm and length_mm too.")
+    assert (answer.status, json.loads(answer.html)["error"]["message"]) == (
+        400,
+        "helmholtz needs radius_mm and length_mm too.",
+    )
     assert visitor.get("/api/estimates/nothing").status == 404
