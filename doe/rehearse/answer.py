@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +12,9 @@ import pandas as pd
 
 from doe.advise.track import HALF_WIDTH
 from doe.model import wording
+
+WAYS = ("way of working", "found a good one", "half of them by", "kept a good one", "short of the best by")
+"""What stands above the cells of `Rehearsal.compared`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +29,7 @@ class Rehearsal:
     effects : DataFrame
         One row per main effect of the truths: ``outcome, factor, swing, share`` (of the outcome's range), ``claimed``.
     smallest : DataFrame
-        ``outcome, swing, share``: smallest swing that would be claimed with a chance of 80 %; missing where none would.
+        ``outcome, unit, swing, share``: smallest swing that would be claimed with a chance of 80 %; missing where none would.
     hours : float
         Bench hours of each.
     noise : float
@@ -69,16 +73,25 @@ class Rehearsal:
 
     def summary(self) -> str:
         """Return the answer as text."""
-        lines = [self.headline, self._kept()]
-        for row in self.smallest.to_dict("records"):
-            if np.isnan(row["swing"]):
-                lines.append(f"{row['outcome']}: no effect of the sizes tried would be seen with a chance of 80 %.")
-            else:
-                lines.append(
-                    f"{row['outcome']}: effects from about {wording.number(row['swing'], 2)} on "
-                    f"({wording.percent(row['share'])} of its range) would be seen with a chance of 80 %."
-                )
-        return "\n".join([*lines, *(f"Note: {note}" for note in self.notes)]) + "\n"
+        return "\n".join([self.headline, *self.sentences, *(f"Note: {note}" for note in self.notes)]) + "\n"
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What is kept at the end, and which effects could be seen."""
+        return (self._kept(), *(_seen(row) for row in self.smallest.to_dict("records")))
+
+    def compared(self, ours: str) -> list[tuple[str, ...]]:
+        """Return a row for each way of working, its cells under `WAYS`; none unless others were played.
+
+        Parameters
+        ----------
+        ours : str
+            What the first way, doing what is advised, is called.
+        """
+        if not len(self.rivals):
+            return []
+        groups = [(ours, self.plays), *self.rivals.groupby("strategy", sort=False)]
+        return [_way(str(name), plays, self.hours) for name, plays in groups]
 
     def _kept(self) -> str:
         plays = self.plays
@@ -90,6 +103,28 @@ class Rehearsal:
 
     def _repr_html_(self) -> str:
         return "".join(f"<p>{html.escape(line)}</p>" for line in self.summary().splitlines())
+
+
+def _seen(row: Mapping[Any, Any]) -> str:
+    """Say from which size on an effect on an outcome would be seen."""
+    outcome = wording.capital(wording.spaced(row["outcome"]))
+    if np.isnan(row["swing"]):
+        return f"{outcome}: no effect of the sizes tried would be seen with a chance of 80 %."
+    return (
+        f"{outcome}: effects from about {wording.number(row['swing'], 2)}{wording.unit_behind(row['unit'])} on "
+        f"({wording.percent(row['share'])} of its range) would be seen with a chance of 80 %."
+    )
+
+
+def _way(name: str, plays: pd.DataFrame, hours: float) -> tuple[str, ...]:
+    half = float(plays["minutes"].median())
+    return (
+        name,
+        wording.percent(float(plays["reached"].mean())),
+        wording.duration(half) if half < 60 * hours else f"not in {hours:g} h",
+        wording.percent(float(plays["finally_right"].mean())),
+        f"{wording.number(plays['regret'].mean(), 2)} of worth",
+    )
 
 
 def share_interval(count: int, of: int) -> tuple[float, float]:

@@ -264,8 +264,9 @@ def _smallest(effects: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.DataFram
     for outcome in outcomes:
         mine = effects[effects["outcome"] == outcome.name]
         share = smallest_seen(mine["share"].to_numpy(dtype=float), mine["claimed"].to_numpy(dtype=float))
-        rows.append({"outcome": outcome.name, "swing": share * goal_range(outcome), "share": share})
-    return pd.DataFrame(rows, columns=["outcome", "swing", "share"])
+        swing = share * goal_range(outcome)
+        rows.append({"outcome": outcome.name, "unit": outcome.unit, "swing": swing, "share": share})
+    return pd.DataFrame(rows, columns=["outcome", "unit", "swing", "share"])
 
 
 def smallest_seen(sizes: Array, claimed: Array, chance: float = SEEN) -> float:

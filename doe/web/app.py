@@ -31,6 +31,7 @@ from doe.web import (
     readings,
     recipe_pages,
     recordings,
+    rehearse_pages,
     sessions,
     settle,
     setup,
@@ -63,7 +64,18 @@ _ROOMS = (
     settle,
     history,
 )
-_LAST_ROOMS = (importing, setup, recipe_pages, api, api_plan, api_settle, help_pages, symptom_pages, estimate_pages)
+_LAST_ROOMS = (
+    importing,
+    setup,
+    recipe_pages,
+    api,
+    api_plan,
+    api_settle,
+    help_pages,
+    symptom_pages,
+    estimate_pages,
+    rehearse_pages,
+)
 
 
 def create_app(project_path: str | Path | None = None, settings: Settings | None = None) -> FastAPI:
@@ -93,6 +105,7 @@ def create_app(project_path: str | Path | None = None, settings: Settings | None
     app.state.desk = Desk(Path(project_path) if project_path is not None else None, settings)
     app.state.tokens = Tokens(settings.key, settings.key_attempts)
     app.state.planner = Planner()
+    app.state.rehearser = Planner()
     app.state.is_closing = False
     faults.install(app)
     for room in (*_ROOMS, *_LAST_ROOMS):
@@ -108,3 +121,4 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     app.state.is_closing = True
     app.state.desk.thinker.cancel()
     app.state.planner.close()
+    app.state.rehearser.close()

@@ -159,6 +159,7 @@ def _nav(path: str) -> tuple[NavItem, ...]:
         "estimates": "setup",
         "start": "setup",
         "route": "plan",
+        "rehearse": "plan",
     }
     first = path.strip("/").split("/")[0]
     if path.startswith("/variants/") and path.endswith("/readings"):

@@ -76,3 +76,19 @@ class RoutePage:
     step: str = field(metadata=said("what is being worked on; empty when it is done"))
     error: str = field(metadata=said("why there is no route, or why a step was not taken"))
     settings: str = field(metadata=said("palette and chart options as JSON"))
+
+
+@dataclass(frozen=True, slots=True)
+class RehearsePage:
+    """What came of simulated benches."""
+
+    heading: str = field(metadata=said("the answer in one sentence; empty without one"))
+    sentences: tuple[str, ...] = field(metadata=said("what is kept at the end, and what could be seen"))
+    notes: tuple[str, ...] = field(metadata=said("what it begins with, and what was left out"))
+    ways: tuple[tuple[str, ...], ...] = field(metadata=said("how other ways of working did; empty unless asked for"))
+    headings: tuple[str, ...] = field(metadata=said("what stands above these"))
+    fields: tuple[Field, ...] = field(metadata=said("what is to be played"))
+    step: str = field(metadata=said("what is being worked on; empty when it is done"))
+    back: str = field(metadata=said("address of this question"))
+    error: str = field(metadata=said("why nothing was played"))
+    is_refused: bool = field(metadata=said("whether the set-up is to blame"))

@@ -166,6 +166,11 @@ def plan(action: str = "", asked: Iterable[tuple[str, str]] = ()) -> str:
     return f"/plan/{action}" if action else _with("/plan", **dict(asked))
 
 
+def rehearse(action: str = "", asked: Iterable[tuple[str, str]] = ()) -> str:
+    """Return the rehearsal, what was asked of it, or its action: stop."""
+    return f"/rehearse/{action}" if action else _with("/rehearse", **dict(asked))
+
+
 def route(action: str = "") -> str:
     """Return the route, or its action: built."""
     return "/route" + (f"/{action}" if action else "")

@@ -18,7 +18,7 @@ PAGES = {
     "readings": "/variants/21/readings", "recordings": "/variants/21/recordings",
     "correct": "/variants/21/correct", "compare": "/compare?a=3&b=21",
     "sessions": "/sessions", "session-new": "/sessions/new", "moves": "/moves/echo", "raw": "/moves/bass/readings",
-    "plan": "/plan?runs=8&kind=d-optimal", "route": "/route",
+    "plan": "/plan?runs=8&kind=d-optimal", "rehearse": "/rehearse", "route": "/route",
     "what-if": "/what-if?f.vents=4&f.rings=7&f.wool=50&f.driver=poly&f.feet=felt", "next": "/next",
     "settle": "/settle", "history": "/history",
     "setup": "/setup", "factor": "/setup/factor?name=wool", "outcome": "/setup/outcome", "recipes": "/recipes",

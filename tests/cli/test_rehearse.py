@@ -27,7 +27,7 @@ def test_a_setup_file_is_rehearsed_without_a_project(here):
     head, kept, *sizes, blank, title, _, columns = done.out.split("\n")[:8]
     assert re.match(r"(\d of|In none of) 2 rehearsals", head)
     assert kept.startswith("The variant kept at the end was that good in ")
-    assert [line.split(":")[0] for line in sizes] == ["bass", "echo"]
+    assert [line.split(":")[0] for line in sizes] == ["Bass", "Echo"]
     assert (blank, title) == ("", "Other ways of working, on the same benches:")
     assert columns.startswith("way of working")
     assert done.out.count("of worth\n") == 8

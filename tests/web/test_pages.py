@@ -17,7 +17,7 @@ PAGES = ["/", "/log", "/log?unit=new", "/log?start=1", "/log/reference", "/varia
          "/setup", "/setup/factor", "/setup/factor?name=wool", "/setup/outcome?name=echo", "/setup/limit",
          "/setup/derived?name=inner_air", "/setup/expectation", "/setup/effort", "/setup/about", "/import", "/start", "/api",
          "/help", "/help/verdicts", "/symptoms", "/symptoms/boomy", "/estimates",
-         "/estimates/helmholtz", "/recipes", "/plan", "/route", "/settle"]  # fmt: skip
+         "/estimates/helmholtz", "/recipes", "/plan", "/rehearse", "/route", "/settle"]  # fmt: skip
 TEMPLATES = {
     "bench.html": contexts.BenchPage, "moves.html": contexts.MovesPage, "what_if.html": contexts.WhatIfPage,
     "readings_of_outcome.html": contexts.ReadingsOfOutcome, "next.html": contexts.NextPage, "log.html": contexts.LogPage,

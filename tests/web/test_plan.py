@@ -50,11 +50,13 @@ def adopted(visitor, path, adopted_file):
     return worked_out(visitor, "/plan")
 
 
-@pytest.mark.parametrize(("template", "context"), [("plan.html", "PlanPage"), ("route.html", "RoutePage")])
+@pytest.mark.parametrize(
+    ("template", "context"), [("plan.html", "PlanPage"), ("route.html", "RoutePage"), ("rehearse.html", "RehearsePage")]
+)
 def test_template_takes_what_its_context_declares(template, context):
     """Every declared field is used, and nothing else but the frame and what the partials are handed."""
     declared = {item.name for item in fields(getattr(plan_contexts, context))}
-    handed = {"frame", "urls", "it", "chart", "above", "suffix", "loop", "back"}
+    handed = {"frame", "urls", "it", "chart", "above", "suffix", "loop", "back", "stop", "keeps"}
     assert declared <= used_by(template)
     assert used_by(template) - declared <= handed
 
