@@ -10,6 +10,9 @@ from doe.advise.track import is_widening
 from doe.model import wording
 from doe.model.errors import listed
 
+_LEAST = 0.001
+"""A worth below this is told as less than it; our choice, no source."""
+
 
 def remarks(question: Question, situation: Situation, session: Session) -> tuple[str, ...]:
     """Return the notes that stand below advice, what was expected by the maker last."""
@@ -104,9 +107,10 @@ def _on_session(question: Question, situation: Situation, session: Session) -> l
     choices = session.choices
     notes = [_unread_note(choices[-1], session.unread)] if session.unread is not None else []
     if session.left_out is not None:
+        bring = wording.number(session.left_out, 2) if session.left_out >= _LEAST else f"less than {_LEAST:g}"
         notes.append(
             "More than this is not worth doing before its readings are in: the next best move would bring "
-            f"{wording.number(session.left_out, 2)} of worth, and {wording.number(situation.matters, 2)} is what matters."
+            f"{bring} of worth, and {wording.number(situation.matters, 2)} is what matters."
         )
     elif choices and len(choices) < question.count:
         notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")

@@ -175,8 +175,8 @@ def test_a_session_ends_where_a_further_move_would_bring_next_to_nothing(log, sc
     done = recommend(log, factors, outcomes, effort=effort, unit="A", count=3)
     assert len(done.table) == 1
     assert re.fullmatch(
-        r"More than this is not worth doing before its readings are in: the next best move would bring 0\.00\d+ of worth, "
-        r"and 0\.05\d* is what matters\.",
+        r"More than this is not worth doing before its readings are in: the next best move would bring "
+        r"(?:less than 0\.001|0\.00\d+) of worth, and 0\.05\d* is what matters\.",
         done.notes[-1],
     )
     going_on = recommend(scattered, factors, outcomes, effort=effort, unit="A", count=3)
