@@ -7,18 +7,27 @@ import io
 import re
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+from zipfile import ZIP_DEFLATED, ZipFile
 
 from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
 from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, Response
 
+from doe.model.errors import StoreError
 from doe.sheets.pictures import chart_library, css_palette
 from doe.sheets.render import asset
 from doe.sheets.report import report_page
 from doe.web.pages import AtDesk
 
+if TYPE_CHECKING:
+    from doe.project import Project
+
 router = APIRouter(include_in_schema=False)
 _FOLDER = Path(__file__).parent / "static"
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _KEEP = {"Cache-Control": "max-age=3600"}
 _OWN = {
     "app.css": "text/css",
@@ -88,6 +97,39 @@ def export(request: Request, desk: AtDesk) -> Response:
     return _download(out.getvalue().encode("utf-8-sig"), f"{desk.project.path.stem}-variants.csv", "text/csv")
 
 
+@router.get("/export.xlsx")
+def export_whole(desk: AtDesk) -> Response:
+    """Serve everything that counts, and the history, as one spreadsheet; photos and recordings are not in it."""
+    with TemporaryDirectory() as folder:
+        made = desk.project.file.export(Path(folder) / f"{desk.project.path.stem}.xlsx", "xlsx")
+        return _download(made.read_bytes(), made.name, _XLSX)
+
+
+@router.get("/backup.zip")
+def backup(desk: AtDesk) -> Response:
+    """Serve a copy of the project file with its photos and recordings; it may be large, so it goes out from disk."""
+    folder = TemporaryDirectory()
+    try:
+        packed = _packed(desk.project, Path(folder.name))
+    except BaseException as err:
+        folder.cleanup()
+        if isinstance(err, OSError) and not isinstance(err, StoreError):
+            raise StoreError(f"The copy cannot be packed: {err.strerror or err}.") from err
+        raise
+    named = {"Content-Disposition": _as_file(packed.name)}
+    return FileResponse(packed, headers=named, media_type="application/zip", background=BackgroundTask(folder.cleanup))
+
+
+def _packed(project: Project, folder: Path) -> Path:
+    """Copy a project into a folder, and pack the copy."""
+    copy = project.file.backup(folder / project.path.name)
+    packed = folder / f"{project.path.stem}.zip"
+    with ZipFile(packed, "w", ZIP_DEFLATED, compresslevel=1) as archive:
+        for path in (copy, *sorted(copy.with_suffix(".files").glob("*"))):
+            archive.write(path, path.relative_to(folder))
+    return packed
+
+
 def _harmless(cell: str) -> str:
     """Keep a spreadsheet program from taking text for a formula."""
     is_number = re.fullmatch(r"-?[\d.,e+\- ()]*", cell) is not None
@@ -95,5 +137,9 @@ def _harmless(cell: str) -> str:
 
 
 def _download(data: bytes, name: str, kind: str) -> Response:
+    return Response(data, media_type=kind, headers={"Content-Disposition": _as_file(name)})
+
+
+def _as_file(name: str) -> str:
     plain = re.sub(r"[^A-Za-z0-9._-]", "-", name)
-    return Response(data, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{plain}"'})
+    return f'attachment; filename="{plain}"'

@@ -237,8 +237,13 @@ def report() -> str:
 
 
 def export(kind: str) -> str:
-    """Return the log as a file."""
+    """Return the log as a file (csv), or the whole project (xlsx)."""
     return f"/export.{kind}"
+
+
+def backup() -> str:
+    """Return a copy of the project with its photos and recordings, packed."""
+    return "/backup.zip"
 
 
 def thinking(action: str) -> str:

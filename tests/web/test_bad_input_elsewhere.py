@@ -28,9 +28,9 @@ ELSEWHERE = {
     "/api/history/{entry}/undo": "JSON: tests/web/test_api.py",
 }
 NOTHING_TO_TYPE = {
-    "/history/{entry}/undo", "/log/unit", "/next/take", "/plan/abandon", "/plan/stop", "/readings/{number}/withdraw",
-    "/sessions/{identity}/close", "/sessions/{identity}/drop", "/setup/{kind}/remove", "/start/demo", "/start/open",
-    "/recipes/again", "/thinking/again", "/thinking/cancel", "/variants/{name:path}/withdraw",
+    "/history/{entry}/undo", "/log/unit", "/next/take", "/plan/abandon", "/plan/stop", "/rehearse/stop",
+    "/readings/{number}/withdraw", "/sessions/{identity}/close", "/sessions/{identity}/drop", "/setup/{kind}/remove",
+    "/start/demo", "/start/open", "/recipes/again", "/thinking/again", "/thinking/cancel", "/variants/{name:path}/withdraw",
 }  # fmt: skip
 """Buttons: a fixed address and hidden fields; `test_a_button_with_its_hidden_fields_forged_does_no_harm` sends them rubbish."""
 

@@ -105,7 +105,7 @@ def lan(path):
 
 def test_on_a_network_nothing_opens_without_the_key(lan):
     visitor = Visitor(lan)
-    for address in ("/", "/log", "/variants", "/report.html", "/live", "/photos/abc"):
+    for address in ("/", "/log", "/variants", "/report.html", "/export.xlsx", "/backup.zip", "/live", "/photos/abc"):
         page = visitor.get(address)
         assert (page.status, page.headers["location"]) == (303, "/enter"), address
     assert visitor.get("/api/variants").status == 401

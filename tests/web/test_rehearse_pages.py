@@ -129,6 +129,14 @@ def test_a_rehearsal_is_stopped_with_what_is_played(visitor, player, monkeypatch
     assert answer().headline in worked_out(visitor, sent.headers["location"]).text
 
 
+def test_stopping_leads_nowhere_else(visitor, player):
+    token = dict(visitor.get("/setup/about").forms[-1]["fields"])["token"]
+    away = visitor.request(
+        "POST", "/rehearse/stop", data={"token": token, "back": "https://elsewhere.example/rehearse"}
+    )
+    assert away.headers["location"] == "/rehearse"
+
+
 @pytest.mark.slow
 def test_the_page_plays_what_the_engine_plays(visitor, app, project):
     """One short bench, on processes of their own and in this one: the same answer."""
