@@ -17,6 +17,7 @@ from doe.charts.levels import draw_levels
 from doe.charts.normal import draw_normal
 from doe.charts.plan import draw_correlations, draw_prediction
 from doe.charts.precision import draw_precision
+from doe.charts.rehearsal import draw_rehearsal
 from doe.charts.route import draw_route
 from doe.charts.theme import recolour
 from doe.charts.timeline import draw_timeline
@@ -39,6 +40,7 @@ CHARTS: Mapping[str, Mapping[str, Draw]] = {
     "Plan": {"precision": draw_precision, "correlations": draw_correlations, "prediction": draw_prediction},
     "Route": {"route": draw_route},
     "Track": {"track": draw_track},
+    "Rehearsal": {"rehearsal": draw_rehearsal},
 }
 """Result class -> chart name -> function; the first chart is the one drawn when none is named.
 
@@ -58,13 +60,13 @@ def figure(result: object, what: str | None = None, *, dark: bool = False, **opt
 
     Parameters
     ----------
-    result : Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall
-        What `doe.analyse`, `doe.recommend`, `doe.plan`, `doe.route`, `Project.track` or a measurement returned; responses and
-        decays may be several.
+    result : Effects, Advice, Plan, Route, Track, Rehearsal, Response, Decay or Waterfall
+        What `doe.analyse`, `doe.recommend`, `doe.plan`, `doe.route`, `Project.track`, `doe.rehearse.rehearse` or a measurement
+        returned; responses and decays may be several.
     what : str, optional
         Which chart. Effects: ``effects`` (the default), ``levels``, ``interaction``, ``timeline``, ``normal``.
         Advice: ``candidates`` (the default), ``worth``, ``front``. Plan: ``precision`` (the default), ``correlations``,
-        ``prediction``. A route, a track, and what comes from recordings have one chart each.
+        ``prediction``. A route, a track, a rehearsal, and what comes from recordings have one chart each.
     dark : bool
         Whether to draw for a dark ground.
     **options

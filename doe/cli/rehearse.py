@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Sequence
+from pathlib import Path
 
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, bench_hours
@@ -27,7 +28,7 @@ def build_rehearse() -> Parser:
         "Your readings play no part, nothing is stored.",
         [
             "fettle rehearse",
-            "fettle rehearse --hours 12 --benches 60 --compare",
+            "fettle rehearse --hours 12 --benches 60 --compare --plot course.html",
             "fettle rehearse --setup setup.toml --scatter 20",
         ],
         run_rehearse,
@@ -44,6 +45,8 @@ def build_rehearse() -> Parser:
         help=f"of one reading, as a share of each outcome's range from worst to best; {_SCATTER:g} by default",
     )
     add("--compare", action="store_true", help="play textbook ways of working on the same benches too")
+    add("--plot", metavar="FILE", help="draw how many had a good variant by when to a .html, .png or .svg file")
+    add("--replace", action="store_true", help="let --plot overwrite a file")
     add("--seed", type=a_count, default=1, metavar="NUMBER", help="of whatever is drawn at random; 1 by default")
     parser.json_option()
     return parser
@@ -51,6 +54,10 @@ def build_rehearse() -> Parser:
 
 def run_rehearse(options: Namespace) -> None:
     """Rehearse the setup."""
+    if options.plot:
+        from doe.charts.export import check_target
+
+        check_target(Path(options.plot), replace=options.replace)
     setup, units = _asked(options)
     from doe.rehearse import rehearse  # takes a second, which a slip in the options need not wait for
     from doe.rehearse.answer import WAYS
@@ -69,6 +76,10 @@ def run_rehearse(options: Namespace) -> None:
             progress=lambda done, count: progress(done / count, f"{done} of {counted(count, 'bench', 'benches')}"),
             compare=options.compare,
         )
+    if options.plot:
+        from doe.charts import figure, write_figure  # plotly is slow to import
+
+        note(f"Drawn: {write_figure(figure(found), Path(options.plot), replace=options.replace)}.")
     if options.json:
         print_json({name: getattr(found, name) for name in _FRAMES})
         return

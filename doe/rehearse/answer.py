@@ -59,7 +59,7 @@ class Rehearsal:
             )
         half = "half were not there by then"
         if 2 * reached >= len(self.plays):
-            time = wording.duration(float(self.plays["minutes"].median()))
+            time = wording.duration(_half(self.plays["minutes"]))
             half = f"half were there after {time} and {_counted(self.plays['variants_until'], 'variant')}"
         low, high = share_interval(reached, len(self.plays))
         return (
@@ -79,6 +79,25 @@ class Rehearsal:
     def sentences(self) -> tuple[str, ...]:
         """What is kept at the end, and which effects could be seen."""
         return (self._kept(), *(_seen(row) for row in self.smallest.to_dict("records")))
+
+    def by(self, hours: float) -> dict[str, float]:
+        """Return which share of the rehearsals had a good variant by then: ``hours, share, low, high`` (95 %)."""
+        count = int((self.plays["reached"] & (self.plays["minutes"] / 60 <= hours)).sum())
+        low, high = share_interval(count, len(self.plays))
+        return {"hours": hours, "share": count / len(self.plays), "low": low, "high": high}
+
+    def course(self) -> pd.DataFrame:
+        """Return the same at the start, whenever another one had a good variant, and at the end: one row each."""
+        found = sorted(set(self.plays["minutes"][self.plays["reached"]] / 60) - {0.0, self.hours})
+        return pd.DataFrame([self.by(hours) for hours in (0.0, *found, self.hours)])
+
+    def course_headline(self) -> str:
+        """Say how many had a good variant half-way, and at the end."""
+        half, end = (wording.percent(self.by(hours)["share"]) for hours in (self.hours / 2, self.hours))
+        return (
+            f"{half} of rehearsals had a good variant after {wording.duration(30 * self.hours)}, {end} after "
+            f"{wording.duration(60 * self.hours)}."
+        )
 
     def compared(self, ours: str) -> list[tuple[str, ...]]:
         """Return a row for each way of working, its cells under `WAYS`; none unless others were played.
@@ -117,7 +136,7 @@ def _seen(row: Mapping[Any, Any]) -> str:
 
 
 def _way(name: str, plays: pd.DataFrame, hours: float) -> tuple[str, ...]:
-    half = float(plays["minutes"].median())
+    half = _half(plays["minutes"])
     return (
         name,
         wording.percent(float(plays["reached"].mean())),
@@ -142,4 +161,9 @@ def share_interval(count: int, of: int) -> tuple[float, float]:
 
 
 def _counted(counts: pd.Series[Any], noun: str) -> str:
-    return wording.counted(round(float(counts.median())), noun)
+    return wording.counted(round(_half(counts)), noun)
+
+
+def _half(values: pd.Series[Any]) -> float:
+    """Return what half of the rehearsals or more do not exceed; one of them, not the middle between two."""
+    return float(values.quantile(0.5, interpolation="lower"))

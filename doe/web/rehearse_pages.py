@@ -13,6 +13,7 @@ from starlette.responses import Response
 from doe.model.errors import DataError
 from doe.model.numbers import read_hours, read_number
 from doe.model.wording import counted, number
+from doe.sheets.pictures import page_settings, picture
 from doe.web import urls
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead
@@ -145,11 +146,13 @@ def _context(desk: Desk, found: Worked, asked: Mapping[str, str], errors: Mappin
         notes=_notes(desk, answer) if answer is not None else (),
         ways=tuple(answer.compared("what Next change says")) if answer is not None else (),
         headings=_headings() if answer is not None else (),
+        pictures=(picture("course", answer, "rehearsal"),) if answer is not None else (),
         fields=_fields(asked, errors),
         step=(found.step or "the rehearsal") if found.is_working else "",
         back=urls.rehearse(asked=asked.items()),
         error=marked(len(errors), "played") if errors else found.refusal,
         is_refused=bool(found.refusal),
+        settings=page_settings(),
     )
 
 

@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+from statsmodels.stats.proportion import proportion_confint
 
 from doe.charts.candidates import draw_candidates
 from doe.charts.decay import draw_decays
@@ -18,6 +19,7 @@ from doe.charts.levels import draw_levels
 from doe.charts.normal import draw_normal, normal_places
 from doe.charts.plan import draw_correlations, draw_prediction
 from doe.charts.precision import draw_precision
+from doe.charts.rehearsal import draw_rehearsal
 from doe.charts.response import draw_response
 from doe.charts.route import draw_route
 from doe.charts.timeline import draw_timeline
@@ -279,6 +281,26 @@ def of_track():
     return Case(lambda **how: draw_track(track, **how), ends, marks, {}, told)
 
 
+def of_rehearsal():
+    """Good variants after 2, 5, 5 and 11 of 12 hours in four of five rehearsals; intervals by statsmodels."""
+    rehearsal = radio.rehearsal()
+    counts = {0: 0, 2: 1, 5: 3, 11: 4, 12: 4}
+    wilson = {count: proportion_confint(count, 5, method="wilson") for count in (0, 1, 3, 4)}
+    corners = []
+    for end in (0, 1):
+        before = None
+        for hours, count in counts.items():
+            corners += [(hours, 100 * wilson[before][end])] if before is not None else []
+            corners.append((hours, 100 * wilson[count][end]))
+            before = count
+    told = ["60 % of rehearsals had a good variant after 6 h, 80 % after 12 h"]
+    for hours, count in ((3, 1), (6, 3), (9, 3), (12, 4)):
+        low, high = (wording.percent(end) for end in wilson[count])
+        told.append(f"After {hours} h {20 * count} % ({low} to {high})")
+    drawn = [*corners, *((hours, 20 * count) for hours, count in counts.items())]
+    return Case(lambda **how: draw_rehearsal(rehearsal, **how), {}, drawn, {}, told, xy)
+
+
 def of_response():
     grid = np.geomspace(20, 20_000, 300)
     curve, other = Response("12", grid, 3 * np.sin(np.log(grid))), Response("bought radio", grid, 0.2 * np.log(grid))
@@ -343,7 +365,8 @@ CASES: dict[str, Callable[[], Case]] = {
     "draw_candidates": cache(of_candidates), "draw_correlations": cache(of_correlations), "draw_decays": cache(of_decays),
     "draw_effects": cache(of_effects), "draw_front": cache(of_front), "draw_interaction": cache(of_interaction),
     "draw_levels": cache(of_levels), "draw_normal": cache(of_normal), "draw_precision": cache(of_precision),
-    "draw_prediction": cache(of_prediction), "draw_response": cache(of_response), "draw_route": cache(of_route),
+    "draw_prediction": cache(of_prediction), "draw_rehearsal": cache(of_rehearsal), "draw_response": cache(of_response),
+    "draw_route": cache(of_route),
     "draw_timeline": cache(of_timeline), "draw_track": cache(of_track), "draw_waterfall": cache(of_waterfall),
     "draw_worth": cache(of_worth),
 }  # fmt: skip

@@ -39,14 +39,16 @@ def test_unknown_option_is_refused_with_the_near_name():
 def test_what_is_no_result_is_refused():
     with pytest.raises(
         UsageError,
-        match=whole("result is a dict; it must be Effects, Advice, Plan, Route, Track, Response, Decay or Waterfall."),
+        match=whole(
+            "result is a dict; it must be Effects, Advice, Plan, Route, Track, Rehearsal, Response, Decay or Waterfall."
+        ),
     ):
         figure({})
 
 
 def test_results_are_known_under_their_real_names():
     """Charts know result classes by name; a renamed class would fall out silently."""
-    results = (radio.effects(), radio.advice(), radio.plan(), radio.route(), radio.track())
+    results = (radio.effects(), radio.advice(), radio.plan(), radio.route(), radio.track(), radio.rehearsal())
     assert {type(result).__name__ for result in results} == set(CHARTS)
 
 

@@ -2,6 +2,7 @@ import re
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
@@ -10,7 +11,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.rehearse import rehearse
+from doe.rehearse import Rehearsal, rehearse
 from doe.rehearse.answer import share_interval
 from doe.rehearse.benches import EFFORT, FACTORS, OUTCOMES
 from doe.rehearse.rehearsal import RIVALS, smallest_seen
@@ -48,6 +49,14 @@ def test_a_setup_is_rehearsed_and_the_answer_is_a_sentence():
     assert in_vain.headline == (
         "In none of 3 rehearsals was a variant with at least 90 % of the best attainable worth found within 6 h."
     )
+
+
+def test_half_were_there_when_the_curve_says_so():
+    """Of two, one is there after 90 minutes; the middle of both, 120, is no time at which anything happened."""
+    plays = pd.DataFrame({"minutes": [150.0, 90.0], "reached": True, "variants_until": [5, 3]})
+    found = Rehearsal(plays, pd.DataFrame(), pd.DataFrame(), 8.0, 0.1)
+    assert found.headline.endswith("half were there after 1 h 30 min and 3 variants.")
+    assert [found.by(hours)["share"] for hours in (1.49, 1.5, 2.5)] == [0.0, 0.5, 1.0]
 
 
 def test_a_share_has_an_interval_that_knows_how_few_there_were():

@@ -57,7 +57,7 @@ def test_the_page_says_what_the_rehearsal_says(visitor, player):
         assert sentence in page.text
     assert "Tip noise: effects from about 1.5 dB on (25 % of its range) would be seen" in page.text
     rows = re.findall(r'data-label="[^"]*">([^<]*)<', page.html)
-    assert rows == ["100 %", "2 h", "50 %", "0.06 of worth", "0 %", "not in 8 h", "50 %", "0.06 of worth"]
+    assert rows == ["100 %", "1 h 30 min", "50 %", "0.06 of worth", "0 %", "not in 8 h", "50 %", "0.06 of worth"]
     how = player.asked[0][1]
     assert (how["hours"], how["benches"], how["noise"], how["compare"]) == (8, 2, 0.1, True)
 
