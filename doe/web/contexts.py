@@ -68,6 +68,9 @@ class Field:
     was: str = field(metadata=said("what it started from, to show what changed"), default="")
     is_needed: bool = field(metadata=said("whether it must be filled"), default=False)
     accept: str = field(metadata=said("endings of the files it takes"), default="")
+    when: str = field(
+        metadata=said("choices of a list that ask for it, as 'goal=raise lower', or '*' for any"), default=""
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -150,6 +150,7 @@ def _names(records: Sequence[Factor] | Sequence[Outcome], chosen: str) -> tuple[
     return tuple(Choice(name, name, name == chosen) for name in names)
 
 
+_NUMBER = "kind=continuous count"
 _BARE = "It begins with every number at its low end, or at the high one where it only goes down; the rest counts as changes."
 
 
@@ -197,7 +198,11 @@ def fields_of(
             made("outcome", "On which outcome", "list", choices=_names(setup.outcomes, values.get("outcome", ""))),
             made("effect", "What it does", "list", choices=_choices(_DIRECTIONS, effect, Direction)),
             made(
-                "size", "By how much over its range", "number", "In the outcome's unit, without sign; may stay empty."
+                "size",
+                "By how much over its range",
+                "number",
+                "In the outcome's unit, without sign; may stay empty.",
+                when="effect=raises lowers",
             ),
             made("note", "Why", "long"),
         )
@@ -218,14 +223,14 @@ def _factor_fields(values: Mapping[str, str], made: Callable[..., Field], *, wit
     return (
         made("name", "Name", hint="Letters, digits and underscores, such as tip_gap.", is_needed=True),
         made("kind", "Kind", "list", choices=_choices(_FACTOR_KINDS, kind, FactorKind)),
-        made("low", "Low", "number", "Of a number: the range worth trying."),
-        made("high", "High", "number"),
-        made("step", "Step", "number", "Smallest useful change; may stay empty."),
-        made("levels", "Levels", "long", "Of named levels: one on each line."),
+        made("low", "Low", "number", "Of a number: the range worth trying.", when=_NUMBER),
+        made("high", "High", "number", when=_NUMBER),
+        made("step", "Step", "number", "Smallest useful change; may stay empty.", when=_NUMBER),
+        made("levels", "Levels", "long", "Of named levels: one on each line.", when="kind=ordered categorical"),
         made("unit", "Unit of measure", hint="Such as mm or %."),
         made("way", "On a unit that exists it goes", "list", choices=_choices(_WAYS, way, Way)),
         made("minutes", "One change takes", "number", unit="min"),
-        made("minutes_per_step", "and for each step more", "number", unit="min"),
+        made("minutes_per_step", "and for each step more", "number", unit="min", when=f"{_NUMBER} ordered"),
         made("price", "Money for one change", "number"),
         made("note", "How to change it, what to beware of", "long"),
         *late,
@@ -238,18 +243,26 @@ def _outcome_fields(values: Mapping[str, str], made: Callable[..., Field]) -> tu
         made("name", "Name", hint="Letters, digits and underscores.", is_needed=True),
         made("kind", "Kind", "list", choices=_choices(_OUTCOME_KINDS, kind, OutcomeKind)),
         made("unit", "Unit of measure"),
-        made("scale_low", "Scale from", "number", "Of a rated outcome: the ends of the grading scale."),
-        made("scale_high", "Scale to", "number"),
+        made(
+            "scale_low", "Scale from", "number", "Of a rated outcome: the ends of the grading scale.", when="kind=rated"
+        ),
+        made("scale_high", "Scale to", "number", when="kind=rated"),
         made("goal", "Goal", "list", choices=_choices(_GOALS, goal, Goal, "none yet")),
-        made("best", "Best", "number", "Goals raise and lower: beyond it more is worth nothing more."),
-        made("target", "Target", "number", "Goal hit."),
-        made("low", "Wanted from", "number", "Goal within."),
-        made("high", "Wanted to", "number"),
-        made("worst", "Worst", "number", "Where it is worth nothing."),
+        made(
+            "best",
+            "Best",
+            "number",
+            "Goals raise and lower: beyond it more is worth nothing more.",
+            when="goal=raise lower",
+        ),
+        made("target", "Target", "number", "Goal hit.", when="goal=hit"),
+        made("low", "Wanted from", "number", "Goal within.", when="goal=within"),
+        made("high", "Wanted to", "number", when="goal=within"),
+        made("worst", "Worst", "number", "Where it is worth nothing.", when="goal=*"),
         made(
             "matters", "Smallest change that matters", "number", "Without it nothing can be called too small to matter."
         ),
-        made("weight", "Weight beside the other outcomes", "number", "1 if left empty."),
+        made("weight", "Weight beside the other outcomes", "number", "1 if left empty.", when="goal=*"),
         made(
             "relative_to",
             "Relative to the reference object",

@@ -37,9 +37,9 @@ def recipe_fields(values: Mapping[str, str], made: Callable[..., Field]) -> tupl
     choices = (Choice("", NONE, not chosen), *(Choice(name, spaced(name), name == chosen) for name in names))
     hint = "Of a measured outcome: each recording that you bring becomes a reading by itself."
     return (
-        made("from", "Computed from a recording by", "list", hint, choices=choices),
-        made("keys", "Keys of that recipe", "long", _KEYS_HINT),
-        made(FILES, "Files that its keys name", "files", _FILES_HINT, accept=KINDS),
+        made("from", "Computed from a recording by", "list", hint, choices=choices, when="kind=measured"),
+        made("keys", "Keys of that recipe", "long", _KEYS_HINT, when="from=*"),
+        made(FILES, "Files that its keys name", "files", _FILES_HINT, accept=KINDS, when="from=*"),
     )
 
 

@@ -339,12 +339,30 @@
     });
   }
 
+  // Fields that only some choices of a list ask for. What holds something, or was refused, is never hidden.
+  function showWhenAsked(form) {
+    var parts = form.querySelectorAll("[data-when]");
+    function holds(part) {
+      return Array.prototype.some.call(part.querySelectorAll("input, select, textarea"), function (item) { return item.value.trim() !== ""; });
+    }
+    function show() {
+      Array.prototype.forEach.call(parts, function (part) {
+        var asked = part.dataset.when.split("="), chosen = form.elements[asked[0]].value;
+        var isAsked = asked[1] === "*" ? chosen !== "" : asked[1].split(" ").indexOf(chosen) >= 0;
+        part.hidden = !isAsked && !holds(part) && !part.classList.contains("bad");
+      });
+    }
+    form.addEventListener("change", show);
+    show();
+  }
+
   function begin(part) {
     Array.prototype.forEach.call(part.querySelectorAll(".entry[data-step]"), addSteps);
     Array.prototype.forEach.call(part.querySelectorAll("form"), function (form) {
       countChanges(form);
       if (form.dataset.draft && store) { keepDrafts(form); countChanges(form); }
       if (form.dataset.follow) { follow(form); }
+      showWhenAsked(form);
       sendOnce(form);
     });
     Array.prototype.forEach.call(part.querySelectorAll("[data-keep]"), keepChecks);
