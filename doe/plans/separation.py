@@ -105,7 +105,7 @@ def _mains_sentence(sides: pd.DataFrame, largest: float, n_factors: int) -> str:
         return "Main effects are independent of each other."
     if largest > SAME:
         return f"These main effects cannot be told apart: {_named(_select(sides, 'main', 'main'))}."
-    return f"Main effects are correlated with each other, by {number(largest, 2)} at most."
+    return f"Main effects are correlated with each other, by {_size(largest)} at most."
 
 
 def _pairs_sentence(sides: pd.DataFrame, largest: float) -> str:
@@ -113,7 +113,7 @@ def _pairs_sentence(sides: pd.DataFrame, largest: float) -> str:
         return "Main effects are clear of interactions of two."
     if largest > SAME:
         return f"Main effects that cannot be told from interactions: {_named(_select(sides, 'main', 'pair'))}."
-    return f"Main effects are partly mixed with interactions of two, by {number(largest, 2)} at most."
+    return f"Main effects are partly mixed with interactions of two, by {_size(largest)} at most."
 
 
 def _between_sentence(sides: pd.DataFrame, largest: float) -> str:
@@ -121,7 +121,7 @@ def _between_sentence(sides: pd.DataFrame, largest: float) -> str:
         return "Interactions of two are independent of each other."
     if largest > SAME:
         return f"Interactions that cannot be told apart: {_named(_select(sides, 'pair', 'pair'))}."
-    return f"Interactions of two are distinct, correlated by {number(largest, 2)} at most."
+    return f"Interactions of two are distinct, correlated by {_size(largest)} at most."
 
 
 def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
@@ -132,11 +132,16 @@ def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
         return "Curvature cannot be seen: every number is at two settings only."
     same = bends[(bends["size"] > SAME) & (bends["with"] != "mean")]
     if len(same):
-        return f"Curvature can be seen, but not whose: {_named(same)}."
+        return f"Curvature that cannot be told from other effects: {_named(same)}."
     if unseen:
         return f"Curvature cannot be seen in {listed([spaced(term[:-2]) for term in unseen], 'and')}."
     largest = float(bends["size"].max()) if len(bends) else 0.0
-    return f"Curvature is seen factor by factor, correlated by {number(largest, 2)} at most."
+    return f"Curvature is seen factor by factor, correlated by {_size(largest)} at most."
+
+
+def _size(correlation: float) -> str:
+    """Write a correlation that is not quite 1 so that it does not read as 1."""
+    return number(correlation, 2 if correlation < 0.995 else 3)
 
 
 def _named(rows: pd.DataFrame) -> str:

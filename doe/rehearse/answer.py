@@ -12,6 +12,7 @@ import pandas as pd
 
 from doe.advise.track import HALF_WIDTH
 from doe.model import wording
+from doe.model.errors import listed
 
 WAYS = ("way of working", "found a good one", "half of them by", "kept a good one", "short of the best by")
 """What stands above the cells of `Rehearsal.compared`."""
@@ -78,7 +79,13 @@ class Rehearsal:
     @property
     def sentences(self) -> tuple[str, ...]:
         """What is kept at the end, and which effects could be seen."""
-        return (self._kept(), *(_seen(row) for row in self.smallest.to_dict("records")))
+        unseen = [wording.spaced(name) for name in self.smallest["outcome"][self.smallest["swing"].isna()]]
+        none = "No effect of the sizes tried would be seen with a chance of 80 %"
+        return (
+            self._kept(),
+            *(_seen(row) for row in self.smallest.dropna(subset="swing").to_dict("records")),
+            *([f"{none} on {listed(unseen, 'and')}."] if unseen else []),
+        )
 
     def by(self, hours: float) -> dict[str, float]:
         """Return which share of the rehearsals had a good variant by then: ``hours, share, low, high`` (95 %)."""
@@ -127,8 +134,6 @@ class Rehearsal:
 def _seen(row: Mapping[Any, Any]) -> str:
     """Say from which size on an effect on an outcome would be seen."""
     outcome = wording.capital(wording.spaced(row["outcome"]))
-    if np.isnan(row["swing"]):
-        return f"{outcome}: no effect of the sizes tried would be seen with a chance of 80 %."
     return (
         f"{outcome}: effects from about {wording.number(row['swing'], 2)}{wording.unit_behind(row['unit'])} on "
         f"({wording.percent(row['share'])} of its range) would be seen with a chance of 80 %."

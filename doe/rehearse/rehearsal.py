@@ -190,7 +190,7 @@ def _playable(setup: Setup) -> tuple[tuple[Outcome, ...], tuple[str, ...]]:
     if len(setup.factors) < 2:
         have = "There is one factor" if setup.factors else "There is no factor yet"
         raise UsageError(f"{have}; a rehearsal needs two at least.", command="'fettle factor add' defines one")
-    left = [outcome.name for outcome in setup.outcomes if outcome not in chosen]
+    left = [wording.spaced(outcome.name) for outcome in setup.outcomes if outcome not in chosen]
     note = f"Left out: {', '.join(left)} (compared, or without a goal)."
     return chosen, (note,) if left else ()
 

@@ -1,6 +1,9 @@
 """What a plan says it can tell apart."""
 
+import pandas as pd
+
 import doe
+from doe.plans.separation import separate
 
 TWO = [doe.Factor("tip_gap", low=0, high=1), doe.Factor("hub", low=0, high=1)]
 
@@ -26,3 +29,19 @@ def test_interactions_are_said_as_in_the_headlines_of_an_analysis():
     """In a half of 2^3 each main effect is one with the interaction of the two others (closed form)."""
     half = doe.plan([*TWO, doe.Factor("liner", low=0, high=1)], runs=4, kind="fraction")
     assert "tip gap and hub with liner" in half.separation.sentences[1]
+
+
+def test_a_correlation_that_is_not_quite_one_is_not_told_as_one():
+    """0.997 is partly mixed; written with two digits it would read as one and the same."""
+    found = pd.DataFrame({"term": ["tip_gap"], "with": ["hub:liner"], "correlation": [-0.997]})
+    assert (
+        separate(found, 3, ()).sentences[1]
+        == "Main effects are partly mixed with interactions of two, by 0.997 at most."
+    )
+
+
+def test_a_bend_is_told_from_what_goes_with_it():
+    found = pd.DataFrame({"term": ["pitch", "hub^2"], "with": ["blades^2", "mean"], "correlation": [1.0, 1.0]})
+    assert separate(found, 3, ("blades^2", "hub^2", "pitch^2")).sentences[-1] == (
+        "Curvature that cannot be told from other effects: pitch and blades bent."
+    )

@@ -51,6 +51,23 @@ def test_a_setup_is_rehearsed_and_the_answer_is_a_sentence():
     )
 
 
+def test_outcomes_on_which_nothing_would_be_seen_are_told_together():
+    plays = pd.DataFrame({"minutes": [90.0], "finally_right": True, "regret": 0.0, "variants": 3, "builds": 1})
+    smallest = pd.DataFrame(
+        {
+            "outcome": ["bass", "tip_noise", "echo"],
+            "unit": ["dB", "", ""],
+            "swing": [2.0, np.nan, np.nan],
+            "share": 0.25,
+        }
+    )
+    told = Rehearsal(plays, pd.DataFrame(), smallest, 8.0, 0.1).sentences
+    assert told[1:] == (
+        "Bass: effects from about 2 dB on (25 % of its range) would be seen with a chance of 80 %.",
+        "No effect of the sizes tried would be seen with a chance of 80 % on tip noise and echo.",
+    )
+
+
 def test_half_were_there_when_the_curve_says_so():
     """Of two, one is there after 90 minutes; the middle of both, 120, is no time at which anything happened."""
     plays = pd.DataFrame({"minutes": [150.0, 90.0], "reached": True, "variants_until": [5, 3]})
