@@ -133,7 +133,7 @@ def vented_box(
     Returns
     -------
     Estimate
-        Half-power frequency; further figures: highest peak, deviation from the flattest tuning, vent length.
+        Half-power frequency; further figures: highest peak, and the vent length where a radius is given.
 
     Raises
     ------

@@ -6,7 +6,7 @@ import math
 
 from doe.model.errors import UsageError
 from doe.model.numbers import finite
-from doe.signals.physics import TEMPERATURE_C, Estimate, positive, speed_of_sound
+from doe.signals.physics import TEMPERATURE_C, Estimate, opening, positive, speed_of_sound
 
 _EYRING = "C. F. Eyring (1930), Reverberation time in dead rooms, J. Acoust. Soc. Am. 1, 217-241"
 BARE, WOOL = 0.10, 0.80
@@ -45,14 +45,15 @@ def cavity_decay(
     Raises
     ------
     UsageError
-        If a size is missing or not above zero, or a share out of its range.
+        If a size is missing, one too many or not above zero, or a share out of its range.
     """
     stuffed, bare = finite("stuffed_percent", stuffed_percent), finite("absorption", absorption)
     if not 0 <= stuffed <= 95:
         raise UsageError(f"stuffed_percent is {stuffed_percent}; it must be from 0 to 95.")
     if not 0 < bare < 1:
         raise UsageError(f"absorption is {absorption}; it must be above 0 and below 1.")
-    area, around = _opening(diameter_mm, width_mm, height_mm)
+    area_mm2, around_mm = opening(diameter_mm, width_mm, height_mm)
+    area, around = area_mm2 * 1e-6, around_mm * 1e-3
     depth = positive("depth_mm", depth_mm) * 1e-3 * (1 - stuffed / 100)
     surface = 2 * area + around * depth
     mean = (bare * (surface - area) + (WOOL if stuffed else bare) * area) / surface
@@ -66,14 +67,3 @@ def cavity_decay(
     )
     formula = "T = 24 ln 10 V / (-c S ln(1 - mean absorption)), the stuffed part taken off the depth"
     return Estimate("Decay time", 1000 * seconds, "ms", formula, _EYRING, trust, inputs)
-
-
-def _opening(diameter: float | None, width: float | None, height: float | None) -> tuple[float, float]:
-    """Return area in m2 and length of the way around in m."""
-    if diameter is not None:
-        radius = positive("diameter_mm", diameter) * 0.5e-3
-        return math.pi * radius**2, 2 * math.pi * radius
-    if width is None or height is None:
-        raise UsageError("Give diameter_mm of a round opening, or width_mm and height_mm of a rectangular one.")
-    w, h = positive("width_mm", width) * 1e-3, positive("height_mm", height) * 1e-3
-    return w * h, 2 * (w + h)

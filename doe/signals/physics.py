@@ -219,7 +219,7 @@ def ring_cavity(
         If neither a diameter nor width and height are given, or nothing is left of the air.
     """
     count, depth = positive("rings", rings), positive("thickness_mm", thickness_mm)
-    area = _opening_mm2(diameter_mm, width_mm, height_mm)
+    area, _ = opening(diameter_mm, width_mm, height_mm)
     solids = finite("solids_cm3", solids_cm3)
     gross = count * depth * area / 1000.0
     if solids < 0 or solids >= gross:
@@ -234,11 +234,20 @@ def ring_cavity(
                     inputs, (per_ring,))  # fmt: skip
 
 
-def _opening_mm2(diameter: float | None, width: float | None, height: float | None) -> float:
+def opening(diameter: float | None, width: float | None, height: float | None) -> tuple[float, float]:
+    """Return the area in mm2 and the way around in mm of a round or a rectangular opening, from its sizes in mm.
+
+    Raises
+    ------
+    UsageError
+        If neither a diameter alone nor width and height are given, or one is not above zero.
+    """
     if diameter is not None and width is None and height is None:
-        return math.pi / 4.0 * positive("diameter_mm", diameter) ** 2
+        d = positive("diameter_mm", diameter)
+        return math.pi / 4.0 * d**2, math.pi * d
     if diameter is None and width is not None and height is not None:
-        return positive("width_mm", width) * positive("height_mm", height)
+        w, h = positive("width_mm", width), positive("height_mm", height)
+        return w * h, 2.0 * (w + h)
     raise UsageError("Give diameter_mm of a round opening, or width_mm and height_mm of a rectangular one.")
 
 
@@ -275,13 +284,13 @@ def cavity_modes(
     """
     if not 1 <= count <= 20:
         raise UsageError(f"count is {count}; it must be from 1 to 20.")
-    _opening_mm2(diameter_mm, width_mm, height_mm)
+    opening(diameter_mm, width_mm, height_mm)
     depth, c = positive("depth_mm", depth_mm) * 1e-3, speed_of_sound(temperature_c)
     if diameter_mm is not None:
-        modes = _round_modes(c, diameter_mm * 0.5e-3, depth)
+        modes = _round_modes(c, diameter_mm * 0.5e-3, depth, count)
         formula = "f = c / 2 sqrt((j'(m,n) / (pi a))^2 + (p / d)^2)"
     else:
-        modes = _rectangular_modes(c, (width_mm or 0.0) * 1e-3, (height_mm or 0.0) * 1e-3, depth)
+        modes = _rectangular_modes(c, (width_mm or 0.0) * 1e-3, (height_mm or 0.0) * 1e-3, depth, count)
         formula = "f = c / 2 sqrt((l / w)^2 + (m / h)^2 + (n / d)^2)"
     source = "Kinsler, Frey, Coppens & Sanders, Fundamentals of Acoustics, 4th ed., sec. 9.2 and 9.3 (from memory)"
     trust = "Within 1 to 2 % for a bare, stiff cavity; whatever sits inside lowers it, wool damps it."
@@ -295,24 +304,24 @@ def cavity_modes(
     return Estimate(first.name, first.value, "Hz", formula, source, trust, inputs, tuple(rows[1:]))
 
 
-def _rectangular_modes(c: float, width: float, height: float, depth: float) -> list[tuple[float, str]]:
-    orders = range(8)
+def _rectangular_modes(c: float, width: float, height: float, depth: float, count: int) -> list[tuple[float, str]]:
+    orders = range(count + 1)  # a mode of order n has n - 1 of lower order below it, so the first ones need no more
     return [
         (c / 2.0 * math.sqrt((i / width) ** 2 + (j / height) ** 2 + (k / depth) ** 2), f"({i},{j},{k})")
         for i in orders for j in orders for k in orders if i + j + k
     ]  # fmt: skip
 
 
-def _round_modes(c: float, radius: float, depth: float) -> list[tuple[float, str]]:
+def _round_modes(c: float, radius: float, depth: float, count: int) -> list[tuple[float, str]]:
     modes = []
-    for m in range(8):
+    for m in range(count + 1):
         # scipy leaves out the zero at 0 of the derivative of J0, which is the plane wave.
-        zeros = [0.0, *special.jnp_zeros(m, 5)] if m == 0 else list(special.jnp_zeros(m, 5))
-        for n, zero in enumerate(zeros):
-            for p in range(8):
+        zeros = [*([0.0] if m == 0 else []), *special.jnp_zeros(m, count)]
+        for n, zero in enumerate(zeros, start=0 if m == 0 else 1):
+            for p in range(count + 1):
                 if zero or p:
                     f = c / 2.0 * math.sqrt((float(zero) / (math.pi * radius)) ** 2 + (p / depth) ** 2)
-                    modes.append((f, f"({m},{n if m == 0 else n + 1},{p})"))
+                    modes.append((f, f"({m},{n},{p})"))
     return modes
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import integrate
+from scipy import integrate, special
 
 from doe.model.errors import UsageError
 from doe.signals import boxes, physics
@@ -78,6 +78,8 @@ def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
         ("ring_cavity", {"rings": 9, "thickness_mm": 18}, "Give diameter_mm of a round opening, or width_mm and height_mm of a "
          "rectangular one."),
         ("ring_cavity", {**GIVEN["ring_cavity"], "solids_cm3": 5000}, "solids_cm3 is 5000; it must be from 0 to below 1031."),
+        ("cavity_decay", {**GIVEN["cavity_decay"], "width_mm": 90, "height_mm": 100}, "Give diameter_mm of a round opening, "
+         "or width_mm and height_mm of a rectangular one."),
         ("cavity_modes", {**GIVEN["cavity_modes"], "count": 50}, "count is 50; it must be from 1 to 20."),
         ("vented_box", {**GIVEN["vented_box"], "vent_radius_mm": 2}, "vent_radius_mm is 2; a vent so narrow tunes lower than "
          "40 Hz even without length: make it wider."),
@@ -139,6 +141,15 @@ def test_rectangular_modes_are_in_order_and_the_first_is_half_a_wave_long():
     assert values == sorted(values)
     assert found.name == "Cavity mode (0,0,1)"
     assert found.value == pytest.approx(physics.speed_of_sound() / 2 / 0.5)
+
+
+def test_no_mode_of_a_long_or_a_flat_cavity_is_left_out():
+    """A pipe has all its harmonics, ``k c / (2 d)``; a shallow round one the zeros of J' in order (general library: scipy)."""
+    pipe = physics.cavity_modes(1000, width_mm=20, height_mm=20, count=20).to_frame()["value"]
+    assert pipe.tolist() == pytest.approx([k * physics.speed_of_sound() / 2 for k in range(1, 21)])
+    flat = physics.cavity_modes(5, diameter_mm=200, count=20).to_frame()["value"]
+    zeros = np.sort(np.concatenate([special.jnp_zeros(m, 30) for m in range(30)]))[:20]
+    assert flat.tolist() == pytest.approx(physics.speed_of_sound() / (2 * np.pi * 0.1) * zeros)
 
 
 def test_the_resistance_of_a_gap_is_that_of_plane_flow():
