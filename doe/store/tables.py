@@ -224,8 +224,9 @@ def _as(kind: Kind, cell: Any, where: str, *, is_required: bool) -> Any:
         return None
     try:
         return _READ[kind](cell)
-    except (TypeError, ValueError, OverflowError):
-        raise DataError(f"{where} of the export is '{shown(cell)}', which is no {kind}.") from None
+    except (LookupError, TypeError, ValueError, OverflowError):
+        told = "neither true nor false" if kind == "claim" else f"no {kind}"
+        raise DataError(f"{where} of the export is '{shown(cell)}', which is {told}.") from None
 
 
 def _object(cell: Any) -> str:
@@ -235,11 +236,12 @@ def _object(cell: Any) -> str:
     return str(cell)
 
 
+_CLAIMS = {"true": True, "1": True, "false": False, "0": False}
 _READ: dict[str, Callable[[Any], Any]] = {
     "text": str,
     "number": float,
     "whole": int,
     "time": lambda cell: cell if isinstance(cell, datetime) else datetime.fromisoformat(str(cell)),
-    "claim": lambda cell: str(cell).casefold() in ("true", "1"),
+    "claim": lambda cell: _CLAIMS[str(cell).casefold()],
     "json": _object,
 }

@@ -285,7 +285,13 @@ def _read_workbook(source: Path) -> Content:
     if "setup" not in book or "variants" not in book:
         raise StoreError(f"{source} is no exported project: it has no sheets 'setup' and 'variants'.")
     text = "\n".join(row["line"] or "" for row in book["setup"])
-    return _content(text, lambda name: book.get(name, []), source.with_suffix(".files"))
+
+    def rows_of(name: str) -> list[dict[str, Any]]:
+        if name not in book and name not in _CAME_LATER:
+            raise StoreError(f"{source} is no whole export: it has no sheet '{name}'.")
+        return book.get(name, [])
+
+    return _content(text, rows_of, source.with_suffix(".files"))
 
 
 def _content(text: str, rows_of: Callable[[str], list[dict[str, Any]]], files: Path) -> Content:

@@ -5,6 +5,7 @@ import tomllib
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -159,6 +160,12 @@ def test_a_text_too_long_for_a_workbook_is_refused_and_not_cut(radio: ProjectFil
         ("readings.csv", "-3.25", "low", "readings, row 1, value of the export is 'low', which is no number."),
         ("readings.csv", "versus", "other", "Table readings of the export has no column 'versus'."),
         ("variants.csv", "poly", "polly", "driver is 'polly'; it must be paper, poly or bamboo. Did you mean 'poly'?"),
+        (
+            "units.csv",
+            "False",
+            "WAHR",
+            "units, row 1, retired of the export is 'WAHR', which is neither true nor false.",
+        ),
         ("setup.toml", 'kind = "count"', "kind = count", "The setup of the export is no TOML that can be read: line "),
     ],
 )
@@ -297,6 +304,32 @@ def test_an_attachment_missing_from_an_export_is_named(radio: ProjectFile, tmp_p
     shutil.rmtree(folder / "files")
     with pytest.raises(DataError, match="The export is not whole: attachment 1"):
         ProjectFile.restore(tmp_path / "back.duckdb", folder)
+
+
+def test_an_export_without_its_readings_is_not_taken_for_a_project_without_any(radio: ProjectFile, tmp_path: Path):
+    folder = radio.export(tmp_path / "out")
+    (folder / "readings.csv").unlink()
+    with refused(StoreError, f"{folder} cannot be read: No such file or directory."):
+        ProjectFile.restore(tmp_path / "back.duckdb", folder)
+    path = radio.export(tmp_path / "out.xlsx", "xlsx")
+    book = openpyxl.load_workbook(path)
+    book["readings"].title = "our readings"
+    book.save(path)
+    with refused(StoreError, f"{path} is no whole export: it has no sheet 'readings'."):
+        ProjectFile.restore(tmp_path / "back.duckdb", path)
+    assert not list(tmp_path.glob("*back*"))
+
+
+def test_names_that_differ_in_capitals_only_come_back(radio: ProjectFile, tmp_path: Path):
+    """They cannot be given any more, but an older project may have them."""
+    folder = radio.export(tmp_path / "out")
+    for file, line in (("units", "a,,False,"), ("sessions", "tuesday,,"), ("variants", "SHOP,,,built,,,,,,,,")):
+        with (folder / f"{file}.csv").open("a", encoding="utf-8") as table:
+            table.write(f"{line}\n")
+    back = ProjectFile.restore(tmp_path / "back.duckdb", folder)
+    assert [unit.name for unit in back.units()] == ["A", "a"]
+    assert [session.name for session in back.sessions()] == ["Tuesday", "tuesday"]
+    assert [variant.name for variant in back.variants()] == ["1", "2", "shop", "SHOP"]
 
 
 def test_what_is_no_export_is_refused(tmp_path: Path):
