@@ -51,6 +51,9 @@ _FUNCTIONS: dict[str, Callable[..., Any]] = {
 }
 _OF_ARRAYS = {"max": "maximum", "min": "minimum"}
 
+ROUNDING = 1e-12
+"""Share of two numbers by which they may differ and still count as equal: 0.1 + 0.2 keeps a limit of 0.3."""
+
 FUNCTIONS = tuple(_FUNCTIONS)
 OPERATORS = (*_ARITHMETIC, *_COMPARISONS)
 
@@ -198,13 +201,20 @@ def _truth(sign: type[ast.cmpop], first: Any, second: Any) -> Any:
         raise TypeError("a level is compared with a number")
     if _is_text(first) and sign not in (ast.Eq, ast.NotEq):
         raise TypeError("levels are only compared with == and !=")
-    answer = _COMPARISONS[sign](first, second)
     if not (_is_array(first) or _is_array(second)):
-        return float(answer)
+        return float(_COMPARISONS[sign](first if _is_text(first) or not _is_equal(first, second) else second, second))
     import numpy as np
 
+    with np.errstate(all="ignore"):
+        met = first if _is_text(first) else np.where(_is_equal(first, second), second, first)
+    answer = _COMPARISONS[sign](met, second)
     unknown = functools.reduce(operator.or_, (_is_unknown(side) for side in (first, second)))
     return np.where(unknown, np.nan, np.asarray(answer, dtype=float))
+
+
+def _is_equal(first: Any, second: Any) -> Any:
+    """Whether two numbers differ by no more than rounding."""
+    return abs(first - second) <= ROUNDING * abs(first) + ROUNDING * abs(second)
 
 
 def _is_unknown(side: Any) -> Any:

@@ -22,6 +22,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from doe.model.arithmetic import ROUNDING
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.expression import Expression
@@ -287,15 +288,17 @@ def _compared(sign: type[ast.cmpop], first: Any, second: Any) -> Truth:
         return equal if sign is ast.Eq else (equal[1], equal[0])
     if sign in (ast.Gt, ast.GtE):
         first, second = second, first
+    wide_first, wide_second = _loose(first, 2 * ROUNDING), _loose(second, 2 * ROUNDING)
     if sign in (ast.Lt, ast.Gt):
-        return first[0] < second[1], first[1] >= second[0]
-    return first[0] <= second[1], first[1] > second[0]
+        return first[0] < second[1], wide_first[1] >= wide_second[0]
+    return wide_first[0] <= wide_second[1], first[1] > second[0]
 
 
 def _equal(first: Any, second: Any) -> Truth:
     if isinstance(first, frozenset):
         return bool(first & second), len(first | second) > 1
-    return first[0] <= second[1] and second[0] <= first[1], not first[0] == first[1] == second[0] == second[1]
+    wide, other = _loose(first, 2 * ROUNDING), _loose(second, 2 * ROUNDING)
+    return wide[0] <= other[1] and other[0] <= wide[1], not first[0] == first[1] == second[0] == second[1]
 
 
 def _finite(span: Span | None) -> Span | None:
@@ -377,6 +380,6 @@ def _of_positive(name: str, low: float, high: float) -> Span | None:
     return _loose((act(low) if low > 0 else least, act(high) if high < math.inf else math.inf))
 
 
-def _loose(span: Span) -> Span:
-    """Widen by a few last digits, which libraries of functions may differ in."""
-    return span[0] - 4e-16 * abs(span[0]), span[1] + 4e-16 * abs(span[1])
+def _loose(span: Span, share: float = 4e-16) -> Span:
+    """Widen by a share of the ends: by a few last digits, in which libraries of functions may differ, or more."""
+    return span[0] - share * abs(span[0]), span[1] + share * abs(span[1])

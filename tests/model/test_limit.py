@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import itertools
+import operator
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,6 +19,7 @@ DRIVER = Factor("driver", "categorical", levels=["paper", "poly"])
 FACTORS = (RINGS, WOOL, DRIVER)
 AIR = Derived("air", "rings * 42 - wool * 2.1", unit="cm3")
 TWICE = Derived("twice", "air * 2")
+SIGNS = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge, "==": operator.eq, "!=": operator.ne}
 
 
 def test_quantities_build_on_one_another() -> None:
@@ -35,6 +39,21 @@ def test_many_variants_are_derived_and_limited_as_one(rows: list[tuple[int, floa
         assert values["air"][place] == derive(alone, [AIR])["air"]
         broken = [limit for limit in limits if not limit.expression.evaluate(values)[place]]
         assert broken == broken_limits(alone, limits, [AIR, TWICE])
+
+
+@pytest.mark.parametrize("sign", ["<", "<=", ">", ">=", "==", "!="])
+def test_tenths_add_up_as_they_do_by_hand(sign: str) -> None:
+    """Whole numbers as the yardstick: of three shares in steps of 0.1, ``0.1 + 0.2 <= 0.3`` and ``0.1 + 0.7 + 0.2 == 1``."""
+    shares = [Factor(name, low=0, high=1, step=0.1) for name in "abc"]
+    limits = [Limit(f"a + b {sign} c"), Limit(f"a + b + c {sign} 1")]
+    whole = list(itertools.product(range(11), repeat=3))
+    settings = [
+        {factor.name: factor.read(tenths / 10) for factor, tenths in zip(shares, row, strict=True)} for row in whole
+    ]
+    columns = {name: np.array([row[name] for row in settings]) for name in "abc"}
+    by_hand = [[SIGNS[sign](a + b, c), SIGNS[sign](a + b + c, 10)] for a, b, c in whole]
+    assert [[not broken_limits(row, [limit]) for limit in limits] for row in settings] == by_hand
+    assert np.transpose([limit.expression.evaluate(columns) for limit in limits]).tolist() == by_hand
 
 
 def test_a_limit_that_cannot_be_computed_is_broken() -> None:

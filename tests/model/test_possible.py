@@ -73,6 +73,7 @@ def test_what_nothing_keeps_is_named(setup: Setup, sentence: str) -> None:
         _setup("rings >= 12", "wool <= 0", "gap == -0.75", "driver != 'poly'"),
         _setup("rings + wool >= 72"),
         _setup("wool == 12.34567"),  # a setting that halving never meets: nothing is claimed
+        _setup("gap * 0.1 + gap * 0.2 == gap * 0.3", "gap * 0.3 >= gap * 0.2 + gap * 0.1", "gap > 0.9"),  # but for rounding
         _setup("wool - wool > 0"),  # impossible, but not to be proved by boxes
         _setup("1 / gap > 0", per="1 / gap"),
         _setup("abs(gap) < 0.1", "wool > 59.99", "rings % 5 == 2"),
