@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from doe.advise.lasting import Equivalent, Solved, solve
 from doe.advise.standin import StandIn
-from doe.model.choices import Settings, Value
-from doe.model.errors import DataError, listed
+from doe.model.choices import Value
+from doe.model.errors import listed
 from doe.model.factor import Factor
-from doe.model.limit import Derived, Limit, derive
+from doe.model.limit import Derived, Limit, broken_limits
 from doe.model.wording import exact, setting, spaced, unit_behind
 
 
@@ -36,7 +36,7 @@ def what_must_give(
     free = solve(stand_in, factors, start, count=1)
     if limits and free.nearest and abs(free.nearest[0].mismatch) < 0.5 * off:
         found = free.nearest[0]
-        broken = [limit.rule for limit in limits if not _keeps(limit, found.settings, derived)]
+        broken = [limit.rule for limit in broken_limits(found.settings, limits, derived)]
         ways.append((abs(found.mismatch), f"without the limit {listed(broken, 'and')}: {_told(found, stand_in)}"))
     for factor in stand_in.lasting:
         wider = _widened(factor)
@@ -57,13 +57,6 @@ def _told(found: Equivalent, stand_in: StandIn) -> str:
     )
     unit = unit_behind(stand_in.quantity.unit)
     return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
-
-
-def _keeps(limit: Limit, settings: Settings, derived: Sequence[Derived]) -> bool:
-    try:
-        return bool(limit.expression.evaluate(derive(settings, derived)))
-    except DataError:
-        return False
 
 
 def _widened(factor: Factor) -> Factor | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, NoVariant, UsageError, did_you_mean, listed, there_are
 from doe.model.given import check_text
-from doe.model.limit import broken_limits, derive
+from doe.model.limit import broken_limits, derive, names_behind
 from doe.model.names import quoted, same_name, spelled_alike
 from doe.model.planned import find_planned
 from doe.model.records import Unit, Variant, check_ways, read_settings
@@ -223,7 +223,8 @@ def check_limits(settings: Mapping[str, Value], setup: Setup) -> None:
         Naming the first limit that they break, and the values in it.
     """
     for limit in broken_limits(settings, setup.limits, setup.derived):
-        values = derive(settings, setup.derived)
+        behind = names_behind(limit.expression.names, setup.derived)
+        values = derive(settings, [quantity for quantity in setup.derived if quantity.name in behind])
         shown = listed([f"{name} = {cell_text(values[name])}" for name in sorted(limit.expression.names)], "and")
         note = f" ({limit.note})" if limit.note else ""
         raise DataError(f"These settings break the limit '{limit.rule}'{note}: {shown}.")

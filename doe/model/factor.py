@@ -217,9 +217,9 @@ class Factor:
             raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
         if self.step is not None:
             nearest = _tidy(low + round((number - low) / self.step) * self.step)
-            if abs(nearest - number) > _STEP_TOLERANCE * self.step or nearest > high + slack:
+            if abs(nearest - number) > _STEP_TOLERANCE * self.step:
                 raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
-            number = nearest
+            number = high if abs(nearest - high) <= _STEP_TOLERANCE * self.step else nearest
         number = min(max(number, low), high)
         return round(number) if self.kind == "count" else number
 

@@ -86,6 +86,24 @@ def derive(settings: Mapping[str, Any], derived: Iterable[Derived]) -> dict[str,
     return values
 
 
+def derive_possible(settings: Mapping[str, Any], derived: Iterable[Derived]) -> dict[str, Any]:
+    """Return the settings of one variant with those derived quantities beside them that have a number there."""
+    values = dict(settings)
+    for quantity in derived:
+        with contextlib.suppress(DataError):
+            values[quantity.name] = quantity.parsed.evaluate(values)
+    return values
+
+
+def names_behind(names: Iterable[str], derived: Sequence[Derived]) -> set[str]:
+    """Return names with all that they rest on: those in derived quantities among them, and so on."""
+    found = set(names)
+    for quantity in reversed(derived):  # each may use the ones before it
+        if quantity.name in found:
+            found |= quantity.parsed.names
+    return found
+
+
 def check_rules(factors: Iterable[Factor], limits: Iterable[Limit], derived: Iterable[Derived]) -> None:
     """Check that rules use known names only, and that no name is taken twice.
 
@@ -119,10 +137,7 @@ def check_rules(factors: Iterable[Factor], limits: Iterable[Limit], derived: Ite
 def broken_limits(settings: Mapping[str, Any], limits: Iterable[Limit], derived: Iterable[Derived] = ()) -> list[Limit]:
     """Return the limits that one variant breaks; a limit that cannot be computed there counts as broken."""
     broken = []
-    values = dict(settings)
-    for quantity in derived:
-        with contextlib.suppress(DataError):  # only the limits that use it are broken then
-            values[quantity.name] = quantity.parsed.evaluate(values)
+    values = derive_possible(settings, derived)
     for limit in limits:
         try:
             kept = bool(limit.expression.evaluate(values))

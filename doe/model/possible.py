@@ -13,7 +13,6 @@ Moore, Kearfott & Cloud (2009), Introduction to Interval Analysis, SIAM, chapter
 from __future__ import annotations
 
 import ast
-import contextlib
 import functools
 import itertools
 import math
@@ -24,10 +23,10 @@ from typing import Any
 
 from doe.model.arithmetic import ROUNDING
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError, listed
+from doe.model.errors import UsageError, listed
 from doe.model.expression import Expression
 from doe.model.factor import Factor
-from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.limit import Derived, Limit, broken_limits, derive_possible, names_behind
 from doe.model.setup import Setup
 
 MOST_BOXES = 600
@@ -175,10 +174,8 @@ def _is_empty(setup: Setup, limits: Sequence[Limit], quantity: Derived | None = 
 
 def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> bool | None:
     """Tell whether some settings keep the limits and give the quantity a number; None where it stays open."""
-    derived = {item.name: item for item in setup.derived}
-    used = _factors_used(
-        [*(item.expression.names for item in limits), quantity.parsed.names if quantity else ()], derived
-    )
+    named = [*(item.expression.names for item in limits), quantity.parsed.names if quantity else ()]
+    used = names_behind(itertools.chain(*named), setup.derived)
     fixed = {item.name: _Box.of(item).middle() for item in setup.factors if item.name not in used}
     waiting = deque([tuple(_Box.of(item) for item in setup.factors if item.name in used)])
     for _ in range(MOST_BOXES):
@@ -196,25 +193,10 @@ def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> 
     return None if waiting else False
 
 
-def _factors_used(names: Sequence[Any], derived: Mapping[str, Derived]) -> set[str]:
-    """Follow derived quantities down to factors."""
-    waiting, used = [name for some in names for name in some], set()
-    while waiting:
-        name = waiting.pop()
-        if name not in used:
-            used.add(name)
-            waiting.extend(derived[name].parsed.names if name in derived else ())
-    return used
-
-
 def _holds(point: Mapping[str, Value], setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> bool:
     if quantity is None:
         return not broken_limits(point, limits, setup.derived)
-    values: dict[str, Any] = dict(point)
-    for item in setup.derived:
-        with contextlib.suppress(DataError):  # it may be another one that has no number here
-            values[item.name] = item.parsed.evaluate(values)
-    return quantity.name in values
+    return quantity.name in derive_possible(point, setup.derived)
 
 
 def _may_hold(box: Sequence[_Box], setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> bool:

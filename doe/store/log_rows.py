@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from functools import partial
 from typing import Any, NamedTuple, TypeVar
@@ -10,7 +10,7 @@ from typing import Any, NamedTuple, TypeVar
 from doe.model.choices import Settings, Value
 from doe.model.errors import Problem, did_you_mean, listed
 from doe.model.factor import Factor
-from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.limit import broken_limits, names_behind
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Variant, against_ways
 from doe.model.setup import Setup
@@ -248,7 +248,7 @@ class LogRows:
 
     def _check_limits(self, line: Line, settings: Settings) -> None:
         for limit in broken_limits(settings, self._setup.limits, self._setup.derived) if settings else []:
-            behind = _factors_behind(limit, self._setup.derived)
+            behind = names_behind(limit.expression.names, self._setup.derived)
             used = [name for name in self._columns if name in behind]
             shown = ", ".join(text_of(settings[name]) for name in used)
             headings = ", ".join(self._columns[name].heading for name in used)
@@ -358,12 +358,3 @@ def _by_folded(names: Collection[str]) -> dict[str, list[str]]:
     for name in names:
         found.setdefault(name.casefold(), []).append(name)
     return found
-
-
-def _factors_behind(limit: Limit, derived: Sequence[Derived]) -> set[str]:
-    """Return the names that a limit rests on, those behind its derived quantities included."""
-    names = set(limit.expression.names)
-    for quantity in reversed(derived):  # each may use the ones before it
-        if quantity.name in names:
-            names |= quantity.parsed.names
-    return names

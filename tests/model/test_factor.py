@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -113,6 +114,12 @@ def test_levels_may_be_broken_numbers(half: object) -> None:
         BLADES.read(8.0)
 
 
+def test_a_number_is_no_level_that_is_a_word() -> None:
+    feet = Factor("feet", "categorical", levels=["3", "cork"])
+    with refused(DataError, "feet is '4'; it must be 3 or cork."):
+        feet.read(4)
+
+
 def test_levels_that_are_the_same_number_are_told_apart_by_their_text() -> None:
     """Where two levels are equal as numbers, only the exact text names one."""
     factor = Factor("grit", "categorical", levels=["80", "80.0", "fine"])
@@ -153,6 +160,17 @@ def test_what_is_allowed_ends_at_the_last_step() -> None:
     assert factor.grid() == (0.0, 3.0, 6.0, 9.0)
     with refused(DataError, "gap is 10; it must be a number from 0 to 9 in steps of 3."):
         factor.read(10)
+
+
+def test_a_step_of_a_third_ends_where_the_range_ends() -> None:
+    factor = Factor("share", low=0, high=1, step=0.3333333333)
+    assert factor.grid() == (0.0, 0.3333333333, 0.6666666666, 1.0)
+    assert factor.read(1) == factor.highest == 1.0
+
+
+def test_a_grid_is_spread_evenly() -> None:
+    assert Factor("gap", low=0, high=1).grid(5) == (0.0, 0.25, 0.5, 0.75, 1.0)
+    assert Factor("gap", low=0, high=100, step=1).grid(5) == (0.0, 25.0, 50.0, 75.0, 100.0)
 
 
 def test_settings_carry_no_rounding_noise() -> None:
@@ -197,6 +215,8 @@ def test_minutes_grow_by_the_step() -> None:
     assert VENTS.change_minutes(1, 4) == 12 + 3 * 3
     assert SIZE.change_minutes("L", "S") == 5 + 2 * 2
     assert DRIVER.change_minutes("paper", "bamboo") == 25
+    driver = replace(DRIVER, minutes_per_step=3)  # without an order, one level is as far as the next
+    assert driver.change_minutes("paper", "bamboo") == driver.change_minutes("paper", "poly") == 25 + 3
     assert Factor("gap", low=0, high=9, step=3, minutes_per_step=2).change_minutes(0, 9) == 6
 
 
