@@ -48,7 +48,8 @@ class Outcome:
     goal : {"raise", "lower", "hit", "within"} or None
         What would be better; without a goal the outcome is analysed but takes no part in worth.
     best : float or None
-        Goals raise and lower: the value beyond which more is not worth anything more.
+        Goals raise and lower: the value beyond which more is not worth anything more. Where a rated outcome says nothing,
+        best and worst are the ends of its scale, or of the differences that the scale allows.
     worst : float, pair of float or None
         The value at which the outcome is worth nothing. For ``hit`` and ``within`` a single value counts on both
         sides, at the same distance; a pair sets the lower and the upper one.
@@ -140,7 +141,7 @@ class Outcome:
         self._check_two_sided(name)
 
     def _check_one_sided(self, name: str) -> None:
-        low_end, high_end = tuple(self.scale) if self.scale is not None else (None, None)
+        low_end, high_end = self._reach or (None, None)
         best = self.best if self.best is not None else (high_end if self.goal == "raise" else low_end)
         worst = self.worst if self.worst is not None else (low_end if self.goal == "raise" else high_end)
         if best is None or worst is None or _is_pair(worst):
@@ -157,7 +158,7 @@ class Outcome:
 
     def _check_two_sided(self, name: str) -> None:
         inner = self.inner
-        if not inner[0] <= inner[1] or (self.goal == "within" and inner[0] == inner[1]):
+        if self.goal == "within" and not inner[0] < inner[1]:
             raise UsageError(f"{name} has goal within: low ({exact(inner[0])}) must be below high ({exact(inner[1])}).")
         if self.worst is None and self.goal == "hit":
             raise UsageError(f"{name} has goal hit: give worst, the value at which it is worth nothing.")
@@ -248,11 +249,18 @@ class Outcome:
 
         A difference from a reference object reaches as far as the scale is long, either way.
         """
-        if self.scale is None:
+        if self._reach is None:
             return value
-        length = self.scale[1] - self.scale[0]
-        low, high = (-length, length) if self.relative_to else self.scale
+        low, high = self._reach
         return min(max(value, low), high)
+
+    @property
+    def _reach(self) -> tuple[float, float] | None:
+        """Least and greatest value of a rated outcome, or difference from its reference object; None without a scale."""
+        if self.scale is None:
+            return None
+        low, high = self.scale
+        return (low - high, high - low) if self.relative_to else (low, high)
 
     def allowed(self) -> str:
         """Say in a phrase what a reading may be."""

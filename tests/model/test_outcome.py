@@ -49,8 +49,11 @@ def test_nothing_is_worth_more_outside_than_inside(outcome: Outcome) -> None:
 
 @pytest.mark.parametrize(("goal", "best", "worst"), [("raise", 7, 1), ("lower", 1, 7)])
 def test_a_rated_outcome_takes_the_ends_of_its_scale(goal: Any, best: float, worst: float) -> None:
+    """Of differences from a reference object, on a scale from 1 to 7, the ends are 6 below and 6 above."""
     outcome = Outcome("echo", "rated", scale=[1, 7], goal=goal)
     assert (outcome.best, outcome.worst) == (best, worst)
+    outcome = Outcome("echo", "rated", scale=[1, 7], goal=goal, relative_to="shop radio")
+    assert (outcome.best, outcome.worst) == (best - worst, worst - best)
 
 
 def test_definitions_take_the_types_that_arrays_hold() -> None:
