@@ -230,9 +230,10 @@ def _users(present: Definitions, kind: str, name: str) -> list[Definition]:
 def _speaks_of(value: Record | str, kind: str, name: str) -> bool:
     if isinstance(value, Expectation):
         return kind in ("factor", "outcome") and name == getattr(value, kind)
-    if isinstance(value, Limit):
-        return kind in ("factor", "derived") and name in value.expression.names
-    return isinstance(value, Derived) and kind == "factor" and name in value.parsed.names
+    if isinstance(value, Limit | Derived):
+        rule = value.expression if isinstance(value, Limit) else value.parsed
+        return kind in ("factor", "derived") and name in rule.names
+    return False
 
 
 def _with_name(value: Record | str, kind: str, old: str, new: str) -> Record:

@@ -66,6 +66,20 @@ def test_a_new_name_goes_into_rules_quantities_and_expectations(radio: ProjectFi
     assert radio.setup() == before
 
 
+def test_a_quantity_that_another_one_uses_is_renamed_in_it_and_not_removed(radio: ProjectFile):
+    radio.change_setup("derived", Derived("twice", "air * 2"))
+    with refused(
+        DataError,
+        "Derived quantity air cannot be removed, since limit air >= 180 and derived quantity twice use it; remove or change "
+        "those first.",
+    ):
+        radio.change_setup("derived", None, name="air")
+    entry = radio.change_setup("derived", replace(RADIO.derived[0], name="volume"), name="air")
+    assert radio.setup().derived[1] == Derived("twice", "volume * 2")
+    assert radio.setup().limits[0].rule == "volume >= 180"
+    assert entry.summary == "changed derived air to volume; with it limit air >= 180 and derived quantity twice"
+
+
 def test_a_range_that_variants_do_not_fit_is_refused(radio: ProjectFile):
     sentence = "Variant 2: vents is 4; it must be a whole number from 0 to 3."
     with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
