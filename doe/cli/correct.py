@@ -37,7 +37,7 @@ def build_correct() -> Parser:
     add = parser.add_argument
     add("variant", nargs="?", metavar="VARIANT", help="the variant to put right")
     add("--set", nargs="+", action="extend", type=a_pair, metavar="FACTOR=SETTING", help="settings that were wrong")
-    add("--name", metavar="VARIANT", help="its label")
+    add("--name", metavar="VARIANT", help="its label; what speaks of it takes it over")
     add("--unit", metavar="NAME", help="the unit that it was built on")
     add("--parent", metavar="VARIANT", help="the variant that it was changed from")
     add("--minutes", type=bench_minutes, help="bench minutes that it took, or a time such as 4h10")

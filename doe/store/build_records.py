@@ -98,6 +98,8 @@ class BuildRecords(Opened):
             entry = journal.begin(con)
             defined = definitions.load(con)
             new_name, summary = variants.correct(con, entry, variants.load(con, defined), name, changes, defined)
+            if new_name != name:
+                summary += definitions.carry_along(con, entry, "variant", name, new_name, defined)
             return journal.close(con, entry, "correction", summary, subject=new_name)
 
     def withdraw_variant(self, name: str) -> Entry:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -28,7 +28,9 @@ NAMED: dict[str, type] = {
     "derived": Derived,
     "expectation": Expectation,
 }
-_SPOKEN = {"derived": "derived quantity", "limit": "limit", "expectation": "expectation"}
+_SPOKEN = {"derived": "derived quantity", "limit": "limit", "expectation": "expectation", "outcome": "outcome"}
+_REFERENCE = "reference_variant"
+"""Key of a recipe that names a variant."""
 SINGLE = ("effort", "title", "question")
 KINDS = (*NAMED, *SINGLE)
 PLURALS = {
@@ -209,17 +211,22 @@ def change(
         before = old.was
     identity = old.id if old is not None else next_id(con, "definition")
     row = {"id": identity, **_row(entry, kind, value, before, old.entry if old is not None else None)}
-    also = _carried_along(present, kind, old.name, label) if old is not None and old.name != label else []
-    rows = [{"id": item.id, **_row(entry, item.kind, new, item.was, item.entry)} for item, new in also]
-    insert(con, "definition", [row, *rows])
+    insert(con, "definition", [row])
+    along = carry_along(con, entry, kind, old.name, label, present) if old is not None and old.name != label else ""
     if kind in ("factor", "limit", "derived"):
         _check_possible(load(con), present)
-    return label, _told(kind, old, label, value) + _told_along([item for item, _ in also])
+    return label, _told(kind, old, label, value) + along
 
 
-def _carried_along(present: Definitions, kind: str, old: str, new: str) -> list[tuple[Definition, Record]]:
-    """Return the definitions that speak of a name by which something went, and what they say with its new one."""
-    return [(item, _with_name(item.value, kind, old, new)) for item in _users(present, kind, old)]
+def carry_along(con: duckdb.DuckDBPyConnection, entry: int, kind: str, old: str, new: str, present: Definitions) -> str:
+    """Let the definitions that speak of something, which may be a variant, take its new name over; tell of them."""
+    users = _users(present, kind, old)
+    rows = [
+        {"id": item.id, **_row(entry, item.kind, _with_name(item.value, kind, old, new), item.was, item.entry)}
+        for item in users
+    ]
+    insert(con, "definition", rows)
+    return f"; with it {listed([f'{_SPOKEN[item.kind]} {item.name}' for item in users], 'and')}" if users else ""
 
 
 def _users(present: Definitions, kind: str, name: str) -> list[Definition]:
@@ -233,7 +240,12 @@ def _speaks_of(value: Record | str, kind: str, name: str) -> bool:
     if isinstance(value, Limit | Derived):
         rule = value.expression if isinstance(value, Limit) else value.parsed
         return kind in ("factor", "derived") and name in rule.names
-    return False
+    return isinstance(value, Outcome) and kind == "variant" and name in _variants_of(value)
+
+
+def _variants_of(outcome: Outcome) -> tuple[str | None, str | None]:
+    """Return the variants that an outcome is compared with: by its readings, and by its recipe."""
+    return outcome.relative_to, outcome.recipe.get(_REFERENCE)
 
 
 def _with_name(value: Record | str, kind: str, old: str, new: str) -> Record:
@@ -241,14 +253,12 @@ def _with_name(value: Record | str, kind: str, old: str, new: str) -> Record:
         return replace(value, factor=new) if kind == "factor" else replace(value, outcome=new)
     if isinstance(value, Limit):
         return replace(value, rule=value.expression.renamed(old, new))
+    if isinstance(value, Outcome):
+        relative_to, reference = (new if name == old else name for name in _variants_of(value))
+        recipe = {**value.recipe, _REFERENCE: reference} if _REFERENCE in value.recipe else value.recipe
+        return replace(value, relative_to=relative_to, recipe=recipe)
     assert isinstance(value, Derived)  # nothing else speaks of other definitions
     return replace(value, expression=value.parsed.renamed(old, new))
-
-
-def _told_along(items: Sequence[Definition]) -> str:
-    if not items:
-        return ""
-    return f"; with it {listed([f'{_SPOKEN[item.kind]} {item.name}' for item in items], 'and')}"
 
 
 def _check_possible(new: Definitions, present: Definitions) -> None:

@@ -66,6 +66,19 @@ def test_a_new_name_goes_into_rules_quantities_and_expectations(radio: ProjectFi
     assert radio.setup() == before
 
 
+def test_a_renamed_reference_stays_the_reference(radio: ProjectFile):
+    recipe = {"from": "response_level", "reference_variant": "shop"}
+    radio.change_setup("outcome", replace(OUTCOMES[0], relative_to="shop", recipe=recipe), name="bass")
+    before = radio.setup()
+    entry = radio.correct_variant("shop", name="kitchen radio")
+    bass, *others = radio.setup().outcomes
+    assert (bass.relative_to, bass.recipe["reference_variant"]) == ("kitchen radio", "kitchen radio")
+    assert others == list(before.outcomes[1:])
+    assert entry.summary == "corrected variant shop: name shop -> kitchen radio; with it outcome bass"
+    radio.take_back(entry.id)
+    assert radio.setup() == before
+
+
 def test_a_quantity_that_another_one_uses_is_renamed_in_it_and_not_removed(radio: ProjectFile):
     radio.change_setup("derived", Derived("twice", "air * 2"))
     with refused(
