@@ -158,6 +158,11 @@ def test_readings_are_read_as_people_type_them(typed: object) -> None:
     assert BASS.read(typed) == -3.5
 
 
+@pytest.mark.parametrize(("typed", "grade"), [(1, 1.0), ("4,5", 4.5), ("7", 7.0)])
+def test_any_grade_of_the_scale_is_read_both_ends_included(typed: object, grade: float) -> None:
+    assert ECHO.read(typed) == grade
+
+
 @pytest.mark.parametrize(
     ("outcome", "typed", "message"),
     [

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.model.errors import UsageError
+from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
-from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.limit import Derived, Limit, broken_limits, derive
 from doe.model.possible import check_storable, impossible
 from doe.model.setup import Setup
 from tests.refusing import refused
@@ -82,6 +84,33 @@ def test_what_nothing_keeps_is_named(setup: Setup, sentence: str) -> None:
 )  # fmt: skip
 def test_nothing_is_claimed_without_a_proof(setup: Setup) -> None:
     assert impossible(setup) == ""
+
+
+SLOT = Factor("slot", low=-1, high=1, step=0.5)
+LIFT = Factor("lift", "count", low=-2, high=3)
+REACHING = [
+    "slot + lift", "slot - lift", "slot * lift", "+slot - -lift", "lift / (slot + 3)", "lift / slot",
+    "slot / (lift - 4)", "lift % 3", "lift % (slot - 4)", "7 % (lift - 4)", "slot ** 2", "lift ** 3",
+    "slot ** -1", "lift ** -2", "lift ** 0.5", "lift ** 0", "(lift - 4) ** -1", "abs(lift)", "abs(lift - 4)",
+    "min(slot, lift)", "max(slot, lift, 0.2)", "sqrt(lift)", "log(lift + 3)", "log10(slot)", "exp(lift)",
+    "9 / (1 + exp(300 * lift))", "exp(-lift) + 1 / slot", "floor(slot * 3)", "ceil(slot * 3)", "-lift",
+    "sqrt(-1 / lift)",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("term", REACHING)
+def test_what_a_quantity_reaches_is_possible_and_what_is_beyond_is_not(term: str) -> None:
+    """Of 30 settings, each of them tried: the least and the greatest value can be had, more or less cannot."""
+    setup = Setup(factors=[SLOT, LIFT], derived=[Derived("it", term)])
+    found = []
+    for slot, lift in itertools.product(SLOT.grid(), LIFT.grid()):
+        with contextlib.suppress(DataError):
+            found.append(derive({"slot": slot, "lift": lift}, setup.derived)["it"])
+    least, most = min(found), max(found)
+    for rule in (f"it >= {most!r}", f"it == {least!r}", f"not it > {least!r}", f"{least!r} <= it <= {most!r}"):
+        assert impossible(replace(setup, limits=[Limit(rule)])) == ""
+    for rule in (f"it > {most!r}", f"it < {least!r}", f"not {least!r} <= it <= {most!r}"):
+        assert impossible(replace(setup, limits=[Limit(rule)])) == ALONE.format(rule)
 
 
 _TERMS = ["rings", "gap", "gap * rings", "rings ** 2 - 90", "1 / gap", "sqrt(gap)", "abs(gap) * 9", "min(rings, 9)",
