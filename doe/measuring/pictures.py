@@ -109,7 +109,11 @@ def _kept_group(name: str, variants: Sequence[Variant], kept: Kept) -> _Group:
     takes = kept.takes.get(found, ())
     if not takes:
         raise DataError(f"Variant {found} has no kept takes; measure it first.")
-    return _Group(f"variant {found}" if found.isdigit() else found, tuple(take.path for take in takes))
+    return _Group(_called(found), tuple(take.path for take in takes))
+
+
+def _called(variant: str) -> str:
+    return f"variant {variant}" if variant.isdigit() else variant
 
 
 def _responses(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept, said: Said) -> Picture:
@@ -119,12 +123,13 @@ def _responses(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept
         responses = [_plain_response(group, settings, kept, said) for group in groups]
         return Picture(responses, {})
     shown = {**settings, "smoothing": settings["smoothing"] or SMOOTHING}
-    others = [group for group in groups if group.name != settings.get("reference_variant")]
+    own = _called(settings.get("reference_variant") or "")
+    others = [group for group in groups if group.name != own]
     responses = [_response(group, shown, kept, said, band) for group in others or groups]
     if "match_band" not in settings:
         return Picture(responses, {})
     reference = reference_response(shown, kept.context, said, band)
-    reference = replace(reference, name=settings["reference_variant"] or Path(settings["reference"]).stem)
+    reference = replace(reference, name=own or Path(settings["reference"]).stem)
     low, high = settings["band"]
     match = settings["match_band"] or settings["band"]
     differences = {curve.name: deviation(curve, reference, low, high, match=match) for curve in responses}

@@ -57,13 +57,13 @@ def runs_of(table: pd.DataFrame, factors: Sequence[Factor]) -> list[Run]:
     for place, row in enumerate(table.to_dict("records"), start=1):
         own = {str(name): cell for name, cell in plain(row).items() if name not in names}
         settings = {factor.name: factor.read(row[factor.name]) for factor in factors}
-        unit, kind = _text(own.get("unit")), _text(own.get("kind")) or "run"
-        runs.append(Run(settings, _text(own.get("variant")), _block(own.get("block"), place), unit, kind))
+        unit, kind = name_in(own.get("unit")), name_in(own.get("kind")) or "run"
+        runs.append(Run(settings, name_in(own.get("variant")), _block(own.get("block"), place), unit, kind))
     return runs
 
 
-def _text(cell: Any) -> str:
-    """Return a cell as a name; a spreadsheet may have made 12.0 of it."""
+def name_in(cell: Any) -> str:
+    """Return the name in a cell; a spreadsheet may have made 12.0 of it."""
     if isinstance(cell, float) and cell.is_integer():
         cell = int(cell)
     return "" if cell is None else str(cell).strip()

@@ -12,7 +12,7 @@ from doe.model.given import check_frame
 from doe.model.planned import AdoptedPlan, find_planned, none_adopted, same_as_planned
 from doe.model.records import Unit, Variant
 from doe.model.setup import Setup, check_factors
-from doe.planning.adopted import facts_of, frame_of, left_of, model_of, outcome_of, runs_of
+from doe.planning.adopted import facts_of, frame_of, left_of, model_of, name_in, outcome_of, runs_of
 from doe.planning.known import Judged, judged_by
 from doe.store import Entry, ProjectFile
 
@@ -151,7 +151,7 @@ class Planning:
         from doe.plans import judge
 
         check_frame("table", table, "run")
-        own = set(table["variant"].dropna()) if "variant" in table.columns else set()
+        own = set(map(name_in, table["variant"])) if "variant" in table.columns else set()
         return judge(table, self.setup.factors, model, **self._given(beside_log, judged, own))
 
     def adopted(self) -> tuple[AdoptedPlan, pd.DataFrame] | None:

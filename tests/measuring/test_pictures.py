@@ -17,7 +17,7 @@ from tests.signals import sounds
 
 GRID = np.geomspace(20, 20_000, 400)
 BAND = {"from": "band_level", "band": [100, 5000], "smoothing": 0}
-LIKE = {"from": "deviation", "band": [100, 5000], "reference_variant": "shop"}
+LIKE = {"from": "deviation", "band": [100, 5000], "reference_variant": "2"}
 FALL = {"from": "decay_time", "input": "impulse"}
 
 
@@ -50,13 +50,13 @@ def test_kept_takes_of_a_variant_are_averaged_as_power(tmp_path):
 def test_a_reference_is_drawn_with_the_difference_from_it(tmp_path):
     """A slope of 3 dB at 1 kHz upward against a flat reference; the reference is not drawn twice."""
     file = project(tmp_path, like=LIKE)
-    measure(file, "shop", [curve(tmp_path, "s.txt", -2.0)])
+    measure(file, "2", [curve(tmp_path, "s.txt", -2.0)])
     path = tmp_path / "a.txt"
     path.write_text("\n".join(f"{f:.8g} {3.0 * np.log2(f / 1000):.8g}" for f in GRID), encoding="utf-8")
     measure(file, "1", [path])
-    made = picture(file, variants=["1", "shop"])
+    made = picture(file, variants=["1", "2"])
     assert [response.name for response in made.result] == ["variant 1"]
-    assert made.options["reference"].name == "shop"
+    assert made.options["reference"].name == "variant 2"
     (found,) = file.computations()
     assert made.options["differences"]["variant 1"].rms_db == pytest.approx(found["value"], abs=1e-9)
     assert "levels matched: variant 1 by" in figure(made.result, **made.options).layout.meta["title"]

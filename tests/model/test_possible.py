@@ -109,6 +109,7 @@ def test_what_a_quantity_reaches_is_possible_and_what_is_beyond_is_not(term: str
     least, most = min(found), max(found)
     for rule in (f"it >= {most!r}", f"it == {least!r}", f"not it > {least!r}", f"{least!r} <= it <= {most!r}"):
         assert impossible(replace(setup, limits=[Limit(rule)])) == ""
+    assert (impossible(replace(setup, limits=[Limit(f"it != {least!r}")])) == "") == (least < most)
     for rule in (f"it > {most!r}", f"it < {least!r}", f"not {least!r} <= it <= {most!r}"):
         assert impossible(replace(setup, limits=[Limit(rule)])) == ALONE.format(rule)
 

@@ -100,6 +100,16 @@ def test_an_edited_plan_is_judged_and_kept(planned):
     assert planned.adopted()[0].headline == "Plan as edited, 7 runs, 4 factors, 4 units: 0 of 7 built."
 
 
+def test_the_own_runs_of_an_edited_plan_do_not_stand_beside_it(radio):
+    """Whether a spreadsheet made numbers of their names or not: a built run counts once."""
+    table = pd.DataFrame(
+        [{"variant": name, **SETTINGS, "vents": vents} for name, vents in ((1, 2), (None, 3), (None, 4))]
+    )
+    for names in (table["variant"], table["variant"].map({1.0: "1"})):
+        made = radio.judge_plan(table.assign(variant=names), ["vents"], beside_log=True, judged=KNOWN)
+        assert (made.n_runs, len(made.existing)) == (3, 0)
+
+
 def test_an_edit_that_cannot_estimate_the_model_is_refused_and_not_kept(planned):
     _, table = planned.adopted()
     before = planned.file.fingerprint()
