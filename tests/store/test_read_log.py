@@ -164,6 +164,12 @@ def test_a_variant_on_two_units_leaves_the_unit_to_its_readings(tmp_path: Path):
     assert found.notes == ("On more than one unit, so only the readings say on which: variant 1.",)
 
 
+def test_a_unit_that_only_a_later_line_names_is_the_variants(tmp_path: Path):
+    found = log(tmp_path, HEAD + ",unit,bass\n1,2,9,20,poly,,1\n1,2,9,20,poly,A,2\n")
+    assert (found.variants[0].unit, found.notes) == ("A", ())
+    assert [row.unit for row in found.readings] == [None, "A"]
+
+
 def test_a_one_way_factor_that_went_back_is_told_and_believed(tmp_path: Path):
     found = log(tmp_path, HEAD + ",unit,bass\n1,4,9,20,poly,A,1\n2,2,9,20,poly,A,2\n3,2,10,20,poly,A,2\n")
     assert len(found.variants) == 3
