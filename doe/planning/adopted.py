@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import DataError
 from doe.model.factor import Factor
+from doe.model.outcome import Outcome
 from doe.model.plain import plain
 from doe.model.planned import AdoptedPlan, Run, same_as_planned
 from doe.model.records import Variant
@@ -39,9 +40,10 @@ def model_of(plan: AdoptedPlan) -> str | list[str]:
     return model if isinstance(model, str) else list(model)
 
 
-def outcome_of(plan: AdoptedPlan) -> str | None:
-    """Return the outcome that a plan on record is judged by, None if it names none."""
-    return plan.facts.get("outcome") or None
+def outcome_of(plan: AdoptedPlan, outcomes: Sequence[Outcome]) -> str | None:
+    """Return the outcome that a plan on record is judged by, None if it names none that there is."""
+    name = plan.facts.get("outcome")
+    return next((outcome.name for outcome in outcomes if outcome.name == name), None)
 
 
 def runs_of(table: pd.DataFrame, factors: Sequence[Factor]) -> list[Run]:

@@ -162,7 +162,7 @@ class Planning:
     def adopted_outcome(self) -> str | None:
         """Return the outcome that the plan being built is judged by; None without such a plan, or if it names none."""
         plan = self.file.adopted_plan()
-        return None if plan is None else outcome_of(plan)
+        return None if plan is None else outcome_of(plan, self.setup.outcomes)
 
     def review_plan(self, judged: Judged | None = None) -> Plan:
         """Return the plan that is being built as it stands: its table says `variant` and `status`, its headline how far it is.
@@ -178,7 +178,7 @@ class Planning:
         if found is None:
             raise none_adopted()
         plan, table = found
-        known = judged if judged is not None else self.judged_by(outcome_of(plan))
+        known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
         beside = bool(plan.facts.get("beside_log"))
         made = self.judge_plan(table, model_of(plan), beside_log=beside, judged=known)
         return replace(made, table=table, headline=plan.headline, kind=str(plan.facts.get("kind", made.kind)))
@@ -229,7 +229,7 @@ class Planning:
         plan = self.file.adopted_plan()
         if plan is None:
             raise none_adopted()
-        known = judged if judged is not None else self.judged_by(outcome_of(plan))
+        known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
         made = self.judge_plan(table, model_of(plan), beside_log=bool(plan.facts.get("beside_log")), judged=known)
         entry = self.file.edit_plan(facts_of(made, model_of(plan), known.outcome), runs_of(table, self.setup.factors))
         return entry, made

@@ -90,7 +90,7 @@ class Reader:
             raise Refused(outcome.allowed()) from None
 
     def _grade(self, cell: object, top: float) -> object:
-        found = _GRADE_OF.fullmatch(text_of(cell)) if isinstance(cell, str) else None
+        found = _GRADE_OF.fullmatch(text_of(cell))
         if found and self.number(found[2], "", "") == top:
             return found[1]
         return cell
@@ -165,8 +165,6 @@ def text_of(cell: object) -> str:
         return ""
     if isinstance(cell, float) and math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15:
         return str(int(cell))
-    if isinstance(cell, datetime):
-        return cell.isoformat(sep=" ")
     return " ".join(str(cell).replace("\u00a0", " ").split())
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Generic, TypeVar
 
 import duckdb
@@ -131,8 +130,6 @@ def setting_rows(
 
 def shown(value: object) -> str:
     """Write a setting or a field for the journal."""
-    if isinstance(value, datetime):
-        return value.isoformat(sep=" ")
     if isinstance(value, int | float) and not isinstance(value, bool):
         return rounded(value)
     return "-" if value is None or value == "" else str(value)

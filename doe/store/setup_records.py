@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from doe.model.errors import listed
 from doe.model.setup import Setup
-from doe.store import attachments, definitions, integrity, journal
+from doe.store import attachments, definitions, integrity, journal, renamed
 from doe.store.definitions import Record
 from doe.store.journal import Entry
 from doe.store.opened import Opened
@@ -60,6 +60,8 @@ class SetupRecords(Opened):
         with self._writing() as con:
             entry = journal.begin(con)
             label, summary = definitions.change(con, entry, kind, value, name, was)
+            if name is not None and label != name:
+                renamed.follow(con, entry, kind, name, label)
             integrity.refuse_misfits(con)
             if files:  # last, so that a refused definition leaves no file behind
                 summary += f"; kept {listed(self._keep_files(con, entry, files), 'and')} for its recipe"

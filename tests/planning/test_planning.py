@@ -1,10 +1,14 @@
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, UsageError
+from doe.model.planned import AdoptedPlan
 from doe.model.records import Variant
+from doe.planning.adopted import outcome_of
 from doe.planning.known import Judged
-from tests.planning.conftest import FACTORS, SETTINGS
+from tests.planning.conftest import FACTORS, OUTCOMES, SETTINGS
 from tests.refusing import refused
 
 KNOWN = Judged("bass", 0.5, 1.0)
@@ -41,6 +45,18 @@ def test_what_was_adopted_comes_back_as_it_was_judged(planned):
     assert set(shown.table["status"]) == {"planned"}
     assert shown.headline == f"{made.headline.rstrip('.')}: 0 of 8 built."
     pd.testing.assert_frame_equal(shown.precision, made.precision)
+
+
+def test_a_plan_follows_the_names_that_it_is_judged_by(radio):
+    """It is shown and edited as before; of an outcome that is gone it says nothing."""
+    assert outcome_of(AdoptedPlan(1, 1, {"outcome": "gone"}), OUTCOMES) is None
+    terms = ["vents", "wool"]
+    table = pd.DataFrame([{**SETTINGS, "vents": vents, "wool": wool} for vents in (2, 4) for wool in (0, 60)])
+    radio.adopt(radio.judge_plan(table, terms, judged=KNOWN), terms, "bass")
+    radio.file.change_setup("factor", replace(FACTORS[2], name="stuffing"), name="wool")
+    radio.file.change_setup("outcome", replace(OUTCOMES[0], name="boom"), name="bass")
+    assert radio.review_plan(KNOWN).precision["term"].tolist() == ["vents", "stuffing"]
+    assert radio.adopted_outcome() == "boom"
 
 
 def test_planned_runs_are_no_evidence(planned):

@@ -37,11 +37,17 @@ def test_what_is_no_certain_number_is_refused(cell):
 
 
 def test_a_file_with_sure_decimal_commas_settles_the_doubtful_ones():
-    """1,234 is a decimal where other cells can only be that, and 1.234 is doubtful there."""
-    reader = Reader.of(["2,5", "1,234", "7"])
-    assert reader.setting(WOOL, "1,234") == 1.234
+    """1,234 is a decimal where other cells can only be that, and 1.234 is doubtful there; a workbook's numbers are numbers."""
+    reader = Reader.of(["2,5", "1,234", "1.234", "7", 2.5])
+    assert (reader.setting(WOOL, "1,234"), reader.setting(WOOL, 2.5)) == (1.234, 2.5)
     with pytest.raises(Refused, match="could be thousands or decimals, since this file has decimal commas"):
         reader.setting(WOOL, "1.234")
+
+
+def test_effort_is_nothing_or_more():
+    assert (Reader().effort("0"), Reader().effort("12 min")) == (0.0, 12.0)
+    with pytest.raises(Refused, match="must be a number, 0 or more"):
+        Reader().effort("-1")
 
 
 @pytest.mark.parametrize("cells", [["1,234", "7"], ["2,5", "2.5"], [], [2.5, None, "x"]])

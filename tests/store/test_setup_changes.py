@@ -12,7 +12,7 @@ from doe.model.outcome import Outcome
 from doe.model.records import Reading
 from doe.store import ProjectFile
 from tests.refusing import refused
-from tests.store.radio import FACTORS, OUTCOMES, RADIO
+from tests.store.radio import FACTORS, OUTCOMES, RADIO, SETTINGS
 
 FEET = Factor("feet", kind="categorical", levels=["felt", "cork"])
 
@@ -64,6 +64,23 @@ def test_a_new_name_goes_into_rules_quantities_and_expectations(radio: ProjectFi
     radio.take_back(renamed.id)
     radio.take_back(entry.id)
     assert radio.setup() == before
+
+
+def test_advice_on_record_follows_the_names_that_it_speaks_of(radio: ProjectFile):
+    """What was predicted can be held against readings still; when it was made does not change."""
+    told = {"settings": {**SETTINGS, "vents": 5}, "predictions": [{"outcome": "bass", "mean": 1.5}], "kind": "learn"}
+    radio.add_suggestion(told)
+    (before,) = radio.suggestions()
+    entries = [radio.change_setup("factor", replace(FACTORS[0], name="holes"), name="vents")]
+    entries.append(radio.change_setup("outcome", replace(OUTCOMES[0], name="boom"), name="bass"))
+    (after,) = radio.suggestions()
+    settings = {**SETTINGS, "holes": 5}
+    del settings["vents"]
+    assert after == {**before, "settings": settings, "predictions": [{"outcome": "boom", "mean": 1.5}]}
+    for entry in reversed(entries):
+        radio.take_back(entry.id)
+    assert radio.suggestions() == [before]
+    assert radio.check() == []
 
 
 def test_a_renamed_reference_stays_the_reference(radio: ProjectFile):
