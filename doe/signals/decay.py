@@ -197,7 +197,7 @@ def _decay_time(t: Array, level: Array, top: float, low: float, range_db: float)
     """Return the time for 60 dB from the least-squares line between two levels (ISO 3382-1:2009, 5.3.3)."""
     if range_db < -low + 1.0:
         return None
-    first = 0 if top == 0 else int(np.argmax(level <= top))
+    first = int(np.argmax(level <= top))
     last = int(np.argmax(level <= low)) if level[-1] <= low else len(level)
     if last - first < 3:
         return None

@@ -110,6 +110,22 @@ def test_two_slopes_are_told_apart(share, fast, slow, carrier):
     assert any("two slopes" in text for text in found.said_about("shape"))
 
 
+def test_each_decay_time_is_read_from_its_own_stretch():
+    """The integral of ``exp(-k1 t) + 0.03 exp(-k2 t)`` in closed form, and lines through it (general library: numpy)."""
+    fast, slow, share = 0.2, 0.6, 0.03
+    found = measure_decay(sounds.impulse(sounds.decay(fast, carrier="one", second=(share, slow), length=1.5)))
+    t = np.arange(0, 1.5, 1e-4)
+    k1, k2 = sounds.decay_rate(fast), sounds.decay_rate(slow)
+    curve = 10 * np.log10((np.exp(-k1 * t) / k1 + share * np.exp(-k2 * t) / k2) / (1 / k1 + share / k2))
+    times = {}
+    for name, top, low in (("edt", 0, -10), ("t20", -5, -25), ("t30", -5, -35)):
+        inside = (curve <= top) & (curve >= low)
+        times[name] = -60 / np.polyfit(t[inside], curve[inside], 1)[0]
+    assert [found.edt_s, found.t20_s, found.t30_s] == pytest.approx(list(times.values()), rel=0.002)
+    bend = 100 * (times["t30"] / times["t20"] - 1)  # ISO 3382-2:2008, annex B.3 (*from memory*)
+    assert found.bend_percent == pytest.approx(bend, abs=0.3)
+
+
 def test_too_high_a_noise_floor_is_said_for_each_figure():
     """ISO 3382-1:2009, 5.3.3: 35 dB for T20, 45 dB for T30."""
     found = measure_decay(sounds.impulse(sounds.decay(0.5, -32)))

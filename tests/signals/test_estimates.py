@@ -145,8 +145,9 @@ def test_rectangular_modes_are_in_order_and_the_first_is_half_a_wave_long():
 
 def test_no_mode_of_a_long_or_a_flat_cavity_is_left_out():
     """A pipe has all its harmonics, ``k c / (2 d)``; a shallow round one the zeros of J' in order (general library: scipy)."""
-    pipe = physics.cavity_modes(1000, width_mm=20, height_mm=20, count=20).to_frame()["value"]
-    assert pipe.tolist() == pytest.approx([k * physics.speed_of_sound() / 2 for k in range(1, 21)])
+    for sizes in ({"width_mm": 20, "height_mm": 20}, {"diameter_mm": 20}):
+        pipe = physics.cavity_modes(1000, **sizes, count=20).to_frame()["value"]
+        assert pipe.tolist() == pytest.approx([k * physics.speed_of_sound() / 2 for k in range(1, 21)])
     flat = physics.cavity_modes(5, diameter_mm=200, count=20).to_frame()["value"]
     zeros = np.sort(np.concatenate([special.jnp_zeros(m, 30) for m in range(30)]))[:20]
     assert flat.tolist() == pytest.approx(physics.speed_of_sound() / (2 * np.pi * 0.1) * zeros)
@@ -157,6 +158,19 @@ def test_the_resistance_of_a_gap_is_that_of_plane_flow():
     h, w, d, eta = 1e-4, 0.3, 0.01, 1.82e-5
     flow, _ = integrate.quad(lambda y: y * (h - y) / (2 * eta * d) * w, 0, h)
     assert physics.leak(0.1, 300, 10, 1000).more[0].value == pytest.approx(1 / flow, rel=1e-9)
+
+
+def test_a_leak_empties_the_air_spring_of_its_body():
+    """``2 pi f R C = 1`` with the spring of air that keeps its heat: ``C = V / (1.4 p)``, p of the standard atmosphere."""
+    found = physics.leak(0.1, 300, 10, 1000)
+    spring = 1e-3 / (1.4 * 101_325)
+    assert 2 * np.pi * found.value * found.more[0].value * spring == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("radius", "is_said"), [(0.5, True), (10, False), (40, True)])
+def test_a_vent_out_of_proportion_is_said_to_be(radius, is_said):
+    """Below 1 mm, or beyond a quarter of the edge of a cube of the same air, here 100 mm."""
+    assert ("very small or very large" in physics.helmholtz(1000, radius, 50).trust) == is_said
 
 
 def test_a_wide_gap_is_said_to_act_as_a_vent():

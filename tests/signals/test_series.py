@@ -122,6 +122,12 @@ def test_a_first_order_step_settles_when_its_exponential_does(share):
     assert found == pytest.approx(tau * math.log(1 / share), abs=0.002)
 
 
+def test_a_step_of_few_samples_settles_where_one_sees_it():
+    """By hand: 9 is farther than a twentieth of the step of 10 from its end, 9.6 and all behind it are not."""
+    value = np.array([0, 4, 9, 9.6, *[10.0] * 36])
+    assert settling_time(Series("rig", value, 10.0), 0.05) == pytest.approx(0.3)
+
+
 def test_a_ringing_step_settles_with_its_envelope():
     """Damped second order: within 5 % from the last crossing; checked against the envelope's time."""
     w, z = 2 * np.pi * 10, 0.1
