@@ -96,7 +96,7 @@ class Expression:
         for node in ast.walk(self._tree):
             if isinstance(node, ast.Compare):
                 _check_comparison(node, levels, where)
-            elif not isinstance(node, ast.BoolOp):
+            else:
                 _check_numbers(node, levels, where)
 
     def inlined(self, known: Mapping[str, Expression]) -> Expression:
