@@ -206,7 +206,7 @@ def smooth(frequency: Array, level: Array, fraction: int, average: Average = "po
     frequency : ndarray of shape (n_points,), in Hz
         Rising, above 0.
     level : ndarray of shape (n_points,), in dB
-        The curve.
+        The curve; what is averaged runs straight over the logarithm of frequency between its points.
     fraction : int
         The sliding band is one octave divided by this; at the ends of the curve only its inner part is used.
     average : {"power", "dB"}
@@ -230,8 +230,17 @@ def smooth(frequency: Array, level: Array, fraction: int, average: Average = "po
     running = np.concatenate([[0.0], np.cumsum(steps)])
     half = 0.5 * math.log(OCTAVE_RATIO) / fraction
     low, high = np.maximum(place - half, place[0]), np.minimum(place + half, place[-1])
-    mean = (np.interp(high, place, running) - np.interp(low, place, running)) / (high - low)
+    parts = (_integral(end, place, values, running) for end in (low, high))
+    mean = -np.subtract(*parts) / (high - low)
     return to_level(mean) if average == "power" else np.asarray(mean, dtype=np.float64)
+
+
+def _integral(end: Array, place: Array, values: Array, running: Array) -> Array:
+    """Return the integral of a curve that is straight between its points, from the first of them to each end."""
+    before = np.clip(np.searchsorted(place, end, side="right") - 1, 0, len(place) - 2)
+    step = end - place[before]
+    rise = (values[before + 1] - values[before]) / (place[before + 1] - place[before])
+    return np.asarray(running[before] + step * (values[before] + 0.5 * rise * step), dtype=np.float64)
 
 
 def log_grid(low_hz: float, high_hz: float, per_octave: int = 48) -> Array:

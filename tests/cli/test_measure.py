@@ -109,7 +109,7 @@ def test_everything_is_told_as_json(bench, fettle):
     told = json.loads(fettle("measure", "1", "a1.txt", "a2.txt", "--json").out)
     (row,) = told["measured"]
     assert (told["entry"], told["variant"]) == (bench.history()[-1].id, "1")
-    assert (row["outcome"], row["recipe"], row["version"], row["unit"]) == ("bass", "band_level", 1, "dB")
+    assert (row["outcome"], row["recipe"], row["version"], row["unit"]) == ("bass", "band_level", 2, "dB")
     assert row["readings"] == [item["id"] for item in bench.readings()[-2:]]
     assert row["values"] == [item["value"] for item in bench.readings()[-2:]]
     assert (row["files"], row["average"]) == (["a1.txt", "a2.txt"], "power")
@@ -166,10 +166,10 @@ def test_another_version_of_a_recipe_is_due(bench, fettle, monkeypatch):
     from doe.signals import recipes
 
     fettle("measure", "1", "a1.txt")
-    newer = replace(recipes.RECIPES["band_level"], version=2, measure=lambda *_: -3.71)
+    newer = replace(recipes.RECIPES["band_level"], version=3, measure=lambda *_: -3.71)
     monkeypatch.setattr(recipes, "RECIPES", {**recipes.RECIPES, "band_level": newer})
-    assert "bass of 1, a1.txt: -4.00 -> -3.71 dB (band_level 1 -> 2)\n" in fettle("measure", "--again").out
-    assert bench.computations()[0]["computation"].version == 2
+    assert "bass of 1, a1.txt: -4.00 -> -3.71 dB (band_level 2 -> 3)\n" in fettle("measure", "--again").out
+    assert bench.computations()[0]["computation"].version == 3
 
 
 def test_again_keeps_to_the_variants_and_outcomes_named(bench, fettle):

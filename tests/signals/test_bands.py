@@ -60,6 +60,13 @@ def test_smoothing_in_db_gives_the_middle_of_what_is_there_of_a_straight_slope(f
     assert np.abs(smooth - slope * middle).max() < 1e-3 * max(1, abs(slope))
 
 
+def test_a_curve_in_third_octaves_is_hardly_changed_by_smoothing_over_a_twelfth():
+    """Straight between points at +3 and -3 dB: over an eighth of the way to either side the mean is 3 - 6 / 16 dB."""
+    third, level = np.log(bands.OCTAVE_RATIO) / 3, 3.0 * (-1.0) ** np.arange(19)
+    smooth = bands.smooth(100 * np.exp(third * np.arange(19)), level, 12, "dB")
+    assert smooth[1:-1] == pytest.approx(level[1:-1] * (1 - 2 / 16))
+
+
 def test_smoothing_keeps_the_energy_of_a_peak_in_power_and_not_in_db():
     """A narrow line of height h over a floor of 0: its power mean over the sliding band is share * h."""
     level = np.full(2001, -100.0)

@@ -89,7 +89,7 @@ def test_takes_are_averaged_as_stated(tmp_path, average, expected):
 def test_a_value_carries_all_that_made_it(bench):
     """Recipe, version and every setting, also those left out; ready for JSON."""
     measured = compute({"from": "band_level", "band": [300, 1000], "sweep": SWEEP_KEY}, bench / "take1.wav")
-    assert (measured.recipe, measured.version, measured.unit) == ("band_level", 1, "dB")
+    assert (measured.recipe, measured.version, measured.unit) == ("band_level", 2, "dB")
     assert set(measured.settings) == {key.name for key in RECIPES["band_level"].keys}
     assert measured.settings["sweep"] == SWEEP_KEY
     assert json.loads(json.dumps(dict(measured.settings))) == measured.settings
