@@ -6,7 +6,7 @@ import pytest
 from doe.model.errors import DataError, UsageError
 from doe.model.planned import AdoptedPlan
 from doe.model.records import Variant
-from doe.planning.adopted import outcome_of
+from doe.planning.adopted import outcome_of, runs_of
 from doe.planning.known import Judged
 from tests.planning.conftest import FACTORS, OUTCOMES, SETTINGS
 from tests.refusing import refused
@@ -114,6 +114,11 @@ def test_an_edited_plan_is_judged_and_kept(planned):
     assert entry.summary == "edited the plan: 1 run taken out"
     assert (made.n_runs, made.kind) == (7, "edited")
     assert planned.adopted()[0].headline == "Plan as edited, 7 runs, 4 factors, 4 units: 0 of 7 built."
+
+
+def test_empty_cells_of_a_table_name_nothing():
+    table = pd.DataFrame([{"variant": 12, "unit": None, **SETTINGS}, {"variant": None, "unit": " B ", **SETTINGS}])
+    assert [(run.variant, run.unit) for run in runs_of(table, FACTORS)] == [("12", ""), ("", "B")]
 
 
 def test_the_own_runs_of_an_edited_plan_do_not_stand_beside_it(radio):
