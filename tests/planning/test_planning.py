@@ -4,9 +4,9 @@ import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, UsageError
-from doe.model.planned import AdoptedPlan
+from doe.model.planned import AdoptedPlan, Run
 from doe.model.records import Variant
-from doe.planning.adopted import outcome_of, runs_of
+from doe.planning.adopted import beside_advice, facts_of, frame_of, outcome_of, runs_of
 from doe.planning.known import Judged
 from tests.planning.conftest import FACTORS, OUTCOMES, SETTINGS
 from tests.refusing import refused
@@ -26,6 +26,7 @@ def test_a_plan_is_made_of_the_projects_factors(radio):
     assert [factor.name for factor in made.factors] == [factor.name for factor in FACTORS]
     assert (made.n_runs, made.scatter, made.matters) == (8, 0.5, 1.0)
     assert len(made.existing) == 0
+    assert not facts_of(made, "main", "bass")["beside_log"]
 
 
 def test_a_plan_beside_the_log_counts_what_is_built(radio):
@@ -34,6 +35,7 @@ def test_a_plan_beside_the_log_counts_what_is_built(radio):
     radio.file.add_variant(Variant("9", {**SETTINGS, "wool": 0}, status="planned"))
     made = radio.plan(7, beside_log=True, judged=KNOWN, starts=20)
     assert made.existing.to_dict("records") == [SETTINGS]
+    assert facts_of(made, "main", "bass")["beside_log"]
 
 
 def test_what_was_adopted_comes_back_as_it_was_judged(planned):
@@ -118,7 +120,28 @@ def test_an_edited_plan_is_judged_and_kept(planned):
 
 def test_empty_cells_of_a_table_name_nothing():
     table = pd.DataFrame([{"variant": 12, "unit": None, **SETTINGS}, {"variant": None, "unit": " B ", **SETTINGS}])
-    assert [(run.variant, run.unit) for run in runs_of(table, FACTORS)] == [("12", ""), ("", "B")]
+    assert [(run.variant, run.unit, run.block) for run in runs_of(table, FACTORS)] == [("12", "", 1), ("", "B", 1)]
+    for block in ("x", 0.5, 0):
+        with refused(DataError, f"Run 1: block is '{block}'; it must be a whole number from 1."):
+            runs_of(table.assign(block=block), FACTORS)
+
+
+def test_what_is_the_same_for_all_runs_is_no_column():
+    """Two blocks are one; a single kind and no unit are none."""
+    planned = [Variant(name, {**SETTINGS, "vents": int(name)}, status="planned") for name in ("2", "3")]
+    runs = [Run(variant.settings, variant.name, block) for block, variant in enumerate(planned, 1)]
+    table = frame_of(AdoptedPlan(1, 1, {}, tuple(runs), tuple(planned)), FACTORS)
+    assert table.columns.tolist() == ["order", "variant", "status", "block", *SETTINGS]
+    assert table["block"].tolist() == [1, 2]
+
+
+def test_what_waits_is_counted_beside_other_advice():
+    learns = (
+        "A plan learns from all its runs together; this looks one session ahead and takes none of them for granted."
+    )
+    waiting = [Variant("2", SETTINGS, status="planned")]
+    assert beside_advice(waiting, pd.DataFrame(), FACTORS) == f"1 planned variant waits to be built. {learns}"
+    assert beside_advice([Variant("1", SETTINGS)], pd.DataFrame(), FACTORS) == ""
 
 
 def test_the_own_runs_of_an_edited_plan_do_not_stand_beside_it(radio):
