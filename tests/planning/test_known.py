@@ -61,8 +61,9 @@ def test_builds_that_were_read_once_each_show_it_too():
 
 
 def test_the_outcome_hardest_to_see_is_taken(engine):
-    """Scatter over what matters: 5 / 1 against 1.4 / 2."""
+    """Scatter over what matters: 5 / 1 against 1.4 / 2, whichever is defined first."""
     found = judged_by(OUTCOMES, engine, None, None, None)
+    assert found == judged_by(OUTCOMES[::-1], engine, None, None, None)
     assert (found.outcome, found.matters) == ("bass", 1.0)
     assert found.note.startswith(
         "Judged by bass, the outcome that is hardest to see: so far its scatter between builds is"
