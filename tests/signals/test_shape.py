@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.model.errors import DataError
+from doe.signals.bands import smooth
 from doe.signals.response import Response
 from doe.signals.shape import deviation, find_resonances, tilt
 from tests.refusing import refused
@@ -39,10 +40,10 @@ def test_a_sine_over_log_frequency_deviates_by_its_rms():
 
 
 def test_levels_may_be_matched_in_another_band():
-    step = np.where(GRID < 1000, 0.0, 6.0)
+    step = np.where(GRID < 1000, 0.0, -6.0)
     found = deviation(Response("b", GRID, step), Response("a", GRID, 0 * GRID), 2000, 8000, match=(100, 800))
     assert found.shift_db == pytest.approx(0.0, abs=0.01)
-    assert found.rms_db == pytest.approx(6.0, abs=0.01)
+    assert (found.rms_db, found.largest_db) == pytest.approx((6.0, 6.0), abs=0.01)
 
 
 @given(st.floats(-12, 12))
@@ -54,6 +55,8 @@ def test_what_is_not_covered_or_too_narrow_is_refused():
     flat = Response("body", GRID, 0 * GRID)
     with refused(DataError, "band 5 to 100 Hz is not covered: body runs from 20 to 20000 Hz."):
         deviation(flat, flat, 5, 100)
+    with refused(DataError, "band 5 to 100 Hz is not covered: body runs from 20 to 20000 Hz."):
+        find_resonances(flat, 5, 100)
     with refused(DataError, "band 100 to 110 Hz is too narrow for a tilt; it must span half an octave or more."):
         tilt(flat, 100, 110)
     with refused(DataError, "body has fewer than two points from 30000 to 40000 Hz."):
@@ -75,6 +78,16 @@ def test_a_resonance_has_its_frequency_and_q(f0, q):
     half_power = np.sqrt(top) / (np.sqrt(top + reach) - np.sqrt(top - reach))
     assert found[0].q == pytest.approx(half_power, rel=2e-3)
     assert half_power == pytest.approx(q, rel=0.04)
+
+
+@pytest.mark.parametrize("f0", [430.0, 500.0, 590.0])
+def test_a_top_between_coarse_points_is_that_of_the_parabola_through_them(f0):
+    """``9 - 40 log2(f / f0)^2`` on points a third of an octave apart: its top is 9 dB at f0, wherever the points lie."""
+    grid = 50 * 2 ** (np.arange(20) / 3)
+    curve = Response("a", grid, np.maximum(9 - 40 * np.log2(grid / f0) ** 2, -40))
+    (found,) = find_resonances(curve, 100, 3000)
+    around = smooth(grid, curve.level, 1, "dB")[np.argmax(curve.level)]
+    assert (found.frequency_hz, found.height_db) == pytest.approx((f0, 9 - around))
 
 
 def test_the_height_of_a_narrow_peak_is_its_height():

@@ -84,14 +84,17 @@ def test_advice_on_record_follows_the_names_that_it_speaks_of(radio: ProjectFile
 
 
 def test_a_renamed_reference_stays_the_reference(radio: ProjectFile):
-    recipe = {"from": "response_level", "reference_variant": "shop"}
+    recipe = {"from": "deviation", "reference_variant": "2"}
     radio.change_setup("outcome", replace(OUTCOMES[0], relative_to="shop", recipe=recipe), name="bass")
     before = radio.setup()
     entry = radio.correct_variant("shop", name="kitchen radio")
     bass, *others = radio.setup().outcomes
-    assert (bass.relative_to, bass.recipe["reference_variant"]) == ("kitchen radio", "kitchen radio")
+    assert (bass.relative_to, bass.recipe["reference_variant"]) == ("kitchen radio", "2")
     assert others == list(before.outcomes[1:])
     assert entry.summary == "corrected variant shop: name shop -> kitchen radio; with it outcome bass"
+    radio.take_back(entry.id)
+    entry = radio.correct_variant("2", name="second")
+    assert radio.setup().outcomes[0].recipe["reference_variant"] == "second"
     radio.take_back(entry.id)
     assert radio.setup() == before
 
