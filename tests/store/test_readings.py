@@ -8,7 +8,7 @@ import pytest
 from doe.model.errors import DataError
 from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.model.records import Reading, Session, Unit, Variant
-from doe.store import ProjectFile
+from doe.store import ProjectFile, readings
 from tests.refusing import refused
 from tests.store.radio import SETTINGS
 
@@ -74,6 +74,12 @@ def test_the_history_tells_who_rated(radio: ProjectFile, raters: list[str | None
     assert entry.summary == told
 
 
+def test_a_session_is_told_where_it_is_that_of_all():
+    one, other = Reading("1", "bass", 1, session="Tue"), Reading("1", "bass", 2, session="Wed")
+    assert readings.told([one, one], []) == "read bass 1, bass 1 of variant 1 in session Tue"
+    assert readings.told([one, other], []) == "read bass 1, bass 2 of variant 1"
+
+
 def test_a_session_can_be_prepared_and_is_not_taken_in_twice(radio: ProjectFile):
     session = Session("Friday", datetime(2026, 3, 6, 19, 0), "quiet room")
     radio.add_session(session)
@@ -126,6 +132,12 @@ def test_a_correction_is_a_new_version_of_the_same_reading(radio: ProjectFile):
 def test_a_correction_is_held_against_the_scale(radio: ProjectFile):
     with pytest.raises(DataError, match=re.escape("echo is 9; it must be a grade from 1 to 7.")):
         radio.correct_reading(3, value=9)
+
+
+def test_a_comparison_keeps_two_sides(radio: ProjectFile):
+    with refused(DataError, "Reading 4 compares two variants; it cannot be of both sides of one."):
+        radio.correct_reading(4, variant="1")
+    assert radio.correct_reading(4, variant="shop").summary.endswith("variant 2 -> shop")
 
 
 @pytest.mark.parametrize("number", [0, 5, -1])

@@ -24,6 +24,12 @@ def test_a_factor_that_comes_late_says_what_it_was(radio: ProjectFile):
     assert [variant.settings.get("feet") for variant in radio.variants()] == ["cork", "cork", None]
     assert radio.units()[0].settings["feet"] == "cork"
     assert radio.setup().factors == (*FACTORS, FEET)
+    radio.change_setup(
+        "factor", replace(FEET, minutes=5), name="feet"
+    )  # its earlier setting stays, unless it is said anew
+    assert radio.variants()[0].settings["feet"] == "cork"
+    radio.change_setup("factor", FEET, name="feet", was="felt")
+    assert radio.variants()[0].settings["feet"] == "felt"
 
 
 def test_a_factor_that_comes_late_without_that_is_refused(radio: ProjectFile):
@@ -84,14 +90,14 @@ def test_advice_on_record_follows_the_names_that_it_speaks_of(radio: ProjectFile
 
 def test_a_renamed_reference_stays_the_reference(radio: ProjectFile):
     recipe = {"from": "deviation", "reference_variant": "2"}
-    radio.change_setup("outcome", replace(OUTCOMES[0], relative_to="shop", recipe=recipe), name="bass")
-    before = radio.setup()
+    for outcome in (replace(OUTCOMES[0], relative_to="shop", recipe=recipe), replace(OUTCOMES[1], relative_to="shop")):
+        radio.change_setup("outcome", outcome, name=outcome.name)
     entry = radio.correct_variant("shop", name="kitchen radio")
-    assert entry.summary == "corrected variant shop: name shop -> kitchen radio; with it outcome bass"
+    assert entry.summary == "corrected variant shop: name shop -> kitchen radio; with it outcome bass and outcome echo"
     later = radio.correct_variant("2", name="second")
-    bass, *others = radio.setup().outcomes
+    bass, echo, _ = radio.setup().outcomes
     assert (bass.relative_to, bass.recipe["reference_variant"]) == ("kitchen radio", "second")
-    assert others == list(before.outcomes[1:])
+    assert echo == replace(OUTCOMES[1], relative_to="kitchen radio")
     radio.take_back(later.id)
     assert radio.setup().outcomes[0].recipe == recipe
 
