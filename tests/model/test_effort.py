@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from doe.model.effort import Effort
+from doe.model.effort import Effort, bare_setting, change_told, setting_minutes
 from doe.model.errors import UsageError
+from doe.model.factor import Factor
 from tests.refusing import refused
 
 NAMES = [item.name for item in fields(Effort)]
@@ -40,3 +41,20 @@ def test_effort_is_a_number_from_zero(name: str) -> None:
 def test_an_effort_is_told_in_words(effort, said):
     """What costs nothing is left out; parts of a minute are kept."""
     assert effort.told() == said
+
+
+def test_a_change_is_told_by_what_it_is_counted_in() -> None:
+    assert change_told(Factor("gap", low=0, high=9, unit="mm", minutes_per_step=2), Effort()) == "2 min for each 1 mm"
+    sizes = Factor("size", "ordered", levels=["S", "M", "L"], minutes=5, minutes_per_step=2)
+    assert change_told(sizes, Effort()) == "5 min, 2 min more for each step"
+    assert change_told(Factor("gap", low=0, high=9), Effort()) == "0 min"
+
+
+def test_a_unit_just_made_stands_where_one_way_changes_start() -> None:
+    """And has nothing fitted of what has no order, so that each level takes one change."""
+    driver = Factor("driver", "categorical", levels=["paper", "poly"], minutes=25, minutes_per_step=1)
+    sizes = Factor("size", "ordered", levels=["S", "M", "L"], way="down", minutes=5, minutes_per_step=2)
+    vents = Factor("vents", "count", low=1, high=6, way="up", minutes=12)
+    assert [bare_setting(factor) for factor in (driver, sizes, vents)] == [None, "L", 1]
+    assert setting_minutes(driver, None, "paper") == 25 + 1
+    assert (setting_minutes(sizes, "L", "S"), setting_minutes(vents, 1, 1)) == (5 + 2 * 2, 0)

@@ -8,7 +8,7 @@ import pytest
 
 from doe.model.expectation import Expectation
 from doe.model.outcome import Outcome
-from doe.model.slips import Seen, slip_in_matters, slip_in_minutes, slip_in_size, slips_of_build
+from doe.model.slips import Seen, slip_in_matters, slip_in_minutes, slip_in_size, slips_among, slips_of_build
 
 LOWER = {"goal": "lower", "best": 5, "worst": 15, "unit": "min"}
 HIT = {"goal": "hit", "target": 0, "worst": 6, "unit": "dB"}
@@ -20,6 +20,7 @@ HIT = {"goal": "hit", "target": 0, "worst": 6, "unit": "dB"}
         (Outcome("x", matters=20, **LOWER), "20 min, more than all there is from worst to best (10 min)"),
         (Outcome("x", matters=10, **LOWER), "10 min, as much as all there is from worst to best (10 min)"),
         (Outcome("x", matters=9, **LOWER), ""),
+        (Outcome("x", matters=9, goal="raise", best=2, worst=-6), "9, more than all there is from worst to best (8)"),
         (Outcome("x", **LOWER), ""),
         (Outcome("x", matters=7, **HIT), "7 dB, more than all there is from worst to best (6 dB)"),
         (Outcome("x", matters=5, goal="hit", target=0, worst=(-3, 6)), ""),  # the longer side counts
@@ -76,3 +77,14 @@ def test_an_effect_larger_than_the_outcome_is_questioned(
     said = slip_in_size(Expectation("wool", "x", "lowers", size), outcome, seen)
     assert said.startswith("wool is expected to change x by ") == is_questioned
     assert slip_in_size(Expectation("wool", "x", "lowers"), outcome, seen) == ""
+
+
+def test_what_is_far_below_is_told_as_what_is_far_above() -> None:
+    told = "bass is -60 dB, far from all that is known of it (1 to 5)"
+    assert slips_among(Outcome("bass", unit="dB"), [3, 1, -60, 2, 4, 5]) == [told]
+
+
+def test_what_was_seen_adds_up() -> None:
+    assert Seen().with_values([]) == Seen()
+    assert Seen().with_values([3, 1]) == Seen(2, 1, 3)
+    assert Seen(2, 1, 3).with_values([7]) == Seen(3, 1, 7)

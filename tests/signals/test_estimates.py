@@ -122,6 +122,21 @@ def test_the_lossless_vented_box_has_no_output_from_the_cone_alone_at_tuning():
     assert level[0] == pytest.approx(-3.0103, abs=1e-3)
 
 
+@pytest.mark.parametrize("tuning", [0.6, 1.0, 1.5])
+def test_the_vented_response_is_that_of_its_circuit(tuning):
+    """Small (1973), figure 2: the driver in series with the air of the box, its vent and its leaks side by side.
+
+    What is radiated compresses the air of the box; with the driver's compliance for unit it is ``Vb / Vas``.
+    """
+    f, fs, q, alpha, box_q = np.geomspace(5, 2000, 60), 40.0, 0.35, 1.7, 5.0
+    s, w, wb = 2j * np.pi * f, 2 * np.pi * fs, 2 * np.pi * fs * tuning
+    air, mass = 1 / alpha, 1 / w**2
+    driver = 1 / (q * w) + s * mass + 1 / s
+    box = 1 / (s * air + wb**2 * air / s + wb * air / box_q)
+    wanted = 20 * np.log10(np.abs(mass * s**2 * air * box / (driver + box)))
+    assert boxes.vented_response_db(f, fs, q, alpha, tuning, box_q) == pytest.approx(wanted, abs=1e-9)
+
+
 def test_a_vent_of_the_told_length_has_the_tuning():
     """Back through the Helmholtz formula."""
     length = boxes.vented_box(40, 0.38, 14, 10, 40, vent_radius_mm=20).more[1].value
