@@ -210,9 +210,9 @@ class _Tally:
         turns = np.flatnonzero(np.diff(np.concatenate([[False], full, [False]]).astype(np.int8)))
         starts, ends = turns[::2], turns[1::2]
         runs = ends - starts
-        if len(runs) and starts[0] == 0:
-            runs[0] += self._run[channel]
-        self.clipped += int(np.sum(runs[runs >= _CLIPPED_RUN]))
+        held = int(self._run[channel]) if len(runs) and starts[0] == 0 else 0  # of the run that goes on
+        runs[:1] += held
+        self.clipped += int(np.sum(runs[runs >= _CLIPPED_RUN])) - (held if held >= _CLIPPED_RUN else 0)
         self._run[channel] = runs[-1] if full[-1] else 0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import os
 
@@ -143,15 +144,15 @@ def test_clipping_is_refused_with_a_count(tmp_path):
 
 
 def test_a_clipped_run_across_two_blocks_is_seen_whole():
-    """Three samples at full scale, parted by a block's end, are clipping as well."""
+    """Five samples at full scale, parted by the end of one block or of two, are five."""
     from doe.signals.files import _Tally
 
-    whole, parted = _Tally(1), _Tally(1)
-    x = np.array([0.1, 0.2, 1.0, 1.0, 1.0, 0.3], dtype=np.float32)[:, np.newaxis]
-    whole.add(x)
-    for piece in (x[:4], x[4:]):
-        parted.add(piece)
-    assert whole.clipped == parted.clipped == 3
+    x = np.array([0.1, 0.2, 1.0, 1.0, 1.0, 1.0, 1.0, 0.3], dtype=np.float32)[:, np.newaxis]
+    for first, second in itertools.combinations(range(1, 8), 2):
+        tally = _Tally(1)
+        for piece in (x[:first], x[first:second], x[second:]):
+            tally.add(piece)
+        assert tally.clipped == 5
 
 
 def test_single_samples_at_full_scale_are_no_clipping(tmp_path):
