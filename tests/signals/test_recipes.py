@@ -11,6 +11,7 @@ import pytest
 import soundfile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from scipy import signal
 
 from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.setup import Setup
@@ -213,6 +214,16 @@ def test_decays_from_an_impulse_file(tmp_path):
     assert value(tmp_path, "centre_time", "room.wav", **keys) == pytest.approx(truth["Ts"], rel=0.02)
 
 
+def test_a_decay_is_read_in_the_band_that_is_named(tmp_path):
+    """Below 500 Hz it takes 0.6 s, above 2 kHz 0.3 s."""
+    parts = [sounds.decay(t60, carrier="noise", length=1.2, seed=seed) for seed, t60 in enumerate((0.6, 0.3))]
+    low = signal.sosfilt(signal.butter(6, 500, "low", fs=RATE, output="sos"), parts[0])
+    high = signal.sosfilt(signal.butter(6, 2000, "high", fs=RATE, output="sos"), parts[1])
+    soundfile.write(tmp_path / "room.wav", 0.1 * (3 * low + high), RATE, subtype="FLOAT")
+    for keys, t60 in (({"band": [150, 450]}, 0.6), ({"octave": 250}, 0.6), ({"octave": 4000}, 0.3)):
+        assert value(tmp_path, "decay_time", "room.wav", input="impulse", **keys) == pytest.approx(t60, rel=0.15)
+
+
 def test_only_what_concerns_the_figure_is_said(tmp_path):
     """A floor too high for T30 does not trouble EDT."""
     soundfile.write(tmp_path / "room.wav", 0.5 * sounds.decay(0.5, -32), RATE, subtype="FLOAT")
@@ -237,6 +248,20 @@ def test_resonances(tmp_path):
         value(tmp_path, "resonance_frequency", "plate.txt", band=[1000, 2000])
 
 
+def test_what_is_no_single_clear_resonance_is_told(tmp_path):
+    """Two bumps of the same height, and one on a shelf that never falls by 3 dB behind it."""
+    grid = np.geomspace(20, 20_000, 2000)
+    bumps = sum(6 * np.exp(-((np.log2(grid / hz) / 0.1) ** 2)) for hz in (300, 900))
+    np.savetxt(tmp_path / "two.txt", np.column_stack([grid, bumps]), fmt="%.6f")
+    made = compute({"from": "resonance_frequency", "band": [100, 2000]}, tmp_path / "two.txt")
+    (told,) = made.warnings
+    assert told.startswith("two.txt has two resonances of about the same height from 100 to 2000 Hz, at ")
+    shelf = np.where(grid > 300, np.maximum(bumps, 4), bumps)
+    np.savetxt(tmp_path / "shelf.txt", np.column_stack([grid, shelf]), fmt="%.6f")
+    with pytest.raises(DataError, match="does not fall 3 dB on both sides, or is too sharp to resolve; it has no Q"):
+        value(tmp_path, "resonance_q", "shelf.txt", band=[100, 600], least_db=1)
+
+
 @pytest.mark.parametrize("q", [8, 12, 15, 20])
 def test_a_q_that_smoothing_lowers_says_by_how_much(tmp_path, q):
     """Closed form: a simple resonator of that Q. Nothing was said up to Q 20, where 13 % are missing."""
@@ -259,6 +284,40 @@ def test_signals_of_other_trades(bench):
     assert value(bench, "dominant_frequency", "rig.csv") == pytest.approx(25, abs=0.1)
     with pytest.raises(DataError, match=r"rig\.csv does not settle"):
         value(bench, "settling_time", "rig.csv")
+
+
+def test_a_step_settles_within_the_share_that_is_named(tmp_path):
+    """``1 - exp(-t / tau)`` is within a share of its end after ``tau ln(1 / share)``."""
+    t = np.arange(1000) / 1000
+    np.savetxt(tmp_path / "step.csv", np.column_stack([t, 1 - np.exp(-t / 0.05)]), delimiter=",", fmt="%.9f")
+    for percent in (2, 50):
+        found = value(tmp_path, "settling_time", "step.csv", within_percent=percent)
+        assert found == pytest.approx(0.05 * math.log(100 / percent), abs=0.001)
+
+
+@pytest.mark.parametrize(
+    "recipe",
+    [{"from": "level"}, {"from": "loudest_level"}, {"from": "band_level", "band": [500, 2000], "input": "recording"}],
+)
+def test_a_level_without_calibration_is_said_to_be_none_of_sound(bench, recipe):
+    told = (
+        "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is."
+    )
+    assert told in compute(recipe, bench / "tone.wav").notes
+    assert told not in compute({**recipe, "full_scale_db": 114.0}, bench / "tone.wav").notes
+
+
+def test_distortion_is_told_in_percent(tmp_path):
+    """``x + 2 x^3`` at amplitude A: the third harmonic is A^2 / 2 over 1 + 3 A^2 / 2, and there is no other."""
+    sounds.write_recording(
+        tmp_path / "take.wav", sweep=SHORT, through=lambda x: x + 2 * x**3, noise_db=-80, subtype="FLOAT"
+    )
+    percent = 100 * 0.25**2 / 2 / (1 + 1.5 * 0.25**2)
+    keys = {"band": [200, 2000], "sweep": SWEEP_KEY}
+    for order in (3, "total"):
+        assert value(tmp_path, "distortion", "take.wav", order=order, **keys) == pytest.approx(percent, rel=0.05)
+    with refused(DataError, "take.wav: harmonic 3 is known up to 5000 Hz of the played tone only; lower the band."):
+        value(tmp_path, "distortion", "take.wav", order=3, sweep=SWEEP_KEY, band=[200, 7000])
 
 
 def test_distortion_of_a_straight_chain_is_said_to_be_noise(bench):
