@@ -122,11 +122,13 @@ def _responses(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept
     if is_default:
         responses = [_plain_response(group, settings, kept, said) for group in groups]
         return Picture(responses, {})
-    shown = {**settings, "smoothing": settings["smoothing"] or SMOOTHING}
+    has_reference = "match_band" in settings
+    # what differs from a reference is told as it is read
+    shown = settings if has_reference else {**settings, "smoothing": settings["smoothing"] or SMOOTHING}
     own = _called(settings.get("reference_variant") or "")
     others = [group for group in groups if group.name != own]
     responses = [_response(group, shown, kept, said, band) for group in others or groups]
-    if "match_band" not in settings:
+    if not has_reference:
         return Picture(responses, {})
     reference = reference_response(shown, kept.context, said, band)
     reference = replace(reference, name=own or Path(settings["reference"]).stem)

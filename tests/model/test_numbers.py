@@ -136,6 +136,7 @@ def test_what_is_no_time_is_refused(typed):
 
 def test_a_comma_that_could_mean_thousands_is_refused_in_a_time_too():
     assert (read_minutes("1,5 h", "time"), read_hours("2,5", "time")) == (90.0, 2.5)
+    assert (read_minutes("0", "time"), read_hours("0", "time")) == (0.0, 0.0)
     for typed in ("1,234", "1,234 h"):
         with pytest.raises(DataError, match="the comma could mean thousands"):
             read_minutes(typed, "time")
