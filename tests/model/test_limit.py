@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
-from doe.model.limit import Derived, Limit, broken_limits, check_rules, derive
+from doe.model.limit import Derived, Limit, broken_limits, check_rules, derive, names_behind
 from tests.refusing import refused
 
 RINGS = Factor("rings", "count", low=7, high=12)
@@ -26,6 +26,10 @@ def test_quantities_build_on_one_another() -> None:
     settings = {"rings": 10, "wool": 20.0, "driver": "poly"}
     assert derive(settings, [AIR, TWICE]) == {**settings, "air": 378.0, "twice": 756.0}
     assert "air" not in settings
+
+
+def test_a_limit_rests_on_what_its_quantities_rest_on() -> None:
+    assert names_behind(["twice"], [AIR, TWICE, Derived("far", "gap * 2")]) == {"twice", "air", "rings", "wool"}
 
 
 @given(st.lists(st.tuples(st.integers(7, 12), st.floats(0, 60)), min_size=1, max_size=20))
@@ -45,13 +49,13 @@ def test_many_variants_are_derived_and_limited_as_one(rows: list[tuple[int, floa
 def test_tenths_add_up_as_they_do_by_hand(sign: str) -> None:
     """Whole numbers as the yardstick: of three shares in steps of 0.1, ``0.1 + 0.2 <= 0.3`` and ``0.1 + 0.7 + 0.2 == 1``."""
     shares = [Factor(name, low=0, high=1, step=0.1) for name in "abc"]
-    limits = [Limit(f"a + b {sign} c"), Limit(f"a + b + c {sign} 1")]
+    limits = [Limit(f"a + b {sign} c"), Limit(f"a + b + c {sign} 1"), Limit(f"-c {sign} -a - b")]
     whole = list(itertools.product(range(11), (0, 1, 2, 7), (0, 2, 3, 9)))
     settings = [
         {factor.name: factor.read(tenths / 10) for factor, tenths in zip(shares, row, strict=True)} for row in whole
     ]
     columns = {name: np.array([row[name] for row in settings]) for name in "abc"}
-    by_hand = [[SIGNS[sign](a + b, c), SIGNS[sign](a + b + c, 10)] for a, b, c in whole]
+    by_hand = [[SIGNS[sign](a + b, c), SIGNS[sign](a + b + c, 10), SIGNS[sign](a + b, c)] for a, b, c in whole]
     assert [[not broken_limits(row, [limit]) for limit in limits] for row in settings] == by_hand
     assert np.transpose([limit.expression.evaluate(columns) for limit in limits]).tolist() == by_hand
 
