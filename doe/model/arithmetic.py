@@ -202,7 +202,8 @@ def _truth(sign: type[ast.cmpop], first: Any, second: Any) -> Any:
     if _is_text(first) and sign not in (ast.Eq, ast.NotEq):
         raise TypeError("levels are only compared with == and !=")
     if not (_is_array(first) or _is_array(second)):
-        return float(_COMPARISONS[sign](first if _is_text(first) or not _is_equal(first, second) else second, second))
+        met = second if not _is_text(first) and _is_equal(first, second) else first
+        return float(_COMPARISONS[sign](met, second))
     import numpy as np
 
     with np.errstate(all="ignore"):
