@@ -230,8 +230,8 @@ def smooth(frequency: Array, level: Array, fraction: int, average: Average = "po
     running = np.concatenate([[0.0], np.cumsum(steps)])
     half = 0.5 * math.log(OCTAVE_RATIO) / fraction
     low, high = np.maximum(place - half, place[0]), np.minimum(place + half, place[-1])
-    parts = (_integral(end, place, values, running) for end in (low, high))
-    mean = -np.subtract(*parts) / (high - low)
+    first, last = (_integral(end, place, values, running) for end in (low, high))
+    mean = (last - first) / (high - low)
     return to_level(mean) if average == "power" else np.asarray(mean, dtype=np.float64)
 
 
