@@ -275,7 +275,6 @@ def _counted_in(*values: float) -> tuple[float, str]:
     if largest == 0 or 1e-4 <= largest < 1e6:
         return 1.0, ""
     exponent = max(3 * math.floor(math.log10(largest) / 3), -300)  # what is smaller still cannot be divided by
-    exponent = min(exponent, -6) if largest < 1 else exponent
     name = _SIZES.get(abs(exponent))
     if name is None:
         return 10.0**exponent, f" x 10^{exponent}"
