@@ -395,7 +395,7 @@ def judge(
         "margin": nan if margin is None else margin, "p": nan if margin is None else tests.p, "is_inside": is_inside,
         "verdict": verdict, "finding": finding,
     }  # fmt: skip
-    return row, [] if is_inside else [_contradiction(outcome, label, estimate, verdict)]
+    return row, [] if is_inside else [_contradiction(outcome, row, estimate)]
 
 
 def _in_range(outcome: Outcome, promised: float, observed: float) -> str:
@@ -425,10 +425,14 @@ def _shortfall_interval(outcome: Outcome, promised: float, low: float, high: flo
     return float(lost.min()), float(lost.max())
 
 
-def _contradiction(outcome: Outcome, label: str, estimate: float, verdict: Kept) -> str:
-    if verdict == KEPT:
+def _contradiction(outcome: Outcome, row: Mapping[str, Any], shortfall: float) -> str:
+    """Say that an outcome lies outside of what was predicted: better or worse, or, where it is neither, higher or lower."""
+    label, difference = _label(outcome), row["difference"]
+    if row["verdict"] == KEPT and abs(difference) < row["margin"]:
         return f"{label} lies outside of what the log predicted, though by less than what matters."
-    side = "worse" if estimate > 0 else "better"
+    side = "worse" if shortfall > 0 else "better"
+    if outcome.goal is None or shortfall == 0:
+        side = "higher" if difference > 0 else "lower"
     return (
         f"{label} contradicts the log: it came out {side} than 95 % of what was predicted. Look for what else was different "
         "about these builds or this session before either is believed."

@@ -87,7 +87,26 @@ def test_better_than_promised_is_no_broken_promise_but_contradicts_the_log():
     found = confirm(log(3, off=-5.0), FACTORS, [NOISE], ["new 1", "new 2", "new 3"])
     assert found.verdict == KEPT
     assert "better than promised by" in found.table["finding"].iloc[0]
-    assert any("outside of what the log predicted" in note for note in found.notes)
+    assert any(note.startswith("Noise contradicts the log: it came out better") for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "promised", "observed", "said"),
+    [
+        (NOISE, 30.0, 31.2, "outside of what the log predicted, though by less than what matters"),
+        (NOISE, 30.0, 28.8, "outside of what the log predicted, though by less than what matters"),
+        (NOISE, 30.0, 27.0, "it came out better than"),
+        (NOISE, 30.0, 34.0, "it came out worse than"),
+        (Outcome("noise", matters=2.0), 30.0, 27.0, "it came out lower than"),
+        (Outcome("noise", matters=2.0), 30.0, 34.0, "it came out higher than"),
+        (Outcome("noise", goal="within", low=20, high=40, worst=9, matters=2.0), 24.0, 36.0, "it came out higher than"),
+        (Outcome("noise", goal="within", low=20, high=40, worst=9, matters=2.0), 24.0, 42.5, "it came out worse than"),
+    ],
+)
+def test_what_lies_outside_of_the_prediction_is_called_by_what_it_is(outcome, promised, observed, said):
+    """Promised to within 1: better and worse are towards the goal; without one, or anywhere in a range, it has no side."""
+    _, notes = judge(outcome, promised, (promised - 1, promised + 1), observed, 0.1, 20.0)
+    assert [said in note for note in notes] == [True]
 
 
 def test_a_lack_of_difference_is_no_proof():
