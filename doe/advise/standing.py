@@ -46,8 +46,6 @@ def worth_frame(situation: Situation) -> pd.DataFrame:
     """Return the worth of every variant read, as believed now, best first: ``variant, worth, low, high``."""
     import pandas as pd
 
-    if not situation.belief.variants:
-        return pd.DataFrame(columns=["variant", "worth", "low", "high"])
     worth, low, high = told_worth(situation.belief)
     frame = pd.DataFrame({"variant": list(situation.belief.variants), "worth": worth, "low": low, "high": high})
     return frame.sort_values("worth", ascending=False, ignore_index=True)

@@ -13,9 +13,6 @@ def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
 
 def test_where_nothing_can_be_built_no_chance_is_stated():
     assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) is None
-    assert stop_sentence(None, "7", "0.8", matters=0.05, hours=0.25, cheapest_minutes=21.0) == (
-        "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
-    )
 
 
 def test_it_stops_below_the_stated_level_and_names_what_to_keep():
@@ -28,13 +25,19 @@ def test_it_stops_below_the_stated_level_and_names_what_to_keep():
 
 
 def test_hours_that_do_not_do_and_no_reach_at_all_are_said():
-    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=0.25, cheapest_minutes=21.0) == (
-        "15 min left, and the cheapest move takes 21 min; keep variant 7, worth 0.8."
+    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=2.0, cheapest_minutes=121.0) == (
+        "2 h left, and the cheapest move takes 2 h 1 min; keep variant 7, worth 0.8."
     )
-    assert stop_sentence(1.0, None, "", matters=0.0, hours=None, cheapest_minutes=None, unit="B") == (
-        "no variant that keeps the limits is within reach of unit B; allow other units, or loosen a limit; "
-        "no variant has been read yet."
-    )
+    for unit, said in (("B", "unit B"), ("new", "a new unit")):
+        assert stop_sentence(1.0, None, "", matters=0.0, hours=None, cheapest_minutes=None, unit=unit) == (
+            f"no variant that keeps the limits is within reach of {said}; allow other units, or loosen a limit; "
+            "no variant has been read yet."
+        )
     assert stop_sentence(1.0, None, "", matters=0.0, hours=None, cheapest_minutes=None) == (
         "no variant that keeps the limits is within reach of a unit or a new one; loosen a limit; no variant has been read yet."
     )
+
+
+def test_a_move_that_takes_the_hours_left_to_the_minute_still_fits():
+    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=2.0, cheapest_minutes=120.0) is None
+    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=None, cheapest_minutes=120.0) is None
