@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from doe.model.errors import UsageError, listed
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_frame, check_names, check_whole
 from doe.model.limit import Derived, Limit
@@ -23,6 +23,7 @@ from doe.plans.layout import Array, Ints, Layout
 from doe.plans.optimal import optimal
 from doe.plans.request import Request, Tell, check_request
 from doe.plans.result import Basis, Plan, beside_fixed
+from doe.plans.routing import label_of
 from doe.plans.separation import separate
 from doe.plans.units import rebuild_places, units_of
 
@@ -326,7 +327,8 @@ def judge(
     Parameters
     ----------
     table : DataFrame
-        One row per run, one column per factor; `block` and `unit` are used where they stand, other columns are not.
+        One row per run, one column per factor; `block` and `unit` are used where they stand, other columns are not. A run
+        whose unit is left empty counts as on a unit of its own.
     factors, model, existing, limits, derived, scatter, matters
         As for `plan`.
 
@@ -340,7 +342,7 @@ def judge(
     UsageError
         If the runs cannot estimate the model, or break a limit.
     DataError
-        If a setting is not allowed.
+        If a setting is not allowed, or some runs have a block and others none.
     """
     check_frame("table", table, "run")
     request = check_request(
@@ -349,15 +351,35 @@ def judge(
     values = to_values(request.factors, table, "Run")
     if not len(values):
         raise UsageError("The plan has no runs.")
-    block = _numbered(table, BLOCK, len(values))
-    unit = units_of(request.factors, values, None) if UNIT not in table.columns else _numbered(table, UNIT, len(values))
+    block, unit = _blocks(table), _units(request, values, table)
     points = tuple(str(cell) for cell in table[POINT]) if POINT in table.columns else ("run",) * len(values)
     built = Draft(f"plan as edited, {counted(len(values), 'run')}", values, block, points)
     check_limits_kept(request, built, "edited")
     return finish(request, "edited", built, Arrangement(block, unit, len(request.old)), shuffle=False)
 
 
-def _numbered(table: pd.DataFrame, column: str, n_rows: int) -> Ints:
+def _blocks(table: pd.DataFrame) -> Ints:
+    block = _numbered(table, BLOCK)
+    empty = np.flatnonzero(block < 0)
+    if len(empty) == len(table):
+        return np.zeros(len(table), dtype=np.intp)
+    if len(empty):
+        raise DataError(f"Run {empty[0] + 1} has no block, and others have one; give it one, or leave the column out.")
+    return block
+
+
+def _units(request: Request, values: Array, table: pd.DataFrame) -> Ints | None:
+    unit = _numbered(table, UNIT)
+    empty = np.flatnonzero(unit < 0)
+    if len(empty) == len(table):
+        return units_of(request.factors, values, None)
+    unit[empty] = unit.max() + 1 + np.arange(len(empty))
+    return unit
+
+
+def _numbered(table: pd.DataFrame, column: str) -> Ints:
+    """Return a number for what each cell of a column names, from 0 in the order met; -1 where it names nothing."""
     if column not in table.columns:
-        return np.zeros(n_rows, dtype=np.intp)
-    return np.asarray(pd.factorize(table[column])[0], dtype=np.intp)
+        return np.full(len(table), -1, dtype=np.intp)
+    cells = [None if label_of(cell) is None else cell for cell in table[column]]
+    return np.asarray(pd.factorize(np.array(cells, dtype=object))[0], dtype=np.intp)

@@ -85,7 +85,7 @@ def errand(
         check_one("effort", effort, Effort)
     known = tuple(factors)
     variants = tuple(read_rows(known, table, "Variant"))
-    labels = tuple(_label(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
+    labels = tuple(label_of(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
     block = (
         tuple(int(code) for code in pd.factorize(table[BLOCK], sort=True)[0])
         if BLOCK in table.columns
@@ -95,7 +95,8 @@ def errand(
     return Errand(known, variants, labels, block, ready, effort or Effort(), new_units)
 
 
-def _label(cell: object) -> str | None:
+def label_of(cell: object) -> str | None:
+    """Return what a cell names; None where it is empty, or asks for a new one."""
     return None if cell is None or cell != cell or str(cell) in ("", "new", "<NA>") else str(cell)
 
 

@@ -5,7 +5,7 @@ import pytest
 from doe.advise.route import route
 from doe.coding import Coding
 from doe.model.effort import Effort
-from doe.model.errors import UsageError
+from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.plans import KINDS, Plan, judge, plan
 from tests.plans.made import RADIO, coded, numbers, switches
@@ -121,6 +121,24 @@ def test_an_edited_plan_is_judged_as_it_stands():
     assert again.efficiency["D"] < made.efficiency["D"]
     same = judge(made.table, numbers(3))
     assert same.precision.equals(made.precision)
+
+
+BUILT = pd.DataFrame({"depth": [0, 9] * 4, "body": [0, 0, 1, 1] * 2})
+FIXED = (Factor("depth", low=0, high=9), Factor("body", low=0, high=1, way="rebuild"))
+
+
+@pytest.mark.parametrize("empty", [None, np.nan, "", "new"])
+def test_an_edited_run_without_a_unit_is_on_one_of_its_own(empty):
+    """Two of them are not on one unit together; where no run names any, units follow from what a rebuild changes."""
+    made = judge(BUILT.assign(unit=["x", "x", "y", "y", "z", "z", empty, empty]), FIXED)
+    assert made.table["unit"].tolist() == ["new 1", "new 1", "new 2", "new 2", "new 3", "new 3", "new 4", "new 5"]
+    assert judge(BUILT.assign(unit=[empty] * 8), FIXED).precision.equals(judge(BUILT, FIXED).precision)
+
+
+def test_an_edited_run_without_a_block_beside_others_with_one_is_refused():
+    with refused(DataError, "Run 8 has no block, and others have one; give it one, or leave the column out."):
+        judge(BUILT.assign(block=[1, 1, 1, 1, 2, 2, 2, None]), FIXED)
+    assert judge(BUILT.assign(block=[None] * 8), FIXED).precision.equals(judge(BUILT, FIXED).precision)
 
 
 def test_a_plan_does_not_touch_what_it_is_given():
