@@ -77,9 +77,23 @@ def test_the_runner_up_says_what_it_gives_up():
     assert runner_up("wool from 0 to 20 %", 29, "A", 0.4) == (
         "Cheaper: wool from 0 to 20 % on unit A, 29 min; it gives up 60 % of what the first choice is expected to bring."
     )
-    assert runner_up("rings 9", 29, "new", 1.2).endswith("as a new unit, 29 min; it is expected to bring as much.")
+    for share in (1.0, 1.2):
+        assert runner_up("rings 9", 29, "new", share).endswith(
+            "as a new unit, 29 min; it is expected to bring as much."
+        )
 
 
 def test_without_a_reading_that_could_speak_against_it_none_is_named(factors):
     text = said(factors, would_change="")
     assert text.endswith("; it would help to tell whether wool matters.")
+
+
+def test_what_is_not_the_best_is_not_called_so(factors):
+    text = said(factors, kind="repeat", changes={}, variant="5")
+    assert text.startswith("Read variant 5 again, on the bench still, on unit A:")
+
+
+def test_before_anything_was_read_there_is_nothing_to_expect_or_to_beat(factors):
+    assert ", nothing to beat yet; it would help" in said(factors, best=None)
+    assert "so this is exploration" in (text := said(factors, best=None, is_exploration=True))
+    assert "0.71" not in text

@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from doe.advise.limits_kept import is_kept
 from doe.advise.tolerance import HOLD, NO_CARE, UNTIL_KNOWN, tolerances
 from doe.coding import Coding
 from doe.fit import analyse
@@ -190,11 +189,6 @@ def test_what_never_was_varied_is_held():
     found = tolerances(pair, (GAP, TILT), {"gap": 5.0, "tilt": 1.0})
     assert tuple(row_of(found, "tilt")[["low", "high", "care"]]) == (1.0, 1.0, UNTIL_KNOWN)
     assert row_of(found, "gap")["care"] == NO_CARE
-
-
-def test_an_outcome_without_a_goal_may_move_by_what_matters_either_way():
-    outcome = Outcome("weight", matters=2.0)
-    assert is_kept(outcome, np.array([1.9, 2.1, -2.1]), np.zeros(3)).tolist() == [True, False, False]
 
 
 def test_no_drift_may_break_a_limit():
