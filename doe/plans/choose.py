@@ -166,7 +166,8 @@ def choose(
     )
     if effort is not None:
         check_one("effort", effort, Effort)
-    budget = Budget(runs, None if hours is None else 60.0 * hours, effort, units)
+    minutes = None if hours is None else round(60.0 * hours, 6)  # 2 h 3 min are 2.05 h, and 60 times that a little less
+    budget = Budget(runs, minutes, effort, units)
     shared = {
         "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,
     }  # fmt: skip

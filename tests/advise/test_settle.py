@@ -72,10 +72,12 @@ def test_the_equivalent_promises_what_the_truth_gives():
 
 
 def test_a_unit_at_hand_that_can_get_there_is_named_with_its_minutes():
-    """A body of 9 rings needs its 30 % wool taken out, 8 minutes, and its feet changed, 3."""
+    """A body of 9 rings needs its 30 % wool taken out, 8 minutes, and its feet changed, 3; nothing is known of half a one."""
     units = [
         Unit("low one", {"rings": 9, "wool": 30.0, "feet": "cork"}),
         Unit("tall", {"rings": 12, "wool": 0.0, "feet": "felt"}),
+        Unit("half built", {"rings": 9, "wool": 0.0}),
+        Unit("taken apart", {"rings": 9, "wool": 0.0, "feet": "felt"}, retired=True),
     ]
     found = settle(
         log(MIXED, through_air), FACTORS, [ECHO], {"rings": 11, "wool": 45, "feet": "felt"}, units=units, **MORE

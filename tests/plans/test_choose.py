@@ -119,6 +119,11 @@ def test_beside_a_log_few_hours_buy_few_runs():
     assert found.table["runs"].min() == 2
 
 
+def test_a_plan_that_takes_the_hours_to_the_minute_fits():
+    """Three readings of 41 minutes are 2 h 3 min, 2.05 h; in binary 60 * 2.05 is a little less than 123."""
+    assert choose(numbers(1), hours=2.05, effort=Effort(reading_minutes=41)).plan.n_runs == 3
+
+
 def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
     with refused(
         UsageError,
