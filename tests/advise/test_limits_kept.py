@@ -66,7 +66,10 @@ def test_a_limit_is_broken_for_certain_and_named_only_where_it_is_broken():
 
 
 def test_what_one_build_may_be_off_by_counts_against_limits():
-    """Flow 1 + e with e ~ N(0, 1) stays above 0 with Phi(1) = 0.8413; 20000 worlds tell that to 0.003."""
+    """Flow 1 + e with e ~ N(0, 1) stays above 0 with Phi(1) = 0.8413; 20000 worlds tell that to 0.003.
+
+    Against itself a build that does not drift loses nothing.
+    """
     coding = Coding((GAP,))
     level = np.column_stack([np.ones(20_000), np.zeros(20_000)])
     draws = Draws(coding, coding.terms(["gap"]), level, np.ones((20_000, 1), dtype=bool), np.ones(20_000),
@@ -74,3 +77,6 @@ def test_what_one_build_may_be_off_by_counts_against_limits():
     one = Watch([(FLOW, draws)], (GAP,), {"gap": 5.0}, np.random.default_rng(1))
     assert one.moved(GAP, [5.0])[0][0] == pytest.approx(0.8413, abs=0.008)
     assert one.chance_at(pd.DataFrame({"gap": [5.0] * 20_000})) == pytest.approx(0.8413, abs=0.008)
+    lossless = Outcome("flow", goal="raise", best=20, worst=-50, matters=0.01)
+    still = Watch([(lossless, draws)], (GAP,), {"gap": 5.0}, np.random.default_rng(1))
+    assert (still.moved(GAP, [5.0])[0][0], still.chance_at(pd.DataFrame({"gap": [5.0] * 20_000}))) == (1.0, 1.0)

@@ -33,9 +33,9 @@ def test_it_is_the_information_between_being_in_the_model_and_a_reading():
 
 
 def test_scatter_within_either_case_is_weighed_by_its_share():
-    """Variance 4 in 2 of 8 worlds and 1 in the others: 0.25 * 4 + 0.75 * 1."""
+    """Variance 4 in 2 of 8 worlds and 9 in the others, 3 apart: 0.25 * 4 + 0.75 * 9."""
     held = ([1, 1, 0, 0, 0, 0, 0, 0], [1] * 8, [0] * 8)
-    assert told((held, [3, 7, 0, 0, 0, 2, 2, 2], 0.0))[0][1] == pytest.approx(0.5 * np.log((1.75 + 0.1875 * 16) / 1.75))
+    assert told((held, [4, 8, 0, 0, 0, 6, 6, 6], 0.0))[0][1] == pytest.approx(0.5 * np.log((7.75 + 0.1875 * 9) / 7.75))
 
 
 def test_at_most_two_terms_are_named_the_most_telling_first_by_the_outcome_that_tells_most():
