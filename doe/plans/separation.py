@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -25,8 +26,8 @@ class Separation:
     ----------
     rung : int
         0: main effects are mixed with each other. 1: some main effect is one and the same with an interaction. 2: main effects
-        are partly mixed with interactions. 3: main effects are clear. 4: interactions of two are distinct too. 5: so is the
-        curvature of each factor.
+        are partly mixed with interactions. 3: main effects are clear. 4: interactions of two are all varied, and distinct too.
+        5: so is the curvature of each factor.
     sentences : tuple of str
         What can be told apart and what cannot, by name.
     """
@@ -66,20 +67,26 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     )
     never = sides[(sides["b"] == "mean") & (sides["a"] != "curve")]
     bends = sides[(sides["a"] == "curve") | (sides["b"] == "curve")]
+    unvaried = never["a"].value_counts()
     sentences = [_mains_sentence(sides, mains, n_factors)]
-    if n_factors > 1:
+    pairs_varied = math.comb(n_factors, 2) - int(unvaried.get("pair", 0))
+    if pairs_varied > 0:
         sentences.append(_pairs_sentence(sides, pairs))
-    if n_factors > 2:
+    if pairs_varied > 1:
         sentences.append(_between_sentence(sides, between))
     if len(never):
         sentences.append(f"Never varied on its own: {listed(map(spaced, never['term']), 'and')}.")
     sentences.append(_bends_sentence(bends, curved))
     has_bends = bool(curved) and not (bends["size"] > SAME).any()
-    return Separation(_rung(mains, pairs, between, has_bends, bool(len(never))), tuple(sentences))
+    if "main" in unvaried:
+        mains = 1.0
+    if "pair" in unvaried:
+        between = 1.0
+    return Separation(_rung(mains, pairs, between, has_bends), tuple(sentences))
 
 
-def _rung(mains: float, pairs: float, between: float, has_bends: bool, is_missing: bool) -> int:
-    if mains > SAME or is_missing:
+def _rung(mains: float, pairs: float, between: float, has_bends: bool) -> int:
+    if mains > SAME:
         return 0
     if pairs > SAME:
         return 1

@@ -88,6 +88,22 @@ def test_correlations_with_many_levels_are_canonical():
     assert ("p", "s") not in pairs.index
 
 
+def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
+    """One factor at a time about a middle, so that A * B is 0; and eight corners in pairs of opposite ones, all of whose A * B,
+    A * C and B * C are those of the block. In both main effects are clear, and of interactions nothing can be said.
+    """
+    one_at_a_time = judge(pd.DataFrame({"A": [0, 1, -1, 0, 0, 0], "B": [0, 0, 0, 1, -1, 0]}), numbers(2))
+    corners = pd.DataFrame(np.array(np.meshgrid([-1, 1], [-1, 1], [-1, 1])).reshape(3, 8).T, columns=["A", "B", "C"])
+    opposite = judge(corners.assign(block=[1, 2, 3, 4, 4, 3, 2, 1]), numbers(3))
+    for made, never in ((one_at_a_time, "A:B"), (opposite, "A:B, A:C and B:C")):
+        assert (made.separation.rung, made.separation.sentences[:2]) == (
+            3,
+            ("Main effects are independent of each other.", f"Never varied on its own: {never}."),
+        )
+    still = judge(one_at_a_time.table.assign(B=0.0), numbers(2), ["A"])
+    assert still.separation.rung == 0
+
+
 def test_the_error_of_prediction_is_that_of_least_squares(plans):
     made = plans["central-composite"]
     from tests.plans.made import quadratic
