@@ -210,7 +210,7 @@ class _Grid:
             for limit in self.limits:
                 is_kept &= kept(limit, columns, self.derived)
         places = places[is_kept]
-        off = self._off(places)
+        off = self._off(values[is_kept])  # not anew: of no combinations none tells that it is a level
         away = np.zeros(len(places))
         for k, table in enumerate(self._away):
             away += table[places[:, k]]
@@ -234,8 +234,8 @@ class _Grid:
                 return False
         return True
 
-    def _off(self, places: Places) -> Floats:
-        return _steady(np.abs(self.measured(places) - self.wanted), max(abs(self.wanted), 1.0))
+    def _off(self, values: Floats) -> Floats:
+        return _steady(np.abs(values - self.wanted), max(abs(self.wanted), 1.0))
 
     def everything(self) -> Iterator[Places]:
         """Yield all combinations, a chunk at a time."""
@@ -255,7 +255,7 @@ class _Grid:
                     found = self.nearest(np.vstack([self._scan(here, pair, rng, room), here[None, :]]), _KEPT)
                     yield found
                     here = found[0] if len(found) else here
-                    is_hit |= bool(len(found)) and self._off(found[:1])[0] == 0
+                    is_hit |= bool(len(found)) and self._off(self.measured(found[:1]))[0] == 0
                 if is_hit or (before == here).all():
                     break
             if is_hit:

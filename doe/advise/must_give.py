@@ -66,5 +66,6 @@ def _widened(factor: Factor) -> Factor | None:
     low, high = factor.span
     step = factor.step or (high - low) / 200
     steps = max(1, min(round((high - low) / step), 5000))
-    down = steps if low < 0 else min(steps, max(0, math.ceil(low / step - 1e-9) - 1))
-    return replace(factor, low=low - down * step, high=low + round((high - low) / step) * step + steps * step)
+    top = low + round((high - low) / step) * step
+    down, up = (steps if end < 0 else min(steps, max(0, math.ceil(end / step - 1e-9) - 1)) for end in (low, -top))
+    return replace(factor, low=low - down * step, high=top + up * step)
