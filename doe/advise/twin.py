@@ -86,7 +86,7 @@ def _mixes(
     limits: Sequence[Limit],
     derived: Sequence[Derived],
 ) -> pd.DataFrame:
-    """Return settings whose quantity is as near as the equivalent's, the equivalent first, then those most unlike `start`."""
+    """Return settings whose quantity is as near as the equivalent's, that first, then the first so many others but `start`."""
     parts = [*stand_in.lasting, stand_in.factor]
     values = [factor.grid(_VALUES) for factor in parts[:4]]
     rows = [
