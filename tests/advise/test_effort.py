@@ -23,7 +23,27 @@ def test_a_level_is_paid_once_per_project(factors):
     end = {**START, "driver": "bamboo"}
     assert change_cost(factors, START, end).price == 40
     assert change_cost(factors, START, end, {"driver": {"bamboo"}}).price == 0
-    assert bought_levels(factors, [START])["driver"] == {"poly"}
+    assert bought_levels(factors, [START, {"vents": 2}])["driver"] == {"poly"}
+
+
+def test_every_change_is_paid_and_a_level_besides_until_it_is_bought(effort):
+    """A pad costs 3 to change and cork 40, a hole 2 to drill; a unit is 20, and comes without holes and pads."""
+    pad = Factor("pad", kind="categorical", levels=["foam", "cork"], price=3, prices={"foam": 5, "cork": 40})
+    hole = Factor("hole", kind="count", low=0, high=2, way="up", price=2)
+    values, start = [pad.levels, (0, 1, 2)], {"pad": "foam", "hole": 1}
+    for bought, changed, new in (
+        ({}, [0, 43], [8, 43]),
+        ({"pad": {"foam"}}, [0, 43], [3, 43]),
+        ({"pad": {"cork"}}, [0, 3], [8, 3]),
+    ):
+        at_hand, made = (change_tables([pad, hole], values, begin, effort, bought).price for begin in (start, None))
+        assert [list(prices) for prices in at_hand] == [changed, [2, 0, 2]]
+        assert [list(prices) for prices in made] == [new, [0, 2, 2]]
+        end = {"pad": "cork", "hole": 2}
+        assert change_cost([pad, hole], start, end, bought).price == changed[1] + 2
+        assert change_cost([pad, hole], start, {**start, "hole": 2}, bought).price == 2
+        assert new_unit_cost([pad, hole], end, effort, bought).price == 20 + new[1] + 2
+        assert new_unit_cost([pad, hole], {"pad": "foam", "hole": 0}, effort, bought).price == 20 + new[0]
 
 
 def test_a_new_unit_counts_itself_and_then_its_settings(factors, effort):

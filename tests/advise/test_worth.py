@@ -4,8 +4,17 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
-from doe.advise.worth import best_worth, desirability, goal_outcomes, overall, worth, worth_that_matters
+from doe.advise.worth import (
+    best_worth,
+    change_that_matters,
+    desirability,
+    goal_outcomes,
+    overall,
+    worth,
+    worth_that_matters,
+)
 from doe.model.errors import UsageError
 from doe.model.outcome import Outcome
 
@@ -32,11 +41,11 @@ def test_within_is_flat_inside_and_falls_by_its_own_width():
     np.testing.assert_allclose(desirability(outcome, [0, 1, 2, 3, 4, 5, 6]), [0, 0.5, 1, 1, 1, 0.5, 0])
 
 
-def test_overall_is_the_geometric_mean():
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5])
+def test_overall_is_the_geometric_mean(count):
     """Derringer & Suich (1980) eq. 3: D = (d1 d2 ... dk)^(1/k)."""
-    parts = [np.array([0.5, 1.0]), np.array([0.8, 0.3]), np.array([0.2, 0.9])]
-    expected = [(0.5 * 0.8 * 0.2) ** (1 / 3), (1.0 * 0.3 * 0.9) ** (1 / 3)]
-    np.testing.assert_allclose(overall(parts, [1, 1, 1]), expected)
+    parts = np.array([[0.5, 1.0], [0.8, 0.3], [0.2, 0.9], [0.9, 0.7], [0.4, 0.6]])[:count]
+    np.testing.assert_allclose(overall(list(parts), [1.0] * count), stats.gmean(parts))
 
 
 def test_a_weight_of_two_counts_like_the_outcome_named_twice():
@@ -92,7 +101,18 @@ def test_what_matters_is_one_matters_from_where_the_best_stands():
     """One outcome, a ramp of 10 units: matters = 1 is 0.1 of worth; at the goal already, the documented share instead."""
     outcome = Outcome("a", goal="raise", worst=0, best=10, matters=1)
     assert worth_that_matters([outcome], [4.0]) == pytest.approx(0.1)
-    assert worth_that_matters([outcome], [12.0]) == pytest.approx(0.05)
+    for there in (10.0, 12.0):
+        assert worth_that_matters([outcome], [there]) == pytest.approx(0.05)
+
+
+def test_where_nothing_is_said_to_matter_a_twentieth_of_the_way_to_the_goal_does():
+    """Of ways of 10 and 4 on the two sides of a target the shorter counts for a change either way; no step is longer."""
+    sides = Outcome("a", goal="hit", target=0, worst=(-4, 10))
+    assert (worth_that_matters([sides], [-3.0]), worth_that_matters([sides], [6.0])) == pytest.approx((0.05, 0.05))
+    far = Outcome("a", goal="raise", worst=20, best=30)
+    assert worth_that_matters([far], [25.0]) == pytest.approx(0.05)
+    assert change_that_matters(sides) == pytest.approx(0.05 * 4)
+    assert change_that_matters(Outcome("a", goal="lower", worst=8, best=0, matters=20)) == 8
 
 
 @pytest.mark.parametrize("place", [0.0, 0.3, 5.0, 9.5, 9.99])
