@@ -1,4 +1,5 @@
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from doe.advise.situation import look
 from doe.advise.standing import ROOM, ROOM_FOR_DESIGNS
 from doe.advise.trade_off import kept_sentence
 from doe.advise.worth import worth_that_matters
+from doe.model.outcome import Outcome
 from tests.advise.test_recommend import BASE, readings_of
 
 
@@ -86,6 +88,16 @@ def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypat
     assert np.all(near, axis=0).sum() == len(possible)  # each is near itself alone
 
 
+def test_the_first_told_of_those_alike_is_built_or_changes_least():
+    """By hand: 5.0 and 5.1 are built, each by itself; 5.2 is like the first. Of 9.0 and 9.2 the second changes one factor."""
+    measured = np.array([[5.0], [5.1], [5.2], [9.0], [9.2]])
+    codes = np.array([[0, 0], [3, 3], [0, 1], [1, 1], [0, 2]])
+    outcome = Outcome("flow", goal="raise", worst=0, best=10, matters=1)
+    belief = SimpleNamespace(outcomes=(outcome,), variants=("1", "2"), variant_codes=codes[:2])
+    groups = front._told_as_one(belief, np.arange(5), measured, measured[:, 0] / 10, codes)
+    assert groups == [[0, 2], [1], [4, 3]]
+
+
 def test_intervals_have_the_room_that_was_measured(factors, outcomes, effort, monkeypatch):
     """What was built reaches `ROOM` times as far as the worlds do, mere designs `ROOM_FOR_DESIGNS` times."""
     belief, codes = idle_beside_wool(factors, outcomes, effort)
@@ -113,6 +125,7 @@ def test_those_alike_differ_in_the_factors_that_are_named(factors, outcomes, eff
     settings = whole[(whole["variant"] == "") | (whole["variant"] == several["variant"])]
     differing = [factor.name for factor in factors if settings[factor.name].nunique() > 1]
     assert several["differs in"].split(", ") == differing
+    assert several["chance on front"] >= settings["chance on front"].max()  # of any of them
 
 
 def test_what_is_told_as_one_is_worth_the_same(factors, outcomes, effort, monkeypatch):
