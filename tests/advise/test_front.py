@@ -3,6 +3,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -89,13 +90,16 @@ def test_what_hardly_differs_is_told_as_one(factors, outcomes, effort, monkeypat
 
 
 def test_the_first_told_of_those_alike_is_built_or_changes_least():
-    """By hand: 5.0 and 5.1 are built, each by itself; 5.2 is like the first. Of 9.0 and 9.2 the second changes one factor."""
-    measured = np.array([[5.0], [5.1], [5.2], [9.0], [9.2]])
-    codes = np.array([[0, 0], [3, 3], [0, 1], [1, 1], [0, 2]])
-    outcome = Outcome("flow", goal="raise", worst=0, best=10, matters=1)
-    belief = SimpleNamespace(outcomes=(outcome,), variants=("1", "2"), variant_codes=codes[:2])
-    groups = front._told_as_one(belief, np.arange(5), measured, measured[:, 0] / 10, codes)
-    assert groups == [[0, 2], [1], [4, 3]]
+    """By hand: 5.0 and 5.1 are built, each by itself; 5.2 is like the first. Of 9.0 and 9.2 the second changes one factor.
+
+    What is as good by one outcome and far off by another is not alike. All are worth the same.
+    """
+    measured = np.array([[5.0, 1.0], [5.1, 1.0], [5.2, 1.0], [9.0, 1.0], [9.2, 1.0], [9.1, 7.0]])
+    codes = np.array([[0, 0], [3, 3], [0, 1], [1, 1], [0, 2], [1, 2]])
+    outcomes = tuple(Outcome(name, goal="raise", worst=0, best=10, matters=1) for name in ("flow", "lift"))
+    belief = SimpleNamespace(outcomes=outcomes, variants=("1", "2"), variant_codes=codes[:2])
+    groups = front._told_as_one(belief, np.arange(6), measured, np.full(6, 0.3), codes)
+    assert groups == [[0, 2], [1], [4, 3], [5]]
 
 
 def test_intervals_have_the_room_that_was_measured(factors, outcomes, effort, monkeypatch):
@@ -147,10 +151,12 @@ def test_the_choice_moves_with_the_weights(factors, outcomes, effort):
     advice = recommend(frame, factors, outcomes, effort=effort)
     echo = advice.weights[advice.weights["outcome"] == "echo"].sort_values("times as much")
     wool = [variants[int(name) - 1]["wool"] for name in echo["variant"]]
-    assert wool == sorted(wool, reverse=True)
-    assert wool[0] > wool[-1]
+    for column in (wool, echo["wool"].tolist()):  # of those built, and of the designs within reach
+        assert column == sorted(column, reverse=True)
+        assert column[0] > column[-1]
     now = advice.weights[advice.weights["times as much"] == 1.0]
     assert set(now["variant"]) == {advice.best["variant"]}
+    assert now["variant worth"].tolist() == pytest.approx([advice.best["worth"]] * len(outcomes))
 
 
 def test_the_one_to_keep_at_other_weights_was_read_in_every_outcome_too(factors, outcomes, effort):
