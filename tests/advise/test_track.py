@@ -67,6 +67,10 @@ def test_a_difference_from_a_reference_is_held_as_one(factors):
         pytest.approx(6.75)
     ]  # no reference: as it is
     assert track([asked], log[3:], factors, [bass]).waiting == 1
+    asked["predictions"][0]["outcome"] = "echo"  # which is wanted as it is
+    (row,) = track([asked], pd.concat([log, mine.assign(outcome="echo")]), factors, [bass]).table.to_dict("records")
+    assert (row["read"], row["readings"]) == (pytest.approx(6.75), 4)
+    assert row["high"] - row["mean"] == pytest.approx(1.959964 * np.sqrt(0.3**2 + 0.8**2 / 4))
 
 
 def test_advice_says_for_how_many_readings_it_predicts(factors, outcomes, effort):
@@ -98,6 +102,8 @@ def test_only_the_same_settings_and_later_readings_count(factors):
     )
     assert found.table["read"].tolist() == [1.1]
     assert found.waiting == 1
+    some_day = track([suggestion(1, 1.0, 0.5)], frame, factors)  # one that does not say when it was made
+    assert some_day.table["read"].tolist() == pytest.approx([(5.0 + 1.1) / 2])
 
 
 def test_every_variant_that_met_a_prediction_is_named(factors):
@@ -133,6 +139,15 @@ def test_without_readings_all_is_waiting(factors):
     found = track([suggestion(1, 0.0, 1.0)], readings([1.0], wool=60.0), factors)
     assert found.headline == "No prediction has been met by a reading yet."
     assert found.summary().endswith("1 prediction not met by a reading yet.\n")
+
+
+def test_a_prediction_without_any_doubt_holds_to_the_letter_or_not_at_all(factors):
+    found = track([suggestion(1, 1.0, 0.0)], readings([1.0]), factors)
+    assert (found.table["held"].tolist(), found.table["away"].tolist(), found.waiting) == ([True], [0.0], 0)
+    assert "not met" not in found.summary()
+    missed = track([suggestion(1, 1.0, 0.0)], readings([1.5]), factors)
+    assert (missed.table["held"].tolist(), missed.table["away"].tolist()) == ([False], [np.inf])
+    assert missed.widen["bass"] < 3  # the root of (10 + 8^2) / 11 at most: one prediction is no verdict
 
 
 def test_a_missing_column_is_named(factors):
