@@ -196,8 +196,7 @@ def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tupl
     for name in ("variant", "outcome", "value", *names):
         if name not in readings.columns:
             raise DataError(f"The readings have no column '{name}'.")
-    built = readings.dropna(subset=names) if names else readings
-    groups = built.groupby(names, sort=False)
+    groups = readings.groupby(names, sort=False)  # leaves out what has no settings: reference objects
     return {_key(dict(zip(names, key, strict=True)), factors): part for key, part in groups}
 
 

@@ -146,6 +146,9 @@ def test_a_prediction_without_any_doubt_holds_to_the_letter_or_not_at_all(factor
     assert (found.table["held"].tolist(), found.table["away"].tolist(), found.waiting) == ([True], [0.0], 0)
     assert "not met" not in found.summary()
     missed = track([suggestion(1, 1.0, 0.0)], readings([1.5]), factors)
+    both = track([suggestion(1, 1.0, 0.0), suggestion(2, 1.0, 0.0, wool=5.0)],
+                 pd.concat([readings([1.0]), readings([1.5], wool=5.0)]), factors)  # fmt: skip
+    assert both.headline == "1 of 2 predictions held (50 %; 95 % were promised)."
     assert (missed.table["held"].tolist(), missed.table["away"].tolist()) == ([False], [np.inf])
     assert missed.widen["bass"] < 3  # the root of (10 + 8^2) / 11 at most: one prediction is no verdict
 
