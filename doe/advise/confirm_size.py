@@ -334,9 +334,9 @@ def _at_most(chance: float) -> str:
 
 
 def _told_within(margin: float, outcome: Outcome) -> str:
-    """Write what could be confirmed with so many digits that it is seen to be more than what matters."""
-    near = next((digits for digits in (2, 3, 4) if round(margin / _margin(outcome), digits) > 1), 4)
-    return amount(margin, outcome.unit, near)
+    """Write what could be confirmed, rounded up: so much will do, and it is seen to be more than what matters."""
+    step = 10.0 ** (math.floor(math.log10(margin)) - 2)
+    return amount(math.ceil(margin / step - 1e-6) * step, outcome.unit)
 
 
 def _less(tried: Sequence[tuple[int, float, float]], hard: Sequence[str]) -> str:

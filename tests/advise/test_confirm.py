@@ -8,12 +8,12 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 from statsmodels.stats.power import TTestPower
 
 from doe.advise.allowed_for import as_read
 from doe.advise.confirm import confirm, fresh_value, judge
-from doe.advise.confirm_size import Scatter, scatter_of, size_confirmation
+from doe.advise.confirm_size import Scatter, _known_sd, scatter_of, size_confirmation
 from doe.fit import analyse
 from doe.fit.equivalence import ALPHA, chance_to_confirm
 from doe.model.effort import Effort
@@ -389,6 +389,11 @@ def test_what_the_prediction_may_be_off_by_is_told_beside():
     (row,) = plan.table.to_dict("records")
     reach = 2.0 - stats.norm.ppf(0.95) * row["se"]
     assert row["believed"] == pytest.approx(stats.norm.cdf(reach / math.hypot(row["se"], 1.5)), abs=0.01)
+    target = Outcome("noise", goal="hit", target=30, worst=60, matters=2.0)  # where it may be off to neither side
+    sides = size_confirmation({"noise": scatter}, [target], build_minutes=100).table.to_dict("records")[0]
+    reach = 2.0 - stats.norm.ppf(0.95) * sides["se"]
+    inside = 2 * stats.norm.cdf(reach / math.hypot(sides["se"], 1.5)) - 1
+    assert sides["believed"] == pytest.approx(inside, abs=0.01)
     assert plan.notes[0] == (
         f"The prediction itself may be off. With that counted, the log expects noise with {percent(row['believed'])} to be "
         "confirmed; what raises this is a log that knows more, not more fresh builds."
@@ -436,6 +441,43 @@ def test_what_cannot_be_confirmed_at_any_size_comes_with_what_could_be():
         se = scatter.se(12, 12)
         assert chance_to_confirm(1.02 * margin, se, 31, ALPHA) >= 0.9 >= chance_to_confirm(0.96 * margin, se, 31, ALPHA)
     assert "; chance to confirm with so many <1 %" in plan.summary()
+
+
+@pytest.mark.parametrize("share", [0.5, 0.98, 0.995, 0.9995])
+def test_what_could_be_confirmed_is_told_as_more_than_matters_and_would_do(share):
+    """Where it is just out of reach, as 2.02 where 2 matters, it must not be told as 2."""
+    scatter = Scatter(2.6, 0.5, 0.0, 20)
+    least = optimize.brentq(lambda margin: chance_to_confirm(margin, scatter.se(12, 12), 31, ALPHA) - 0.9, 0.1, 90)
+    steady = Outcome("noise", matters=share * least)
+    (told,) = re.findall(r"to within ([\d.]+) in noise\.", size_confirmation({"noise": scatter}, [steady]).notes[1])
+    assert float(told) > steady.matters
+    assert size_confirmation({"noise": scatter}, [Outcome("noise", matters=float(told))]).builds > 0
+
+
+def test_what_each_outcome_takes_is_told_beside_what_all_take():
+    """Normal scatter alone: n = ((1.645 + 1.645) sd / margin)^2, 7 and 2 builds; 40 would be more than are planned.
+
+    Only what cannot be confirmed is named as such.
+    """
+    scatters = {name: Scatter(sd, 0.0, 0.0, math.inf) for name, sd in (("flow", 1.5), ("noise", 0.8), ("hum", 3.85))}
+    outcomes = [Outcome(name, matters=2.0) for name in scatters]
+    assert size_confirmation(scatters, outcomes[:2]).table["alone"].tolist() == [7, 2]
+    plan = size_confirmation(scatters, outcomes)
+    assert plan.table["alone"].tolist() == [7, 2, 0]
+    assert "would confirm hum at this risk" in plan.headline
+    assert not any("session" in note for note in plan.notes)
+
+
+def test_what_was_read_before_is_known_beside_the_mean_of_all():
+    """Closed form: readings that leave 0.3 open in each of four leave 0.3 (1 - 1/4)^0.5 beside their mean."""
+    assert _known_sd(0.09 * np.eye(4)) == pytest.approx(0.3 * math.sqrt(0.75))
+
+
+@pytest.mark.parametrize(("first", "second", "is_said"), [(0.9, 0.9, False), (0.9, 1.1, True), (1.1, 1.1, True)])
+def test_builds_that_differ_by_more_than_half_of_what_matters_are_told_of(first, second, is_said):
+    scatters = {"noise": Scatter(first, 0.1, 0.0, 20), "flow": Scatter(second, 0.1, 0.0, 20)}
+    notes = size_confirmation(scatters, [NOISE, FLOW]).notes
+    assert any(note.startswith("Builds of the same settings differ by much") for note in notes) == is_said
 
 
 def test_where_nothing_confirms_it_is_said_what_fewer_builds_give():
