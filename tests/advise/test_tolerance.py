@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from doe.advise.tolerance import HOLD, NO_CARE, UNTIL_KNOWN, tolerances
+from doe.advise.tolerance import HOLD, NO_CARE, SOME, UNTIL_KNOWN, _care, drift_text, tolerances
 from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.draws import Draws
@@ -74,6 +74,7 @@ def test_a_target_bounds_both_sides_and_a_range_counts_as_limits():
     within = Outcome("bass", goal="within", low=-0.6, high=1.2, worst=9)
     row = row_of(tolerances([(within, draws)], FACTORS, NOMINAL), "gap")
     assert (row["low"] - 5, row["high"] - 5) == pytest.approx((-1, 2), abs=0.002)
+    assert (row["joint_low"], row["joint_high"]) == (row["low"], row["high"])  # nothing else that drifts counts
 
 
 @pytest.mark.slow
@@ -95,6 +96,11 @@ def test_a_count_says_which_whole_numbers_are_fine_and_levels_which_levels():
     assert tuple(row_of(found, "blades")[["low", "high", "care"]]) == (2.0, 8.0, "some care")
     assert row_of(found, "liner")["levels"] == ("none", "felt")
     assert row_of(found, "gap")["care"] == NO_CARE
+    # tilt never was varied, 6 of 10 blades are fine, 2 of 3 liners
+    assert found.table["factor"].tolist() == ["tilt", "blades", "liner", "gap"]
+    assert found.headline == (
+        "Take some care with blades and liner; hold tilt until the log can tell all that it does; do not care about gap."
+    )
     assert "blades: 7 (2 to 8) - some care (whine would go first)" in found.summary()
     assert "liner: felt (or none) - some care" in found.summary()
 
@@ -111,7 +117,42 @@ def test_numbers_that_drift_together_get_less_room():
         row = row_of(found, name)
         assert row["high"] - centre == pytest.approx(4.0, abs=0.002)
         assert row["joint_high"] - centre == pytest.approx(4.0 * share, rel=0.03)  # 4000 drifts: 0.5 % of probability
-    assert any("drift together" in note for note in found.notes)
+        assert centre - row["joint_low"] == pytest.approx(row["joint_high"] - centre, abs=0.002)
+    assert any(note.startswith("Where gap and tilt drift together, keep to 7") for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("kind", "setting", "low", "high", "levels", "text"),
+    [
+        ("continuous", 20.0, 15.0, 32.0, (), "20 (15 to 32)"),
+        ("continuous", 20.0, 20.0, 20.0, (), "20 (as near as can be)"),
+        ("continuous", 20.0, 20.0, 21.0, (), "20 (20 to 21)"),
+        ("count", 9, 8.0, 9.0, (), "9 (8 or 9)"),
+        ("count", 9, 8.0, 10.0, (), "9 (8 to 10)"),
+        ("count", 9, 9.0, 9.0, (), "9 (no other)"),
+        ("categorical", "poly", np.nan, np.nan, ("paper", "poly", "bamboo"), "poly (or paper or bamboo)"),
+        ("categorical", "poly", np.nan, np.nan, ("poly",), "poly (no other)"),
+    ],
+)
+def test_a_drift_is_told_as_a_maker_would(kind, setting, low, high, levels, text):
+    assert drift_text({"kind": kind, "setting": setting, "low": low, "high": high, "levels": levels}) == text
+
+
+@pytest.mark.parametrize(
+    ("step", "setting", "low", "high", "care"),
+    [
+        (None, 5, 4.6, 9, HOLD),  # less than a twentieth of the range to one side
+        (None, 5, 4.5, 9, SOME),
+        (2, 4, 3, 10, HOLD),  # less than a step
+        (2, 4, 2, 10, SOME),
+        (None, 0, 0, 0.3, HOLD),
+        (None, 0, 0, 6, SOME),  # at an end it can only go the other way
+        (None, 10, 4, 10, SOME),
+        (None, 5, 0, 10, NO_CARE),
+    ],
+)
+def test_a_setting_is_held_where_it_has_no_room_on_a_side_it_can_go_to(step, setting, low, high, care):
+    assert _care(Factor("gap", low=0, high=10, step=step), setting, low, high) == care
 
 
 def test_no_room_where_the_promise_itself_is_not_sure():
