@@ -40,7 +40,7 @@ def test_every_variant_is_reached_from_the_unit_that_takes_the_fewest_minutes(fa
 
 def test_retired_and_empty_units_are_no_start(factors, effort):
     space = make_space(Coding(factors), [A.settings])
-    reach = reach_from(space, [Unit("A", A.settings, retired=True), Unit("C")], effort, {})
+    reach = reach_from(space, [Unit("A", A.settings, retired=True), Unit("C"), Unit("D", {"vents": 2})], effort, {})
     assert [reach.name(place) for place in range(len(reach.starts))] == ["new"]
 
 
@@ -92,6 +92,14 @@ def test_three_limits_that_only_clash_together_are_named_together(factors):
     limits = [Limit("vents >= wool / 10"), Limit("wool >= rings * 4"), Limit("rings >= 9 + vents")]
     with pytest.raises(DataError, match="No settings keep all the limits together"):
         check_limits(make_space(Coding(factors), limits=limits))
+
+
+def test_limits_that_few_settings_keep_are_no_contradiction():
+    """All of four at their ends: one setting in 28 561, alone and with two limits that allow it."""
+    space = Coding(tuple(Factor(name, low=0, high=12, step=1) for name in "abcd"))
+    corner = Limit("a + b + c + d >= 48")
+    check_limits(make_space(space, limits=[corner]))
+    check_limits(make_space(space, limits=[corner, Limit("a >= 3"), Limit("a <= b")]))
 
 
 def test_contradictions_are_found_in_a_space_too_large_to_list():

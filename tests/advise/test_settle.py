@@ -67,6 +67,13 @@ def test_the_equivalent_promises_what_the_truth_gives():
     )
     mine = found.predictions[found.predictions["place"] == 1]
     assert sorted(mine["route"]) == ["parts", "through"]
+    assert found.headline == (
+        "With wool at 0, rings 9 comes nearest to the air of these settings (367.5 cm3): 10.5 cm3 too much."
+    )
+    told = [line for line in found.summary().splitlines() if line.startswith("   echo: through air ")]
+    assert found.must_give == ()
+    assert (len(told), all(", by its parts " in line for line in told)) == (1 + len(found.table), True)
+    assert not any("cannot be a term" in note or "too many" in note for note in found.notes)
     assert ((mine["low"] <= 7.56) & (mine["high"] >= 7.56)).all()
     assert found.disagreements.empty
 
@@ -80,9 +87,10 @@ def test_a_unit_at_hand_that_can_get_there_is_named_with_its_minutes():
         Unit("taken apart", {"rings": 9, "wool": 0.0, "feet": "felt"}, retired=True),
     ]
     found = settle(
-        log(MIXED, through_air), FACTORS, [ECHO], {"rings": 11, "wool": 45, "feet": "felt"}, units=units, **MORE
+        log(MIXED, through_air), FACTORS, [ECHO], {"rings": 10, "wool": 20, "feet": "felt"}, units=units, **MORE
     )
     assert tuple(found.table.loc[0, ["unit", "minutes"]]) == ("low one", 11)
+    assert found.headline.endswith(" (378 cm3): the very same.")
 
 
 def test_where_the_data_cannot_tell_the_two_ways_are_said_to_part():
