@@ -7,11 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.advise.effort import change_cost, new_unit_cost
-from doe.advise.route import change_text, route
+from doe.advise.route import _with_order, change_text, route
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.records import Unit
+from doe.model.wording import duration, percent
 from doe.plans import plan
 from doe.plans.bench import steps
 from tests.refusing import refused
@@ -149,6 +150,7 @@ def test_blocks_are_built_one_after_another():
     table = plan([*RADIO[2:4]], 12, blocks=3, seed=2).table
     found = route(table, RADIO[2:4], effort=EFFORT)
     assert found.table["block"].tolist() == sorted(found.table["block"])
+    assert found.reading_minutes == 12 * 6 + 3 * 15
 
 
 def test_runs_that_name_a_unit_stay_on_it():
@@ -160,6 +162,7 @@ def test_runs_that_name_a_unit_stay_on_it():
     assert by_variant["1"] == by_variant["2"] == "body 1"
     assert by_variant["3"] == by_variant["4"]
     assert len(set(by_variant)) == 3
+    assert not any("more than one unit" in note for note in found.notes)
 
 
 def test_runs_of_one_unit_are_parted_where_steps_only_go_one_way():
@@ -215,7 +218,9 @@ def test_shuffling_shows_both_minutes_and_runs_less_with_the_order():
     assert shuffled.least_minutes == least.minutes < shuffled.minutes
     drift = shuffled.randomised.set_index("factor")
     assert abs(drift.loc["slow", "correlation"]) < drift.loc["slow", "correlation_least"]
-    assert any(note.startswith("Shuffled: ") for note in shuffled.notes)
+    took, fewest = duration(shuffled.minutes), duration(least.minutes)
+    more = percent((shuffled.minutes - least.minutes) / least.minutes)
+    assert f"Shuffled: {took} instead of {fewest}, {more} more." in shuffled.notes
     assert any("Drift over the order cannot be told from the effect of slow" in note for note in least.notes)
 
 
@@ -260,6 +265,74 @@ def test_what_cannot_be_built_is_refused():
         route(table, RADIO, units=unit_frame([{"wool": 15}]))
     with refused(UsageError, "There is nothing to build: the table has no rows."):
         route(table.iloc[:0], RADIO)
+
+
+HERE = {"vents": 0, "rings": 8, "wool": 0, "driver": "paper", "lid": "shut"}
+
+
+@pytest.mark.parametrize(
+    ("rings", "at_hand", "said"),
+    [
+        ([8, 7], True, "2 variants on 2 units, 1 of them new: 2 h 55 min at the bench, and 27 min of readings"),
+        ([8, 7], False, "2 variants on 2 new units: 5 h 50 min at the bench, and 27 min of readings"),
+        ([8], True, "1 variant on 1 unit: 0 min at the bench, and 21 min of readings"),
+    ],
+)
+def test_the_headline_counts_units_minutes_and_readings(rings, at_hand, said):
+    """By hand: a new body takes 150 minutes and its driver 25; a reading 6, a session 15."""
+    table = pd.DataFrame([{**HERE, "rings": count} for count in rings])
+    found = route(table, RADIO, units=[Unit("body", HERE)] if at_hand else [], effort=EFFORT)
+    assert found.headline == f"{said}, one round each."
+
+
+def test_every_step_says_what_changes_on_its_unit_and_every_factor_how_its_order_came_about():
+    """Vents only go up, 12 minutes and 1 a vent, wool takes 8."""
+    table = pd.DataFrame([{**HERE, "vents": 3}, {**HERE, "vents": 2, "wool": 20}])
+    found = route(table, RADIO, units=[Unit("body", HERE)], effort=EFFORT)
+    steps = found.table[["variant", "what to do", "minutes", "minutes so far"]].to_numpy().tolist()
+    assert steps == [["2", "vents 0 to 2, wool 0 to 20", 22, 22], ["1", "vents 2 to 3, wool 20 to 0", 21, 43]]
+    how = found.randomised.set_index("factor")["how"].str.partition(";")[0].to_dict()
+    assert how == {
+        "vents": "only up on each unit", "rings": "fixed on each unit", "wool": "in the order that saves minutes",
+        "driver": "in the order that saves minutes", "lid": "only down on each unit",
+    }  # fmt: skip
+
+
+def test_a_route_that_is_not_proved_the_shortest_says_what_it_cannot_take_less_than():
+    table = pd.DataFrame(drawn(np.random.default_rng(4), 14))
+    found, proved = (route(table, RADIO, effort=EFFORT, seconds=seconds) for seconds in (0.0, 20.0))
+    assert (found.is_proven, proved.is_proven) == (False, True)
+    assert found.bound <= proved.least_minutes == proved.bound < found.least_minutes
+    assert found.notes[0] == (
+        f"The shortest route found takes {duration(found.least_minutes)}; none can take fewer than {duration(found.bound)}."
+    )
+
+
+def test_a_new_unit_is_not_called_as_one_that_runs_ask_for():
+    table = pd.DataFrame([HERE, {**HERE, "rings": 7}, {**HERE, "rings": 9}]).assign(unit=["new 1", None, "new 3"])
+    found = route(table, RADIO, units=[Unit("new 2", {**HERE, "lid": "open"})], effort=EFFORT)
+    assert found.table.set_index("variant")["unit"].to_dict() == {"1": "new 1", "2": "new 4", "3": "new 3"}
+
+
+@pytest.mark.parametrize(
+    ("factor", "settings", "correlation"),
+    [
+        (RADIO[0], [6, 3, 0], -1.0),
+        (RADIO[4], ["shut", "half", "open"], -1.0),
+        (RADIO[3], ["paper", "paper", "poly", "poly"], np.sqrt(4 / 5)),  # places -1.5 to 1.5: 4 of their 5 squares
+        (RADIO[3], ["poly", "paper", "paper", "poly"], 0.0),
+        (RADIO[1], [7, 7, 7], 0.0),
+        (RADIO[3], ["poly"], 0.0),
+    ],
+)
+def test_what_runs_with_the_order_is_told_with_its_sign_and_of_levels_by_their_means(factor, settings, correlation):
+    assert _with_order(factor, settings) == pytest.approx(correlation)
+
+
+def test_what_falls_with_the_order_is_told_of_as_what_rises():
+    factors = [Factor("length", low=0, high=9, step=1, way="down")]
+    found = route(pd.DataFrame({"length": [9.0, 4.0, 0.0]}), factors, units=[Unit("rod", {"length": 9.0})])
+    assert any("cannot be told from the effect of length (-1), which runs with it" in note for note in found.notes)
 
 
 def test_a_route_shows_itself():
