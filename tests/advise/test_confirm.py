@@ -12,7 +12,7 @@ from scipy import optimize, stats
 from statsmodels.stats.power import TTestPower
 
 from doe.advise.allowed_for import as_read
-from doe.advise.confirm import confirm, fresh_value, judge
+from doe.advise.confirm import _read, confirm, fresh_value, judge
 from doe.advise.confirm_size import Scatter, _known_sd, scatter_of, size_confirmation
 from doe.fit import analyse
 from doe.fit.equivalence import ALPHA, chance_to_confirm
@@ -127,6 +127,26 @@ def test_kept_and_short_exclude_each_other_and_follow_the_interval():
 def test_without_a_margin_nothing_is_called_the_same():
     row, _ = judge(Outcome("noise", goal="lower", best=0, worst=60), 30.0, (29.0, 31.0), 30.0, 0.01, 20)
     assert (row["verdict"], "say what 'matters'" in row["finding"]) == (NOT_KNOWN, True)
+    assert np.isnan([row["margin"], row["p"]]).all()
+
+
+def test_without_a_goal_a_move_to_either_side_is_a_loss():
+    """3 off with a se of 0.5: 90 % interval 2.14 to 3.86 (Student, 20 df). With a se of 2 it holds zero and tells nothing."""
+    weight = Outcome("weight", unit="g", matters=1.0)
+    for observed in (27.0, 33.0):
+        row, _ = judge(weight, 30.0, (29.0, 31.0), observed, 0.5, 20.0)
+        assert row["finding"].startswith("Weight: fell short by 3.0 g (2.1 to 3.9) - promised 30")
+        unsure, _ = judge(weight, 30.0, (25.0, 35.0), observed, 2.0, 20.0)
+        assert (unsure["verdict"], row["is_inside"], unsure["is_inside"]) == (NOT_KNOWN, False, True)
+
+
+@pytest.mark.parametrize(
+    ("observed", "said"),
+    [(25.0, " dB, better than promised by 5 dB."), (29.0, "came out at 29.0 dB."), (31.0, "came out at 31.0 dB.")],
+)
+def test_it_is_said_by_how_much_more_than_matters_a_promise_was_bettered(observed, said):
+    row, _ = judge(NOISE, 30.0, (28.0, 32.0), observed, 0.1, 20.0)
+    assert (row["verdict"], row["finding"].endswith(said)) == (KEPT, True)
 
 
 @pytest.mark.parametrize("off", [2.0, -2.0])
@@ -243,6 +263,10 @@ def test_comparisons_with_a_fresh_build_are_no_promise():
     promised = analyse(before, FACTORS, quieter).predict({"gap": 4, "blades": 4})["mean"].iloc[0]
     assert found.table["promised"].iloc[0] == pytest.approx(promised)
     assert found.n_readings == 5
+
+
+def test_what_only_stood_second_in_a_comparison_was_read():
+    assert _read(pd.DataFrame({"variant": ["1", "2", "1"], "versus": ["3", None, "2"]})) == ["1", "2", "3"]
 
 
 def test_known_scatter_needs_the_builds_of_the_closed_form():
