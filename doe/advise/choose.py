@@ -93,11 +93,14 @@ class Session:
         What the best further move would have brought, in worth, where that was too little to go on; else None.
     unread : Unread or None
         What the last move takes away unread although reading it first would pay.
+    is_short_of_time : bool
+        Whether some moves did not fit the hours left.
     """
 
     choices: list[Choice]
     left_out: float | None = None
     unread: Unread | None = None
+    is_short_of_time: bool = False
 
 
 def exchange_rate(hours: float | None, typical_minutes: float) -> float:
@@ -119,7 +122,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
     designs = situation.designs if belief.variants else kept
     promised = situation.promised
     nodes = normal_nodes(N_NODES, len(belief.outcomes))
-    spent, unread = 0.0, None
+    spent, unread, is_short_of_time = 0.0, None, False
     choices: list[Choice] = []
     built = build_moves(belief, reach, situation.codes, question.effort, carried, situation.best)
     read = reading_moves(belief, reach, question.effort, carried, len(question.factors))
@@ -128,6 +131,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         checkpoint()
         minutes = moves.minutes(question.effort, is_new_session=turn == 0)
         fits = minutes + spent <= question.most_minutes
+        is_short_of_time |= not fits.all()
         if not fits.any():
             break
         moves, minutes = moves.take(fits), minutes[fits]
@@ -152,7 +156,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
         spent += float(minutes[choice.place])
         if turn + 1 < question.count:
             moves, kept, designs, promised, reach = _assume_made(choices[-1], kept, designs, promised, noise, rng)
-    return Session(choices, unread=unread)
+    return Session(choices, unread=unread, is_short_of_time=is_short_of_time)
 
 
 def unread_before(choice: Choice, effort: Effort) -> Unread | None:

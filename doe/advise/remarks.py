@@ -113,7 +113,13 @@ def _on_session(question: Question, situation: Situation, session: Session) -> l
             f"{bring} of worth, and {wording.number(situation.matters, 2)} is what matters."
         )
     elif choices and len(choices) < question.count:
-        notes.append(f"Only {wording.counted(len(choices), 'suggestion')} of {question.count} fit the hours left.")
+        only, fit = (
+            f"Only {wording.counted(len(choices), 'suggestion')} of {question.count}",
+            "fits" if len(choices) == 1 else "fit",
+        )
+        notes.append(
+            f"{only} {fit} the hours left." if session.is_short_of_time else f"{only}: nothing else is within reach."
+        )
     return notes
 
 

@@ -329,6 +329,21 @@ def test_hours_leave_out_what_does_not_fit(log, factors, outcomes, effort):
     assert table["minutes"].sum() <= 36
 
 
+@pytest.mark.parametrize(
+    ("hours", "said"),
+    [
+        (None, "Only 2 suggestions of 5: nothing else is within reach."),
+        (3, "Only 2 suggestions of 5: nothing else is within reach."),
+        (1.5, "Only 1 suggestion of 5 fits the hours left."),
+    ],
+)
+def test_why_a_session_is_shorter_than_asked_for_is_said(outcomes, effort, hours, said):
+    """There are two drivers, each on a new unit: 30 minutes, 25 to fit it and 6 to read it, beside 15 for the session."""
+    driver = Factor("driver", kind="categorical", levels=["paper", "poly"], minutes=25)
+    quick = replace(effort, new_unit_minutes=30)
+    assert said in recommend(None, [driver], outcomes, effort=quick, hours=hours, count=5).notes
+
+
 def test_too_few_hours_for_any_move_is_said(log, factors, outcomes, effort):
     advice = recommend(log, factors, outcomes, effort=effort, hours=0.2)
     assert len(advice.table) == 0
