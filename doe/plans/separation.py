@@ -75,7 +75,7 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     if pairs_varied > 1:
         sentences.append(_between_sentence(sides, between))
     if len(never):
-        sentences.append(f"Never varied on its own: {listed(map(spaced, never['term']), 'and')}.")
+        sentences.append(f"Never varied on its own: {listed(map(spoken, never['term']), 'and')}.")
     sentences.append(_bends_sentence(bends, curved))
     has_bends = bool(curved) and not (bends["size"] > SAME).any()
     if "main" in unvaried:
@@ -124,7 +124,7 @@ def _pairs_sentence(sides: pd.DataFrame, largest: float) -> str:
 
 
 def _between_sentence(sides: pd.DataFrame, largest: float) -> str:
-    if not largest and not len(_select(sides, "pair", "pair")):
+    if not largest:
         return "Interactions of two are independent of each other."
     if largest > SAME:
         return f"Interactions that cannot be told apart: {_named(_select(sides, 'pair', 'pair'))}."
