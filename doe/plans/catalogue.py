@@ -76,7 +76,7 @@ def draft(
             f"A {kind} plan of {counted(len(request.factors), 'factor')} has {counted(built.n_runs, 'run')}, not {runs}; leave "
             "runs out, or use kind='d-optimal'."
         )
-    check_limits_kept(request, built, kind)
+    _check_limits_kept(request, built, kind)
     return built
 
 
@@ -148,7 +148,7 @@ def repeated(built: Draft, replicates: int, blocks: int) -> Draft:
     )
 
 
-def check_limits_kept(request: Request, built: Draft, kind: str) -> None:
+def _check_limits_kept(request: Request, built: Draft, kind: str) -> None:
     """Check that every run keeps the limits.
 
     Raises

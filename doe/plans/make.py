@@ -16,10 +16,10 @@ from doe.model.wording import capital, counted, spaced
 from doe.plans.arrangement import Arrangement, check_blocks
 from doe.plans.assess import Information, all_terms, correlations, efficiencies, inform, lost_terms, precision_table
 from doe.plans.candidates import Region
-from doe.plans.catalogue import CURVED, OPTIMAL, check_kind, check_limits_kept, draft, repeated
+from doe.plans.catalogue import CURVED, OPTIMAL, check_kind, draft, repeated
 from doe.plans.draft import Draft
 from doe.plans.frame import BLOCK, ORDER, POINT, UNIT, to_frame, to_values
-from doe.plans.layout import Array, Ints, Layout
+from doe.plans.layout import Array, Ints, Layout, keeps
 from doe.plans.optimal import optimal
 from doe.plans.request import Request, Tell, check_request
 from doe.plans.result import Basis, Plan, beside_fixed
@@ -147,7 +147,7 @@ def _check_extras(kind: str, centre: int | None, fold: Sequence[str]) -> None:
 def _refuse_centre(kind: str, centre: int | None) -> None:
     if centre:
         raise UsageError(
-            f"centre is {centre}, but a {kind} plan puts runs in the middle by itself where the model bends; use "
+            f"centre is {centre}, but kind='{kind}' puts runs in the middle by itself where the model bends; use "
             "model='quadratic', or a catalogue kind such as 'fraction'."
         )
 
@@ -221,6 +221,11 @@ def _not_estimable(request: Request, layout: Layout, kind: str, values: Array, a
     names = listed([*lost[:6], *more], "and")
     runs = max(layout.n_columns + arrangement.n_blocks - 1, len(values))
     smaller = "model='main', or " if any(not term.is_main for term in layout.terms) else ""
+    if kind == "edited":
+        return (
+            f"The {counted(len(values), 'run')} cannot estimate {names} of the model; use {smaller}runs that vary them "
+            "apart from each other."
+        )
     return (
         f"A {kind} plan of {counted(len(values), 'run')} cannot estimate {names} of the model; use {smaller}kind='d-optimal' "
         f"with {runs} runs or more."
@@ -354,7 +359,10 @@ def judge(
     block, unit = _blocks(table), _units(request, values, table)
     points = tuple(str(cell) for cell in table[POINT]) if POINT in table.columns else ("run",) * len(values)
     built = Draft(f"plan as edited, {counted(len(values), 'run')}", values, block, points)
-    check_limits_kept(request, built, "edited")
+    for limit in request.limits:
+        broken = np.flatnonzero(~keeps(request.coding, [limit], values))
+        if len(broken):
+            raise UsageError(f"Run {broken[0] + 1} breaks the limit '{limit.rule}'; change it, or loosen the limit.")
     return finish(request, "edited", built, Arrangement(block, unit, len(request.old)), shuffle=False)
 
 

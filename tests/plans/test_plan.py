@@ -80,7 +80,9 @@ def test_correlations_with_many_levels_are_canonical():
     """Law: 1 where one factor follows from the other, 0 where they are crossed."""
     factors = [Factor(name, kind="categorical", levels=["x", "y", "z"]) for name in ("p", "q", "s")]
     rows = [{"p": a, "q": a, "s": b} for a in "xyz" for b in "xyz"]
-    with pytest.raises(UsageError, match=r"p and q of the model"):
+    with refused(
+        UsageError, "The 9 runs cannot estimate p and q of the model; use runs that vary them apart from each other."
+    ):
         judge(pd.DataFrame(rows), factors)
     made = judge(pd.DataFrame(rows), factors, ["p", "s"])
     pairs = made.confounded.set_index(["term", "with"])["correlation"]
@@ -223,6 +225,23 @@ def test_catalogue_plans_say_which_limit_they_would_break():
         "2 runs of the full plan would break the limit 'A + B <= 1'; use kind='d-optimal', which keeps limits.",
     ):
         plan(numbers(3), kind="full", limits=[Limit("A + B <= 1")])
+
+
+def test_of_an_edited_plan_the_run_that_breaks_a_limit_is_named():
+    from doe.model.limit import Limit
+
+    with refused(UsageError, "Run 4 breaks the limit 'body * depth <= 5'; change it, or loosen the limit."):
+        judge(BUILT, FIXED, limits=[Limit("depth >= 0"), Limit("body * depth <= 5")])
+    assert len(judge(BUILT, FIXED, limits=[Limit("body * depth <= 9")]).table) == 8
+
+
+def test_an_optimal_plan_chooses_its_middle_itself():
+    with refused(
+        UsageError,
+        "centre is 2, but kind='i-optimal' puts runs in the middle by itself where the model bends; use model='quadratic', or "
+        "a catalogue kind such as 'fraction'.",
+    ):
+        plan(numbers(3), 12, kind="i-optimal", centre=2)
 
 
 def test_names_that_plans_use_are_refused_as_factors():
