@@ -162,15 +162,13 @@ def efficiencies(information: Information, region: Region) -> dict[str, float]:
         at the planned runs, both for a scatter of 1.
     """
     layout, n_runs = information.layout, len(information.rows)
-    scale = _level_scale(layout)
-    covariance = information.covariance * np.sqrt(scale)[:, None] * np.sqrt(scale)
     logdet = float(np.linalg.slogdet(information.covariance)[1])
     moments = region_moments(layout, region)
     spread = np.einsum("ij,jk,ik->i", information.rows, information.covariance, information.rows)
     p = layout.n_columns
     return {
         "D": 100 * math.exp((-logdet - _level_logdet(layout)) / p) / n_runs,
-        "A": 100 * p / (n_runs * float(np.trace(covariance))),
+        "A": 100 * p / (n_runs * _level_sum(layout, information.covariance)),
         "I": float(np.sum(information.covariance * moments)),
         "G": float(spread.max()),
     }
@@ -190,8 +188,11 @@ def _level_logdet(layout: Layout) -> float:
     return float(sum(np.linalg.slogdet(_gram(layout, term))[1] for term in layout.terms))
 
 
-def _level_scale(layout: Layout) -> Array:
-    return np.concatenate([[1.0], *(np.diag(_gram(layout, term)) for term in layout.terms)])
+def _level_sum(layout: Layout, covariance: Array) -> float:
+    """Return the sum of variances as columns would have them that are orthogonal over evenly counted levels."""
+    slices = layout.slices
+    parts = [covariance[slices[term.name], slices[term.name]] * _gram(layout, term) for term in layout.terms]
+    return float(covariance[0, 0] + sum(part.sum() for part in parts))
 
 
 def correlations(coding: Coding, terms: Sequence[Term], values: Array, beside: Array) -> pd.DataFrame:

@@ -1,6 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from doe.advise.route import route
 from doe.coding import Coding
@@ -8,6 +11,7 @@ from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.plans import KINDS, Plan, judge, plan
+from doe.plans.precision import power
 from tests.plans.made import RADIO, coded, numbers, switches
 from tests.refusing import refused
 
@@ -127,6 +131,12 @@ def test_d_efficiency_of_textbook_plans():
     made = judge(one_at_a_time, numbers(3))
     X = np.column_stack([np.ones(4), one_at_a_time])
     assert made.efficiency["D"] == pytest.approx(100 * abs(np.linalg.det(X)) ** (2 / 4) / 4)
+    assert made.efficiency["A"] == pytest.approx(100 / np.trace(np.linalg.inv(X.T @ X)))  # 4 unknowns in 4 runs
+    assert made.confounded["correlation"].abs().is_monotonic_decreasing
+    level = Factor("p", kind="categorical", levels=["x", "y", "z"])
+    for model in ("main", "two-factor"):  # all combinations, so each level equally often
+        crossed = plan([level, *switches(1), replace(level, name="q", kind="ordered")], model=model, kind="full")
+        assert (crossed.efficiency["D"], crossed.efficiency["A"]) == pytest.approx((100, 100))
 
 
 def test_an_edited_plan_is_judged_as_it_stands():
@@ -143,6 +153,23 @@ def test_an_edited_plan_is_judged_as_it_stands():
 
 BUILT = pd.DataFrame({"depth": [0, 9] * 4, "body": [0, 0, 1, 1] * 2})
 FIXED = (Factor("depth", low=0, high=9), Factor("body", low=0, high=1, way="rebuild"))
+
+
+def test_what_a_rebuild_changes_is_judged_by_the_units():
+    """Closed form, of four units with two runs each, units taken to scatter as much as runs (variance 1).
+
+    Within units a coefficient has the variance 1/8, and 8 runs less 4 units and it leave 3 degrees of freedom; between them
+    (1 + 1/2)/4, three times an eighth, and 4 units less two means leave 2. A swing is two coefficients. While it is not known
+    what matters, it is twice the scatter.
+    """
+    for scatter in (None, 3.0):
+        made = judge(BUILT.assign(unit=["x", "x", "y", "y", "z", "z", "w", "w"]), FIXED, scatter=scatter)
+        depth, body = made.precision.to_dict("records")
+        size = scatter or 1.0
+        assert (depth["se"], depth["df"], depth["inflation"]) == pytest.approx((2 * size * np.sqrt(1 / 8), 3, 1))
+        assert (body["se"], body["df"], body["inflation"]) == pytest.approx((2 * size * np.sqrt(1.5 / 4), 2, 3))
+        assert body["half_width"] == pytest.approx(body["se"] * stats.t.ppf(0.975, 2))
+        assert depth["power"] == pytest.approx(power(2 * size, depth["se"], 3))
 
 
 @pytest.mark.parametrize("empty", [None, np.nan, "", "new"])
