@@ -133,6 +133,7 @@ def test_d_efficiency_of_textbook_plans():
     assert made.efficiency["D"] == pytest.approx(100 * abs(np.linalg.det(X)) ** (2 / 4) / 4)
     assert made.efficiency["A"] == pytest.approx(100 / np.trace(np.linalg.inv(X.T @ X)))  # 4 unknowns in 4 runs
     assert made.confounded["correlation"].abs().is_monotonic_decreasing
+    assert made.correlations().loc["A", "B"] == pytest.approx(-1 / 3)  # negative ones are listed too
     level = Factor("p", kind="categorical", levels=["x", "y", "z"])
     for model in ("main", "two-factor"):  # all combinations, so each level equally often
         crossed = plan([level, *switches(1), replace(level, name="q", kind="ordered")], model=model, kind="full")
@@ -170,6 +171,8 @@ def test_what_a_rebuild_changes_is_judged_by_the_units():
         assert (body["se"], body["df"], body["inflation"]) == pytest.approx((2 * size * np.sqrt(1.5 / 4), 2, 3))
         assert body["half_width"] == pytest.approx(body["se"] * stats.t.ppf(0.975, 2))
         assert depth["power"] == pytest.approx(power(2 * size, depth["se"], 3))
+    two = judge(BUILT.assign(unit=["x", "x", "y", "y"] * 2), FIXED).precision.set_index("term")
+    assert (two.loc["body", "df"], two.loc["body", "half_width"]) == (0, np.inf)
 
 
 @pytest.mark.parametrize("empty", [None, np.nan, "", "new"])
