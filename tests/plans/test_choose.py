@@ -1,4 +1,5 @@
 import re
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -133,6 +134,13 @@ def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
         choose(numbers(6), runs=4)
     with pytest.raises(UsageError, match=r"^No plan fits into 2 h; the cheapest takes \d+ h"):
         choose(RADIO, hours=2, effort=EFFORT)
+
+
+@pytest.mark.parametrize(("runs", "spent"), [(None, "2 h"), (4, "4 runs and 2 h")])
+def test_the_cheapest_of_those_too_dear_is_named(runs, spent):
+    plans = [SimpleNamespace(minutes=60 * h, plan=SimpleNamespace(headline=f"Plan of {h} h.")) for h in (5, 3, 4)]
+    said = offers.nothing_fits(offers.Budget(runs, 120.0, None, None), numbers(2), plans, [])
+    assert said == f"No plan fits into {spent}; the cheapest takes 3 h: Plan of 3 h."
 
 
 def test_a_budget_must_be_given():

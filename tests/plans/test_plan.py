@@ -175,6 +175,44 @@ def test_what_a_rebuild_changes_is_judged_by_the_units():
     assert (two.loc["body", "df"], two.loc["body", "half_width"]) == (0, np.inf)
 
 
+def test_an_edited_plan_tells_of_blocks_units_points_and_runs_before_where_there_are_several():
+    table = BUILT.assign(block=["b", "b", "a", "a"] * 2, unit=list("xxyyzzww"), kind=["corner"] * 7 + ["spare"])
+    made = judge(table, FIXED, existing=BUILT[:2])
+    assert made.headline == "Plan as edited, 8 runs, 2 factors, 2 blocks, 4 units, beside 2 existing runs."
+    assert made.table.columns.tolist() == ["order", "block", "unit", "kind", "depth", "body"]
+    assert made.table["block"].tolist() == [1, 1, 2, 2] * 2  # in the order met
+    assert made.table["kind"].tolist() == table["kind"].tolist()
+    assert made.notes == (
+        "Runs are randomised within 4 units, which differ in body: those effects are judged by the differences between units, "
+        "taken to be as large as those between runs.",
+        "The existing runs count as a group of their own, since conditions may have shifted since.",
+    )
+    plain = judge(BUILT.assign(unit=range(8)), FIXED)
+    assert (plain.headline, plain.notes) == ("Plan as edited, 8 runs, 2 factors.", ())
+    assert plain.table.columns.tolist() == ["order", "depth", "body"]
+
+
+@pytest.mark.parametrize(
+    ("way", "units", "said"),
+    [
+        ("up", "xxyyzzww", "so each unit takes its runs in that order, and it runs with any drift over a session"),
+        ("down", "xxyyzzww", "so a random order may need more units; see the route."),
+        ("up", "abcdefgh", "so a random order may need more units; see the route."),
+    ],
+)
+def test_of_what_only_goes_one_way_it_is_said_whether_the_order_can_be_built(way, units, said):
+    """Depth goes from 0 to 9 on each of the units that are shared."""
+    made = judge(BUILT.assign(unit=list(units)), (replace(FIXED[0], way=way), FIXED[1]))
+    assert made.notes[-1].startswith(f"Depth can only go one way on a unit, {said}")
+
+
+def test_what_matters_counts_once_the_scatter_is_known():
+    """While it is not, a plan is judged by multiples of it."""
+    assert judge(BUILT, FIXED, matters=5.0).precision.equals(judge(BUILT, FIXED).precision)
+    row = judge(BUILT, FIXED, scatter=2.0, matters=5.0).precision.iloc[0]
+    assert row["power"] == pytest.approx(power(5.0, row["se"], row["df"]))
+
+
 @pytest.mark.parametrize("empty", [None, np.nan, "", "new"])
 def test_an_edited_run_without_a_unit_is_on_one_of_its_own(empty):
     """Two of them are not on one unit together; where no run names any, units follow from what a rebuild changes."""
@@ -263,6 +301,10 @@ def test_of_an_edited_plan_the_run_that_breaks_a_limit_is_named():
     with refused(UsageError, "Run 4 breaks the limit 'body * depth <= 5'; change it, or loosen the limit."):
         judge(BUILT, FIXED, limits=[Limit("depth >= 0"), Limit("body * depth <= 5")])
     assert len(judge(BUILT, FIXED, limits=[Limit("body * depth <= 9")]).table) == 8
+
+
+def test_by_default_a_plan_is_chosen_for_prediction_where_the_model_bends():
+    assert [plan(numbers(2), 8, model, starts=2).kind for model in ("main", "quadratic")] == ["d-optimal", "i-optimal"]
 
 
 def test_an_optimal_plan_chooses_its_middle_itself():
