@@ -72,6 +72,26 @@ def test_the_reason_is_in_words(screening):
     assert "definitive" in set(screening.table["kind"])
 
 
+def test_sure_plans_go_by_what_they_keep_apart_and_unsure_ones_by_how_sure_they_are():
+    """Of sure ones that keep as much apart the quicker; of unsure ones first those that leave no effect without an interval."""
+
+    def offer(power, unjudged, judged, minutes, rung):
+        separation = SimpleNamespace(separation=SimpleNamespace(rung=rung))
+        return SimpleNamespace(power=power, unjudged=unjudged, power_of_judged=judged, minutes=minutes, plan=separation)
+
+    order = [
+        offer(0.85, 0, 0.85, 150, 4),
+        offer(0.99, 0, 0.99, 200, 4),
+        offer(0.90, 0, 0.90, 100, 3),
+        offer(0.75, 0, 0.75, 300, 1),
+        offer(0.70, 0, 0.70, 100, 2),
+        offer(0.70, 0, 0.70, 200, 4),
+        offer(0.0, 1, 0.95, 100, 5),
+    ]
+    mixed = [order[place] for place in (4, 6, 1, 5, 0, 3, 2)]
+    assert sorted(mixed, key=offers.preference) == order
+
+
 def test_what_is_said_of_surer_plans_holds_of_the_table():
     """No plan reaches 80 %, and a larger one than the one advised is surer by less than 1 %."""
     found = choose(numbers(3, minutes=5), runs=10, scatter=3.0, matters=1.0)
