@@ -158,12 +158,12 @@ def definitive(factors: Sequence[Factor], centre: int | None = None) -> Draft:
     factors : sequence of Factor
         3 to 12 numbers, any two-level factors mixed in, up to 20 in all.
     centre : int, optional
-        Centre runs: 1 by default, and 2 with two-level factors.
+        Centre runs: 1 by default, and 2 with two-level factors; no fewer.
 
     Raises
     ------
     UsageError
-        If a factor has more than two levels, or there are too few or too many.
+        If a factor has more than two levels, there are too few or too many, or too few centre runs are asked for.
     """
     require_two_levels(factors, "a definitive screening plan")
     switched = [place for place, factor in enumerate(factors) if len(factor.grid(3)) < 3]
@@ -175,7 +175,11 @@ def definitive(factors: Sequence[Factor], centre: int | None = None) -> Draft:
     half = np.empty_like(pairs)
     half[:, columns] = pairs
     zeros = {place: int(np.flatnonzero(half[:, place] == 0)[0]) for place in switched}
-    n_centre = max(centre if centre is not None else 1, 2 if switched else 1)
+    least = 2 if switched else 1
+    n_centre = centre if centre is not None else least
+    if n_centre < least:
+        which = " with two-level factors" if switched else ""
+        raise UsageError(f"centre is {centre}; a definitive screening plan{which} needs {least} or more.")
     middle = np.zeros((n_centre, len(factors)))
     middle[:, switched] = np.where(np.arange(n_centre) % 2 == 0, 1.0, -1.0)[:, None]
     coded = _filled(half, zeros, middle)

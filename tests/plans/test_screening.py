@@ -131,3 +131,19 @@ def test_what_a_screening_plan_cannot_hold_is_refused():
         plan(numbers(2), kind="definitive")
     with refused(UsageError, "fold names 'gpa', which is no factor. Did you mean 'gap'?"):
         fold_over([Factor("gap", low=0, high=1)], pd.DataFrame({"gap": [0]}), ["gpa"])
+
+
+@pytest.mark.parametrize(
+    ("n_switches", "least", "said"),
+    [
+        (0, 1, "centre is 0; a definitive screening plan needs 1 or more."),
+        (1, 2, "centre is 1; a definitive screening plan with two-level factors needs 2 or more."),
+    ],
+)
+def test_centre_runs_are_those_asked_for_or_refused(n_switches, least, said):
+    factors = [*numbers(4), *switches(n_switches)]
+    for count in (None, least, 4):
+        made = definitive(factors, count)
+        assert made.points.count("centre") == (count or least)
+    with refused(UsageError, said):
+        definitive(factors, least - 1)
