@@ -1,3 +1,4 @@
+import math
 import re
 from types import SimpleNamespace
 
@@ -70,6 +71,40 @@ def test_the_reason_is_in_words(screening):
     assert "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of" in text
     assert "at the bench" in text
     assert "definitive" in set(screening.table["kind"])
+
+
+@pytest.mark.parametrize("most", [7, 8, 11, 12, 16, 40])
+def test_catalogue_plans_are_looked_at_where_they_fit_the_runs(most):
+    """Five numbers: fractions of 8 and 16 runs, 32 being all corners; a Plackett-Burman plan of 12 between them."""
+    wishes = offers.wishes_for(numbers(5), most, False, False, ())
+    assert all(wish.get("runs", 1) <= most for wish in wishes)
+    sizes = [(wish["kind"], wish["runs"]) for wish in wishes if wish.get("kind") in ("fraction", "plackett-burman")]
+    assert sizes == [one for one in (("fraction", 8), ("fraction", 16), ("plackett-burman", 12)) if one[1] <= most]
+    for has_limits, has_existing in ((True, False), (False, True)):  # which no construction keeps, or goes on from
+        kinds = {wish.get("kind") for wish in offers.wishes_for(numbers(5), most, has_limits, has_existing, ())}
+        assert kinds <= {None, "bayesian"}
+
+
+def test_a_plan_is_as_sure_as_its_least_sure_main_effect():
+    """Interactions and bends do not count beside main effects; what cannot be judged is counted by itself."""
+    rows = [
+        ("gap", 2.0, 0.9, 3),
+        ("lid", 3.0, 0.8, 3),
+        ("rim", math.inf, 0.0, 0),
+        ("gap:lid", 9.0, 0.1, 3),
+        ("gap^2", 8.0, 0.2, 0),
+    ]
+    precision = pd.DataFrame(rows, columns=["term", "half_width", "power", "df"])
+
+    def offer(precision):
+        return offers.Offer(SimpleNamespace(precision=precision), 60.0, 0)
+
+    one, sure, bent = offer(precision), offer(precision[:2]), offer(precision[3:])
+    assert (one.power, one.unjudged, one.power_of_judged, one.half_width_of_judged) == (0.0, 1, 0.8, 3.0)
+    assert (sure.power, sure.unjudged) == (0.8, 0)
+    assert (bent.power, bent.unjudged, bent.half_width_of_judged) == (0.1, 1, 9.0)  # no main effect at all
+    open_ = offer(precision[2:3])
+    assert (open_.power_of_judged, open_.half_width_of_judged) == (0.0, math.inf)
 
 
 def test_sure_plans_go_by_what_they_keep_apart_and_unsure_ones_by_how_sure_they_are():
