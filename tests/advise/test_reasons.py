@@ -56,7 +56,7 @@ def test_a_confirmation_speaks_of_luck(factors):
 def test_two_terms_to_settle_are_plural_and_none_is_silence(factors):
     assert "whether wool and vents matter;" in said(factors, settles=["wool", "vents"])
     assert "would help" not in said(factors, settles=[])
-    assert "whether the effect of wool bends;" in said(factors, settles=["wool^2"])
+    assert "it would help to tell whether the effect of wool bends;" in said(factors, settles=["wool^2"])
     assert "whether wool matters and whether what vents does depends on driver;" in (
         said(factors, settles=["vents:driver", "wool"])
     )
@@ -86,6 +86,12 @@ def test_the_runner_up_says_what_it_gives_up():
 def test_without_a_reading_that_could_speak_against_it_none_is_named(factors):
     text = said(factors, would_change="")
     assert text.endswith("; it would help to tell whether wool matters.")
+
+
+def test_a_unit_that_carries_something_unread_is_read_as_it_stands(factors):
+    assert said(factors, changes={}).startswith(
+        "Read unit A as it stands (vents 4, rings 9, wool 20 %, driver poly): 47 min with 2 rounds of readings. Expect"
+    )
 
 
 def test_what_is_not_the_best_is_not_called_so(factors):

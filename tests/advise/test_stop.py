@@ -5,10 +5,10 @@ from doe.advise.stop import MODEL_DOUBT, STOP_BELOW, chance_left, stop_sentence
 
 
 def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
-    """Two of four worlds hold something better by 0.1; the doubt is added for the rest."""
+    """Three of four worlds hold something better by 0.1; the doubt is added for the rest."""
     best = np.full(4, 0.5)
-    promised = np.array([[0.4, 0.7], [0.55, 0.3], [0.62, 0.1], [0.5, 0.5]])
-    assert chance_left(best, promised, 0.1) == pytest.approx(MODEL_DOUBT + (1 - MODEL_DOUBT) * 0.5)
+    promised = np.array([[0.4, 0.7], [0.55, 0.3], [0.62, 0.1], [0.65, 0.5]])
+    assert chance_left(best, promised, 0.1) == pytest.approx(MODEL_DOUBT + (1 - MODEL_DOUBT) * 0.75)
 
 
 def test_where_nothing_can_be_built_no_chance_is_stated():
