@@ -198,6 +198,33 @@ def test_the_cheapest_of_those_too_dear_is_named(runs, spent):
     assert said == f"No plan fits into {spent}; the cheapest takes 3 h: Plan of 3 h."
 
 
+def test_where_runs_would_do_it_is_said_what_else_stands_in_the_way():
+    why = [("full", "needs 32 runs"), ("d-optimal", "No settings keep the limit 'A > 9'.")]
+    assert offers.nothing_fits(offers.Budget(4, None, None, None), numbers(2), [], why) == why[1][1]
+    assert offers.nothing_fits(offers.Budget(3, None, None, None), numbers(2), [], why) == (
+        "No plan of 2 factors fits into 3 runs: the main effects alone are 3 unknowns, so ask for 4 runs or more, or plan with "
+        "fewer factors."
+    )
+
+
+@pytest.mark.parametrize(
+    ("wish", "other", "is_larger"),
+    [
+        ({"model": "main", "runs": 10}, {"model": "main", "runs": 10}, True),
+        ({"model": "quadratic", "runs": 12}, {"model": "main", "runs": 10}, True),
+        ({"model": "main", "runs": 12}, {"model": "two-factor", "runs": 10}, False),
+        ({"model": "main", "runs": 8}, {"model": "main", "runs": 10}, False),
+        ({"model": "main", "runs": 12, "units": 4}, {"model": "main", "runs": 10, "units": 3}, True),
+        ({"model": "main", "runs": 12, "units": 2}, {"model": "main", "runs": 10, "units": 3}, False),
+        ({"model": "main", "runs": 12}, {"model": "main", "runs": 10, "units": 3}, False),
+        ({"kind": "full"}, {"model": "main", "runs": 10}, False),
+        ({"model": "main", "runs": 12}, {"kind": "full"}, False),
+    ],
+)
+def test_a_plan_is_larger_that_has_at_least_the_runs_terms_and_units(wish, other, is_larger):
+    assert offers._is_larger(wish, other) is is_larger
+
+
 def test_a_budget_must_be_given():
     with refused(UsageError, "Say how much may be spent: runs=10 or hours=12."):
         choose(numbers(3))
