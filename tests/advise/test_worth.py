@@ -103,6 +103,9 @@ def test_what_matters_is_one_matters_from_where_the_best_stands():
     assert worth_that_matters([outcome], [4.0]) == pytest.approx(0.1)
     for there in (10.0, 12.0):
         assert worth_that_matters([outcome], [there]) == pytest.approx(0.05)
+    width = Outcome("width", goal="within", low=2, high=6, worst=(0, 10), matters=1)
+    for there, step in ((2.0, 0.05), (6.0, 0.05), (1.0, 1 / 2), (7.0, 1 / 4)):  # met at the ends; ramps of 2 and 4
+        assert worth_that_matters([width], [there]) == pytest.approx(step)
 
 
 def test_where_nothing_is_said_to_matter_a_twentieth_of_the_way_to_the_goal_does():
