@@ -21,6 +21,9 @@ from doe.plans.layout import Array, keeps
 MOST_COMBINATIONS = 200_000
 """Combinations looked at one by one; where there are more, so many are drawn at random."""
 
+_STEPS = 11
+"""Settings tried of a range without steps that limits cut."""
+
 _FINE = 1001
 """Settings looked at to say where a range without steps ends that limits cut."""
 
@@ -102,9 +105,18 @@ def _candidates(coding: Coding, factor: Factor, terms: Sequence[Term], limits: S
     names = {factor.name} | {quantity.name for quantity in coding.derived if factor.name in quantity.parsed.names}
     in_derived_term = any(name in term.factors for term in terms for name in names - {factor.name})
     if factor.name in used_names(limits, coding) or in_derived_term:
-        return np.array([float(value) for value in factor.grid(11)])
+        return _grid(factor)
     is_curved = any(term.is_square and term.factors[0] in names for term in terms)
     return np.array([float(value) for value in factor.grid(3 if is_curved else 2)])
+
+
+def grid_pool(coding: Coding, limits: Sequence[Limit], rng: np.random.Generator) -> Array:
+    """Return the combinations on a grid that keep the limits, in the columns of the limited factors (`limited_places`)."""
+    return _pool(coding, [_grid(factor) for factor in coding.factors], limits, rng)
+
+
+def _grid(factor: Factor) -> Array:
+    return np.array([float(factor.position(value)) for value in factor.grid(_STEPS)])
 
 
 def _pool(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], rng: np.random.Generator) -> Array:

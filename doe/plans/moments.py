@@ -9,7 +9,7 @@ import numpy as np
 from doe.coding import Axis, Coding
 from doe.model.factor import Factor
 from doe.model.limit import Limit
-from doe.plans.candidates import Region
+from doe.plans.candidates import Region, grid_pool, limited_places
 from doe.plans.layout import Array, Layout, keeps
 
 _DRAWS = 4000
@@ -19,11 +19,12 @@ def region_moments(layout: Layout, region: Region, seed: int = 1) -> Array:
     """Return the moment matrix of the model over the region, shape (n_columns, n_columns).
 
     Numbers count evenly over their range (or their steps), levels evenly. Without limits it is exact, factor by factor;
-    with limits or derived quantities it is the mean over settings drawn at random, evenly among those that keep them.
+    with limits or derived quantities it is the mean over settings drawn at random, evenly among those that keep them; NaN
+    where none is found.
     """
     if region.limits or layout.derived:
         rows = layout.rows(sample(layout.coding, region.limits, _DRAWS, np.random.default_rng(seed)))
-        return np.asarray(rows.T @ rows / len(rows))
+        return np.asarray(rows.T @ rows / len(rows)) if len(rows) else np.full((layout.n_columns,) * 2, np.nan)
     moments = np.ones((layout.n_columns, layout.n_columns))
     for name, place in layout.places.items():
         moments *= _axis_moments(layout.coding.axes[name], place, layout)
@@ -31,15 +32,27 @@ def region_moments(layout: Layout, region: Region, seed: int = 1) -> Array:
 
 
 def sample(coding: Coding, limits: Sequence[Limit], count: int, rng: np.random.Generator) -> Array:
-    """Draw settings evenly from all that keep the limits, shape (count or fewer, n_factors); none if hardly any do."""
+    """Draw settings evenly from all that keep the limits, shape (count or fewer, n_factors); fewer if hardly any do.
+
+    Where none is met, as where settings have to add up to a number, the limited factors are drawn from their grid.
+    """
     found: list[Array] = []
     for _ in range(50):
-        columns = [_evenly(factor, count, rng) for factor in coding.factors]
-        values = np.stack(columns, axis=1)
+        values = _drawn(coding, count, rng)
         found.append(values[keeps(coding, limits, values)])
         if sum(map(len, found)) >= count:
             break
-    return np.concatenate(found)[:count]
+    if any(map(len, found)):
+        return np.concatenate(found)[:count]
+    pool, values = grid_pool(coding, limits, rng), _drawn(coding, count, rng)
+    if not len(pool):
+        return values[:0]
+    values[:, list(limited_places(coding, limits))] = pool[rng.integers(len(pool), size=count)]
+    return values
+
+
+def _drawn(coding: Coding, count: int, rng: np.random.Generator) -> Array:
+    return np.stack([_evenly(factor, count, rng) for factor in coding.factors], axis=1)
 
 
 def _evenly(factor: Factor, count: int, rng: np.random.Generator) -> Array:

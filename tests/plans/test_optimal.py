@@ -291,3 +291,17 @@ def test_a_factor_outside_the_model_does_not_stand_in_the_way():
     made = plan(numbers(3), 8, ["A", "B"], kind="d-optimal", starts=4, seed=3)
     X = matrix(made, ["A", "B"])
     assert np.allclose(X.T @ X, 8 * np.eye(3))
+
+
+def test_settings_that_must_add_up_are_planned_and_judged_on_their_line():
+    """No setting drawn at random keeps A + B = 0. On the grid of 11 that stands for the line A^2 is 0.4 on average, C^2 is 1/3,
+    and all else is 0, so the mean variance of prediction is C00 + 0.4 C11 + C22 / 3 of (X'X)^-1; it was not a number.
+    """
+    limits = [Limit("A + B == 0")]
+    made = plan(numbers(3), 8, ["A", "C"], kind="i-optimal", limits=limits, starts=5)
+    X = np.column_stack([np.ones(8), made.table[["A", "C"]]])
+    variances = np.diag(np.linalg.inv(X.T @ X))
+    assert made.efficiency["I"] == pytest.approx(variances @ [1, 0.4, 1 / 3], rel=0.02)  # 4000 draws
+    assert (made.prediction_spread()["error"] ** 2).mean() == pytest.approx(made.efficiency["I"], rel=0.05)
+    filled = plan(numbers(3), 6, kind="maximin", model=["A", "C"], limits=limits)
+    assert (filled.table["A"] + filled.table["B"]).to_numpy() == pytest.approx(np.zeros(6))
