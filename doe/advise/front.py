@@ -27,6 +27,9 @@ SHARE_ALIKE = 0.5
 WEIGHT_MULTIPLES = (0.25, 0.5, 1.0, 2.0, 4.0)
 """Multiples of an outcome's weight that the choice is tried with."""
 
+_WORLDS = 48
+"""Possible worlds that the chance on the front is counted over."""
+
 
 def undominated(scores: Floats) -> npt.NDArray[np.bool_]:
     """Tell which rows are beaten by no other row.
@@ -164,6 +167,6 @@ def _mean_worth(belief: Belief, values: Sequence[Floats], weights: Sequence[floa
     return result
 
 
-def _on_front_by_world(belief: Belief, values: list[Floats], most: int = 48) -> npt.NDArray[np.bool_]:
-    parts = [desirability(outcome, value[:most]) for outcome, value in zip(belief.outcomes, values, strict=True)]
+def _on_front_by_world(belief: Belief, values: list[Floats]) -> npt.NDArray[np.bool_]:
+    parts = [desirability(outcome, value[:_WORLDS]) for outcome, value in zip(belief.outcomes, values, strict=True)]
     return undominated(np.stack(parts, axis=2))

@@ -58,8 +58,8 @@ def power(effect: float, se: float, df: float, level: float = LEVEL) -> float:
     return min(1.0, upper + lower)
 
 
-def detectable(se: float, df: float, chance: float = POWER, level: float = LEVEL) -> float:
-    """Return the smallest effect that a two-sided t test sees with a given chance; infinity without degrees of freedom.
+def detectable(se: float, df: float, level: float = LEVEL) -> float:
+    """Return the smallest effect that a two-sided t test sees with the chance `POWER`; infinity without degrees of freedom.
 
     Parameters
     ----------
@@ -67,8 +67,6 @@ def detectable(se: float, df: float, chance: float = POWER, level: float = LEVEL
         Standard error of the effect, in outcome units.
     df : float
         Degrees of freedom.
-    chance : float
-        Wanted power.
     level : float
         One minus the chance of a false alarm.
     """
@@ -76,6 +74,6 @@ def detectable(se: float, df: float, chance: float = POWER, level: float = LEVEL
         return math.inf
     bound = float(stats.t.ppf((1 + level) / 2, df))
     top = 2 * (bound + 5)
-    while power(top, 1.0, df, level) < chance:
+    while power(top, 1.0, df, level) < POWER:
         top *= 2
-    return se * float(optimize.brentq(lambda shift: power(shift, 1.0, df, level) - chance, 1e-9, top, xtol=1e-10))
+    return se * float(optimize.brentq(lambda shift: power(shift, 1.0, df, level) - POWER, 1e-9, top, xtol=1e-10))
