@@ -12,7 +12,7 @@ from scipy import optimize, stats
 from statsmodels.stats.power import TTestPower
 
 from doe.advise.allowed_for import as_read
-from doe.advise.confirm import _read, confirm, fresh_value, judge
+from doe.advise.confirm import _read, _same_unit, confirm, fresh_value, judge
 from doe.advise.confirm_size import Scatter, _known_sd, scatter_of, size_confirmation
 from doe.fit import analyse
 from doe.fit.equivalence import ALPHA, chance_to_confirm
@@ -275,6 +275,40 @@ def test_known_scatter_needs_the_builds_of_the_closed_form():
     plan = size_confirmation({"noise": scatter}, [NOISE], build_minutes=100)
     assert plan.builds == math.ceil((2 * stats.norm.ppf(0.95) * 1.5 / 2.0) ** 2)
     assert plan.rounds == 1
+
+
+@pytest.mark.parametrize(
+    ("build_sd", "risk", "said", "surely"),
+    [
+        (1.5, 0.1, "7 fresh builds and 1 round of readings of each, 12 h 30 min", "90 %"),
+        (0.5, 0.1, "1 fresh build and 1 round of readings, 2 h", "90 %"),
+        (0.5, 0.05, "1 fresh build and 1 round of readings, 2 h", "95 %"),
+    ],
+)  # fmt: skip
+def test_the_headline_says_what_to_build_what_it_takes_and_what_it_gives(build_sd, risk, said, surely):
+    """Normal as above, (3.29 * 1.5 / 2)^2 = 6.1; a build takes 100 minutes, a reading 5, the session 15."""
+    effort = Effort(reading_minutes=5, session_minutes=15)
+    scatter = {"noise": Scatter(build_sd, 0.0, 0.0, math.inf)}
+    plan = size_confirmation(scatter, [NOISE], effort=effort, build_minutes=100, risk=risk)
+    assert plan.headline == (
+        f"Confirm with {said}: a promise that is kept is confirmed with {surely} or more in each outcome, one that is off by "
+        "what matters with 5 % at most."
+    )
+
+
+def test_two_fresh_builds_on_one_unit_are_told_of():
+    fresh = pd.DataFrame({"variant": ["a", "a", "b"], "unit": ["U", "U", "U"]})
+    assert _same_unit(fresh, ["a", "b"]) == [
+        "Two of these builds are on unit U; what is special to that unit counts twice."
+    ]
+    assert _same_unit(fresh.assign(unit=["U", "U", "V"]), ["a", "b"]) == []
+    assert _same_unit(fresh[:2], ["a"]) == []
+
+
+def test_where_sessions_differ_in_one_outcome_all_are_read_beside_others():
+    scatters = {"noise": Scatter(0.1, 0.1, 0.5, 20), "flow": Scatter(0.1, 0.1, 0.0, 20)}
+    plan = size_confirmation(scatters, [NOISE, FLOW])
+    assert (plan.beside > 0, any(note.startswith("Sessions differ: ") for note in plan.notes)) == (True, True)
 
 
 def test_estimated_scatter_needs_the_builds_of_statsmodels():
