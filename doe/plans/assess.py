@@ -20,8 +20,6 @@ from doe.plans.precision import LEVEL, detectable, half_width, power
 SHOWN = 0.005
 """Smallest correlation that is listed."""
 
-_SINGULAR = 1e-9
-
 
 @dataclass(frozen=True, slots=True)
 class Information:

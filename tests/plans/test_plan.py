@@ -106,6 +106,9 @@ def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
             3,
             ("Main effects are independent of each other.", f"Never varied on its own: {never}."),
         )
+        mean = made.confounded[made.confounded["with"] == "mean"]
+        assert set(mean["term"]) >= set(never.replace(" and", ",").split(", "))
+        assert (mean["correlation"] == 1).all()
     still = judge(one_at_a_time.table.assign(B=0.0), numbers(2), ["A"])
     assert still.separation.rung == 0
 
@@ -132,6 +135,9 @@ def test_d_efficiency_of_textbook_plans():
     X = np.column_stack([np.ones(4), one_at_a_time])
     assert made.efficiency["D"] == pytest.approx(100 * abs(np.linalg.det(X)) ** (2 / 4) / 4)
     assert made.efficiency["A"] == pytest.approx(100 / np.trace(np.linalg.inv(X.T @ X)))  # 4 unknowns in 4 runs
+    assert judge(pd.DataFrame({"A": [-1, 0, 1]}), numbers(1)).efficiency["G"] == pytest.approx(
+        1 / 3 + 1 / 2
+    )  # at the ends
     assert made.confounded["correlation"].abs().is_monotonic_decreasing
     assert made.correlations().loc["A", "B"] == pytest.approx(-1 / 3)  # negative ones are listed too
     level = Factor("p", kind="categorical", levels=["x", "y", "z"])
