@@ -101,7 +101,7 @@ def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
     one_at_a_time = judge(pd.DataFrame({"A": [0, 1, -1, 0, 0, 0], "B": [0, 0, 0, 1, -1, 0]}), numbers(2))
     corners = pd.DataFrame(np.array(np.meshgrid([-1, 1], [-1, 1], [-1, 1])).reshape(3, 8).T, columns=["A", "B", "C"])
     opposite = judge(corners.assign(block=[1, 2, 3, 4, 4, 3, 2, 1]), numbers(3))
-    for made, never in ((one_at_a_time, "A:B"), (opposite, "A:B, A:C and B:C")):
+    for made, never in ((one_at_a_time, "A with B"), (opposite, "A with B, A with C and B with C")):
         assert (made.separation.rung, made.separation.sentences[:2]) == (
             3,
             ("Main effects are independent of each other.", f"Never varied on its own: {never}."),
