@@ -10,23 +10,19 @@ import pandas as pd
 
 from doe.model.errors import listed
 from doe.model.outcome import Outcome
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, percent, spaced, spoken
+from doe.model.wording import MOVES, TANGLED, TOO_SMALL, capital, counted, percent, spaced, spoken
 
 _MOST = 4
 
 
 def headline(outcome: Outcome, table: pd.DataFrame) -> str:
     """Say in one sentence what moves the outcome, what does not, and what is open."""
-    by_verdict = {
-        verdict: [spoken(term) for term in table["term"][table["verdict"] == verdict]]
-        for verdict in (MOVES, TANGLED, TOO_SMALL, CANT_TELL)
-    }
-    name = spaced(outcome.name)
+    name, verdict = spaced(outcome.name), table["verdict"]
+    moves, tied, small = (table[verdict == one] for one in (MOVES, TANGLED, TOO_SMALL))
+    mains = [spaced(term) for term in small["term"] if ":" not in term and not term.endswith("^2")]
     parts = []
-    if by_verdict[MOVES]:
-        parts.append(f"{capital(name)} follows {_some(_once(table['term'][table['verdict'] == MOVES]))}")
-    tied = table[table["verdict"] == TANGLED]
-    mains = [term for term in by_verdict[TOO_SMALL] if " with " not in term and " bent" not in term]
+    if not moves.empty:
+        parts.append(f"{capital(name)} follows {_some(_once(moves['term']))}")
     if not tied.empty:
         both = [sorted((spoken(row["term"]), _first_of(row["tangled_with"]))) for _, row in tied.iterrows()]
         pairs = list(dict.fromkeys((first, second) for first, second in both))
