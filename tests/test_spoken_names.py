@@ -61,6 +61,24 @@ def advised(log):
     return [advice.headline, *advice.table["reason"], advice.runner_up, *advice.notes, *advice.candidates["label"]]
 
 
+def analysed(log):
+    """Of ports and vents that changed together, in builds that got louder day by day, with a reading left empty."""
+    louder = log[log["outcome"] == "bass_level"].drop_duplicates("variant").assign(body_rings=8, unit=None)
+    louder["back_vents"] = np.arange(14) % 2 * 4
+    louder["port_length"] = louder["back_vents"] * 2.5
+    louder["value"] = np.arange(14) * 3.0 + louder["value"] / 5
+    louder = pd.concat([louder, louder[:1].assign(value=np.nan)])
+    bass, other = Outcome("bass_level"), louder.assign(port_length=[10.0] + [0.0] * 13 + [10.0])
+    found = [
+        analyse(louder, FACTORS, bass),
+        analyse(louder.assign(value=1.0), FACTORS, Outcome("bass_level", relative_to="shop")),
+        analyse(other, FACTORS, bass, ["port_length", "back_vents", "port_length:back_vents"]),
+        analyse(other, FACTORS, bass, ["body_rings"]),
+    ]
+    return [sentence for one in found
+            for sentence in (one.headline, *one.notes, *one.checks["finding"], *one.checks["advice"])]  # fmt: skip
+
+
 def planned(_):
     made = plan(FACTORS, 6, seed=1)
     short = plan(FACTORS, 4, kind="fraction", seed=1)
@@ -90,7 +108,7 @@ def routed(_):
     return [change_text(FACTORS, start, end), change_text(FACTORS, None, end)]
 
 
-@pytest.mark.parametrize("asked", [advised, planned, held, confirmed, settled, routed])
+@pytest.mark.parametrize("asked", [advised, analysed, planned, held, confirmed, settled, routed])
 def test_sentences_hold_no_underscores(log, asked):
     told = [sentence for sentence in asked(log) if sentence]
     assert any(name in " ".join(told) for name in ("port length", "back vents", "body rings", "echo time"))

@@ -30,7 +30,7 @@ from doe.model.given import check_each, check_frame, check_names, check_one, che
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted, spoken
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted, spaced, spoken
 
 Array = npt.NDArray[Any]
 
@@ -144,7 +144,7 @@ def _unvaried_notes(evidence: Evidence, varied: Sequence[str]) -> list[str]:
         return []
     word = "has" if len(names) == 1 else "have"
     them = "it" if len(names) == 1 else "them"
-    return [f"{listed(names, 'and')} {word} had one setting only, so nothing can be said of {them}."]
+    return [f"{listed(map(spaced, names), 'and')} {word} had one setting only, so nothing can be said of {them}."]
 
 
 def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
@@ -162,14 +162,14 @@ def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
 
 def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str]) -> str:
     """Say why nothing can be estimated, or nothing."""
-    name = evidence.outcome.name
+    name = spaced(evidence.outcome.name)
     if evidence.n_built < 2:
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
     if not candidates or not varied:
         return f"All variants with a reading of {name} have the same settings; change something and read again."
     has_main = any(term.is_main and term.factors[0] in varied for term in candidates)
     if not has_main and not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
-        asked = listed([term.name for term in candidates], "and")
+        asked = listed((spaced(term.name) for term in candidates), "and")
         return f"The variants with a reading of {name} do not differ in {asked}; change that and read again."
     if evidence.spread == 0:
         return f"All {counted(evidence.n_readings, 'reading')} of {name} are equal, so they cannot tell factors apart."
@@ -339,6 +339,6 @@ def _nothing(
     variants["fitted"] = np.nan
     return Effects(
         outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=notes,
-        headline=f"Nothing can be said to move {evidence.outcome.name.replace('_', ' ')} yet.",
+        headline=f"Nothing can be said to move {spaced(evidence.outcome.name)} yet.",
         sensitivity="", covered=1.0, n_readings=_number_read(evidence), n_variants=evidence.n_built, seed=seed, **empty,
     )  # fmt: skip

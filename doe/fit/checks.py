@@ -20,9 +20,10 @@ from doe.fit.least_squares import LeastSquares, least_squares
 from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
+from doe.fit.words import spoken
 from doe.model.errors import listed
 from doe.model.patience import checkpoint
-from doe.model.wording import counted, number, p_value, percent
+from doe.model.wording import counted, number, p_value, percent, spaced
 
 Array = npt.NDArray[Any]
 
@@ -162,7 +163,7 @@ def _resting(evidence: Evidence, builds: Builds, matrix: Matrix) -> Check:
         alone.setdefault(term, variant)
     if not alone:
         return Check(name, "No effect rests on a single build.", "fine")
-    said = [f"that of {term} on variant {variant}" for term, variant in alone.items()]
+    said = [f"that of {spoken(term)} on variant {variant}" for term, variant in alone.items()]
     if len(said) > _MOST_NAMED:
         said = [*said[: _MOST_NAMED - 1], f"{counted(len(said) - _MOST_NAMED + 1, 'more effect')} on one build each"]
     finding = f"Some effects rest on one build alone: {listed(said, 'and')}."
@@ -229,7 +230,7 @@ def _order(evidence: Evidence, builds: Builds, matrix: Matrix, residuals: Residu
     advice = "Something else changed with time: repeat an early variant now to see how much."
     return Check(
         "Drift over the log",
-        f"{evidence.outcome.name} {way} through the log beyond what the settings explain.",
+        f"{spaced(evidence.outcome.name)} {way} through the log beyond what the settings explain.",
         "look",
         advice,
     )
@@ -246,7 +247,7 @@ def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
     ]
     if not ends:
         return None
-    finding = f"{listed(ends, 'and')} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
+    finding = f"{listed(map(spaced, ends), 'and')} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
     return Check("Between the ends", finding, "look", "The best may lie between: try one build at a middle setting.")
 
 
@@ -286,7 +287,7 @@ def _stand_out(classical: pd.DataFrame) -> Check | None:
     if margins is None:
         return None
     beyond = [
-        str(term)
+        spoken(str(term))
         for term, swing in zip(classical["term"], classical["swing"], strict=True)
         if abs(swing) > margins.margin
     ]

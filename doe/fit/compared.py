@@ -21,6 +21,7 @@ from doe.model.factor import Factor
 from doe.model.numbers import is_missing
 from doe.model.outcome import Outcome
 from doe.model.stated import stated_settings
+from doe.model.wording import spaced
 
 Array = npt.NDArray[Any]
 
@@ -197,16 +198,16 @@ def _involved(pairs: Pairs) -> Array:
 
 def _notes(outcome: Outcome, parts: Sequence[Sequence[str]], *, is_held: bool) -> list[str]:
     """Say what these comparisons leave open; `parts` are the names that comparisons link."""
-    notes = []
+    notes, name = [], spaced(outcome.name)
     if len(parts) > 1:
         texts = [f"({', '.join(part)})" for part in parts]
         notes.append(
-            f"The comparisons of {outcome.name} fall into parts that nothing links, {listed(texts, 'and')}; "
+            f"The comparisons of {name} fall into parts that nothing links, {listed(texts, 'and')}; "
             f"compare {parts[0][0]} with {parts[1][0]} to link them."
         )
     if is_held:
         notes.append(
-            f"Some variant, or some group of them, won or lost every comparison of {outcome.name} with the others, so how far "
+            f"Some variant, or some group of them, won or lost every comparison of {name} with the others, so how far "
             f"ahead it is cannot be said; abilities are held within about {HELD_SD:g} of their mean."
         )
     return notes

@@ -15,7 +15,7 @@ from doe.fit.reml import Grouping
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, exact
+from doe.model.wording import counted, exact, spaced
 
 Array = npt.NDArray[Any]
 Index = npt.NDArray[np.intp]
@@ -227,7 +227,7 @@ def readings_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outc
     notes = []
     is_empty = np.asarray(rows["value"].isna())
     if is_empty.any():
-        notes.append(f"{counted(int(is_empty.sum()), 'reading')} of {outcome.name} without a value left out.")
+        notes.append(f"{counted(int(is_empty.sum()), 'reading')} of {spaced(outcome.name)} without a value left out.")
         rows = rows[~is_empty]
     if rows.empty:
         raise FitError(f"There is no reading of {outcome.name} yet.", command="take one with 'fettle read'")
@@ -371,7 +371,9 @@ def settings_of(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
 def _relative_note(outcome: Outcome, variants: Sequence[str]) -> str:
     if outcome.relative_to in variants:
         return ""
-    return f"{outcome.name} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
+    return (
+        f"{spaced(outcome.name)} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
+    )
 
 
 def _grouping(name: str, codes: Index, *, shared: bool) -> Grouping | None:

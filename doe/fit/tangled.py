@@ -19,7 +19,7 @@ from doe.fit.evidence import Evidence, pairs
 from doe.fit.whiten import Problem
 from doe.model.choices import Value
 from doe.model.factor import Factor
-from doe.model.wording import rounded
+from doe.model.wording import rounded, spaced
 
 Array = npt.NDArray[Any]
 
@@ -137,10 +137,10 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
             if after < min(before, EXACT) - 1e-6:
                 choices.append((after >= NEAR, factor.change_minutes(there, end), after, name, end))
     if not choices:
-        return f"build one new unit with {(apart or only)[0]} changed and the rest as it was" if only else ""
+        return f"build one new unit with {spaced((apart or only)[0])} changed and the rest as it was" if only else ""
     *_, name, end = min(choices, key=lambda choice: choice[:3])
     text = rounded(float(end)) if isinstance(end, int | float) else end
-    return f"change {name} alone to {text}"
+    return f"change {spaced(name)} alone to {text}"
 
 
 def _made_of(term: Term, coding: Coding) -> list[str]:
