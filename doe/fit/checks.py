@@ -28,7 +28,7 @@ from doe.model.wording import counted, number, p_value, percent, spaced
 Array = npt.NDArray[Any]
 
 _ROUNDING = 1e-12
-"""Share of all squares below which those of repeated builds are rounding."""
+"""Share of all squares below which those of the other builds, or of repeated ones, are rounding."""
 
 _LEFT = 0.05
 """Share of what is known of an effect that is left without a build, below which it rests on that build."""
@@ -45,7 +45,7 @@ class Residuals:
     fit : LeastSquares
         On whitened rows.
     studentised : ndarray of shape (n_variants,)
-        Externally studentised residuals; NaN where a build fits itself.
+        Externally studentised residuals, builds' common scatter allowed for; NaN where a build fits itself.
     plain : ndarray of shape (n_variants,)
         Residuals in outcome units, adjusted value minus fitted.
     """
@@ -56,17 +56,23 @@ class Residuals:
 
 
 def residuals_of(builds: Builds, matrix: Matrix) -> Residuals:
-    """Refit and studentise (Cook & Weisberg, Residuals and Influence in Regression, 1982, sec. 2.2)."""
+    """Refit and studentise (Cook & Weisberg, Residuals and Influence in Regression, 1982, sec. 2.2).
+
+    A studentised residual is the t of a column that is one for its build alone. Residuals of the whitened rows would be
+    that only for builds that scatter by themselves: a row holds what the builds before it do not foretell.
+    """
     factor = linalg.cholesky(builds.total, lower=True)
     X = np.column_stack([np.ones(len(builds.means)), matrix.values])
-    white = linalg.solve_triangular(factor, np.column_stack([X, builds.means]), lower=True)
-    fit = least_squares(white[:, :-1], white[:, -1])
-    residuals = white[:, -1] - fit.fitted
-    free = 1.0 - fit.leverage
+    white = linalg.solve_triangular(factor, np.column_stack([X, builds.means, np.eye(len(X))]), lower=True)
+    rows, alone = white[:, : X.shape[1]], white[:, X.shape[1] + 1 :]
+    fit = least_squares(rows, white[:, X.shape[1]])
+    pull = alone.T @ (white[:, X.shape[1]] - fit.fitted)
+    whole, across = (alone**2).sum(axis=0), alone.T @ rows
+    free = whole - (across @ fit.unscaled * across).sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        others = (fit.rss - residuals**2 / free) / (fit.df - 1) if fit.df > 1 else np.full(len(residuals), np.nan)
-        studentised = residuals / np.sqrt(np.where(others > 0, others, np.nan) * free)
-    studentised[free < 1e-8] = np.nan
+        others = np.maximum(fit.rss - pull**2 / free, _ROUNDING * fit.rss)  # where all the others agree
+        studentised = pull / np.sqrt(others / (fit.df - 1) * free)
+    studentised[free < 1e-8 * whole] = np.nan
     return Residuals(fit, studentised, builds.means - X @ fit.coefficients)
 
 
@@ -112,13 +118,14 @@ def run_checks(
 def _lack_of_fit(evidence: Evidence, builds: Builds, residuals: Residuals) -> Check | None:
     """Compare the scatter about the model with the scatter of builds with equal settings (Draper & Smith, sec. 2.1)."""
     name = "Does the model fit?"
-    keys = pd.factorize(pd.MultiIndex.from_frame(evidence.settings))[0] if evidence.settings.shape[1] else None
-    if keys is None or len(np.unique(keys)) == len(keys):
+    keys = pd.factorize(pd.MultiIndex.from_frame(evidence.settings))[0]
+    if len(np.unique(keys)) == len(keys):
         advice = "Build the best variant a second time; only a rebuild shows what a rebuild changes."
         return Check(name, "No two builds have the same settings, so it cannot be checked.", "look", advice)
     factor = linalg.cholesky(builds.total, lower=True)
     groups = np.eye(keys.max() + 1)[keys]
-    white = linalg.solve_triangular(factor, np.column_stack([groups, builds.means]), lower=True)
+    away = builds.means - builds.means.mean()  # or else scatter that is small beside the values would pass for rounding
+    white = linalg.solve_triangular(factor, np.column_stack([groups, away]), lower=True)
     pure = least_squares(white[:, :-1], white[:, -1])
     df = residuals.fit.df - pure.df
     if df < 1 or pure.df < 1:

@@ -3,13 +3,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
+from doe.coding import Coding
 from doe.fit import analyse
+from doe.fit.builds import Builds
+from doe.fit.checks import _lack_of_fit, _order, _outliers, _resting, residuals_of
+from doe.fit.evidence import gather
 from doe.fit.lenth import lenth
 from doe.fit.scatter_checks import box_cox_profile
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
-from doe.model.wording import number
+from doe.model.wording import number, p_value
 from tests.fit.logs import FACTORS, plain_log, radio_log, random_settings
 from tests.published.cases import case
 
@@ -305,3 +310,122 @@ def test_a_model_with_no_build_left_over_says_so(count, said):
     """Squares and pairs of three factors, eight columns and the mean: of eight builds none is left over."""
     found = analyse(resting_log(["felt", "cork"] * (count // 2)), RESTING, Outcome("y"), "quadratic")
     assert finding(found, "Resting on one build") == said
+
+
+def resting(factors, settings):
+    """What is said of builds that scatter alike, by main effects."""
+    evidence = gather(plain_log(pd.DataFrame(settings), np.arange(12.0)), factors, Outcome("y"))
+    matrix = Coding(factors).matrix(evidence.settings, Coding(factors).terms("main"))
+    return _resting(evidence, Builds(evidence.means, np.eye(12), np.zeros((12, 12))), matrix).finding
+
+
+def test_a_middle_that_was_built_once_is_an_effect_that_rests_on_it():
+    """How ends differ is known from many builds, whether it bends from one."""
+    size = Factor("size", kind="ordered", levels=["S", "M", "L"])
+    said = resting((size,), {"size": ["S"] * 6 + ["M"] + ["L"] * 5})
+    assert said == "Some effects rest on one build alone: that of size on variant v7."
+
+
+@pytest.mark.parametrize(
+    ("count", "last"),
+    [(4, "that of c on variant v3 and that of d on variant v4"),
+     (6, "that of c on variant v3 and 3 more effects on one build each")],
+)  # fmt: skip
+def test_many_effects_that_rest_on_a_build_each_are_counted(count, last):
+    factors = tuple(Factor(name, low=0, high=1) for name in "abcdef"[:count])
+    said = resting(factors, dict(zip("abcdef", np.eye(12)[:count], strict=False)))
+    assert said == f"Some effects rest on one build alone: that of a on variant v1, that of b on variant v2, {last}."
+
+
+GAP = (Factor("gap", low=0, high=10),)
+SHARED = 0.2 * np.eye(12) + 0.3 * np.kron(np.eye(4), np.ones((3, 3)))
+"""Covariance of twelve builds, each three of them of one unit: known, so that checks are tests of generalised least squares."""
+
+
+def twelve(values, gap=(0, 2, 4, 6, 8, 10) * 2):
+    """Evidence, builds and model matrix of twelve builds, their scatter as in `SHARED`."""
+    values = np.asarray(values, dtype=float)
+    evidence = gather(plain_log(pd.DataFrame({"gap": gap}), values), GAP, Outcome("y"))
+    matrix = Coding(GAP).matrix(evidence.settings, Coding(GAP).terms("main"))
+    return evidence, Builds(values, SHARED / 2, SHARED / 2), matrix
+
+
+def noise(seed):
+    return np.random.default_rng(seed).multivariate_normal(np.zeros(12), SHARED)
+
+
+def generalised(columns, values):
+    """Generalised least squares by statsmodels."""
+    return sm.GLS(np.asarray(values, dtype=float), np.column_stack(columns), sigma=SHARED).fit()
+
+
+@pytest.mark.parametrize(
+    ("place", "slip", "expected"),
+    [
+        (3, 0.0, "No build lies further from the model than chance allows."),
+        (3, 1.0, "No build lies further from the model than chance allows."),  # p is 0.051
+        (3, 1.1, "Variant v4 lies far from what its settings would give."),  # p is 0.033
+        (0, -2.2, "Variant v1 lies far from what its settings would give."),
+    ],
+)
+def test_odd_ones_out_are_those_that_a_column_of_their_own_would_take_up(place, slip, expected):
+    """Against statsmodels' GLS with one column more, which is one for one build alone; Bonferroni's 5 %.
+
+    The whitened rows' own residuals had missed a slip of the first build on a unit in 15 of 40 logs, of the last in 10.
+    """
+    evidence, builds, matrix = twelve(noise(1) + slip * np.eye(12)[place])
+    residuals = residuals_of(builds, matrix)
+    own = [generalised([np.ones(12), matrix.values, column], builds.means) for column in np.eye(12)]
+    np.testing.assert_allclose(residuals.studentised, [fit.tvalues[2] for fit in own], rtol=1e-9)
+    far = [row for row, fit in enumerate(own) if fit.pvalues[2] * 12 < 0.05]
+    assert far == ([place] if "lies far" in expected else [])
+    assert _outliers(evidence, residuals).finding == expected
+
+
+@pytest.mark.parametrize("place", [0, 5, 11])
+def test_one_build_apart_from_others_that_agree_lies_far_out(place):
+    """Eleven read 5 and one 50: without it nothing is left over, and rounding decided whether that was nothing or less."""
+    evidence, builds, matrix = twelve(np.where(np.arange(12) == place, 50.0, 5.0))
+    assert _outliers(evidence, residuals_of(builds, matrix)).finding.startswith(f"Variant v{place + 1} lies far")
+
+
+@pytest.mark.parametrize("bend", [0.0, 1.0, 4.0])
+@pytest.mark.parametrize("level", [0.0, 1e8])
+def test_lack_of_fit_is_the_f_test_of_generalised_least_squares(bend, level):
+    """Against statsmodels' GLS: a line in the gap within a mean for each of its settings. Where zero lies does not matter."""
+    gap = np.array((0, 2, 4, 6, 8, 10) * 2)
+    evidence, builds, matrix = twelve(noise(5) + bend * (gap / 5 - 1) ** 2 + level)
+    each = generalised(np.eye(6)[gap // 2].T, builds.means - level)
+    ratio, p, _ = each.compare_f_test(generalised([np.ones(12), gap], builds.means - level))
+    check = _lack_of_fit(evidence, builds, residuals_of(builds, matrix))
+    assert check.finding == (
+        f"Scatter about the model is {number(np.sqrt(ratio), 2)} times that of repeated builds ({p_value(p)})."
+    )
+    assert check.level == ("look" if p < 0.05 else "fine")
+
+
+def test_repeated_builds_that_agree_are_no_measure_of_scatter():
+    """Whole degrees: pairs alike to the last digit would make any bend infinitely clear."""
+    evidence, builds, matrix = twelve([5, 6, 8, 8, 7, 5] * 2)
+    check = _lack_of_fit(evidence, builds, residuals_of(builds, matrix))
+    assert (check.level, check.advice) == ("look", "Build one of them once more, or read more finely.")
+
+
+@pytest.mark.parametrize("slope", [-6.0, -3.0, 0.0, 1.0, 3.0])
+def test_drift_is_the_t_test_of_the_order_beside_the_terms(slope):
+    """Against statsmodels' GLS with the order as one more column, at 1 %."""
+    order = np.linspace(-1, 1, 12)
+    evidence, builds, matrix = twelve(noise(3) + slope * order)
+    theirs = generalised([np.ones(12), matrix.values, order], builds.means)
+    check = _order(evidence, builds, matrix, residuals_of(builds, matrix))
+    way = "rose" if theirs.params[2] > 0 else "fell"
+    assert (check.level, check.finding) == (
+        ("look", f"y {way} through the log beyond what the settings explain.")
+        if theirs.pvalues[2] < 0.01
+        else ("fine", "Later builds are neither better nor worse than their settings explain.")
+    )
+
+
+def test_drift_cannot_be_told_from_a_setting_that_rose_with_the_order():
+    evidence, builds, matrix = twelve(noise(3), gap=np.linspace(0, 10, 12))
+    assert _order(evidence, builds, matrix, residuals_of(builds, matrix)) is None

@@ -4,6 +4,7 @@ import pytest
 
 from doe.coding import Coding
 from doe.fit import analyse
+from doe.fit.tangled import Tie
 from doe.fit.verdicts import CLAIM, EXCLUDED, SURE, judge
 from doe.fit.words import open_sizes
 from doe.model.factor import Factor
@@ -69,6 +70,35 @@ def test_a_factor_is_not_too_small_while_an_interaction_of_it_is_open():
     assert open_pair == [CANT_TELL, MOVES, CANT_TELL]
     small_pair = verdicts(["wool", "rings", "wool:rings"], [0.3, 1.0, 0.2], [(-0.3, 0.3), (2, 3), (-0.2, 0.3)])
     assert small_pair == [TOO_SMALL, MOVES, TOO_SMALL]
+
+
+def tangles(activity, *ties):
+    """Verdict and partners of terms a, b, ... that go together, one or the other of each two for sure; how far is open."""
+    names = "abcdefgh"[: len(activity)]
+    count, one = len(activity), np.ones(len(activity))
+    found = judge(
+        Coding([Factor(name, low=0, high=1) for name in names]).terms("main"), np.array(activity), -one, 3 * one, 1.0,
+        related=np.ones((count, count)), either=np.ones((count, count)), ties=[Tie(*tie, 1.0) for tie in ties],
+    )  # fmt: skip
+    return [(judged.verdict, judged.tangled_with) for judged in found]
+
+
+def test_terms_that_stand_in_for_each_other_are_tangled_with_the_likeliest():
+    """Neither is claimed by itself, and neither is as good as excluded; three are named."""
+    found = tangles([0.5, 0.6, 0.4, 0.3, 0.2, 1 - CLAIM - 0.01, CLAIM])
+    assert found[0] == (TANGLED, "b, c, d")
+    assert found[1] == (TANGLED, "a, c, d")
+    assert found[4] == (TANGLED, "b, a, c")
+    assert found[5:] == [(CANT_TELL, ""), (CANT_TELL, "")]
+
+
+def test_what_always_went_together_is_tangled_however_surely_one_of_them_acts():
+    """The averaging may favour one of them; nothing in the log does."""
+    assert tangles([0.05, 0.99, 0.05], ("a", "b"), ("b", "session")) == [
+        (TANGLED, "b"),
+        (TANGLED, "a, session"),
+        (CANT_TELL, ""),
+    ]
 
 
 @pytest.mark.parametrize(
