@@ -94,6 +94,11 @@ class Evidence:
         return float(self.squares.sum())
 
     @property
+    def rounding(self) -> float:
+        """Variance that the step of the readings hides, which those that agree may have: that of an even spread over a step."""
+        return self.step**2 / 12.0
+
+    @property
     def replicated(self) -> bool:
         """Whether some variant was read more than once."""
         return bool(np.any(np.bincount(self.variant, self.counts, len(self.variants)) > 1))

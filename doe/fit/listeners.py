@@ -23,7 +23,7 @@ def listener_checks(evidence: Evidence) -> list[Check]:
     """Check how well listeners repeat a hidden repeat, and how far they agree.
 
     A listener whose grades of the same variant in the same session scatter more than the others' (F test, 1 %) is named;
-    nothing is dropped.
+    nothing is dropped. Others whose grades agree are taken to scatter by what the steps of the scale hide.
     """
     if len(evidence.raters) < 1 or evidence.outcome.kind != "rated":
         return []
@@ -41,9 +41,10 @@ def _repeats(evidence: Evidence) -> Check:
     doubtful = []
     for rater in np.flatnonzero(df > 0):
         others = df.sum() - df[rater]
-        if others < 1 or squares.sum() - squares[rater] <= 0:
+        if others < 1:
             continue
-        ratio = (squares[rater] / df[rater]) / ((squares.sum() - squares[rater]) / others)
+        theirs = max((squares.sum() - squares[rater]) / others, evidence.rounding)
+        ratio = squares[rater] / df[rater] / theirs
         if fdtrc(df[rater], others, ratio) < _DOUBT:
             doubtful.append(evidence.raters[rater])
     spread = float(np.sqrt(squares.sum() / df.sum()))

@@ -29,8 +29,7 @@ _MOST_TIMES = 100
 def even_scatter(evidence: Evidence) -> Check | None:
     """Compare the scatter of repeated readings at high and at low values (F test, 1 %, two-sided).
 
-    Readings that agree may still differ by what their step hides: a variance of step^2 / 12, that of an even spread over one
-    step. Neither end is taken to scatter by less.
+    Readings that agree may still differ by what their step hides; neither end is taken to scatter by less.
     """
     df = evidence.counts - 1
     repeated = df > 0
@@ -43,7 +42,7 @@ def even_scatter(evidence: Evidence) -> Check | None:
         return None
     high = evidence.squares[is_high].sum() / df[is_high].sum()
     low = evidence.squares[is_low].sum() / df[is_low].sum()
-    hidden = evidence.step**2 / 12.0
+    hidden = evidence.rounding
     ratio = float(max(high, low, hidden) / max(min(high, low), hidden))
     tops = (df[is_high].sum(), df[is_low].sum()) if high > low else (df[is_low].sum(), df[is_high].sum())
     if 2.0 * fdtrc(*tops, ratio) >= _DOUBT:
