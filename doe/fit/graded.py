@@ -56,11 +56,12 @@ def ordered_opinion(
         )
     shrink = np.sqrt(_design_effect(builds))
     unborne, unseen = [], []
-    for name, swing, low, high in classical[["term", "swing", "low", "high"]].itertuples(index=False):
-        place = matrix.slices[str(name)]
+    for term, (swing, low, high) in zip(
+        matrix.terms, classical[["swing", "low", "high"]].itertuples(index=False), strict=True
+    ):
+        place = matrix.slices[term.name]
         if not np.isfinite(low):
             continue
-        term = next(term for term in matrix.terms if term.name == name)
         contrast = term_contrast(coding, term, fit.coefficients[place])
         weights, clear = contrast.weights, float(ndtri(1.0 - 0.025 / contrast.picked_from))
         value = float(weights @ fit.coefficients[place])
@@ -68,9 +69,9 @@ def ordered_opinion(
         is_claimed, is_clear = low > 0 or high < 0, abs(value) > clear * error
         is_turned = len(weights) == 1 and value * swing < 0
         if is_claimed and (not is_clear or is_turned):
-            unborne.append(spoken(str(name)))
+            unborne.append(spoken(term.name))
         if is_clear and not is_claimed:
-            unseen.append(spoken(str(name)))
+            unseen.append(spoken(term.name))
     return _verdict(unborne, unseen)
 
 
@@ -108,5 +109,4 @@ def _rater_columns(rater: Array, count: int) -> Array:
 
 def _design_effect(builds: Builds) -> float:
     """How much more the builds' values vary than their readings alone would make them."""
-    reading, total = np.trace(builds.reading), np.trace(builds.total)
-    return max(1.0, float(total / max(reading, 1e-300)))
+    return float(np.trace(builds.total) / np.trace(builds.reading))

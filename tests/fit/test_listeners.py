@@ -58,19 +58,21 @@ def test_a_repeat_is_of_the_same_variant_in_one_session():
 
 
 def test_agreement_is_the_mean_correlation_with_the_mean_of_the_others():
-    """Against numpy; a variant that nobody else graded says nothing, and fewer than five in common say too little."""
+    """Against numpy; what nobody else graded says nothing, a grade given twice counts once, and it takes five in common."""
     rng = np.random.default_rng(1)
     grades = np.clip(rng.integers(2, 6, VARIANTS) + rng.integers(-1, 2, (3, VARIANTS)), 1, 7).astype(float)
-    grades[1:, 0] = np.nan
+    grades[1:, 0] = grades[2, 1] = np.nan
     rows = [
         (rater, variant, grades[place, variant], "s")
         for place, rater in enumerate(("Ann", "Bo", "Cy")) for variant in range(VARIANTS)
         if np.isfinite(grades[place, variant])
     ]  # fmt: skip
-    others = [np.delete(grades, place, axis=0)[:, 1:].mean(axis=0) for place in range(3)]
-    mean = np.mean([np.corrcoef(grades[place, 1:], others[place])[0, 1] for place in range(3)])
+    others = [np.nanmean(np.delete(grades, place, axis=0)[:, 1:], axis=0) for place in range(3)]
+    own = [np.isfinite(grades[place, 1:]) for place in range(3)]
+    mean = np.mean([np.corrcoef(grades[k, 1:][own[k]], others[k][own[k]])[0, 1] for k in range(3)])
     finding = f"Grades go with those of the other listeners (mean correlation {mean:.2g})."
     assert checks(rows)[AGREEMENT].finding == finding
+    assert checks([*rows, *rows[:4]])[AGREEMENT].finding == finding
     assert AGREEMENT in checks([row for row in rows if row[1] < 6])
     assert AGREEMENT not in checks([row for row in rows if row[1] < 5])
     assert AGREEMENT not in checks([row for row in rows if row[0] == "Ann"])
