@@ -84,13 +84,13 @@ def hiding_terms(
     Returns
     -------
     dict of str to list of Term
-        Hidden source -> the main effects, whatever else is fitted.
+        Hidden source -> the main effects, whatever else is fitted. None is where a reference object was read in several groups.
     """
     found = {}
     for name in (name for name in _CHANGED if name in names):
         factors = factors_between(name, evidence)
         mains = [term for term in terms if term.is_main and term.factors[0] in factors]
-        if not mains:
+        if not mains or _is_shown(name, evidence):
             continue
         groups, variants = _groups_of_variants(name, evidence)
         rows = coding.matrix(evidence.settings.iloc[variants], mains).values
@@ -148,9 +148,20 @@ def factors_between(name: str, evidence: Evidence) -> list[str]:
     ]
 
 
+def _is_shown(name: str, evidence: Evidence) -> bool:
+    """Whether a reference object was read in several groups of a source, and so shows how they differ."""
+    references = evidence.variant >= evidence.n_built
+    read = pairs(evidence.variant[references], _codes(name, evidence)[references])
+    return len(np.unique(read[:, 0])) < len(read)
+
+
 def _groups_of_variants(name: str, evidence: Evidence) -> tuple[Index, Index]:
     """Pairs of group and variant that were read together; reference objects and what names no group left out."""
-    codes = {"unit": evidence.units_of_cells, "session": evidence.session, "rater": evidence.rater}[name]
+    codes = _codes(name, evidence)
     counts = (codes >= 0) & (evidence.variant < evidence.n_built)
     groups, variants = pairs(codes[counts], evidence.variant[counts]).T
     return groups, variants
+
+
+def _codes(name: str, evidence: Evidence) -> Index:
+    return {"unit": evidence.units_of_cells, "session": evidence.session, "rater": evidence.rater}[name]

@@ -75,14 +75,17 @@ def _whitened_block(problem: Problem, place: slice) -> Array:
 
 
 def session_ties(evidence: Evidence, coding: Coding) -> list[Tie]:
-    """Factors that changed only together with the session, each setting in sessions of its own."""
+    """Factors that changed only together with the session, each setting in a session of its own.
+
+    None where a variant or a reference object was read in several sessions, which shows how these differ.
+    """
     sessions = evidence.session
     if len(np.unique(sessions[sessions >= 0])) < 2:
         return []
-    built = evidence.variant < evidence.n_built
-    held = pairs(evidence.variant[built], sessions[built])
+    held = pairs(evidence.variant, sessions)
     if len(np.unique(held[:, 0])) < len(held):
         return []
+    held = held[held[:, 0] < evidence.n_built]
     ties = []
     n_sessions = len(np.unique(held[:, 1]))
     for factor in coding.factors:
