@@ -49,8 +49,6 @@ def correlations(problem: Problem) -> Array:
     """Largest canonical correlation between each two terms, shape (n_terms, n_terms), 1 on the diagonal."""
     bases = [_whitened_block(problem, problem.slices[term.name]) for term in problem.terms]
     widths = [basis.shape[1] for basis in bases]
-    if not bases:
-        return np.ones((0, 0))
     spread = np.zeros((len(problem.cross), sum(widths)))
     edges = np.cumsum([0, *widths])
     for place, term in enumerate(problem.terms):

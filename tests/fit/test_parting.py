@@ -6,7 +6,9 @@ import pytest
 
 from doe.coding import Coding, Term
 from doe.fit import analyse
-from doe.fit.tangled import NEAR, breaking_variant, changed_together
+from doe.fit.builds import Builds
+from doe.fit.tangled import NEAR, breaking_variant, changed_together, correlations
+from doe.fit.whiten import whiten
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
@@ -41,6 +43,51 @@ def test_a_third_level_that_leaves_the_rest_tied_is_not_advised():
     told = breaking_variant(TIE, TIED, CODING)
     assert told == "change diffuser alone to frosted"
     assert largest(obeyed(TIED, told)) < NEAR
+
+
+@pytest.mark.parametrize("seed", [2, 3, 4])
+def test_the_cheapest_change_that_parts_them_is_told(seed):
+    """Tried out one by one: of the single changes that part the two none takes less time than the one that is told."""
+    rng = np.random.default_rng(seed)
+    rows = list(zip(DIFFUSER.levels, LOUVRE.levels, strict=True))
+    frame = pd.DataFrame([rows[place] for place in [0, 1, 2, *rng.integers(0, 3, 9)]], columns=["diffuser", "louvre"])
+    frame.loc[rng.integers(0, 12), "louvre"] = "small"
+    last = frame.iloc[-1]
+    minutes = {
+        f"change {factor.name} alone to {level}": factor.minutes
+        for factor in CODING.factors for level in factor.levels if level != last[factor.name]
+    }  # fmt: skip
+    parting = {told: cost for told, cost in minutes.items() if largest(obeyed(frame, told)) < NEAR}
+    assert parting
+    assert parting[breaking_variant(TIE, frame, CODING)] == min(parting.values())
+
+
+def test_numbers_are_parted_at_an_end_of_their_range():
+    """The last variant stands at the far ends of both; wool is changed faster than a ring."""
+    wool, rings = (
+        Factor("wool", low=0, high=60, step=5, minutes=8),
+        Factor("rings", kind="count", low=7, high=12, minutes=9),
+    )
+    settings = pd.DataFrame({"wool": [0.0, 60.0] * 2, "rings": [7, 12] * 2})
+    told = breaking_variant((Term(("wool",)), Term(("rings",))), settings, Coding((wool, rings)))
+    assert told == "change wool alone to 0"
+
+
+def test_correlations_between_terms_are_the_canonical_ones():
+    """Against numpy: of builds that scatter alike, the largest canonical correlation of the two factors' columns."""
+    rng = np.random.default_rng(2)
+    rows = rng.integers(0, 3, (9, 2))
+    frame = pd.DataFrame(
+        {"diffuser": np.array(DIFFUSER.levels)[rows[:, 0]], "louvre": np.array(LOUVRE.levels)[rows[:, 1]]}
+    )
+    wool = Factor("wool", kind="categorical", levels=["no", "yes"])
+    frame["wool"] = np.where(rows.sum(axis=1) + rng.integers(0, 2, 9) > 2, "yes", "no")
+    coding = Coding((DIFFUSER, LOUVRE, wool))
+    terms = coding.terms("main")
+    builds = Builds(rng.normal(size=9), 0.2 * np.eye(9), 0.3 * np.eye(9))
+    found = correlations(whiten(builds, coding.matrix(frame, terms), coding, replicated=True))
+    expected = [[largest(frame[[one, other]]) if one != other else 1.0 for other in frame] for one in frame]
+    np.testing.assert_allclose(found, expected, atol=1e-9)
 
 
 def test_it_still_parts_them_after_another_level_was_tried():
