@@ -41,8 +41,10 @@ def as_read(readings: pd.DataFrame, effects: Effects, names: Sequence[str]) -> f
     read = [name for name in names if name in means]
     if not read:
         return None
-    reference = outcome.relative_to
-    level = float(means[reference]) if reference is not None and reference in means else 0.0
+    reference, built = outcome.relative_to, set(effects.variants["variant"])
+    level = 0.0
+    if reference is not None and reference in means and reference not in built:
+        level = float(means[reference])
     return float(means[read].mean()) - level
 
 

@@ -144,7 +144,7 @@ def track(
 
     compared = {outcome.name for outcome in outcomes if outcome.kind == "compared"}
 
-    keyed = _by_settings(_as_differences(readings, outcomes), factors)
+    keyed = _by_settings(_as_differences(readings, factors, outcomes), factors)
     asked = _asked(suggestions, factors)
     rows, waiting = [], 0
     for (number, key, at, promised), replaced in zip(asked, _replaced_at(asked), strict=True):
@@ -200,19 +200,21 @@ def _by_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[tupl
     return {_key(dict(zip(names, key, strict=True)), factors): part for key, part in groups}
 
 
-def _as_differences(readings: pd.DataFrame, outcomes: Sequence[Outcome]) -> pd.DataFrame:
+def _as_differences(readings: pd.DataFrame, factors: Sequence[Factor], outcomes: Sequence[Outcome]) -> pd.DataFrame:
     """Take off what the reference object was read as in the same session, where an outcome is wanted relative to one.
 
     A column ``beside`` says how many readings of the reference that is; 0 where readings stand as they are.
     """
     wanted = [one for one in outcomes if one.relative_to is not None and one.kind != "compared"]
-    if not wanted or not {"variant", "outcome", "value"} <= set(readings.columns):
+    names = [factor.name for factor in factors]
+    if not wanted or not {"variant", "outcome", "value", *names} <= set(readings.columns):
         return readings
+    has_settings = readings[names].notna().any(axis=1)
     result = readings.assign(value=readings["value"].astype(float), beside=0.0)
     sessions = _sessions(result)
     for outcome in wanted:
         mine = result["outcome"].astype(str) == outcome.name
-        is_reference = mine & (result["variant"].astype(str) == outcome.relative_to)
+        is_reference = mine & (result["variant"].astype(str) == outcome.relative_to) & ~has_settings
         if is_reference.any():  # without it the analysis takes readings as they are, and says so
             level = result["value"][is_reference].groupby(sessions[is_reference]).agg(["mean", "size"])
             result.loc[mine, "beside"] = sessions[mine].map(level["size"])

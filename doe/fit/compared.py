@@ -14,7 +14,7 @@ from scipy import optimize
 from doe.coding import Coding, Matrix
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical, large_sample_table
-from doe.fit.evidence import Evidence, readings_of, settings_of
+from doe.fit.evidence import Evidence, readings_of, relative_notes, settings_of
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError, listed
 from doe.model.factor import Factor
@@ -88,6 +88,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     values, covariance, fit = abilities(pairs)
     values, covariance = _levelled(values, covariance, _origin(outcome, names, len(built)))
     parts = linked_parts(pairs)
+    notes += relative_notes(outcome, built, names[len(built) :])
     notes += _notes(outcome, [[names[place] for place in part] for part in parts], is_held=fit.is_held)
     nowhere = np.full(len(names), -1, dtype=np.intp)
     evidence = Evidence(

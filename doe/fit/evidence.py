@@ -153,11 +153,10 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
     cells = np.unique(number, return_index=True)[1]
     counts, means, squares = _summed(number, values)
     firsts = np.unique(codes, return_index=True)[1][:n_built]
-    if outcome.relative_to is not None:
-        notes.append(_relative_note(outcome, [name for name, _ in names]))
+    variants = tuple(name for name, _ in names)
     return Evidence(
         outcome=outcome,
-        variants=tuple(name for name, _ in names),
+        variants=variants,
         n_built=n_built,
         settings=settings_of(rows.iloc[firsts], factors),
         units=label_codes(rows, "unit")[firsts],
@@ -171,7 +170,7 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         squares=squares,
         location=location,
         spread=float(np.ptp(values)),
-        notes=tuple(note for note in notes if note),
+        notes=(*notes, *relative_notes(outcome, variants[:n_built], variants[n_built:])),
         step=_step(values),
     )
 
@@ -373,12 +372,12 @@ def settings_of(rows: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
     return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)))
 
 
-def _relative_note(outcome: Outcome, variants: Sequence[str]) -> str:
-    if outcome.relative_to in variants:
-        return ""
-    return (
-        f"{spaced(outcome.name)} is wanted relative to '{outcome.relative_to}', which has no reading; taken as it is."
-    )
+def relative_notes(outcome: Outcome, built: Sequence[str], references: Sequence[str]) -> list[str]:
+    """Say why an outcome is not taken relative to its reference object, where it is not."""
+    if outcome.relative_to is None or outcome.relative_to in references:
+        return []
+    why = "has settings and so is no reference object" if outcome.relative_to in built else "has no reading"
+    return [f"{spaced(outcome.name)} is wanted relative to '{outcome.relative_to}', which {why}; taken as it is."]
 
 
 def _grouping(name: str, codes: Index, *, shared: bool) -> Grouping | None:

@@ -66,6 +66,10 @@ def test_a_difference_from_a_reference_is_held_as_one(factors):
     assert track([asked], mine, factors, [bass]).table["read"].tolist() == [
         pytest.approx(6.75)
     ]  # no reference: as it is
+    own = Outcome(
+        "bass", goal="lower", best=-3, worst=3, relative_to="9"
+    )  # has settings: the analysis takes it as it is too
+    assert track([asked], log, factors, [own]).table["read"].tolist() == [pytest.approx(6.75)]
     assert track([asked], log[3:], factors, [bass]).waiting == 1
     asked["predictions"][0]["outcome"] = "echo"  # which is wanted as it is
     (row,) = track([asked], pd.concat([log, mine.assign(outcome="echo")]), factors, [bass]).table.to_dict("records")

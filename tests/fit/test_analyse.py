@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.estimates import UNSEEN
+from doe.fit.evidence import gather
 from doe.fit.origins import origin_of
 from doe.fit.priors import Prior
 from doe.model.errors import DataError, FitError, UsageError
@@ -162,6 +163,19 @@ def test_relative_to_a_reference_is_the_difference_from_it():
     assert shift.mean() == pytest.approx(1.0, abs=0.4)
     one, two = (effects.table.set_index("term").sort_index()["swing"] for effects in (plain, relative))
     np.testing.assert_allclose(one, two, atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("reference", "note"),
+    [
+        ("shop radio", ()),
+        ("old_radio", ("bass is wanted relative to 'old_radio', which has no reading; taken as it is.",)),
+        ("3", ("bass is wanted relative to '3', which has settings and so is no reference object; taken as it is.",)),
+    ],
+)
+def test_what_cannot_be_taken_relative_to_its_reference_is_said(reference, note):
+    """A variant with settings was not taken off, and nothing was said; what was read later was held as a difference from it."""
+    assert gather(radio_log(10, 8, 1), FACTORS, Outcome("bass", relative_to=reference)).notes == note
 
 
 def test_prediction_interval_for_one_build_is_wider_than_for_the_mean():

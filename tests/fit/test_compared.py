@@ -124,6 +124,11 @@ def test_abilities_are_counted_from_the_reference_where_there_is_one():
     ahead = dict(zip(free.variants, free.means - free.means[free.variants.index("v11")], strict=True))
     np.testing.assert_allclose(evidence.means, [ahead[name] for name in evidence.variants], atol=1e-6)
     assert found.covariance[-1, -1] < 0.01 * found.covariance[0, 0]
+    assert found.evidence.notes == ()
+    other = gather_comparisons(log, FACTORS, Outcome("clarity", kind="compared", relative_to="v1")).evidence
+    assert other.notes == (
+        "clarity is wanted relative to 'v1', which has settings and so is no reference object; taken as it is.",
+    )
 
 
 def test_unlinked_parts_are_found_and_said():
