@@ -181,7 +181,7 @@ def _step(values: Array) -> float:
     return float(apart.min()) if len(apart) else 0.0
 
 
-def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Grouping], list[str]]:
+def groupings(evidence: Evidence) -> tuple[list[Grouping], list[str]]:
     """List the sources of scatter that these readings can tell apart, beside the effects of the factors.
 
     Returns
@@ -193,7 +193,7 @@ def groupings(evidence: Evidence, *, with_variant: bool = True) -> tuple[list[Gr
     """
     found: list[Grouping] = []
     notes: list[str] = []
-    if with_variant and evidence.replicated:
+    if evidence.replicated:
         found.append(Grouping("variant", evidence.variant, len(evidence.variants)))
     for name, codes in (("session", evidence.session), ("rater", evidence.rater), ("unit", evidence.units_of_cells)):
         grouping = _grouping(name, codes, shared=name != "unit")
