@@ -150,7 +150,7 @@ def _table(
             assert back is not None
             rows.append(_row(term, swing, se, float(satterthwaite(df, (weights @ back)[None, :])[0]), n))
         else:
-            rows.append(_row(term, swing, se if df > 0 else np.nan, float(df), n))
+            rows.append(_row(term, swing, se, float(df), n))
     return pd.DataFrame(rows, columns=COLUMNS) if rows else _empty().copy()
 
 
