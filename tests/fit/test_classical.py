@@ -10,6 +10,7 @@ import statsmodels.api as sm
 from doe.coding import Coding
 from doe.fit.classical import fit_classical
 from doe.fit.evidence import gather
+from doe.fit.origins import NO_BUILD_LEFT, origin_of
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 
@@ -79,6 +80,20 @@ def test_a_reference_object_has_a_mean_of_its_own(log):
     fit = sm.OLS(log["value"].to_numpy(), columns(log)).fit()
     wider = np.sqrt((fit.ssr + 0.5) / (fit.df_resid + 1) / fit.mse_resid)
     np.testing.assert_allclose(beside["se"], alone["se"] * wider, rtol=1e-9)
+
+
+def test_without_a_build_left_over_readings_alone_tell_scatter_and_that_is_said(log):
+    """Three builds read twice, a mean and two slopes: least squares on six readings, whose scatter is that within builds."""
+    rows = pd.concat([log[:3], log[:3].assign(value=log["value"][:3].add([0.1, -0.2, 0.3]))])
+    coding = Coding(FACTORS)
+    origin = origin_of(rows, coding, Outcome("y"))
+    matrix = coding.matrix(origin.evidence.settings, coding.terms(["gap", "heat"]))
+    found, notes = origin.classical(coding, matrix)
+    fit = sm.OLS(rows["value"].to_numpy(), columns(rows)[:, :3]).fit()
+    np.testing.assert_allclose(found.table["se"], 2 * fit.bse[1:], rtol=1e-8)
+    assert found.table["df"].tolist() == [3, 3]
+    assert notes == (NO_BUILD_LEFT,)
+    assert origin.classical(coding, coding.matrix(origin.evidence.settings, coding.terms(["gap"])))[1] == ()
 
 
 def test_what_depends_on_terms_before_it_is_left_open(log):

@@ -9,6 +9,7 @@ from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
 from doe.fit.reml import Bounded, Crossproducts, Grouping, _is_no_worse, fit_reml
+from doe.fit.small_sample import kenward_roger_covariance
 from tests.strategies import examples
 
 
@@ -77,12 +78,18 @@ def test_cells_stand_for_their_readings():
     noise = rng.normal(0, 0.2, len(again))
     values = y[again] + noise
     means = np.bincount(again, values) / 3
-    whole = fit_reml(Crossproducts(X[again], values, [Grouping(g.name, g.index[again], g.size) for g in groupings]))
+    in_rows = [Grouping(one.name, one.index[again], one.size) for one in groupings]
+    whole = fit_reml(Crossproducts(X[again], values, in_rows))
     within = float(np.sum((values - means[again]) ** 2))
     cells = fit_reml(Crossproducts(X, means, groupings, np.full(len(y), 3.0), within))
     assert cells.deviance == pytest.approx(whole.deviance, abs=1e-6)
     np.testing.assert_allclose(cells.coefficients, whole.coefficients, rtol=1e-6)
     np.testing.assert_allclose(satterthwaite(cells, np.eye(3)), satterthwaite(whole, np.eye(3)), rtol=1e-3)
+    np.testing.assert_allclose(
+        kenward_roger_covariance(X, groupings, np.full(len(y), 3.0), 2.0 * len(y), cells),
+        kenward_roger_covariance(X[again], in_rows, np.ones(len(again)), 0.0, whole),
+        rtol=1e-5,
+    )
 
 
 def test_a_component_at_zero_is_an_ordinary_result():
