@@ -35,4 +35,4 @@ def satterthwaite(model: Reml, contrasts: Array) -> Array:
     spread = np.einsum("cf,fg,cg->c", slopes, model.df_parameters, slopes)
     with np.errstate(divide="ignore", invalid="ignore"):
         df = 2.0 * variance**2 / spread
-    return np.maximum(np.where(np.isfinite(df) & (df > 0), df, 1.0), 1.0)
+    return np.maximum(np.where(np.isfinite(df), df, 1.0), 1.0)

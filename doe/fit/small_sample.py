@@ -42,7 +42,7 @@ def kenward_roger_covariance(
     ndarray of shape (n_columns, n_columns)
         `model.covariance` itself where there are more than `MOST_ROWS` cells: the adjustment vanishes as builds grow.
     """
-    if len(counts) > MOST_ROWS or not groupings:
+    if len(counts) > MOST_ROWS:
         return model.covariance
     sources = [_outer(grouping) for grouping in groupings] + [np.diag(1.0 / counts)]
     variances = [float(model.variance_of(grouping.name)[0, 0]) for grouping in groupings] + [model.sigma**2]

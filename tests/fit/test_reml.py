@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
-from doe.fit.reml import Bounded, Crossproducts, Grouping, _is_no_worse, fit_reml
+from doe.fit.reml import Bounded, Crossproducts, Grouping, Reml, _is_no_worse, fit_reml
 from doe.fit.small_sample import kenward_roger_covariance
 from tests.strategies import examples
 
@@ -90,6 +90,44 @@ def test_cells_stand_for_their_readings():
         kenward_roger_covariance(X[again], in_rows, np.ones(len(again)), 0.0, whole),
         rtol=1e-5,
     )
+
+
+def test_the_small_sample_covariance_is_half_its_curvature_wider():
+    """Kenward & Roger (1997, eq. 2 and 3): where V is linear in the variances, their adjustment is minus twice the bias.
+
+    So minus the second derivatives of ``(X'V^-1 X)^-1``, here by differences, weighed with the covariance of the variances by
+    the expected information of error contrasts. An unbalanced part of a crossed log, drift in its sessions.
+    """
+    rng = np.random.default_rng(8)
+    X, y, groupings = _simulated(4, 8, 3)
+    kept = np.sort(rng.permutation(len(y))[:17])
+    X, y = X[kept], y[kept]
+    groupings = [Grouping(one.name, one.index[kept], one.size) for one in groupings[:2]]
+    groupings.append(Grouping("drift", groupings[1].index, 2, rng.uniform(-1, 1, (17, 1))))
+    variances = np.array([0.3, 0.2, 0.4, 0.09])
+    ratios = np.sqrt(variances[:3] / variances[3])
+    none = np.zeros((0, 0))
+    outer = [np.eye(one.size)[one.index] * (1.0 if one.covariates is None else one.covariates) for one in groupings]
+    parts = [*(Z @ Z.T for Z in outer), np.eye(17)]
+
+    def covariance(at: np.ndarray) -> np.ndarray:
+        V = sum(variance * part for variance, part in zip(at, parts, strict=True))
+        return np.asarray(np.linalg.inv(X.T @ np.linalg.solve(V, X)))
+
+    contrasts = np.linalg.svd(X)[0][:, 3:]
+    inside = [contrasts.T @ part @ contrasts for part in parts]
+    whole = sum(variance * part for variance, part in zip(variances, inside, strict=True))
+    shares = [np.linalg.solve(whole, part) for part in inside]
+    W = np.linalg.inv([[np.trace(a @ b) / 2 for b in shares] for a in shares])
+    step, expected = 1e-3 * np.diag(variances), covariance(variances)
+    for i, j in np.ndindex(4, 4):
+        corners = [covariance(variances + a * step[i] + b * step[j]) * a * b for a in (1, -1) for b in (1, -1)]
+        expected = expected - W[i, j] * sum(corners) / (4 * step[i, i] * step[j, j])
+    model = Reml(("variant", "session", "drift"), tuple(np.array([[ratio]]) for ratio in ratios), 0.3,
+                 np.zeros(3), covariance(variances), 0.0, none, np.zeros((0, 0, 0)))  # fmt: skip
+    found = kenward_roger_covariance(X, groupings, np.ones(17), 0.0, model)
+    np.testing.assert_allclose(found, expected, rtol=1e-4)
+    assert (np.diag(found) > 1.05 * np.diag(model.covariance)).any()
 
 
 def test_a_component_at_zero_is_an_ordinary_result():
