@@ -188,12 +188,9 @@ def _summed(index: npt.NDArray[np.intp], rows: Array, size: int) -> Array:
 
 
 def _between(evidence: Evidence, model: Reml) -> Array:
-    between = np.eye(evidence.n_built) * model.variance_of("variant")[0, 0]
-    unit = model.variance_of("unit")[0, 0]
-    if unit > 0:
-        same = evidence.units[:, None] == evidence.units[None, :]
-        between = between + unit * (same & (evidence.units >= 0)[:, None])
-    return np.asarray(between)
+    own = np.eye(evidence.n_built) * model.variance_of("variant")[0, 0]
+    same = (evidence.units[:, None] == evidence.units[None, :]) & (evidence.units >= 0)[:, None]
+    return np.asarray(own + model.variance_of("unit")[0, 0] * same)
 
 
 def _session_sd(evidence: Evidence, model: Reml) -> float:

@@ -119,11 +119,11 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
     Returns
     -------
     str
-        Such as ``"change driver alone to poly"``; empty where one factor is all that both terms hold.
+        Such as ``"change driver alone to poly"``; a new unit where no such change would part them.
     """
     names = {factor.name: factor for factor in coding.factors}
     first, second = (_made_of(term, coding) for term in tie)
-    only = [name for name in dict.fromkeys(first + second) if name in names]
+    only = list(dict.fromkeys(first + second))
     apart = [name for name in only if (name in first) != (name in second)]
     before = _correlation(tie, settings, coding)
     choices = []
@@ -138,7 +138,7 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
             if after < min(before, EXACT) - 1e-6:
                 choices.append((after >= NEAR, factor.change_minutes(there, end), after, name, end))
     if not choices:
-        return f"build one new unit with {spaced((apart or only)[0])} changed and the rest as it was" if only else ""
+        return f"build one new unit with {spaced((apart or only)[0])} changed and the rest as it was"
     *_, name, end = min(choices, key=lambda choice: choice[:3])
     text = rounded(float(end)) if isinstance(end, int | float) else end
     return f"change {spaced(name)} alone to {text}"
