@@ -239,10 +239,7 @@ def readings_of(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outc
 
 
 def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
-    """Take the first reading off all; exact for decimal numbers, which carry more digits than a float."""
-    if column.dtype == object and isinstance(column.iloc[0], Decimal):
-        first = column.iloc[0]
-        return np.array([float(value - first) for value in column]), float(first)
+    """Take the middle reading off all; of decimal numbers the first, exactly, since they carry more digits than a float."""
     values = _as_numbers(column, f"The readings of {outcome.name} hold")
     if not np.all(np.isfinite(values)):
         bad = values[~np.isfinite(values)][0]
@@ -252,6 +249,9 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
         off = values[(values < least) | (values > most)]
         if len(off):
             raise DataError(f"A reading of {outcome.name} is {exact(off[0])}; it {outcome.allowed()}.")
+    if column.dtype == object and all(isinstance(value, Decimal) for value in column):
+        first = column.iloc[0]
+        return np.array([float(value - first) for value in column]), float(first)
     location = float(np.median(values))
     return values - location, location
 

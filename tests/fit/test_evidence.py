@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import numpy as np
 import pandas as pd
+import pytest
 
 from doe.fit.evidence import gather, pairs
 from doe.model.errors import DataError
@@ -38,6 +41,35 @@ def test_readings_are_counted_beyond_those_that_give_variants_and_raters():
     assert [bool(unit >= 0) for unit in found.units_of_cells] == [
         found.variants[place] != "shop" for place in found.variant
     ]
+
+
+def decimals(*values):
+    return frame([(str(place), value, place, 0) for place, value in enumerate(values)])
+
+
+def test_decimal_numbers_keep_the_digits_that_a_float_has_not():
+    """As in NIST's SmLs sets: a trillion and tenths, whose differences are exact."""
+    found = gather(
+        decimals(*map(Decimal, ("1000000000000.4", "1000000000000.3", "1000000000000.5"))), FACTORS, Outcome("y")
+    )
+    assert found.means.tolist() == [0.0, -0.1, 0.1]
+    assert found.location == 1000000000000.4
+
+
+@pytest.mark.parametrize(
+    ("value", "message"),
+    [
+        ("55", "A reading of echo is 55; it must be a grade from 1 to 7."),
+        ("Infinity", "A reading of echo is inf; it must be a finite number."),
+    ],
+)
+def test_decimal_numbers_are_looked_at_like_any_others(value, message):
+    """A grade off its scale went into the means, infinity ended in a ValueError, floats beside decimals in a TypeError."""
+    echo = Outcome("echo", kind="rated", scale=(1, 7))
+    with refused(DataError, message):
+        gather(decimals(Decimal(1), Decimal(value)), FACTORS, echo)
+    mixed, plain = (gather(decimals(*values, 5.5), FACTORS, echo) for values in ([Decimal(1), Decimal(2)], [1.0, 2.0]))
+    np.testing.assert_array_equal(mixed.means, plain.means)
 
 
 def test_pairs_of_codes_are_those_that_occur_and_none_is_a_code_too():
