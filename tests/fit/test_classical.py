@@ -93,7 +93,9 @@ def test_without_a_build_left_over_readings_alone_tell_scatter_and_that_is_said(
     np.testing.assert_allclose(found.table["se"], 2 * fit.bse[1:], rtol=1e-8)
     assert found.table["df"].tolist() == [3, 3]
     assert notes == (NO_BUILD_LEFT,)
-    assert origin.classical(coding, coding.matrix(origin.evidence.settings, coding.terms(["gap"])))[1] == ()
+    beside = pd.concat([rows, pd.DataFrame({"variant": "shop", "value": [50.0]})])  # which takes up no build
+    for one in (origin, origin_of(beside, coding, Outcome("y"))):
+        assert one.classical(coding, coding.matrix(origin.evidence.settings, coding.terms(["gap"])))[1] == ()
 
 
 def test_what_depends_on_terms_before_it_is_left_open(log):
