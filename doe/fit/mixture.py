@@ -49,18 +49,12 @@ class Mixture:
 
     def below(self, values: Array) -> Array:
         """Probability that each quantity is below a value, shape (n_quantities,)."""
-        models, quantities = self.live
+        models, quantities = np.nonzero(self.weights)  # the others add nothing
         scales, away = self.scales[models, quantities], values[quantities] - self.means[models, quantities]
         with np.errstate(divide="ignore", invalid="ignore"):
             z = np.where(scales > 0, away / scales, np.where(away >= 0, np.inf, -np.inf))
         chances = self.weights[models, quantities] * stdtr(self.df[quantities], z)
         return np.bincount(quantities, chances, len(values))
-
-    @property
-    def live(self) -> tuple[Array, Array]:
-        """Models and quantities whose weight is not zero."""
-        models, quantities = np.nonzero(self.weights)
-        return models, quantities
 
     def density(self, values: Array) -> Array:
         """Density of each quantity at a value, shape (n_quantities,)."""
