@@ -72,7 +72,7 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     Raises
     ------
     DataError
-        If a comparison lacks its second variant, holds a variant against itself, or says something else than which is better.
+        If a comparison lacks one of its variants, holds a variant against itself, or says something else than which is better.
     FitError
         If there is no comparison of variants with settings.
     """
@@ -156,6 +156,8 @@ def spare_builds(compared: Compared, matrix: Matrix) -> int:
 
 
 def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
+    if rows["variant"].isna().any():
+        raise DataError(f"A comparison of {outcome.name} has no first variant; give it as 'variant'.")
     if "versus" not in rows.columns or rows["versus"].isna().any():
         raise DataError(f"A comparison of {outcome.name} has no second variant; give it as 'versus'.")
     same = rows["variant"].astype(str) == rows["versus"].astype(str)

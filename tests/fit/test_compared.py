@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -144,12 +142,15 @@ def test_unlinked_parts_are_found_and_said():
     assert apart[0, 0] + apart[1, 1] - 2 * apart[0, 1] < 20
 
 
-def test_a_comparison_without_a_second_variant_is_refused():
-    log = comparisons(1).drop(columns="versus")
-    with pytest.raises(
-        DataError, match=re.escape("A comparison of clarity has no second variant; give it as 'versus'.")
-    ):
-        analyse(log, FACTORS, CLARITY)
+def test_a_comparison_without_one_of_its_variants_is_refused():
+    second = "A comparison of clarity has no second variant; give it as 'versus'."
+    log = comparisons(1)
+    with refused(DataError, second):
+        analyse(log.drop(columns="versus"), FACTORS, CLARITY)
+    with refused(DataError, second):
+        analyse(log.assign(versus=[None, *log["versus"][1:]]), FACTORS, CLARITY)
+    with refused(DataError, "A comparison of clarity has no first variant; give it as 'variant'."):
+        analyse(log.assign(variant=[None, *log["variant"][1:]]), FACTORS, CLARITY)  # was a variant of the name nan
 
 
 @pytest.mark.parametrize(("written", "foreign"), [({1.0: 1, 0.5: 0, 0.0: -1}, -1), ({1.0: 2, 0.5: 1, 0.0: 0}, 2)])
@@ -176,7 +177,7 @@ def test_a_comparison_with_itself_is_refused():
 def test_comparisons_of_reference_objects_only_are_no_evidence():
     empty = dict.fromkeys((factor.name for factor in FACTORS), None)
     log = pd.DataFrame([{"variant": "a", "versus": "b", "outcome": "clarity", "value": 1.0, **empty}])
-    with pytest.raises(FitError, match="There is no comparison of clarity between variants with settings yet"):
+    with refused(FitError, "There is no comparison of clarity between variants with settings yet."):
         analyse(log, FACTORS, CLARITY)
 
 
