@@ -24,6 +24,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.names import quoted
 from doe.model.outcome import Outcome
+from doe.model.stated import label_text
 from doe.model.wording import (
     FELL_SHORT,
     KEPT,
@@ -141,7 +142,7 @@ def confirm(
     frame, settings = _fresh(readings, factors, names)
     is_fresh = frame["variant"].astype(str).isin(names)
     if "versus" in frame.columns:  # a comparison with a fresh build is a reading of it too
-        is_fresh |= frame["versus"].astype(str).isin(names)
+        is_fresh |= frame["versus"].map(label_text).isin(names)
     chosen = None if terms is None else list(terms)
     case = _Case(frame, frame[~is_fresh], frozenset(frame["outcome"][is_fresh].astype(str)), tuple(names), settings,
                  partial(analyse, factors=factors, terms=chosen, derived=derived, seed=seed))  # fmt: skip
@@ -219,7 +220,7 @@ def _same_unit(fresh: pd.DataFrame, names: Sequence[str]) -> list[str]:
 def _read(readings: pd.DataFrame) -> list[str]:
     """List the variants read, in order, those that only stood second in comparisons last."""
     names = readings["variant"].astype(str).tolist()
-    names += readings["versus"].dropna().astype(str).tolist() if "versus" in readings.columns else []
+    names += readings["versus"].dropna().map(label_text).tolist() if "versus" in readings.columns else []
     return list(dict.fromkeys(names))
 
 

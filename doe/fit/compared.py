@@ -20,7 +20,7 @@ from doe.model.errors import DataError, FitError, listed
 from doe.model.factor import Factor
 from doe.model.numbers import is_missing
 from doe.model.outcome import Outcome
-from doe.model.stated import stated_settings
+from doe.model.stated import label_text, stated_settings
 from doe.model.wording import spaced
 
 Array = npt.NDArray[Any]
@@ -78,13 +78,16 @@ def gather_comparisons(readings: pd.DataFrame, factors: Sequence[Factor], outcom
     """
     rows, notes = readings_of(readings, factors, outcome)
     _check_versus(rows, outcome)
-    labels = list(dict.fromkeys([*rows["variant"].astype(str), *rows["versus"].astype(str)]))
+    firsts, seconds = (rows[name].map(label_text) for name in ("variant", "versus"))
+    labels = list(dict.fromkeys([*firsts, *seconds]))
     known = known_settings(readings, factors)
     built = [label for label in labels if label in known]
     names = [*built, *(label for label in labels if label not in known)]
     if len(built) < 1:
         raise FitError(f"There is no comparison of {outcome.name} between variants with settings yet.")
-    pairs = _pairs(rows, outcome, {name: place for place, name in enumerate(names)})
+    places = {name: place for place, name in enumerate(names)}
+    first, second = (items.map(places).to_numpy() for items in (firsts, seconds))
+    pairs = _pairs(first, second, [outcome.read(value) for value in rows["value"].tolist()], len(names))
     values, covariance, fit = abilities(pairs)
     values, covariance = _levelled(values, covariance, _origin(outcome, names, len(built)))
     parts = linked_parts(pairs)
@@ -160,7 +163,7 @@ def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
         raise DataError(f"A comparison of {outcome.name} has no first variant; give it as 'variant'.")
     if "versus" not in rows.columns or rows["versus"].isna().any():
         raise DataError(f"A comparison of {outcome.name} has no second variant; give it as 'versus'.")
-    same = rows["variant"].astype(str) == rows["versus"].astype(str)
+    same = rows["variant"].map(label_text) == rows["versus"].map(label_text)
     if same.any():
         raise DataError(
             f"A comparison of {outcome.name} holds variant {rows.loc[same, 'variant'].iloc[0]} against itself."
@@ -173,24 +176,18 @@ def known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[st
     known: dict[str, dict[str, Any]] = {}
     for label, *values in stated_settings(readings, names):
         if not any(map(is_missing, (label, *values))):
-            known.setdefault(str(label), dict(zip(names, values, strict=True)))
+            known.setdefault(label_text(label), dict(zip(names, values, strict=True)))
     return known
 
 
-def _pairs(rows: pd.DataFrame, outcome: Outcome, places: dict[str, int]) -> Pairs:
-    table = pd.DataFrame(
-        {
-            "first": rows["variant"].astype(str).map(places).to_numpy(),
-            "second": rows["versus"].astype(str).map(places).to_numpy(),
-            "value": [outcome.read(value) for value in rows["value"].tolist()],
-        }
-    )
+def _pairs(first: Array, second: Array, values: Sequence[float], n_items: int) -> Pairs:
+    table = pd.DataFrame({"first": first, "second": second, "value": values})
     for name, value in (("wins", 1.0), ("losses", 0.0), ("ties", 0.5)):
         table[name] = (table["value"] == value).astype(float)
     summed = table.groupby(["first", "second"], sort=True)[["wins", "losses", "ties"]].sum().reset_index()
     wins, losses, ties = (summed[name].to_numpy(dtype=float) for name in ("wins", "losses", "ties"))
     first, second = (summed[name].to_numpy(dtype=np.intp) for name in ("first", "second"))
-    return Pairs(first, second, wins, losses, ties, len(places))
+    return Pairs(first, second, wins, losses, ties, n_items)
 
 
 def _involved(pairs: Pairs) -> Array:

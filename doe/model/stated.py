@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.model.names import versus_column
+from doe.model.numbers import is_missing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,6 +22,17 @@ def distinct(readings: pd.DataFrame, columns: Sequence[str]) -> Iterable[tuple[A
     return dict.fromkeys(zip(*(readings[column].tolist() for column in columns), strict=True))
 
 
+def label_text(label: object) -> str:
+    """Write the label of a variant; a whole number stays one where blanks in its column have made floats of all.
+
+    Examples
+    --------
+    >>> label_text(3), label_text(3.0), label_text("3b")
+    ('3', '3', '3b')
+    """
+    return str(int(label)) if isinstance(label, float) and label.is_integer() else str(label)
+
+
 def stated_settings(readings: pd.DataFrame, names: Sequence[str]) -> list[tuple[Any, ...]]:
     """Return what is stated of variants: each a name and its settings, as many as there are factor `names`.
 
@@ -29,4 +41,7 @@ def stated_settings(readings: pd.DataFrame, names: Sequence[str]) -> list[tuple[
     """
     stated = [*distinct(readings, ["variant", *names])]
     second = ["versus", *map(versus_column, names)]
-    return [*stated, *distinct(readings, second)] if set(second).issubset(readings.columns) else stated
+    if not set(second).issubset(readings.columns):
+        return stated
+    found = distinct(readings, second)
+    return [*stated, *((label if is_missing(label) else label_text(label), *values) for label, *values in found)]

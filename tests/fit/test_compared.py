@@ -59,6 +59,20 @@ def test_a_variant_that_only_stands_second_counts_as_any_other():
     np.testing.assert_allclose(first, other, atol=1e-6)
 
 
+def test_variants_that_are_numbers_stay_the_same_beside_readings_that_have_no_second():
+    """Pandas makes floats of a column of numbers with blanks; 2.0 was taken for a reference object beside variant 2."""
+    log = comparisons(1, 6).iloc[:-1]  # the last variant stands second only
+    second = random_settings(6, np.random.default_rng(1)).iloc[log["versus"].str[1:].astype(int)].reset_index(drop=True)
+    log = log.join(second.rename(columns=versus_column))
+    numbers = log.assign(**{name: log[name].str[1:].astype(int) for name in ("variant", "versus")})
+    both = pd.concat([numbers, numbers[:3].assign(outcome="bass", versus=np.nan)])
+    assert both["versus"].dtype == float
+    found, plain = (gather_comparisons(frame, FACTORS, CLARITY).evidence for frame in (both, log))
+    assert found.n_built == len(found.variants) == 6
+    assert found.variants == tuple(name[1:] for name in plain.variants)
+    np.testing.assert_array_equal(found.means, plain.means)
+
+
 @pytest.mark.parametrize("seed", [1, 2])
 def test_comparisons_find_the_driver(seed: int):
     """The driver's largest gap is 2 in log odds (poly over paper)."""
