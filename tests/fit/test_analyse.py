@@ -124,7 +124,8 @@ def test_an_interaction_aliased_with_another_shares_the_credit():
     effects = analyse(plain_log(settings_, y), factors, Outcome("y"))
     table = effects.table.set_index("term")
     assert table.loc["a:b", "verdict"] == TANGLED
-    assert table.loc["a:b", "tangled_with"] == "c:d"
+    assert table.loc["a:b", ["tangled_with", "from", "to"]].tolist() == ["c:d", "", ""]
+    assert table.loc["a", ["from", "to"]].tolist() == ["0", "1"]
     assert any(
         note.startswith("c with d and a with b went together in these variants; to part") for note in effects.notes
     )
@@ -199,21 +200,40 @@ def test_predictions_are_as_sure_as_the_builds_that_terms_leave_over():
     )
 
 
-@pytest.mark.parametrize("n_builds", [6, 9, 20])
-def test_an_effect_beyond_doubt_has_the_interval_of_least_squares(n_builds):
-    """Against statsmodels' OLS, with a prior next to flat: the term takes one degree of freedom of Student's t."""
+def beyond_doubt(n_builds):
+    """Effects of pitch on flow, with a prior next to flat, and statsmodels' OLS; truth: 3 for each 1, builds scatter by 1."""
     rng = np.random.default_rng(n_builds)
     pitch = rng.choice([0.0, 5.0, 10.0], n_builds)
     value = 3 * pitch + rng.normal(0, 1, n_builds)
     frame = pd.DataFrame(
         {"variant": np.arange(n_builds).astype(str), "outcome": "flow", "value": value, "pitch": pitch}
     )
-    factors = (Factor("pitch", low=0, high=10),)
-    prior = Prior(scales=(500.0,))
     outcome = Outcome("flow", goal="raise", worst=0, best=30)
-    row = analyse(frame, factors, outcome, "main", prior=prior).table.iloc[0]
-    low, high = sm.OLS(value, sm.add_constant(pitch / 10)).fit().conf_int()[1]
+    found = analyse(frame, (Factor("pitch", low=0, high=10),), outcome, "main", prior=Prior(scales=(500.0,)))
+    return found, sm.OLS(value, sm.add_constant(pitch / 10)).fit()
+
+
+@pytest.mark.parametrize("n_builds", [6, 9, 20])
+def test_an_effect_beyond_doubt_has_the_interval_of_least_squares(n_builds):
+    """The term takes one degree of freedom of Student's t."""
+    found, fit = beyond_doubt(n_builds)
+    row, (low, high) = found.table.iloc[0], fit.conf_int()[1]
     assert (row["low"], row["high"]) == pytest.approx((low, high), rel=2e-3)
+
+
+@pytest.mark.parametrize("n_builds", [9, 20])
+def test_what_is_predicted_beyond_doubt_is_what_least_squares_predicts(n_builds):
+    """A new build; and the mean, without the room for terms that are too weak to be told."""
+    found, fit = beyond_doubt(n_builds)
+    at = {"pitch": [1.0, 7.5]}
+    theirs = fit.get_prediction(sm.add_constant(np.array(at["pitch"]) / 10)).summary_frame()
+    told, averages = found.predict(pd.DataFrame(at)), found.basis.averages
+    bare = averages.doubted(averages.at(averages.settings_rows(at)))
+    for ours, name in (
+        (told["mean"], "mean"), (told["build_low"], "obs_ci_lower"), (told["build_high"], "obs_ci_upper"),
+        (bare.quantile(0.025), "mean_ci_lower"), (bare.quantile(0.975), "mean_ci_upper"),
+    ):  # fmt: skip
+        np.testing.assert_allclose(ours, theirs[name], atol=2e-3 * np.sqrt(fit.scale))
 
 
 def test_prediction_refuses_settings_off_their_range():
