@@ -185,6 +185,14 @@ def test_prediction_interval_for_one_build_is_wider_than_for_the_mean():
     assert row["build_low"] < row["low"] < row["mean"] < row["high"] < row["build_high"]
 
 
+def test_a_new_build_varies_at_least_by_what_units_do():
+    """Less than builds vary by themselves adds nothing; 9 dB more than they do add nearly all of it."""
+    averages, rows = (getattr(analyse(radio_log(11), FACTORS, BASS).basis, name) for name in ("averages", "rows"))
+    bare, little, much, more = (averages.build_at(rows, between**2).sd for between in (0.0, 0.01, 9.0, 18.0))
+    np.testing.assert_array_equal(little, bare)
+    np.testing.assert_allclose(more / much, 2.0, rtol=0.01)
+
+
 def test_predictions_are_as_sure_as_the_builds_that_terms_leave_over():
     """Student's t of the posterior, one degree of freedom less for each term that acts, and as much wider as least squares."""
     effects = analyse(radio_log(11), FACTORS, BASS)
@@ -271,6 +279,8 @@ def test_derived_quantities_take_the_place_of_their_parts():
     assert verdicts(effects)["volume"] == MOVES
     row = effects.table.iloc[0]
     assert row["low"] < 20.0 < row["high"]
+    assert (row["from"], row["to"]) == ("0", "10")
+    assert effects.levels[["factor", "level"]].to_numpy().tolist() == [["volume", level] for level in ("0", "5", "10")]
 
 
 @pytest.mark.parametrize(
