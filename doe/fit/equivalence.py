@@ -30,7 +30,7 @@ class Equivalence:
     Attributes
     ----------
     low, high : float
-        Interval of the difference that belongs to the tests: ``1 - 2 alpha``, so 90 % at 5 %.
+        Interval of the difference that belongs to the tests: of 90 % at a risk of 5 %.
     p_low, p_high : float
         Of the tests against a difference of minus and plus the margin.
     """
@@ -46,8 +46,8 @@ class Equivalence:
         return max(self.p_low, self.p_high)
 
 
-def two_one_sided(difference: float, se: float, df: float, margin: float, alpha: float = ALPHA) -> Equivalence:
-    """Test whether a difference lies within plus and minus a margin.
+def two_one_sided(difference: float, se: float, df: float, margin: float) -> Equivalence:
+    """Test whether a difference lies within plus and minus a margin, each side at a risk of `ALPHA`.
 
     Parameters
     ----------
@@ -57,8 +57,6 @@ def two_one_sided(difference: float, se: float, df: float, margin: float, alpha:
         Degrees of freedom of the standard error; may be infinite.
     margin : float
         Largest difference that does not matter, above 0.
-    alpha : float
-        Risk of each test.
 
     References
     ----------
@@ -68,7 +66,7 @@ def two_one_sided(difference: float, se: float, df: float, margin: float, alpha:
     """
     spread = stats.t(df) if math.isfinite(df) else stats.norm()
     se = max(se, 1e-300)
-    reach = float(spread.ppf(1 - alpha)) * se
+    reach = float(spread.ppf(1 - ALPHA)) * se
     return Equivalence(
         difference - reach,
         difference + reach,

@@ -70,15 +70,13 @@ class Averages:
         """Candidate terms, in column order."""
         return self.posterior.problem.terms
 
-    def at(self, rows: Array, weights: Array | None = None, *, extra: float = 0.0) -> Mixture:
+    def at(self, rows: Array, *, extra: float = 0.0) -> Mixture:
         """Distribution of the mean outcome at model-matrix rows.
 
         Parameters
         ----------
         rows : ndarray of shape (n_rows, n_columns)
             Coded columns of all candidate terms.
-        weights : ndarray, optional
-            Of the models; the posterior probabilities by default.
         extra : float
             Share of the row variance to add, for one new build.
         """
@@ -87,7 +85,7 @@ class Averages:
         means = problem.ones_values / problem.ones + posterior.coefficients @ away.T
         spread = _quadratic(away, posterior)
         spread += posterior.variances[:, None] * (1.0 / problem.ones + extra)
-        return mixture(posterior.weights if weights is None else weights, means, spread, posterior.df)
+        return mixture(posterior.weights, means, spread, posterior.df)
 
     def mean_at(self, rows: Array) -> Mixture:
         """Distribution of the mean over builds at model-matrix rows, with room for terms too weak to be told (`UNSEEN`)."""

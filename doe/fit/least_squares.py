@@ -18,6 +18,8 @@ from scipy import linalg
 Array = npt.NDArray[Any]
 
 RANK_TOLERANCE = 1e-9
+"""A column counts as dependent if less than this share of its length is left after the others are taken out."""
+
 _REFINEMENTS = 3
 
 
@@ -89,14 +91,12 @@ def least_squares(X: Array, y: Array) -> LeastSquares:
     return LeastSquares(coefficients, unscaled, estimable, rss, len(y) - len(r), fitted, leverage)
 
 
-def independent_columns(X: Array, tolerance: float = RANK_TOLERANCE) -> npt.NDArray[np.bool_]:
-    """Mark the columns that are no combination of columns to their left.
+def independent_columns(X: Array) -> npt.NDArray[np.bool_]:
+    """Mark the columns that are no combination of columns to their left, to `RANK_TOLERANCE` of their length.
 
     Parameters
     ----------
     X : ndarray of shape (n_rows, n_columns)
-    tolerance : float
-        A column counts as dependent if less than this share of its length is left after the others are taken out.
 
     Returns
     -------
@@ -106,12 +106,12 @@ def independent_columns(X: Array, tolerance: float = RANK_TOLERANCE) -> npt.NDAr
     scaled = X / np.where(norms > 0, norms, 1.0)
     if X.shape[0] >= X.shape[1] and np.all(norms > 0):
         diagonal = np.abs(np.diag(np.linalg.qr(scaled, mode="r")))
-        if np.all(diagonal > tolerance):
+        if np.all(diagonal > RANK_TOLERANCE):
             return np.ones(X.shape[1], dtype=bool)
-    return _marked_one_by_one(scaled, norms > 0, tolerance)
+    return _marked_one_by_one(scaled, norms > 0)
 
 
-def _marked_one_by_one(scaled: Array, is_live: npt.NDArray[np.bool_], tolerance: float) -> npt.NDArray[np.bool_]:
+def _marked_one_by_one(scaled: Array, is_live: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     basis = np.empty((scaled.shape[0], min(scaled.shape)))
     kept, marks = 0, np.zeros(scaled.shape[1], dtype=bool)
     for place in np.flatnonzero(is_live):
@@ -121,7 +121,7 @@ def _marked_one_by_one(scaled: Array, is_live: npt.NDArray[np.bool_], tolerance:
         for _ in range(2):  # a second pass restores orthogonality lost to rounding
             column = column - basis[:, :kept] @ (basis[:, :kept].T @ column)
         length = np.linalg.norm(column)
-        if length > tolerance:
+        if length > RANK_TOLERANCE:
             basis[:, kept] = column / length
             kept += 1
             marks[place] = True

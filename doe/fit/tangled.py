@@ -93,14 +93,14 @@ def session_ties(evidence: Evidence, coding: Coding) -> list[Tie]:
     return ties
 
 
-def main_ties(problem: Problem, related: Array, threshold: float = NEAR) -> list[Tie]:
+def main_ties(problem: Problem, related: Array) -> list[Tie]:
     """Pairs of main effects that go together."""
     mains = [place for place, term in enumerate(problem.terms) if term.is_main]
     return [
         Tie(problem.terms[a].name, problem.terms[b].name, float(related[a, b]))
         for index, a in enumerate(mains)
         for b in mains[index + 1 :]
-        if related[a, b] >= threshold
+        if related[a, b] >= NEAR
     ]
 
 
