@@ -7,7 +7,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import optimize
 
-from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs
+from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 
 NONE = np.zeros(6)
 DESIGN = np.array([[0.3, -1.0], [1.0, 0.4], [-0.6, 0.2], [0.1, 1.0]])
@@ -83,3 +83,9 @@ def test_abilities_without_a_top_are_held_by_a_normal_prior_about_their_mean():
     at, covariance, _ = top_of(np.zeros(3), FREE, made, 1 / HELD_SD**2)
     np.testing.assert_allclose(fit.coefficients, at, atol=1e-4)
     np.testing.assert_allclose(fit.covariance, covariance, rtol=1e-4)
+
+
+def test_parts_are_linked_whichever_way_round_they_were_compared():
+    first, second = np.array([4, 2, 3, 8, 7]), np.array([2, 0, 1, 7, 6])
+    ones = np.ones(5)
+    assert linked_parts(Pairs(first, second, ones, ones, ones, 9)) == [[0, 2, 4], [6, 7, 8], [1, 3], [5]]
