@@ -42,7 +42,7 @@ class OrderedFit:
     is_finite: bool
 
 
-def fit_ordered(X: Array, grades: npt.NDArray[np.intp], weights: Array | None = None) -> OrderedFit:
+def fit_ordered(X: Array, grades: npt.NDArray[np.intp], weights: Array) -> OrderedFit:
     """Fit a cumulative logit by maximum likelihood.
 
     Parameters
@@ -51,12 +51,11 @@ def fit_ordered(X: Array, grades: npt.NDArray[np.intp], weights: Array | None = 
         Terms and offsets, without a column of ones, of full column rank together with one.
     grades : ndarray of int, shape (n_rows,)
         Grades as 0, 1, ..., each of them taken at least once.
-    weights : ndarray of shape (n_rows,), optional
+    weights : ndarray of shape (n_rows,)
         How often each row was seen.
     """
-    weights = np.ones(len(grades)) if weights is None else weights
     n_columns, n_cuts = X.shape[1], int(grades.max())
-    share = np.cumsum(np.bincount(grades, weights, n_cuts + 1))[:-1] / weights.sum()
+    share = np.cumsum(np.bincount(grades, weights))[:-1] / weights.sum()
     start = np.concatenate([np.zeros(n_columns), np.log(share / (1 - share))])
     upper, lower = _cuts(X, grades, n_cuts)
 
