@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.genmod.families import Binomial
+from statsmodels.genmod.generalized_linear_model import GLM
 from statsmodels.regression.linear_model import OLS
 
 from doe.fit import analyse
@@ -227,6 +229,24 @@ def test_a_classical_table_of_comparisons_knows_that_builds_scatter():
 
 
 def test_a_table_without_a_build_left_over_says_so():
+    """And is that of the likelihood alone: statsmodels' binomial regression on differences of the settings."""
     log = often_compared([0, 5, 10], [0, 4, 1], times=30)
-    assert NO_BUILD_LEFT in analyse(log, SLOTS, CLARITY, ["slots", "wool"]).notes
+    effects = analyse(log, SLOTS, CLARITY, ["slots", "wool"])
+    assert NO_BUILD_LEFT in effects.notes
+    first, second = (log[name].str[1:].astype(int).to_numpy() for name in ("variant", "versus"))
+    shares = np.column_stack([[0.0, 0.5, 1.0], [0.0, 1.0, 0.25]])  # of the range
+    theirs = GLM(log["value"].to_numpy(), shares[first] - shares[second], family=Binomial()).fit()
+    ours = effects.classical.set_index("term").loc[["slots", "wool"]]
+    np.testing.assert_allclose(ours["swing"], theirs.params, rtol=1e-6)
+    np.testing.assert_allclose(ours["se"], theirs.bse, rtol=1e-6)
     assert NO_BUILD_LEFT not in analyse(log, SLOTS, CLARITY, ["slots"]).notes
+
+
+def test_a_variant_that_always_won_is_said_to_be_ahead_by_nobody_knows_how_much():
+    log = comparisons(1, n_variants=5, rounds=2)
+    won = np.where(log["variant"] == "v0", 1.0, np.where(log["versus"] == "v0", 0.0, log["value"]))
+    (note,) = gather_comparisons(log.assign(value=won), FACTORS, CLARITY).evidence.notes
+    assert note.startswith(
+        "Some variant, or some group of them, won or lost every comparison of clarity with the others"
+    )
+    assert gather_comparisons(comparisons(1), FACTORS, CLARITY).evidence.notes == ()
