@@ -3,13 +3,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import linalg, optimize, stats
 from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.generalized_linear_model import GLM
 from statsmodels.regression.linear_model import OLS
 
+from doe.coding import Coding
 from doe.fit import analyse
-from doe.fit.compared import gather_comparisons
+from doe.fit.compared import compared_builds, gather_comparisons
 from doe.fit.origins import NO_BUILD_LEFT
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError
@@ -151,7 +152,10 @@ def test_unlinked_parts_are_found_and_said():
     log = comparisons(3, n_variants=6)
     halves = log[[(int(a[1:]) < 3) == (int(b[1:]) < 3) for a, b in zip(log["variant"], log["versus"], strict=True)]]
     effects = analyse(halves, FACTORS, CLARITY)
-    assert any("fall into parts that nothing links" in note for note in effects.notes)
+    assert effects.notes[0] == (
+        "The comparisons of clarity fall into parts that nothing links, (v0, v1, v2) and (v3, v4, v5); "
+        "compare v0 with v3 to link them."
+    )
     apart = gather_comparisons(halves, FACTORS, CLARITY).covariance
     across = apart[0, 0] + apart[3, 3] - 2 * apart[0, 3]
     assert across > 2 * HELD_SD**2, "nothing says how far the parts lie apart but what is expected of abilities"
@@ -240,6 +244,24 @@ def test_a_table_without_a_build_left_over_says_so():
     np.testing.assert_allclose(ours["swing"], theirs.params, rtol=1e-6)
     np.testing.assert_allclose(ours["se"], theirs.bse, rtol=1e-6)
     assert NO_BUILD_LEFT not in analyse(log, SLOTS, CLARITY, ["slots"]).notes
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_builds_scatter_about_a_model_as_reml_has_it(seed):
+    """By error contrasts, which have no mean: the top of their density and of a weak penalty off zero, by a search."""
+    compared = gather_comparisons(comparisons(seed), FACTORS, CLARITY)
+    matrix = Coding(FACTORS).matrix(compared.evidence.settings, Coding(FACTORS).terms(["driver"]))
+    contrasts = linalg.null_space(np.column_stack([np.ones(12), matrix.values]).T)
+    known, away = contrasts.T @ compared.covariance @ contrasts, contrasts.T @ compared.evidence.means
+
+    def penalised(log_variance):  # Chung et al. (2013): minus log theta on the scale of the likelihood
+        covariance = known + np.exp(log_variance) * np.eye(len(away))
+        return -2 * stats.multivariate_normal.logpdf(away, cov=covariance) - log_variance
+
+    found = optimize.minimize_scalar(penalised, bounds=(-8, 4), method="bounded")
+    builds = compared_builds(compared, matrix)
+    np.testing.assert_allclose(builds.between, np.exp(found.x) * np.eye(12), rtol=1e-3)
+    np.testing.assert_array_equal(builds.means, compared.evidence.means)
 
 
 def test_a_variant_that_always_won_is_said_to_be_ahead_by_nobody_knows_how_much():

@@ -79,4 +79,5 @@ def test_power_is_what_a_simulation_counts():
 def test_at_the_margin_the_power_is_the_risk_at_most():
     assert chance_to_confirm(1.0, 0.2, 30, shift=1.0) == pytest.approx(0.05, abs=1e-6)
     assert chance_to_confirm(1.0, 5.0, 4) == pytest.approx(0.0, abs=1e-2)
-    assert chance_to_confirm(1.0, 0.0, 4) == 1.0
+    assert (chance_to_confirm(1.0, 0.0, 4), chance_to_confirm(1.0, 0.0, 4, shift=-2.0)) == (1.0, 0.0)
+    assert (chance_not_short(1.0, 0.0, 4, shift=-2.0), chance_not_short(1.0, 0.0, 4, shift=2.0)) == (1.0, 0.0)
