@@ -329,16 +329,17 @@ def _nothing(
         "through": ["quantity", "parts", "odds", "finding"],
     }
     empty: dict[str, Any] = {name: pd.DataFrame(columns=columns) for name, columns in frames.items()}
-    means = evidence.location + np.bincount(
-        evidence.variant, evidence.counts * evidence.means, len(evidence.variants)
-    ) / np.bincount(evidence.variant, evidence.counts, len(evidence.variants))
+    count = len(evidence.variants)
+    readings = evidence.total(evidence.variant, count)
+    means = np.bincount(evidence.variant, evidence.counts * evidence.means, count) / readings
+    means += evidence.location if evidence.origin is None else -means[evidence.origin]
     variants = pd.DataFrame({"variant": evidence.variants[: evidence.n_built], "mean": means[: evidence.n_built]})
     for name in ("low", "high"):
         variants[name] = np.nan
-    variants["readings"] = evidence.total(evidence.variant, len(evidence.variants))[: evidence.n_built]
+    variants["readings"] = readings[: evidence.n_built]
     variants["fitted"] = np.nan
     return Effects(
         outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=notes,
-        headline=f"Nothing can be said to move {spaced(evidence.outcome.name)} yet.",
+        headline=headline(evidence.outcome, table),
         sensitivity="", covered=1.0, n_readings=_number_read(evidence), n_variants=evidence.n_built, seed=seed, **empty,
     )  # fmt: skip

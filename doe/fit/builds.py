@@ -141,12 +141,10 @@ def adjusted_builds(evidence: Evidence, sources: list[Grouping], model: Reml) ->
 
 def _relative(evidence: Evidence, means: Array, reading: Array) -> tuple[Array, Array]:
     """Express the values as differences from the outcome's reference object, if it was read."""
-    name = evidence.outcome.relative_to
-    if name is None or name not in evidence.variants[evidence.n_built :]:
+    if evidence.origin is None:
         return means, reading
-    place = evidence.variants.index(name)
     take = np.eye(len(means))
-    take[:, place] -= 1.0
+    take[:, evidence.origin] -= 1.0
     return take @ means - evidence.location, take @ reading @ take.T
 
 

@@ -94,6 +94,13 @@ class Evidence:
         return float(self.squares.sum())
 
     @property
+    def origin(self) -> int | None:
+        """Place among `variants` of the reference object that values are counted from; None where there is none."""
+        name = self.outcome.relative_to
+        references = self.variants[self.n_built :]
+        return self.n_built + references.index(name) if name is not None and name in references else None
+
+    @property
     def rounding(self) -> float:
         """Variance that the step of the readings hides, which those that agree may have: that of an even spread over a step."""
         return self.step**2 / 12.0

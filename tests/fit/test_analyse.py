@@ -10,6 +10,7 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from doe.coding import Coding
 from doe.fit import analyse
@@ -296,6 +297,33 @@ def test_too_few_variants_are_an_answer_not_a_failure(n_variants: int, note: str
     assert set(effects.table["verdict"]) <= {CANT_TELL}
     with pytest.raises(FitError, match=re.escape(f"y cannot be predicted: {note}")):
         effects.predict({"vents": 0, "rings": 7, "wool": 0, "driver": "poly", "feet": "felt"})
+
+
+@pytest.mark.parametrize(("relative_to", "mean"), [("shop", 3.0), (None, 53.0), ("1", 53.0)])
+def test_one_variant_is_told_as_what_was_read_less_its_reference(relative_to, mean):
+    """By hand: 52 and 54, the shop's 50; the difference was told to be 53."""
+    log = plain_log(pd.concat([random_settings(1, np.random.default_rng(1))] * 2), [52.0, 54.0]).assign(variant="1")
+    log = pd.concat([log, pd.DataFrame({"variant": "shop", "value": [50.0]})])
+    (row,) = analyse(log, FACTORS, Outcome("y", relative_to=relative_to)).variants.to_dict("records")
+    assert (row["variant"], row["mean"], row["readings"]) == ("1", mean, 2)
+
+
+def test_a_variant_is_told_as_surely_as_its_own_readings_allow():
+    """By hand: the mean of three, give or take Student's t of the pooled scatter over the root of three.
+
+    The weak penalty that holds builds' scatter off zero takes what is left over for one degree of freedom more, 21 for 20.
+    """
+    rng = np.random.default_rng(2)
+    settings_ = random_settings(10, rng, TWO)
+    log = pd.concat([plain_log(settings_, np.arange(10.0) + rng.normal(0, 0.4, 10)) for _ in range(3)])
+    effects = analyse(log, TWO, Outcome("y"))
+    read = log.groupby("variant", sort=False)["value"]
+    pooled = np.sqrt(read.var().mean() * 20 / 21)
+    half = stats.t.ppf(0.975, effects.basis.averages.posterior.df) * pooled / np.sqrt(3)
+    told = effects.variants.set_index("variant")
+    np.testing.assert_allclose(told["mean"], read.mean(), rtol=1e-6)
+    np.testing.assert_allclose(told["mean"] - told["low"], half, rtol=1e-3)
+    np.testing.assert_allclose(told["high"] - told["mean"], half, rtol=1e-3)
 
 
 def test_equal_readings_are_an_answer_not_a_failure():
