@@ -16,6 +16,7 @@ from doe.fit.priors import Prior
 from doe.fit.whiten import usable_terms, whiten
 from doe.model.errors import listed
 from doe.model.limit import Derived
+from doe.model.outcome import Outcome
 from doe.model.wording import capital, number, spaced
 
 COLUMNS = ["quantity", "parts", "odds", "finding"]
@@ -65,7 +66,8 @@ def act_through(
         gain = search(problem, prior, floor=floor).log_evidence - fitted.posterior.log_evidence
         odds = float(np.exp(np.clip(gain, -np.log(_MOST_ODDS), np.log(_MOST_ODDS))))
         moved = bool(fitted.posterior.activity[_places(fitted, parts)].max(initial=0.0) > 0.5)
-        rows.append((quantity.name, ", ".join(parts), odds, _finding(quantity, parts, odds, moved, evidence)))
+        changed = [part for part in parts if part in varied]
+        rows.append((quantity.name, ", ".join(parts), odds, _finding(quantity, changed, odds, moved, evidence.outcome)))
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -73,19 +75,18 @@ def _places(fitted: Fitted, parts: Sequence[str]) -> list[int]:
     return [place for place, term in enumerate(fitted.problem.terms) if set(term.factors) & set(parts)]
 
 
-def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, evidence: Evidence) -> str:
-    """Say what the odds mean; nothing where the parts do not move the outcome at all."""
-    outcome, name = spaced(evidence.outcome.name), spaced(quantity.name)
-    who = listed([spaced(part) for part in parts], "and")
+def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, outcome: Outcome) -> str:
+    """Say what the odds mean of the parts that were changed; nothing where they do not move the outcome at all."""
     if not moved:
         return ""
-    whether = f"Whether {who} move {outcome} through {name} or by themselves cannot be told yet."
-    who = capital(who)
+    who = listed(map(spaced, parts), "and")
+    moves, name = f"{who} move {spaced(outcome.name)}", spaced(quantity.name)
     if odds >= CLEAR:
-        return f"{who} move {outcome} through {name} (odds {_odds(odds)} over the two by themselves)."
+        them = "the two" if len(parts) == 2 else "these"
+        return capital(f"{moves} through {name} (odds {_odds(odds)} over {them} by themselves).")
     if odds <= 1.0 / CLEAR:
-        return f"{who} move {outcome} otherwise than through {name} (odds {_odds(1.0 / odds)} against it)."
-    return whether
+        return capital(f"{moves} otherwise than through {name} (odds {_odds(1.0 / odds)} against it).")
+    return f"Whether {moves} through {name} or by themselves cannot be told yet."
 
 
 def _odds(odds: float) -> str:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from doe.fit import analyse
+from doe.fit.through import _finding
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from tests.fit.logs import FACTORS, plain_log, random_settings
@@ -35,10 +36,12 @@ def test_factors_that_act_otherwise_are_said_to(seed: int):
     assert "otherwise than through inner air" in row["finding"]
 
 
-def test_nothing_is_said_where_the_parts_do_nothing():
+@pytest.mark.parametrize("of_driver", [0.0, 5.0])
+def test_nothing_is_said_where_the_parts_do_nothing(of_driver: float):
+    """Whatever another factor does."""
     rng = np.random.default_rng(4)
     settings = random_settings(20, rng)
-    log = plain_log(settings, rng.normal(0, 0.5, 20))
+    log = plain_log(settings, of_driver * (settings["driver"] == "poly") + rng.normal(0, 0.5, 20))
     assert analyse(log, FACTORS, Outcome("decay"), derived=[AIR]).through.iloc[0]["finding"] == ""
 
 
@@ -47,3 +50,40 @@ def test_a_quantity_whose_parts_did_not_vary_is_left_out():
     settings = random_settings(12, rng).assign(rings=9)
     log = plain_log(settings, rng.normal(0, 0.5, 12))
     assert analyse(log, FACTORS, Outcome("decay"), derived=[AIR]).through.empty
+
+
+@pytest.mark.parametrize(
+    ("odds", "expected"),
+    [
+        (
+            1e6,
+            "Rings and wool move bass level through inner air (odds over a million to 1 over the two by themselves).",
+        ),
+        (3.0, "Rings and wool move bass level through inner air (odds 3 to 1 over the two by themselves)."),
+        (2.9, "Whether rings and wool move bass level through inner air or by themselves cannot be told yet."),
+        (1 / 2.9, "Whether rings and wool move bass level through inner air or by themselves cannot be told yet."),
+        (1 / 3, "Rings and wool move bass level otherwise than through inner air (odds 3 to 1 against it)."),
+    ],
+)
+def test_odds_of_three_to_one_tell_and_less_does_not(odds: float, expected: str):
+    outcome = Outcome("bass_level")
+    assert _finding(AIR, ["rings", "wool"], odds, True, outcome) == expected
+    assert _finding(AIR, ["rings", "wool"], odds, False, outcome) == ""
+
+
+def test_only_parts_that_were_changed_are_said_to_move_it():
+    """Truth: as above, with vents in the quantity too; these were changed, or always stood at 2 and were named all the same."""
+    rng = np.random.default_rng(1)
+    settings = random_settings(20, rng)
+    air = Derived("inner_air", "rings * 42 - wool * 2.1 - vents * 20", "cm3")
+    findings = []
+    for vents in (settings["vents"], 2):
+        chosen = settings.assign(vents=vents)
+        decay = 0.05 * (chosen["rings"] * 42 - chosen["wool"] * 2.1 - chosen["vents"] * 20) + rng.normal(0, 0.5, 20)
+        row = analyse(plain_log(chosen, decay), FACTORS, Outcome("decay"), derived=[air]).through.iloc[0]
+        assert row["parts"] == "vents, rings, wool"
+        findings.append(row["finding"])
+    assert findings[0].startswith("Vents, rings and wool move decay through inner air (odds ")
+    assert findings[0].endswith(" over these by themselves).")
+    assert "rings and wool move decay" in findings[1]
+    assert "vents" not in findings[1].casefold()
