@@ -45,6 +45,9 @@ def test_the_driver_is_found_and_the_rest_is_not_claimed(seed: int):
     assert (row["from"], row["to"]) == ("paper", "poly")
     assert row["low"] < -4.0 < row["high"]
     assert not {found[name] for name in ("vents", "rings", "feet")} & {MOVES, TANGLED}
+    assert "driver" in effects.models["terms"][0].split(" + ")
+    assert effects.models["probability"].is_monotonic_decreasing
+    assert 0.1 < effects.models["probability"].sum() <= 1 + 1e-9
     assert effects.headline.startswith("Bass follows")
 
 
