@@ -4,8 +4,8 @@ import pytest
 
 from doe.coding import Coding
 from doe.fit import analyse
-from doe.fit.tangled import Tie
-from doe.fit.verdicts import CLAIM, EXCLUDED, SURE, judge
+from doe.fit.tangled import RELATED, Tie
+from doe.fit.verdicts import CLAIM, EXCLUDED, SURE, either_active, judge
 from doe.fit.words import open_sizes
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -72,13 +72,13 @@ def test_a_factor_is_not_too_small_while_an_interaction_of_it_is_open():
     assert small_pair == [TOO_SMALL, MOVES, TOO_SMALL]
 
 
-def tangles(activity, *ties):
+def tangles(activity, *ties, related=1.0, either=1.0):
     """Verdict and partners of terms a, b, ... that go together, one or the other of each two for sure; how far is open."""
     names = "abcdefgh"[: len(activity)]
     count, one = len(activity), np.ones(len(activity))
     found = judge(
         Coding([Factor(name, low=0, high=1) for name in names]).terms("main"), np.array(activity), -one, 3 * one, 1.0,
-        related=np.ones((count, count)), either=np.ones((count, count)), ties=[Tie(*tie, 1.0) for tie in ties],
+        related=np.full((count, count), related), either=np.full((count, count), either), ties=[Tie(*tie, 1.0) for tie in ties],
     )  # fmt: skip
     return [(judged.verdict, judged.tangled_with) for judged in found]
 
@@ -90,6 +90,17 @@ def test_terms_that_stand_in_for_each_other_are_tangled_with_the_likeliest():
     assert found[1] == (TANGLED, "a, c, d")
     assert found[4] == (TANGLED, "b, a, c")
     assert found[5:] == [(CANT_TELL, ""), (CANT_TELL, "")]
+
+
+@pytest.mark.parametrize(("related", "either"), [(RELATED - 0.01, 1.0), (1.0, CLAIM - 0.01)])
+def test_terms_that_go_together_loosely_or_may_both_be_idle_are_not_tangled(related, either):
+    assert tangles([0.5, 0.5], related=related, either=either) == [(CANT_TELL, "")] * 2
+
+
+def test_one_or_the_other_is_active_where_a_set_holds_either():
+    """By hand: sets of the first, of the second and of none, with 0.5, 0.3 and 0.2."""
+    included = np.array([[True, False], [False, True], [False, False]])
+    np.testing.assert_allclose(either_active(included, np.array([0.5, 0.3, 0.2])), [[0.5, 0.8], [0.8, 0.3]])
 
 
 def test_what_always_went_together_is_tangled_however_surely_one_of_them_acts():
