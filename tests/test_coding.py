@@ -101,6 +101,11 @@ def test_polynomial_contrasts_are_the_tabled_ones(n_levels: int, columns: list[l
     np.testing.assert_allclose(polynomial_contrasts(n_levels), tabled / np.abs(tabled).max(axis=0), atol=ROUNDING)
 
 
+def test_levels_in_an_order_are_coded_by_polynomials_and_others_by_their_distance_from_the_mean() -> None:
+    np.testing.assert_array_equal(CODING.axes["size"].code(["S", "M", "L", "XL"]), polynomial_contrasts(4))
+    np.testing.assert_array_equal(CODING.axes["driver"].code(["paper", "poly", "bamboo"]), sum_contrasts(3))
+
+
 @given(st.data(), factor_sets(least=2))
 def test_main_effects_average_out_over_a_full_grid(data: st.DataObject, known: tuple[Factor, ...]) -> None:
     """Over all combinations of evenly spread settings every column sums to 0, and different factors' are orthogonal."""

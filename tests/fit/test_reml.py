@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import halfcauchy, rayleigh
 
 from doe.fit.degrees import satterthwaite
-from doe.fit.reml import Bounded, Crossproducts, Grouping, Reml, _is_no_worse, fit_reml
+from doe.fit.reml import Bounded, Crossproducts, Grouping, Reml, _derivatives, _is_no_worse, fit_reml
 from doe.fit.small_sample import kenward_roger_covariance
 from tests.strategies import examples
 
@@ -233,6 +233,15 @@ def test_many_units_overrule_what_is_expected():
     X, y, groupings = _units(200, 3, 2.0)
     model = fit_reml(Crossproducts(X, y, groupings), off_zero=True, expected={"unit": 0.0625})
     assert model.theta[0][0, 0] == pytest.approx(2.0, rel=0.25)
+
+
+def test_derivatives_by_differences_are_exact_for_a_cubic():
+    """x^3 + 2 x y - y^2 at (1, 2): gradient (7, -2), second derivatives 6, 2 and -2."""
+    gradient, hessian = _derivatives(
+        lambda at: at[0] ** 3 + 2 * at[0] * at[1] - at[1] ** 2, np.array([1.0, 2.0]), np.array([1.0, 3.0])
+    )
+    np.testing.assert_allclose(gradient, [7.0, -2.0], atol=1e-9)
+    np.testing.assert_allclose(hessian, [[6.0, 2.0], [2.0, -2.0]], atol=1e-7)
 
 
 def test_a_newton_step_out_of_the_world_is_not_taken():
