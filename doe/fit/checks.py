@@ -20,10 +20,9 @@ from doe.fit.least_squares import LeastSquares, least_squares
 from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
-from doe.fit.words import spoken
 from doe.model.errors import listed
 from doe.model.patience import checkpoint
-from doe.model.wording import counted, number, p_value, percent, spaced
+from doe.model.wording import counted, number, p_value, percent, spaced, spoken
 
 Array = npt.NDArray[Any]
 
