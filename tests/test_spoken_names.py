@@ -17,7 +17,7 @@ from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
 from doe.plans import plan
-from doe.plans.choose import sureness
+from doe.plans.choose import in_short
 
 FACTORS = (
     Factor("port_length", low=0, high=10, step=1, unit="cm", minutes=5),
@@ -127,5 +127,5 @@ def test_several_settings_in_a_sentence_are_listed_as_a_person_would(log):
 
 def test_a_plan_that_judges_nothing_lists_what_it_does_not_judge():
     short = plan(FACTORS, 4, kind="fraction", seed=1)
-    row = {"power_of_judged": 0.0, "unjudged": "port_length, back_vents, body_rings"}
-    assert sureness(short, row) == "no interval for port length, back vents and body rings"
+    row = {"hours": 0.0, "apart": "", "power_of_judged": 0.0, "unjudged": "port_length, back_vents, body_rings"}
+    assert in_short(short, row) == "no interval for port length, back vents and body rings"
