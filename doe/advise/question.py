@@ -14,6 +14,7 @@ from doe.model.expectation import Expectation, check_expectations
 from doe.model.factor import Factor
 from doe.model.given import as_mapping, check_each, check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit, check_rules
+from doe.model.numbers import minutes_in
 from doe.model.outcome import Outcome
 from doe.model.wording import exact
 
@@ -75,7 +76,7 @@ class Question:
     @property
     def most_minutes(self) -> float:
         """Bench minutes left, without end where nothing was said."""
-        return float("inf") if self.hours is None else 60.0 * self.hours
+        return float("inf") if self.hours is None else minutes_in(self.hours)
 
 
 def ask(

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.model import wording
+from doe.model.numbers import minutes_in
 
 Floats = npt.NDArray[np.floating[Any]]
 
@@ -47,7 +48,7 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float | None:
 
 def is_too_short(hours: float | None, cheapest_minutes: float | None) -> bool:
     """Tell whether not even the cheapest move fits the hours left."""
-    return hours is not None and cheapest_minutes is not None and cheapest_minutes > 60 * hours
+    return hours is not None and cheapest_minutes is not None and cheapest_minutes > minutes_in(hours)
 
 
 def nothing_worth_building(variant: str, worth: str) -> str:

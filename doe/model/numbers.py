@@ -115,6 +115,17 @@ def read_hours(text: str, field: str) -> float:
         return read_minutes(text, field) / 60
 
 
+def minutes_in(hours: float) -> float:
+    """Return the minutes in so many hours, without the noise of binary fractions: 60 * 2.05 falls a little short of 123.
+
+    Examples
+    --------
+    >>> minutes_in(2.05), 60 * 2.05 < 123
+    (123.0, True)
+    """
+    return round(60.0 * hours, 6)
+
+
 def _from_zero(text: str, field: str) -> float:
     try:
         number = read_number(text, field)

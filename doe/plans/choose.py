@@ -14,6 +14,7 @@ from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit
+from doe.model.numbers import minutes_in
 from doe.model.records import Unit
 from doe.model.wording import capital, counted, duration, number, percent, spaced
 from doe.plans.frame import check_factors
@@ -166,7 +167,7 @@ def choose(
     )
     if effort is not None:
         check_one("effort", effort, Effort)
-    minutes = None if hours is None else round(60.0 * hours, 6)  # 2 h 3 min are 2.05 h, and 60 times that a little less
+    minutes = None if hours is None else minutes_in(hours)
     budget = Budget(runs, minutes, effort, units)
     shared = {
         "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,

@@ -1,7 +1,12 @@
 import numpy as np
 import pytest
 
+from doe.advise.question import ask
 from doe.advise.stop import MODEL_DOUBT, STOP_BELOW, chance_left, stop_sentence
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+
+WOOL, BASS = Factor("wool", low=0, high=60), Outcome("bass", goal="raise", best=2, worst=-8)
 
 
 def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
@@ -41,3 +46,5 @@ def test_hours_that_do_not_do_and_no_reach_at_all_are_said():
 def test_a_move_that_takes_the_hours_left_to_the_minute_still_fits():
     assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=2.0, cheapest_minutes=120.0) is None
     assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=None, cheapest_minutes=120.0) is None
+    assert stop_sentence(0.9, "7", "0.8", matters=0.05, hours=2.05, cheapest_minutes=123.0) is None
+    assert ask([WOOL], [BASS], hours=2.05).most_minutes == 123.0  # 60 * 2.05 falls a little short of it
