@@ -119,14 +119,15 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
     Returns
     -------
     str
-        Such as ``"change driver alone to poly"``; a new unit where no such change would part them.
+        Such as ``"change driver alone to poly"``. Terms of several levels may take more than one variant: then the change
+        that leaves least in common, as a beginning. A new unit where no change that can be made would help.
     """
     names = {factor.name: factor for factor in coding.factors}
     first, second = (_made_of(term, coding) for term in tie)
     only = list(dict.fromkeys(first + second))
     apart = [name for name in only if (name in first) != (name in second)]
-    before = _correlation(tie, settings, coding)
-    choices = []
+    before, in_common = _correlation(tie, settings, coding)
+    choices, beginnings = [], []
     last = settings.iloc[-1]
     for name in apart or only:
         factor = names[name]
@@ -134,14 +135,17 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
         for end in _ends(factor):
             if end == there or not factor.can_go(there, end):
                 continue
-            after = _correlation(tie, pd.concat([settings, last.to_frame().T.assign(**{name: [end]})]), coding)
+            after, left = _correlation(tie, pd.concat([settings, last.to_frame().T.assign(**{name: [end]})]), coding)
             if after < min(before, EXACT) - 1e-6:
                 choices.append((after >= NEAR, factor.change_minutes(there, end), after, name, end))
-    if not choices:
+            elif left < in_common - 1e-6:
+                beginnings.append((left, factor.change_minutes(there, end), 0.0, name, end))
+    if not choices and not beginnings:
         return f"build one new unit with {spaced((apart or only)[0])} changed and the rest as it was"
-    *_, name, end = min(choices, key=lambda choice: choice[:3])
+    *_, name, end = min(choices or beginnings, key=lambda choice: choice[:3])
     text = rounded(float(end)) if isinstance(end, int | float) else end
-    return f"change {spaced(name)} alone to {text}"
+    more = "" if choices else ", as a beginning: levels are parted one at a time"
+    return f"change {spaced(name)} alone to {text}{more}"
 
 
 def _made_of(term: Term, coding: Coding) -> list[str]:
@@ -150,14 +154,14 @@ def _made_of(term: Term, coding: Coding) -> list[str]:
     return [name for factor in term.factors for name in parts.get(factor, [factor])]
 
 
-def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> float:
-    """Largest canonical correlation between two terms over variants that count alike."""
+def _correlation(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> tuple[float, float]:
+    """Largest canonical correlation between two terms over variants that count alike, and the sum of all squared."""
     bases = []
     for term in tie:
         columns = coding.matrix(settings, [term]).values
         bases.append(linalg.orth(columns - columns.mean(axis=0), rcond=1e-9))
     product = bases[0].T @ bases[1]
-    return float(np.linalg.norm(product, 2)) if product.size else 0.0
+    return (float(np.linalg.norm(product, 2)), float(np.sum(product**2))) if product.size else (0.0, 0.0)
 
 
 def changed_together(first: str, second: str, settings: pd.DataFrame) -> bool:

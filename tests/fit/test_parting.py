@@ -92,6 +92,22 @@ def test_correlations_between_terms_are_the_canonical_ones():
     np.testing.assert_allclose(found, expected, atol=1e-9)
 
 
+def test_three_levels_that_always_went_together_are_parted_step_by_step():
+    """No single change parts them (tried out one by one); each that is advised leaves less in common, until they are parted."""
+    rows = pd.DataFrame(list(zip(DIFFUSER.levels, LOUVRE.levels, strict=True)) * 2, columns=["diffuser", "louvre"])
+    others = [("diffuser", "opal"), ("diffuser", "frosted"), ("louvre", "small"), ("louvre", "medium")]
+    assert all(largest(obeyed(rows, f"change {name} alone to {level}")) == pytest.approx(1.0) for name, level in others)
+    told = breaking_variant(TIE, rows, CODING)
+    assert told.endswith(", as a beginning: levels are parted one at a time")
+    after = obeyed(rows, told.partition(",")[0])
+    assert largest(after) == pytest.approx(1.0)
+    for _ in range(3):
+        after = obeyed(after, breaking_variant(TIE, after, CODING).partition(",")[0])
+        if largest(after) < NEAR:
+            break
+    assert largest(after) < NEAR
+
+
 def test_it_still_parts_them_after_another_level_was_tried():
     after = obeyed(TIED, "change diffuser alone to opal")
     assert largest(obeyed(after, breaking_variant(TIE, after, CODING))) < NEAR
