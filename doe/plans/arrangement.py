@@ -115,17 +115,18 @@ def check_blocks(n_runs: int, blocks: int, session_runs: int | None) -> None:
     Raises
     ------
     UsageError
-        Naming the number of blocks that works.
+        Naming the number of blocks that works; or the size of a session, where none does.
     """
-    if blocks < 1 or (blocks > 1 and blocks > n_runs // 2):
-        most = max(1, n_runs // 2)
+    most = max(1, n_runs // 2)
+    if not 1 <= blocks <= most:
         raise UsageError(f"blocks is {blocks}; with {counted(n_runs, 'run')} it must be 1 to {most}.")
     size = -(-n_runs // blocks)
     if session_runs is not None and size > session_runs:
         need = -(-n_runs // session_runs)
+        way_out = f"use blocks={need}" if need <= most else f"let it hold {-(-n_runs // most)} or more"
         raise UsageError(
             f"{counted(n_runs, 'run')} in {counted(blocks, 'block')} make blocks of {size}, but a session holds "
-            f"{session_runs}; use blocks={need}."
+            f"{session_runs}; {way_out}."
         )
 
 

@@ -260,6 +260,7 @@ def test_reference_objects_in_the_log_are_left_out():
             {"blocks": 2, "session_runs": 5},
             "12 runs in 2 blocks make blocks of 6, but a session holds 5; use blocks=3.",
         ),
+        ({"session_runs": 1}, "12 runs in 1 block make blocks of 12, but a session holds 1; let it hold 2 or more."),
         ({"blocks": 9}, "blocks is 9; with 12 runs it must be 1 to 6."),
         (
             {"kind": "d-optimul"},
