@@ -30,7 +30,7 @@ from doe.model.given import check_each, check_frame, check_names, check_one, che
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
-from doe.model.wording import CANT_TELL, MOVES, TANGLED, counted, spaced, spoken
+from doe.model.wording import CANT_TELL, MOVES, TANGLED, capital, counted, spaced, spoken
 
 Array = npt.NDArray[Any]
 
@@ -198,7 +198,7 @@ def _result(
         variants=variants_of(evidence, fitted.builds, average, matrix.values),
         models=_models(average),
         through=through,
-        notes=(
+        notes=_sentences(
             *notes,
             *fitted.notes,
             *open_sizes(table, _unordered(coding)),
@@ -313,6 +313,11 @@ def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence) 
     return f"{spoken(one.name)} and {spoken(other.name)} {how}; to part them, {remedy}."
 
 
+def _sentences(*notes: str) -> tuple[str, ...]:
+    """Begin each note with a capital; many begin with a name."""
+    return tuple(map(capital, notes))
+
+
 def _nothing(
     coding: Coding, evidence: Evidence, candidates: Sequence[Term], notes: tuple[str, ...], seed: int
 ) -> Effects:
@@ -339,7 +344,7 @@ def _nothing(
     variants["readings"] = readings[: evidence.n_built]
     variants["fitted"] = np.nan
     return Effects(
-        outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=notes,
+        outcome=evidence.outcome, coding=coding, table=table, variants=variants, notes=_sentences(*notes),
         headline=headline(evidence.outcome, table),
         sensitivity="", covered=1.0, n_readings=_number_read(evidence), n_variants=evidence.n_built, seed=seed, **empty,
     )  # fmt: skip

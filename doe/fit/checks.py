@@ -22,7 +22,7 @@ from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
 from doe.model.patience import checkpoint
-from doe.model.wording import counted, number, p_value, percent, spaced, spoken
+from doe.model.wording import capital, counted, number, p_value, percent, spaced, spoken
 
 Array = npt.NDArray[Any]
 
@@ -236,7 +236,7 @@ def _order(evidence: Evidence, builds: Builds, matrix: Matrix, residuals: Residu
     advice = "Something else changed with time: repeat an early variant now to see how much."
     return Check(
         "Drift over the log",
-        f"{spaced(evidence.outcome.name)} {way} through the log beyond what the settings explain.",
+        f"{capital(spaced(evidence.outcome.name))} {way} through the log beyond what the settings explain.",
         "look",
         advice,
     )
@@ -253,7 +253,9 @@ def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
     ]
     if not ends:
         return None
-    finding = f"{listed(map(spaced, ends), 'and')} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
+    finding = (
+        f"{capital(listed(map(spaced, ends), 'and'))} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
+    )
     return Check("Between the ends", finding, "look", "The best may lie between: try one build at a middle setting.")
 
 

@@ -131,7 +131,7 @@ def test_an_interaction_aliased_with_another_shares_the_credit():
     assert table.loc["a:b", ["tangled_with", "from", "to"]].tolist() == ["c:d", "", ""]
     assert table.loc["a", ["from", "to"]].tolist() == ["0", "1"]
     assert any(
-        note.startswith("c with d and a with b went together in these variants; to part") for note in effects.notes
+        note.startswith("C with d and a with b went together in these variants; to part") for note in effects.notes
     )
     assert table.loc["a:b", "activity"] == pytest.approx(table.loc["c:d", "activity"], abs=1e-6)
 

@@ -234,14 +234,14 @@ def test_a_drift_through_the_log_is_said():
     settings = random_settings(24, rng)
     effects = analyse(plain_log(settings, np.arange(24) * 0.3 + rng.normal(0, 0.3, 24)), FACTORS, Outcome("y"))
     assert levels(effects)["Drift over the log"] == "look"
-    assert finding(effects, "Drift over the log").startswith("y rose through the log")
+    assert finding(effects, "Drift over the log").startswith("Y rose through the log")
 
 
 def test_two_settings_only_asks_for_a_middle_one():
     rng = np.random.default_rng(5)
     wool = rng.choice([0.0, 60.0], 14)
     effects = analyse(plain_log(pd.DataFrame({"wool": wool}), wool + rng.normal(0, 1, 14)), FACTORS[2:3], Outcome("y"))
-    assert finding(effects, "Between the ends") == "wool was tried at two settings only."
+    assert finding(effects, "Between the ends") == "Wool was tried at two settings only."
 
 
 def test_every_check_that_worries_says_what_to_do():
@@ -420,7 +420,7 @@ def test_drift_is_the_t_test_of_the_order_beside_the_terms(slope):
     check = _order(evidence, builds, matrix, residuals_of(builds, matrix))
     way = "rose" if theirs.params[2] > 0 else "fell"
     assert (check.level, check.finding) == (
-        ("look", f"y {way} through the log beyond what the settings explain.")
+        ("look", f"Y {way} through the log beyond what the settings explain.")
         if theirs.pvalues[2] < 0.01
         else ("fine", "Later builds are neither better nor worse than their settings explain.")
     )

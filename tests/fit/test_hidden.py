@@ -107,7 +107,7 @@ def test_the_classical_table_is_that_of_readings_without_units():
 def test_the_note_names_the_factor_and_what_would_show_it():
     (note,) = units_note(analyse(log((0, 2)), FACTORS, BASS))
     assert note == (
-        "rings changed only from unit to unit, so what it does cannot be told from how units differ by themselves; "
+        "Rings changed only from unit to unit, so what it does cannot be told from how units differ by themselves; "
         "verdicts allow for half the scatter of a reading. Build one of these settings on a second unit to see it."
     )
 
@@ -151,7 +151,7 @@ def test_a_hidden_rater_may_differ_by_a_whole_reading():
     offset = scatter.builds.reading[0, 2] - scatter.builds.reading[0, 1]  # builds 0 and 2 are ann's, build 1 is bob's
     assert offset == pytest.approx(scatter.reading_sd**2, rel=0.02)
     (note,) = [note for note in effects.notes if "raters" in note]
-    assert note.startswith("rings changed only together with the rater, so what it does cannot be told from how raters")
+    assert note.startswith("Rings changed only together with the rater, so what it does cannot be told from how raters")
     assert "verdicts allow for a whole reading's scatter" in note
 
 
@@ -171,7 +171,7 @@ def test_a_factor_tied_to_the_session_is_said_once():
     said = [note for note in effects.notes if "session" in note]
     assert said == [
         "The classical table takes all sessions for alike.",
-        "rings changed only together with the session; repeat one setting in another session.",
+        "Rings changed only together with the session; repeat one setting in another session.",
     ]
     assert effects.table.set_index("term").loc["rings", "tangled_with"] == "session"
 
