@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -13,9 +12,8 @@ from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame
-from doe.model.numbers import is_missing
 from doe.model.records import Unit
-from doe.model.stated import distinct, stated_settings
+from doe.model.stated import distinct, is_empty, label_text, stated_settings, stated_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,22 +26,22 @@ class Log:
     Attributes
     ----------
     variants : mapping of str to dict
-        Variant name -> its settings, in order of first reading; reference objects left out.
+        Variant that was read -> its settings, in order of first reading; reference objects left out.
     units : tuple of Unit
         Units that exist, with their present state and, where known, the variant they carry.
     raters : mapping of str to int
         Outcome name -> readings that one round gives (one per rater).
-    counts : mapping of str to int
-        Variant name -> number of readings.
     homes : mapping of str to str
         Variant name -> unit that it was read on, where the readings say so.
+    outcomes : frozenset of str
+        Outcomes that some of the variants was read in; what was read of reference objects alone tells nothing of settings.
     """
 
     variants: Mapping[str, Settings]
     units: tuple[Unit, ...]
     raters: Mapping[str, int]
-    counts: Mapping[str, int]
     homes: Mapping[str, str]
+    outcomes: frozenset[str] = frozenset()
 
     def carried(self, unit: Unit) -> str | None:
         """Return the variant with readings that a unit carries unchanged, if any; by its settings where it names none."""
@@ -82,23 +80,27 @@ def read_log(
     if readings is not None:
         check_frame("readings", readings)
     if readings is None or not len(readings):
-        return Log({}, _read_units(units, factors) if units is not None else (), {}, {}, {})
+        return Log({}, _read_units(units, factors) if units is not None else (), {}, {})
     for column in ("variant", "outcome", "value", *(factor.name for factor in factors)):
         if column not in readings.columns:
             raise DataError(
                 f"The readings have no column '{column}'.{did_you_mean(column, map(str, readings.columns))}"
             )
-    variants = _read_variants(readings, factors)
-    known = _read_units(units, factors) if units is not None else _units_from_readings(readings, variants)
-    counts = Counter(str(name) for name in readings["variant"].tolist())
-    return Log(variants, known, _raters(readings), counts, _homes(readings, variants))
+    stated = _read_variants(readings, factors)
+    known = _read_units(units, factors) if units is not None else _units_from_readings(readings, stated)
+    readings = readings[readings["value"].notna()]
+    first, second = readings["variant"].map(str), readings.get("versus", readings["variant"]).map(label_text)
+    read = {*first, *second}
+    variants = {name: settings for name, settings in stated.items() if name in read}
+    outcomes = readings["outcome"][first.isin(variants) | second.isin(variants)].map(str)
+    return Log(variants, known, _raters(readings), _homes(readings, variants), frozenset(outcomes))
 
 
 def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
     names = [factor.name for factor in factors]
     variants: dict[str, Settings] = {}
     for name, *values in stated_settings(readings, names):
-        if all(_is_empty(value) for value in values):
+        if all(is_empty(value) for value in values):
             continue
         settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}
         if variants.setdefault(str(name), settings) != settings:
@@ -114,19 +116,8 @@ def _read_units(units: pd.DataFrame | Sequence[Unit], factors: Sequence[Factor])
     if not hasattr(units, "columns"):
         check_each("units", units, Unit)
         return tuple(units)
-    check_frame("units", units, "unit")
-    frame: Any = units
-    if "unit" not in frame.columns:
-        raise DataError(f"The units have no column 'unit'.{did_you_mean('unit', map(str, frame.columns))}")
-    found = []
-    for row in frame.to_dict("records"):
-        settings = {
-            factor.name: factor.read(row[factor.name]) for factor in factors if not _is_empty(row.get(factor.name))
-        }
-        variant = None if _is_empty(row.get("variant")) else str(row["variant"])
-        retired = not _is_empty(row.get("retired")) and bool(row["retired"])
-        found.append(Unit(str(row["unit"]), settings, variant, retired))
-    return tuple(found)
+    table: Any = units
+    return tuple(stated_units(table, factors))
 
 
 def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> tuple[Unit, ...]:
@@ -137,9 +128,9 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
         last = str(built["variant"].iloc[-1])
         return (Unit("the unit at hand", variants[last], last),)
     carried = {
-        str(unit): str(variant)
+        label_text(unit): str(variant)
         for unit, variant in zip(built["unit"], built["variant"], strict=True)
-        if not _is_empty(unit)
+        if not is_empty(unit)
     }
     return tuple(Unit(unit, variants[variant], variant) for unit, variant in carried.items())
 
@@ -147,8 +138,8 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
 def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str, str]:
     if "unit" not in readings.columns:
         return {}
-    pairs = (pair for pair in distinct(readings, ["variant", "unit"]) if not any(map(is_missing, pair)))
-    return {str(name): str(unit) for name, unit in pairs if str(name) in variants}
+    pairs = (pair for pair in distinct(readings, ["variant", "unit"]) if not any(map(is_empty, pair)))
+    return {str(name): label_text(unit) for name, unit in pairs if str(name) in variants}
 
 
 def _raters(readings: pd.DataFrame) -> dict[str, int]:
@@ -167,11 +158,6 @@ def _raters(readings: pd.DataFrame) -> dict[str, int]:
     sizes = np.bincount(pairs[0], minlength=len(firsts))
     usual = (np.median(sizes[outcome[firsts] == place]) for place in range(len(names)))
     return {str(name): max(1, round(float(count))) for name, count in zip(names, usual, strict=True)}
-
-
-def _is_empty(value: object) -> bool:
-    """Whether a cell holds nothing: an empty text or a missing value."""
-    return is_missing(value) or value == ""
 
 
 def check_unit(unit: str | None, units: Sequence[Unit]) -> None:

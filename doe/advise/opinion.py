@@ -9,11 +9,12 @@ how large a change is worth talking about, so that builds alike may be expected 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from doe.advise.prior import BUILD_SHARE, READING_SHARE, UNIT_SHARE, all_terms, useful_range
 from doe.coding import Coding, Matrix, Term
@@ -33,6 +34,8 @@ from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Floats = npt.NDArray[np.float64]
 
 BOLD = Prior(main=0.25, interaction=0.20, curvature=0.30, certainty=3.0, scale_df=16.0)
 """Prior for choosing; `scale_df` is the weight of what is expected of the scatter, in builds."""
@@ -107,6 +110,47 @@ def posterior_draws(
         average, builds, matrix.values,
         variants=names, reading_sd=reading_sd, n_draws=n_draws, rng=rng, proposals=proposals,
     )  # fmt: skip
+
+
+def own_values(
+    readings: pd.DataFrame,
+    factors: Sequence[Factor],
+    outcome: Outcome,
+    variants: Collection[str],
+    reading_sd: Floats,
+    rng: np.random.Generator,
+) -> dict[str, Floats]:
+    """Draw the own values of variants among which no effect can be told, shape (n_draws,) each: what was read of them.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Of this outcome only, each with a value, one at least of such a variant.
+    factors : sequence of Factor
+    outcome : Outcome
+    variants : collection of str
+        Those with settings; reference objects have none.
+    reading_sd : ndarray of shape (n_draws,)
+        Scatter to expect of a reading; comparisons have their own.
+    rng : numpy Generator
+    """
+    if outcome.kind == "compared":
+        coding = Coding(tuple(factors))
+        origin = origin_of(readings, coding, outcome)
+        evidence = origin.evidence
+        builds = origin.scatter(coding, coding.matrix(evidence.settings, ())).builds
+        noise = rng.standard_normal((len(reading_sd), evidence.n_built))
+        drawn = builds.means + noise @ np.linalg.cholesky(builds.reading).T
+        return dict(zip(evidence.variants[: evidence.n_built], drawn.T, strict=True))
+    groups = readings["value"].astype(float).groupby(readings["variant"].astype(str), sort=False)
+    means, counts = groups.mean(), groups.count()
+    names = [name for name in means.index if name in variants]
+    spread = reading_sd[:, None] / np.sqrt(counts[names].to_numpy(dtype=float))
+    own = means[names].to_numpy() + spread * rng.standard_normal(spread.shape)
+    level = outcome.relative_to
+    if level is not None and level in means.index and level not in variants:
+        own = own - (means[level] + reading_sd / math.sqrt(counts[level]) * rng.standard_normal(len(own)))[:, None]
+    return dict(zip(names, own.T, strict=True))
 
 
 def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:

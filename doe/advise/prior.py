@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,9 +19,6 @@ from doe.coding import Coding, Term
 from doe.fit.moment import moment_draws
 from doe.model.choices import Settings
 from doe.model.outcome import Outcome
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Array = npt.NDArray[np.float64]
 
@@ -117,38 +113,31 @@ def prior_draws(
 
 
 def anchored_draws(
-    prior: FullDraws, readings: pd.DataFrame, space: Space, variants: dict[str, Settings], rng: np.random.Generator
+    prior: FullDraws, own: Mapping[str, Array], space: Space, variants: Mapping[str, Settings], rng: np.random.Generator
 ) -> FullDraws:
-    """Return prior draws that agree with the readings of a few variants among which no effect can be told.
+    """Return prior draws that agree with what was read of a few variants among which no effect can be told.
 
-    Each draw's overall level is shifted so that it gives the variants what was read, within the scatter of readings.
+    Each draw's overall level is shifted so that it gives the variants their own values, within the scatter of builds.
 
     Parameters
     ----------
     prior : FullDraws
         From `prior_draws`.
-    readings : DataFrame
-        Of this outcome only.
+    own : mapping of str to ndarray of shape (n_draws,)
+        Variant name -> draws of its own value, from `opinion.own_values`.
     space : Space
         Codes the settings.
-    variants : dict
+    variants : mapping of str to dict
         Variant name -> settings, of those read.
     rng : numpy Generator
     """
-    groups = readings.assign(variant=readings["variant"].astype(str)).groupby("variant", sort=False)["value"]
-    means, counts = groups.mean(), groups.count()
-    names = tuple(name for name in means.index if name in variants)
-    codes = np.array([space.code(variants[name]) for name in names], dtype=np.intp)
-    observed = means[list(names)].to_numpy(dtype=float)
-    spread = prior.reading_sd[:, None] / np.sqrt(counts[list(names)].to_numpy(dtype=float))
-    own = observed + spread * rng.standard_normal(spread.shape)
+    values = np.column_stack(list(own.values()))
+    codes = np.array([space.code(variants[name]) for name in own], dtype=np.intp)
     shape = prior.coefficients[:, 1:] @ space.matrix(codes, prior.terms).astype(float).T[1:]
-    offset = prior.build_sd * rng.standard_normal(len(own)) / math.sqrt(len(names))
+    offset = prior.build_sd * rng.standard_normal(len(values)) / math.sqrt(len(own))
     coefficients = prior.coefficients.copy()
-    coefficients[:, 0] = (own - shape).mean(axis=1) - offset
-    return FullDraws(
-        prior.terms, coefficients, prior.included, prior.build_sd, prior.reading_sd, own, names, prior.widths, coefficients,
-    )  # fmt: skip
+    coefficients[:, 0] = (values - shape).mean(axis=1) - offset
+    return replace(prior, coefficients=coefficients, variant_means=values, variants=tuple(own), as_read=coefficients)
 
 
 def completed(

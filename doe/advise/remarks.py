@@ -30,12 +30,16 @@ def _on_readings(question: Question, situation: Situation, choices: list[Choice]
     """Say what is missing in the readings."""
     notes = []
     if choices and not situation.has_readings:
-        notes.append("There are no readings yet: these are first builds to explore with, not expected improvements.")
+        notes.append(
+            "There are no readings to go by yet: these are first builds to explore with, not expected improvements."
+        )
     read = {outcome.name for outcome in situation.belief.outcomes}
     missing = [wording.spaced(outcome.name) for outcome in question.outcomes if outcome.name not in read]
     if missing:
         has, others = "has" if len(missing) == 1 else "have", listed(map(wording.spaced, sorted(read)), "and")
-        notes.append(f"{listed(missing, 'and')} {has} no reading yet, so this advice goes by {others} alone.")
+        notes.append(
+            f"{listed(missing, 'and')} {has} no reading of a variant yet, so this advice goes by {others} alone."
+        )
     if len(situation.log.variants) == 1:
         notes.append(
             "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell."

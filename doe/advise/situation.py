@@ -16,7 +16,7 @@ from doe.advise.expect import notes_on, weigh
 from doe.advise.hope import hope, picked
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER, SHARE_COUNTED
-from doe.advise.opinion import posterior_draws
+from doe.advise.opinion import own_values, posterior_draws
 from doe.advise.prior import FullDraws, anchored_draws, completed, prior_draws
 from doe.advise.question import Question
 from doe.advise.reach import Reach, check_limits, reach_from, settings_of
@@ -148,9 +148,10 @@ def _believe(
     weighed = weigh(question.expect, outcomes, draws, hoped)
     own = np.random.default_rng(question.seed)  # so that what is told changes nothing in what is chosen
     unhoped = picked(draws, weighed.log_weight - hoped, FIRST_DRAWS, own)
-    plain = make_belief(outcomes, unhoped, space, log.variants, log.homes, own)
+    read = log.variants if draws[0].variants else {}  # else in outcomes without a goal alone
+    plain = make_belief(outcomes, unhoped, space, read, log.homes, own)
     draws = picked(draws, weighed.log_weight, N_DRAWS, rng)
-    belief = make_belief(outcomes, draws, space, log.variants, log.homes, rng)
+    belief = make_belief(outcomes, draws, space, read, log.homes, rng)
     return belief, plain, notes_on(question.expect, outcomes, draws, weighed.overruled, question.units)
 
 
@@ -185,8 +186,7 @@ def _draws(
     rng: np.random.Generator,
 ) -> tuple[tuple[Outcome, ...], tuple[FullDraws, ...]]:
     """Return the outcomes that have been read with their posterior draws; without any reading, prior draws of all."""
-    read = set() if readings is None or not len(readings) else set(readings["outcome"].astype(str))
-    chosen = tuple(outcome for outcome in question.outcomes if outcome.name in read)
+    chosen = tuple(outcome for outcome in question.outcomes if outcome.name in log.outcomes)
     if not chosen or readings is None:
         every = [(outcome, question.known_terms(outcome, space.coding)) for outcome in question.outcomes]
         return question.outcomes, tuple(prior_draws(one, space.coding, FIRST_DRAWS, rng, known) for one, known in every)
@@ -210,9 +210,9 @@ def _posterior(
         return completed(draws, outcome, space, log.variants, rng, known)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]
-        return anchored_draws(
-            prior_draws(outcome, space.coding, FIRST_DRAWS, rng, known), mine, space, dict(log.variants), rng
-        )  # fmt: skip
+        prior = prior_draws(outcome, space.coding, FIRST_DRAWS, rng, known)
+        own = own_values(mine, question.factors, outcome, log.variants, prior.reading_sd, rng)
+        return anchored_draws(prior, own, space, log.variants, rng)
 
 
 def _designs(belief: Belief, log: Log) -> Floats:

@@ -15,6 +15,7 @@ from doe.fit.reml import Grouping
 from doe.model.errors import DataError, FitError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.stated import label_text
 from doe.model.wording import counted, exact, spaced
 
 Array = npt.NDArray[Any]
@@ -330,7 +331,7 @@ def _names(rows: pd.DataFrame, name: str) -> tuple[str, ...]:
     """Labels in the order of their codes."""
     if name not in rows.columns:
         return ()
-    return tuple(str(label) for label in _labelled(rows[name])[1])
+    return tuple(map(label_text, _labelled(rows[name])[1]))
 
 
 def _order(rows: pd.DataFrame) -> Array:

@@ -15,6 +15,7 @@ from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame, check_one, check_whole
 from doe.model.records import Unit
+from doe.model.stated import stated_units
 from doe.plans.bench import Steps, steps
 from doe.plans.frame import BLOCK, UNIT
 from doe.plans.layout import Array
@@ -133,20 +134,12 @@ def read_units(factors: Sequence[Factor], units: pd.DataFrame | Sequence[Unit] |
     Raises
     ------
     DataError
-        If a state is not allowed, or a unit is named twice.
-    UsageError
-        If a frame has no column with their names.
+        If a state is not allowed, a unit is named twice, or a frame does not name them.
     """
     if units is None:
         return []
     if isinstance(units, pd.DataFrame):
-        check_frame("units", units, "unit")
-        if UNIT not in units.columns:
-            raise UsageError("units needs a column 'unit' with their names.")
-        found = [
-            Unit(str(record[UNIT]), {str(key): value for key, value in record.items()})
-            for record in units.to_dict("records")
-        ]
+        found = stated_units(units, factors)
     else:
         check_each("units", units, Unit)
         found = list(units)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.advise.opinion import posterior_draws
+from doe.advise.opinion import own_values, posterior_draws
 from doe.advise.prior import SHARE, completed
 from doe.advise.space import make_space
 from doe.coding import Coding
@@ -86,3 +86,30 @@ def test_a_bend_between_two_ends_is_open_in_the_middle_only():
     assert more[[0, 2]] == pytest.approx(0.0, abs=1e-3)
     bends = full.included[:, [term.name for term in full.terms].index("vents^2")].mean()
     assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.1)  # 12: from one worst to the other
+
+
+def own(outcome, *rows, reading_sd=0.5):
+    columns = ["variant", "versus", "value", "wool"]
+    frame = pd.DataFrame(rows, columns=columns).assign(outcome=outcome.name)
+    wool = [Factor("wool", low=0, high=60, step=5)]
+    drawn = own_values(frame, wool, outcome, {"1"}, np.full(4000, reading_sd), np.random.default_rng(1))
+    assert list(drawn) == ["1"]
+    return drawn["1"]
+
+
+def test_a_lone_variant_is_as_far_from_its_reference_as_was_read():
+    """43 and 45 beside 40: 4 apart, with the scatter of a mean of two readings and of one, sd 0.5 sqrt(1/2 + 1)."""
+    relative = Outcome("bass", goal="hit", target=0, worst=6, relative_to="lamp")
+    drawn = own(relative, ("1", None, 43, 0), ("1", None, 45, 0), ("lamp", None, 40, None))
+    sd = 0.5 * np.sqrt(1.5)
+    assert drawn.mean() == pytest.approx(4, abs=4 * sd / np.sqrt(4000))
+    assert drawn.std() == pytest.approx(sd, rel=4 / np.sqrt(2 * 4000))
+
+
+@pytest.mark.parametrize(("results", "sign"), [([1, 1], 1), ([1, 0], 0), ([0, 0], -1)])
+def test_a_lone_variant_that_was_compared_lies_on_the_side_that_won(results, sign):
+    """In log odds from the reference: as often better as worse is 0, whichever of the two stood first."""
+    judged = Outcome("liking", kind="compared", goal="raise", best=3, worst=-3, relative_to="lamp")
+    (one, two) = results
+    drawn = own(judged, ("1", "lamp", one, 0), ("lamp", "1", 1 - two, None))
+    assert np.sign(np.round(drawn.mean() / drawn.std())) == sign

@@ -358,7 +358,7 @@ def test_without_readings_it_says_that_it_explores(factors, outcomes, effort):
     assert "this is exploration" in advice.table["reason"].iloc[0]
     assert (
         advice.notes[0]
-        == "There are no readings yet: these are first builds to explore with, not expected improvements."
+        == "There are no readings to go by yet: these are first builds to explore with, not expected improvements."
     )
     assert advice.table["unit"].iloc[0] == "A"
 
@@ -405,7 +405,23 @@ def test_equal_readings_everywhere_still_give_advice(factors, outcomes, effort):
 
 def test_an_outcome_never_read_is_left_out_and_named(log, factors, outcomes, effort):
     advice = recommend(log[log["outcome"] == "bass"], factors, outcomes, effort=effort)
-    assert "echo has no reading yet, so this advice goes by bass alone." in advice.notes
+    assert "echo has no reading of a variant yet, so this advice goes by bass alone." in advice.notes
+
+
+def test_what_says_nothing_of_a_goal_leaves_advice_to_explore(factors, effort):
+    """A reference object alone in the outcome with a goal, and a variant in one without: no variant is the best so far."""
+    empty = dict.fromkeys(BASE)
+    frame = pd.DataFrame(
+        [
+            {"variant": "lamp", "outcome": "bass", "value": 2.0, **empty},
+            {"variant": "1", "outcome": "mass", "value": 9.0, **BASE},
+        ]
+    )
+    outcomes = [Outcome("bass", goal="hit", target=0, worst=6), Outcome("mass")]
+    advice = recommend(frame, factors, outcomes, effort=effort)
+    assert advice.best == {}
+    assert advice.worth.empty
+    assert advice.headline.startswith("To explore with first: ")
 
 
 def test_what_was_read_in_part_only_is_not_the_one_to_keep(log, factors, outcomes, effort):

@@ -3,14 +3,16 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from doe.advise import recommend
 from doe.advise.choose import choose, unread_before
-from doe.advise.log import Log
+from doe.advise.log import Log, read_log
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.model.effort import Effort
+from doe.model.factor import Factor
 from doe.model.records import Unit
 from tests.advise.test_few_sessions import AIRFLOW, FACTORS, NOISE, log
 
@@ -70,10 +72,22 @@ def test_what_is_read_already_is_not_said_to_be_unread(frame):
 def test_what_was_built_alike_on_another_unit_is_not_what_was_read():
     """Readings of variant 1 are of unit A; B was built to the same settings, as variant 2 or without a name, and is unread."""
     state = {"gap": 2.0}
-    known = Log({"1": state}, (), {}, {"1": 3}, {"1": "A"})
+    known = Log({"1": state}, (), {}, {"1": "A"})
     assert known.carried(Unit("A", state, "1")) == "1"
     assert known.carried(Unit("A", state)) == "1"
     assert known.carried(Unit("B", state, "2")) is None
     assert known.carried(Unit("B", state)) is None
     assert known.carried(Unit("A", {"gap": 3.0}, "1")) is None
-    assert Log({"1": state}, (), {}, {"1": 3}, {}).carried(Unit("B", state)) == "1"  # nothing says where it was read
+    assert Log({"1": state}, (), {}, {}).carried(Unit("B", state)) == "1"  # nothing says where it was read
+
+
+def test_what_a_log_without_a_value_states_is_known_and_not_read():
+    """Variant 3 stands on unit 1 by the last row, but only 1 and the reference have a value, each in an outcome of its own."""
+    rows = [("1", 1, "noise", 40.0, 2.0), ("lamp", None, "glare", 3.0, None), ("3", 1, "noise", None, 4.0)]
+    frame = pd.DataFrame(rows, columns=["variant", "unit", "outcome", "value", "gap"])
+    known = read_log(frame, [Factor("gap", low=0, high=8)], None)
+    assert known.variants == {"1": {"gap": 2.0}}
+    assert known.homes == {"1": "1"}
+    assert known.outcomes == {"noise"}
+    (unit,) = known.units
+    assert (unit.name, dict(unit.settings), known.carried(unit)) == ("1", {"gap": 4.0}, None)

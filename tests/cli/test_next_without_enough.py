@@ -125,7 +125,7 @@ def test_with_ratings_of_one_variant_the_advice_knows_its_place(started, told):
     assert (
         "Only one variant has been read, so nothing is known yet about any factor; a second one begins to tell." in out
     )
-    assert "bass has no reading yet, so this advice goes by echo alone." in out
+    assert "bass has no reading of a variant yet, so this advice goes by echo alone." in out
 
 
 def test_an_outcome_without_a_goal_takes_no_part_and_is_named(started, told):
