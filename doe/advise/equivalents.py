@@ -34,6 +34,7 @@ from doe.model.wording import (
 SHARE_SAFE = 0.9
 """Share of what matters up to which an outcome may move; what is predicted to move by nearly all of it is no equivalent."""
 
+_SAME, _TOO_FAR = "the very same", "too far off for at least one outcome"
 _COLUMNS = ["place", "outcome", "route", "mean", "sd", "low", "high", "build_low", "build_high"]
 
 
@@ -120,7 +121,7 @@ class Equivalents:
         where = _where(str(row["unit"]), float(row["minutes"]))
         does = row["does the same"]
         unknown = "; not known to do the same" if self.is_open else ""
-        fits = unknown if does is None else "" if does else "; too far off for at least one outcome"
+        fits = unknown if does is None else "" if does else f"; {_TOO_FAR}"
         unit = unit_behind(self.units.get(self.quantity, ""))
         return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
 
@@ -254,9 +255,11 @@ def _headline(stand_in: StandIn, variant: str, solved: Solved, is_near: bool, is
         [f"{spaced(factor.name)} {setting(first.settings[factor.name])}" for factor in stand_in.lasting], "and"
     )
     comes, is_ = ("comes", "is") if len(stand_in.lasting) == 1 else ("come", "are")
-    if is_near:
+    off = _off(first.mismatch, unit)
+    if is_near or off == _SAME:
         doubt = "; whether it does the same is not known yet" if is_open else ""
-        return f"With {gone}, {lasting} {comes} nearest to {kept}: {_off(first.mismatch, unit)}{doubt}."
+        doubt = doubt if is_near else f", but {_TOO_FAR}"
+        return f"With {gone}, {lasting} {comes} nearest to {kept}: {off}{doubt}."
     return (
         f"With {gone}, no lasting setting within its limits comes near enough to {kept}; the nearest {is_} {lasting}."
     )
@@ -268,7 +271,7 @@ def _lasting(stand_in: StandIn) -> str:
 
 def _off(mismatch: float, unit: str = "") -> str:
     if abs(mismatch) < 1e-9:
-        return "the very same"
+        return _SAME
     return f"{number(abs(mismatch))}{unit} too {'much' if mismatch > 0 else 'little'}"
 
 

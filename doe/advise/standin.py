@@ -123,9 +123,10 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
         raise unknown_quantity(through, names)
     fitting = [quantity for quantity in flat if without is None or without in quantity.parsed.names]
     if not fitting:
-        what = (
-            f"{without} is part of no derived quantity" if without else "No derived quantity ties two factors together"
-        )
+        what = "No derived quantity ties two factors together"
+        if without is not None:
+            what = f"{without} is part of no derived quantity"
+            what += " beside another factor" if any(without in each.parsed.names for each in all_) else ""
         raise _undefined(
             f"{what}, so there is nothing that a lasting change could keep equal; say what it acts through, in a "
             "derived quantity such as inner_air = rings * 42 - wool * 2.1."
@@ -140,7 +141,7 @@ def _quantity(flat: Sequence[Derived], all_: Sequence[Derived], without: str | N
 
 def _reversible(parts: Sequence[Factor], quantity: Derived) -> Factor:
     free = [factor for factor in parts if factor.way == "either"]
-    if len(free) == 1 and len(parts) > 1:
+    if len(free) == 1:
         return free[0]
     names = listed([factor.name for factor in parts])
     raise UsageError(

@@ -242,6 +242,8 @@ def test_a_stand_in_that_is_not_plain_is_asked_for():
         "factors are part of.",
     ):
         choose_stand_in(FACTORS, [AIR, Derived("twice", "wool * 2")], through="twice")
+    with pytest.raises(DataError, match=r"\Awool is part of no derived quantity beside another factor, so "):
+        choose_stand_in(FACTORS, [Derived("twice", "wool * 2")], without="wool")
 
 
 def test_without_a_derived_quantity_there_is_nothing_to_keep_equal():
