@@ -97,14 +97,13 @@ def notes_on(
     expectations: Sequence[Expectation],
     outcomes: Sequence[Outcome],
     draws: Sequence[FullDraws],
-    overruled: Collection[Expectation] = (),
-    units: Mapping[str, str] | None = None,
+    overruled: Collection[Expectation],
+    units: Mapping[str, str],
 ) -> tuple[str, ...]:
     """Say what was expected and how it is believed now, and which expectations the readings overrule.
 
     Sizes are told in the `units` of their outcomes, those without a goal among them.
     """
-    units = {outcome.name: outcome.unit for outcome in outcomes} if units is None else units
     place = {outcome.name: number for number, outcome in enumerate(outcomes)}
     return tuple(
         f"Expected by the maker, as a mild prior: {item.sentence(units.get(item.outcome, ''))}; "

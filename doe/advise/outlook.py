@@ -24,15 +24,15 @@ def move_kind(situation: Situation, choice: Choice) -> str:
     if choice.moves.is_confirmation[place]:
         return "confirm"
     told = float(expected(situation, choice)[1].mean())
-    is_better = situation.best is None or told > float(situation.belief.variant_worth()[:, situation.best].mean())
+    is_better = told > float(situation.belief.variant_worth()[:, situation.best].mean())
     return "improve" if is_better and choice.judged.is_mainly_improving[place] else "learn"
 
 
 def is_any_better(situation: Situation, choice: Choice) -> bool:
-    """Tell whether any build that was compared is expected to be better than the best so far."""
+    """Tell whether any build that was compared is expected to be better than the best so far, of which there is one."""
     moves = choice.moves
     builds = np.flatnonzero(moves.variant < 0)
-    best = -np.inf if situation.best is None else situation.belief.variant_worth()[:, situation.best].mean()
+    best = situation.belief.variant_worth()[:, situation.best].mean()
     for start in range(0, len(builds), AT_ONCE):
         block = builds[start : start + AT_ONCE]
         values = situation.plain.values_on(moves.codes[block], choice.reach.unit_names, moves.start[block])

@@ -31,7 +31,7 @@ def suggestions_of(advice: Advice, factors: Sequence[str]) -> list[dict[str, Any
 
 def _suggestion(advice: Advice, place: int, factors: Sequence[str]) -> dict[str, Any]:
     row = {str(name): _scalar(value) for name, value in advice.table.iloc[place].items()}
-    promised = advice.predictions[advice.predictions["place"] == advice.predictions["place"].min() + place]
+    promised = advice.predictions[advice.predictions["place"] == 1 + place]
     predictions = [{name: _scalar(line[name]) for name in _PREDICTED} for _, line in promised.iterrows()]
     return {
         "settings": {name: row[name] for name in factors},

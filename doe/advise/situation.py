@@ -67,7 +67,6 @@ class Situation:
         Worth of the latter.
     cheapest_minutes : float
         Of building anything, whatever the hours left; infinite where nothing is within reach.
-    has_readings : bool
     expected : tuple of str
         What the maker expected, and how it is believed now.
     """
@@ -84,8 +83,12 @@ class Situation:
     promising: Codes
     promised: Floats
     cheapest_minutes: float
-    has_readings: bool
     expected: tuple[str, ...]
+
+    @property
+    def has_readings(self) -> bool:
+        """Whether any variant was read in an outcome with a goal."""
+        return self.best is not None
 
 
 def look(
@@ -110,7 +113,7 @@ def look(
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
     belief, plain, expected = _believe(question, readings, space, log, rng)
-    best, has_readings = _best(belief), bool(belief.draws[0].variants)
+    best = _best(belief)
     bought = bought_levels(question.factors, seen)
     holder = next(
         (unit.name for unit in log.units if best is not None and log.carried(unit) == belief.variants[best]), None
@@ -125,14 +128,14 @@ def look(
         )
         bar = best_settings(designs) + SHARE_COUNTED * matters
     found = shortlist(belief, reach, question.effort, bar, most_minutes=question.most_minutes, power=POWER, rng=rng)
-    codes = with_unread(found.codes, reach, carried) if has_readings else found.codes
+    codes = with_unread(found.codes, reach, carried) if best is not None else found.codes
     promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):
         start = reach.cheapest(found.promising)[2]
         promised = belief.design_worth(belief.values_on(found.promising, reach.unit_names, start))
     return Situation(
         log, belief, plain, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
-        has_readings, expected,
+        expected,
     )  # fmt: skip
 
 

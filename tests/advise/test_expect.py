@@ -1,5 +1,6 @@
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -44,6 +45,33 @@ def test_an_expected_size_pulls_effects_towards_it(outcomes, worlds):
         return np.mean(np.abs(2 * draws.coefficients[:, place] - 3.0) < 1.5)
 
     assert near(left[0]) > 1.5 * near(worlds[0])
+
+
+def slopes(*changes):
+    """Worlds in which wool changes bass by so much from end to end."""
+    as_read = np.column_stack([np.zeros(len(changes)), np.array(changes) / 2])
+    terms, ones = Coding([Factor("wool", low=0, high=60)]).terms(["wool"]), np.ones(len(changes))
+    return SimpleNamespace(terms=terms, widths=(1,), as_read=as_read, build_sd=ones, variants=("1",))
+
+
+def test_a_world_counts_by_its_side_and_by_how_near_the_size_is(outcomes):
+    """Three times with the side; a size off by itself takes exp(-1/2), and one far off a third, as much as the side gave."""
+    item = Expectation("wool", "bass", "raises", size=3.0)
+    found = weigh([item, Expectation("wool", "mass", "raises")], outcomes, [slopes(3, 6, -3, 60, -60)]).log_weight
+    np.testing.assert_allclose(found, np.log(3) * np.array([1, 1, 0, 0, -1]) - np.array([0, 0.5, 0, 0, 0]))
+
+
+@pytest.mark.parametrize(("others", "weight", "is_overruled"), [(99, 1.0, False), (200, 1.0, True), (200, 2.0, False)])
+def test_it_is_overruled_where_readings_leave_it_less_than_2_percent(outcomes, others, weight, is_overruled):
+    """One world in so many, three times as likely as an opinion: 3 in 102, 3 in 203, and 6 in 206 where it weighs twice."""
+    worlds = slopes(1, *[-1] * others)
+    item = Expectation("wool", "bass", "raises")
+    before = np.append(np.log(weight), np.zeros(others))
+    found = weigh([item], outcomes, [worlds], before)
+    assert (item in found.overruled) == is_overruled
+    np.testing.assert_allclose(
+        found.log_weight - before, np.append(0.0 if is_overruled else np.log(3), np.zeros(others))
+    )
 
 
 def test_readings_overrule_it(factors, outcomes, effort):
@@ -101,7 +129,7 @@ def test_what_is_believed_instead_is_told_as_surely_as_it_is_believed(outcomes, 
     for effect, words in told.items():
         agreed = agrees(Expectation("wool", "bass", effect), worlds[0])
         (draws,) = picked((read,), np.where(agreed, 0.0, -np.inf), 400, np.random.default_rng(2))
-        (note,) = notes_on([item], outcomes, (draws, worlds[1]), {item})
+        (note,) = notes_on([item], outcomes, (draws, worlds[1]), {item}, {})
         assert note.endswith(f"they overrule it, and it counts no more {words}.")
 
 

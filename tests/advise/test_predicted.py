@@ -8,7 +8,7 @@ import pytest
 
 from doe.advise import recommend
 from doe.advise.choose import choose
-from doe.advise.predicted import worth_expected
+from doe.advise.predicted import Predicted, worth_expected, would_change
 from doe.advise.question import ask
 from doe.advise.situation import look
 from doe.model.effort import Effort
@@ -82,6 +82,16 @@ def test_what_is_wanted_relative_to_a_reference_is_spoken_against_by_a_differenc
     said = re.search(r"whine read above (\S+) relative to old fan, beyond", advice.table["reason"].iloc[0])
     assert told["high"] < 0
     assert float(said[1]) == pytest.approx(told["high"], rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("low", "told"),
+    [(0.4, "+0.4 dB relative to shop"), (0.0, "0 dB relative to shop"), (-0.4, "-0.4 dB relative to shop")],
+)
+def test_the_edge_of_a_difference_is_told_with_its_sign(low, told):
+    hum = Outcome("hum", unit="dB", goal="raise", best=3, worst=-3, relative_to="shop")
+    one = Predicted(hum, 1.0, low, 2.0, 1.0, 1, 0.1, sway=0.9)
+    assert would_change([one]) == f"hum read below {told}, beyond the 95 % expected, would speak against it"
 
 
 def judged(frame):

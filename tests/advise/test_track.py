@@ -1,4 +1,6 @@
+import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -95,6 +97,20 @@ def test_advice_says_for_how_many_readings_it_predicts(factors, outcomes, effort
     assert 0.25 < found.loc["echo", "reading_sd"] < 0.75
     (kept,) = suggestions_of(advice, [factor.name for factor in factors])
     assert [line["readings"] for line in kept["predictions"]] == [rounds, 3 * rounds]
+
+
+def test_each_suggestion_keeps_what_it_predicts_itself(factors):
+    """Two suggestions as a table and predictions, numbers of array libraries and a missing one; kept as plain Python."""
+    shared = {"unit": "A", "readings": np.int64(2), "minutes": 5.0, "cost": 0.0, "kind": "learn", "worth_expected": 0.5,
+              "chance_better": 0.5, "reason": "", **BASE}  # fmt: skip
+    table = pd.DataFrame([{**shared, "worth_now": np.nan}, {**shared, "worth_now": 0.25}])
+    columns = ["place", "outcome", "mean", "low", "high", "widened", "readings", "reading_sd"]
+    rows = [(place, name, 10.0 * place, 0.0, 99.0, 1.0, 2, 0.5) for place in (1, 2) for name in ("bass", "echo")]
+    advice = SimpleNamespace(table=table, predictions=pd.DataFrame(rows, columns=columns))
+    first, second = suggestions_of(advice, [factor.name for factor in factors])
+    assert [line["mean"] for line in (*first["predictions"], *second["predictions"])] == [10.0, 10.0, 20.0, 20.0]
+    assert (first["worth_now"], second["worth_now"]) == (None, 0.25)
+    assert json.loads(json.dumps(first)) == first
 
 
 def test_only_the_same_settings_and_later_readings_count(factors):
