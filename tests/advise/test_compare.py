@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
-from doe.advise.compare import BETTER, DIFFERS, SAME, WORSE, compare
+from doe.advise.compare import BETTER, DIFFERS, ROOM, ROOM_FOR_COMPARED, ROOM_FOR_FEW, SAME, WORSE, compare
 from doe.fit import analyse
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
@@ -76,6 +79,28 @@ def test_variants_that_were_read_are_compared_as_built(log):
     first, second = ("0", dict(both.iloc[0][["gap", "blades"]])), ("twin", dict(both.iloc[0][["gap", "blades"]]))
     found = row(both, Outcome("noise", goal="lower", best=0, worst=90), first, second)
     assert found["difference"] > 0.5
+
+
+@pytest.mark.parametrize(
+    ("kind", "reading_df", "room"),
+    [
+        ("measured", np.inf, 1.0),
+        ("measured", 0.0, 1.0),
+        ("measured", 2.0, ROOM + ROOM_FOR_FEW / 2),
+        ("compared", 2.0, ROOM_FOR_COMPARED),
+    ],
+)
+@pytest.mark.parametrize(("far", "verdict"), [(5.0, DIFFERS), (-5.0, DIFFERS), (1.0, CANT_TELL), (-1.0, CANT_TELL)])
+def test_builds_differ_by_so_many_times_what_is_drawn(kind, reading_df, room, far, verdict):
+    """The second is normal with sd 1 about so far from the first: 1.96 to either side, times the room."""
+    normal = stats.norm.ppf((np.arange(4000) + 0.5) / 4000)
+    drawn = SimpleNamespace(
+        variants=("a", "b"), variant_means=np.stack([0 * normal, far + normal], axis=1), reading_df=reading_df
+    )
+    effects = SimpleNamespace(outcome=Outcome("noise", kind=kind), posterior=lambda *asked: drawn)
+    found = compare([effects], ("a", {}), ("b", {})).iloc[0]
+    assert (found["low"], found["high"]) == pytest.approx((far - 1.96 * room, far + 1.96 * room), abs=0.01)
+    assert found["verdict"] == verdict
 
 
 @pytest.mark.slow

@@ -91,3 +91,12 @@ def test_what_a_log_without_a_value_states_is_known_and_not_read():
     assert known.outcomes == {"noise"}
     (unit,) = known.units
     assert (unit.name, dict(unit.settings), known.carried(unit)) == ("1", {"gap": 4.0}, None)
+
+
+def test_a_round_gives_as_many_readings_as_usually_rate():
+    """Echo by 3, 3 and 1 in a session, Ann twice in one of them; bass by nobody that is named."""
+    raters = [("1", "a", "ABC"), ("1", "b", "ABCA"), ("2", "b", "A")]
+    rows = [(variant, session, "echo", rater) for variant, session, names in raters for rater in names]
+    rows += [("1", "a", "bass", None), ("2", "b", "bass", None)]
+    frame = pd.DataFrame(rows, columns=["variant", "session", "outcome", "rater"]).assign(value=1.0, gap=2.0)
+    assert read_log(frame, [Factor("gap", low=0, high=8)], []).raters == {"echo": 3, "bass": 1}
