@@ -96,6 +96,8 @@ def analyse(
         raise UsageError(f"prior is {described(prior)}; it must be a Prior of doe.fit.")
     if terms is not None and not isinstance(terms, str):
         check_names("terms", terms)
+        if not terms:
+            raise UsageError("There is no term to look at; name one, or leave 'terms' out.")
     if not factors:
         raise UsageError("There is no factor to analyse.", command="add one with 'fettle factor add'")
     coding = Coding(tuple(factors), tuple(derived) if _uses_derived(terms, derived) else ())
@@ -110,7 +112,7 @@ def analyse(
         *skipped,
         *_scatter_notes(coding, evidence),
     ]
-    reason = _hopeless(coding, evidence, candidates, varied)
+    reason = _hopeless(coding, evidence, candidates, varied, candidates if terms is None else coding.terms(terms))
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
     prior = Prior() if prior is None else prior
@@ -129,9 +131,14 @@ def _uses_derived(terms: str | Sequence[str] | None, derived: Sequence[Derived])
 def _candidates(
     coding: Coding, varied: Sequence[str], terms: str | Sequence[str] | None
 ) -> tuple[tuple[Term, ...], list[str]]:
-    """Terms to search, and a sentence where pairs had to be left out."""
+    """Terms to search, and a sentence where pairs had to be left out.
+
+    A pair with a factor that stood still is the other's main effect under another name.
+    """
     if terms is not None:
-        return coding.terms(terms), []
+        still = {factor.name for factor in coding.factors}.difference(varied)
+        asked = coding.terms(terms)
+        return tuple(term for term in asked if len(term.factors) == 1 or still.isdisjoint(term.factors)), []
     if len(varied) <= MOST_PAIRED:
         return coding.terms("quadratic", varied), []
     note = f"With {len(varied)} factors only main effects are looked at; name pairs to look at with 'terms'."
@@ -160,17 +167,24 @@ def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
     ]
 
 
-def _hopeless(coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str]) -> str:
+def _hopeless(
+    coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str], asked: Sequence[Term]
+) -> str:
     """Say why nothing can be estimated, or nothing."""
     name = spaced(evidence.outcome.name)
     if evidence.n_built < 2:
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
-    if not candidates or not varied:
+    if not varied:
         return f"All variants with a reading of {name} have the same settings; change something and read again."
     has_main = any(term.is_main and term.factors[0] in varied for term in candidates)
     if not has_main and not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
-        asked = listed((spaced(term.name) for term in candidates), "and")
-        return f"The variants with a reading of {name} do not differ in {asked}; change that and read again."
+        still = [name for name in evidence.settings.columns if name not in varied]
+        parts = dict.fromkeys(part for term in asked for part in term.factors)
+        what = [part for part in parts if part in still] or [term.name for term in asked]
+        return (
+            f"The variants with a reading of {name} do not differ in {listed(map(spaced, what), 'and')}; change that and "
+            "read again."
+        )
     if evidence.spread == 0:
         return f"All {counted(evidence.n_readings, 'reading')} of {name} are equal, so they cannot tell factors apart."
     return ""

@@ -341,13 +341,26 @@ def test_equal_settings_are_an_answer_not_a_failure():
     assert "have the same settings" in effects.notes[0]
 
 
-@pytest.mark.parametrize("terms", [["wool"], ["wool", "vents^2"], "main"])
+def test_a_pair_with_a_factor_that_stood_still_takes_nothing_from_the_other():
+    """The law: what is asked about wool at 10 % throughout says as much of vents as leaving wool out of the question."""
+    settings_ = random_settings(8, np.random.default_rng(1)).assign(wool=10.0)
+    frame = plain_log(settings_, settings_["vents"] + np.random.default_rng(2).normal(0, 0.1, 8))
+    asked, alone = (analyse(frame, FACTORS, Outcome("y"), terms) for terms in (["vents", "vents:wool"], ["vents"]))
+    pd.testing.assert_frame_equal(asked.table, alone.table)
+
+
+def test_no_term_to_look_at_is_refused():
+    with refused(UsageError, "There is no term to look at; name one, or leave 'terms' out."):
+        analyse(plain_log(random_settings(3, np.random.default_rng(1)), np.arange(3.0)), FACTORS, Outcome("y"), [])
+
+
+@pytest.mark.parametrize("terms", [["wool"], ["wool", "vents^2", "vents:driver"], "main"])
 def test_asking_for_what_was_never_changed_is_answered_in_words(terms):
     settings_ = random_settings(6, np.random.default_rng(1)).assign(wool=10.0, vents=2)
     if terms == "main":
         settings_ = pd.concat([settings_[:1]] * 6, ignore_index=True)
     effects = analyse(plain_log(settings_, np.arange(6.0)), FACTORS, Outcome("y"), terms)
-    which = {"main": "have the same settings", 1: "do not differ in wool;", 2: "do not differ in wool and vents^2;"}
+    which = {"main": "have the same settings", 1: "do not differ in wool;", 3: "do not differ in wool and vents;"}
     assert which[terms if terms == "main" else len(terms)] in effects.notes[0]
     assert set(effects.table["verdict"]) <= {CANT_TELL}
 
