@@ -160,8 +160,7 @@ def _nothing(factor: Factor, to: object) -> Value:
         raise UsageError(
             f"Say which level of {factor.name} is to last: {listed(factor.levels)}.", command="name it with --to"
         )
-    low, high = factor.span
     try:
-        return factor.read(0.0) if low <= 0.0 <= high else factor.read(low)
-    except DataError:  # 0 lies between two steps
-        return factor.read(low)
+        return factor.read(0.0)
+    except DataError:  # 0 lies outside the range, or between two steps
+        return factor.read(factor.span[0])

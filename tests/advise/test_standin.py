@@ -246,6 +246,22 @@ def test_a_stand_in_that_is_not_plain_is_asked_for():
         choose_stand_in(FACTORS, [Derived("twice", "wool * 2")], without="wool")
 
 
+@pytest.mark.parametrize(
+    ("part", "nothing"),
+    [
+        (Factor("damp", low=-10, high=10), 0.0),
+        (Factor("damp", low=5, high=20, step=5), 5.0),
+        (Factor("damp", low=-3, high=7, step=5), -3.0),
+        (Factor("damp", "ordered", levels=["light", "heavy"]), "light"),
+        (Factor("damp", "ordered", levels=["light", "None", "heavy"]), "None"),
+    ],
+)
+def test_what_means_none_of_it_need_not_be_said(part, nothing):
+    """Nought where it can be set, else the low end; a level that is called so, else the first."""
+    text = 'rings + (damp == "heavy")' if part.kind == "ordered" else "rings + damp"
+    assert choose_stand_in((RINGS, part), [Derived("sum", text)], "damp").to == nothing
+
+
 def test_without_a_derived_quantity_there_is_nothing_to_keep_equal():
     with pytest.raises(DataError, match="No derived quantity ties two factors together"):
         choose_stand_in(FACTORS, [])
