@@ -272,3 +272,21 @@ def test_two_quantities_must_be_told_apart():
     with refused(FettleError, sentence) as told:
         choose_stand_in(FACTORS, [AIR, Derived("mass", "rings * 30 + wool * 0.5")])
     assert told.value.command == "name it with --through"
+
+
+def test_settings_that_hardly_differ_are_told_as_one():
+    """150 are wanted, at 15 mm without wool; the next differ by a twentieth of the range, that with less change first."""
+    depth = Factor("depth", low=10, high=30, unit="mm")
+    known = choose_stand_in((depth, WOOL), [Derived("air", "depth * 10 - wool * 2")], "wool")
+    found = solve(known, (depth, WOOL), {"depth": 20.0, "wool": 25.0}, count=3).nearest
+    assert [one.settings["depth"] for one in found] == pytest.approx([15, 16, 14])
+    assert [one.mismatch for one in found] == pytest.approx([0, 10, -10])
+
+
+def test_of_what_gives_the_same_the_smaller_share_of_a_range_is_changed_first():
+    """10 % of wool are made up for by 10 of 100 mm, or by one ring of the five between 7 and 12."""
+    gap = Factor("gap", low=0, high=100, step=10)
+    factors = (RINGS, gap, WOOL)
+    known = choose_stand_in(factors, [Derived("air", "rings * 10 + gap + wool")], "wool")
+    found = solve(known, factors, {"rings": 8, "gap": 50.0, "wool": 10.0}).nearest
+    assert [(one.settings["rings"], one.settings["gap"]) for one in found[:2]] == [(8, 60.0), (9, 50.0)]
