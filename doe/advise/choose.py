@@ -162,7 +162,8 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
 def unread_before(choice: Choice, effort: Effort) -> Unread | None:
     """Find what the move would take away unread, if reading it first brings as much a minute; the session is begun anyhow."""
     moves, chosen, value = choice.moves, choice.place, choice.judged.value
-    stands = (moves.start == moves.start[chosen]) & (moves.variant < 0) & (moves.build_minutes == 0)
+    is_same_unit = (moves.start == moves.start[chosen]) & (moves.variant < 0)
+    stands = is_same_unit & choice.reach.stands(moves.codes, moves.start)
     if moves.variant[chosen] >= 0 or stands[chosen] or not stands.any() or not value[chosen]:
         return None
     place = int(np.flatnonzero(stands)[0])
@@ -210,4 +211,4 @@ def _moved(reach: Reach, moves: Moves, start: int, code: Codes) -> tuple[Reach, 
         price=np.where(builds, price, moves.price),
         start=np.where(builds, starts, moves.start),
     )
-    return reach, moves.take(~builds | (np.isfinite(minutes) & (minutes > 0)))
+    return reach, moves.take(~builds | (np.isfinite(minutes) & ~reach.stands(moves.codes, starts)))

@@ -133,7 +133,7 @@ def build_moves(
         Place of the best variant, which is added as a confirmation on another unit.
     """
     minutes, price, start = reach.cheapest(codes)
-    there = (minutes == 0) & np.isin(start, list(carried))
+    there = reach.stands(codes, start) & np.isin(start, list(carried))
     keep = np.isfinite(minutes) & ~there
     codes, minutes, price, start = codes[keep], minutes[keep], price[keep], start[keep]
     confirms = np.zeros(len(codes), dtype=bool)
@@ -156,10 +156,11 @@ def _confirmation(
 ) -> tuple[Ints, float, float, int] | None:
     code = belief.variant_codes[best]
     costs = [tables.total(code[None]) for tables in reach.tables]
+    stands = reach.stands(np.tile(code, (len(costs), 1)), np.arange(len(costs)))
     choices = [
         (float(minutes[0]), float(price[0]), place)
         for place, (minutes, price) in enumerate(costs)
-        if carried.get(place) != best and math.isfinite(minutes[0]) and minutes[0] > 0
+        if math.isfinite(minutes[0]) and not stands[place]
     ]
     if not choices:
         return None

@@ -75,6 +75,13 @@ class Reach:
         rows = np.arange(len(codes))
         return minutes[start, rows], price[start, rows], start
 
+    def stands(self, codes: Codes, start: Ints) -> npt.NDArray[np.bool_]:
+        """Tell which variants their start is at already, shape (n_variants,): a change may take no minutes, too."""
+        nowhere = np.full(len(self.space.factors), -1, dtype=np.intp)
+        states = np.array([nowhere if unit is None else self.space.code(unit.settings) for unit in self.starts])
+        result: npt.NDArray[np.bool_] = (codes == states[start]).all(axis=1)
+        return result
+
     @property
     def unit_names(self) -> tuple[str | None, ...]:
         """Names of the starts; None for a new unit."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,6 +50,7 @@ def shortlist(
     reach: Reach,
     effort: Effort,
     bar: Floats,
+    carried: Collection[int],
     *,
     most_minutes: float,
     power: float,
@@ -64,6 +65,8 @@ def shortlist(
     effort : Effort
     bar : ndarray of shape (n_draws,)
         Worth that a variant has to exceed, world by world.
+    carried : collection of int
+        Starts whose unit carries a variant that was read: that is there, and no build.
     most_minutes : float
         Bench minutes left.
     power : float
@@ -74,7 +77,8 @@ def shortlist(
     scorer = _Scorer(belief, reach, bar[:SCREEN_DRAWS], fixed, most_minutes, power)
     codes = candidates(reach.space, scorer, [belief.variant_codes], reach, rng)
     score, worths, start, minutes = scorer.full(codes)
-    cheapest = float(minutes.min()) if len(minutes) else float("inf")
+    is_built = ~(reach.stands(codes, start) & np.isin(start, list(carried)))
+    cheapest = float(minutes[is_built].min(initial=np.inf))
     within = np.isfinite(score)
     if not within.all():
         codes, score, worths, start = codes[within], score[within], worths[:, within], start[within]

@@ -127,7 +127,9 @@ def look(
             belief.outcomes, [float(values[:, best].mean()) for values in belief.variant_values]
         )
         bar = best_settings(designs) + SHARE_COUNTED * matters
-    found = shortlist(belief, reach, question.effort, bar, most_minutes=question.most_minutes, power=POWER, rng=rng)
+    found = shortlist(
+        belief, reach, question.effort, bar, carried, most_minutes=question.most_minutes, power=POWER, rng=rng
+    )
     codes = with_unread(found.codes, reach, carried) if best is not None else found.codes
     promised: Floats = np.empty((belief.n_draws, 0))
     if len(found.promising):

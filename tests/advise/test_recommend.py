@@ -345,11 +345,15 @@ def test_why_a_session_is_shorter_than_asked_for_is_said(outcomes, effort, hours
 
 
 def test_too_few_hours_for_any_move_is_said(log, factors, outcomes, effort):
+    """To read again what is there takes 15 minutes and, as they are spent anyway, two rounds of 6; wool takes 8, 15 and 6."""
     advice = recommend(log, factors, outcomes, effort=effort, hours=0.2)
     assert len(advice.table) == 0
     assert advice.chance_left is None
     best = advice.best["variant"]
-    assert advice.stop.startswith(f"12 min left, and the cheapest move takes 21 min; keep variant {best}, worth ")
+    assert advice.stop.startswith(f"12 min left, and the cheapest move takes 27 min; keep variant {best}, worth ")
+    nearly = recommend(log, factors, outcomes, effort=effort, hours=0.44)
+    assert nearly.headline == "No move fits the hours left."
+    assert nearly.stop.startswith("26 min left, and the cheapest move takes 27 min; ")
 
 
 def test_without_readings_it_says_that_it_explores(factors, outcomes, effort):
@@ -384,6 +388,12 @@ def test_what_counts_as_no_time_is_said(factors, outcomes, effort):
         recommend(None, factors, outcomes, effort=only_units).notes
     )
     assert not any("no time" in note for note in recommend(None, factors, outcomes, effort=effort).notes)
+
+
+def test_a_change_that_takes_no_time_is_a_change_all_the_same(log, factors, outcomes, effort):
+    """Vents and wool are changed in no time, as where nobody said what they take: no new unit is built for them."""
+    free = [replace(factor, minutes=0.0) for factor in (factors[0], factors[2])]
+    assert recommend(log, free, outcomes, effort=effort).table["reason"][0].startswith("On unit A change ")
 
 
 def test_one_variant_only_is_said(factors, outcomes, effort):
