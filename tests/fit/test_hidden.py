@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from doe.coding import Coding
 from doe.fit import analyse, reml
-from doe.fit.hidden import TAKEN_AS, hidden_sources
+from doe.fit.hidden import TAKEN_AS, factors_between, hidden_notes, hidden_sources
 from doe.fit.origins import origin_of
 from doe.fit.reml import Grouping
 from doe.model.factor import Factor
@@ -110,6 +110,22 @@ def test_the_note_names_the_factor_and_what_would_show_it():
         "Rings changed only from unit to unit, so what it does cannot be told from how units differ by themselves; "
         "verdicts allow for half the scatter of a reading. Build one of these settings on a second unit to see it."
     )
+
+
+@pytest.mark.parametrize("rings", [(0, 2), (0, 1, 2), (0, 0, 1)])
+def test_what_changed_from_unit_to_unit_only_is_named(rings):
+    """Rings by unit, wool and vents at random within; then wool as rings, and both are named."""
+    frame = log(rings)
+    for tied, names, they in (
+        (frame, ["rings"], "it does"),
+        (frame.assign(wool=frame["rings"]), ["rings", "wool"], "they do"),
+    ):
+        evidence = origin_of(tied, CODING, BASS).evidence
+        assert factors_between("unit", evidence) == names
+        (note,) = hidden_notes({"unit"}, (), evidence, tied=False)
+        assert note.startswith(
+            f"{' and '.join(names)} changed only from unit to unit, so what {they} cannot be told from "
+        )
 
 
 @pytest.mark.parametrize("n_variants", [4, 5, 6, 9])
