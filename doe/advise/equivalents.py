@@ -65,7 +65,8 @@ class Equivalents:
     must_give : tuple of str
         What would bring a lasting setting nearer.
     test : mapping
-        The build that would test the equivalence: `settings, unit, minutes, outcome, apart, is_equivalent`.
+        The build that would test the equivalence: `settings, unit, minutes, is_there, outcome, apart,
+        is_equivalent`.
     is_exact : bool
         Whether every combination of lasting settings was looked at.
     headline : str
@@ -76,6 +77,8 @@ class Equivalents:
         Units of measure of the quantity and the outcomes.
     is_open : bool
         Whether the nearest would do by what is predicted, but the stand-in may do something by itself.
+    there : tuple of bool
+        By row of `table`: whether its unit stands so already.
     """
 
     variant: str
@@ -93,6 +96,7 @@ class Equivalents:
     notes: tuple[str, ...]
     units: Mapping[str, str]
     is_open: bool = False
+    there: tuple[bool, ...] = ()
 
     @property
     def best(self) -> dict[str, Value]:
@@ -109,16 +113,16 @@ class Equivalents:
         lines = [self.headline, ""]
         if len(self.predictions):
             lines += ["As it is:", *self._expected(0), ""]
-        for place, row in enumerate(rows_of(self.table), start=1):
-            lines += [f"{place}. {self._what(row)}", *self._expected(place), ""]
+        for place, (row, is_there) in enumerate(zip(rows_of(self.table), self.there, strict=True), start=1):
+            lines += [f"{place}. {self._what(row, is_there)}", *self._expected(place), ""]
         lines += [f"What must give: {text}." for text in self.must_give]
         lines += [f"Note: {text}" for text in (*dict.fromkeys(self.disagreements["finding"]), *self.notes)]
         return "\n".join(lines).rstrip() + "\n"
 
-    def _what(self, row: Mapping[str, Any]) -> str:
+    def _what(self, row: Mapping[str, Any], is_there: bool) -> str:
         changed = [name for name in self.start if row[name] != self.start[name]]
         changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
-        where = _where(str(row["unit"]), float(row["minutes"]))
+        where = _where(str(row["unit"]), float(row["minutes"]), is_there)
         does = row["does the same"]
         unknown = "; not known to do the same" if self.is_open else ""
         fits = unknown if does is None else "" if does else f"; {_TOO_FAR}"
@@ -185,6 +189,7 @@ def make_equivalents(
         notes=_notes(stand_in, start, solved, routes, test),
         units=units,
         is_open=is_open,
+        there=tuple(begin.is_there for begin in starts),
     )
 
 
@@ -306,14 +311,14 @@ def _own_sentence(stand_in: StandIn, start: Settings, one: Routes) -> str:
     return f"At the same {quantity}, {change} by itself {does} {outcome} by {low} to {high} (95 %), where {matters}."
 
 
-def _where(unit: str, minutes: float) -> str:
-    if unit != NEW and minutes == 0:
+def _where(unit: str, minutes: float, is_there: bool) -> str:
+    if is_there:
         return f"unit {unit} is so already"
     return f"{'a new unit' if unit == NEW else f'unit {unit}'}, {duration(minutes)}"
 
 
 def _test_sentence(test: Mapping[str, Any]) -> str:
-    where = _where(test["unit"], test["minutes"])
+    where = _where(test["unit"], test["minutes"], test["is_there"])
     settings = listed([f"{spaced(name)} {setting(value)}" for name, value in test["settings"].items()], "and")
     if test["is_equivalent"]:
         return f"Building the first of these ({where}) is what tests the equivalence; read it beside the variant."

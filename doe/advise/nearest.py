@@ -23,10 +23,13 @@ class Start:
         Name of the unit, or ``new``.
     cost : Cost
         Minutes and money to get from there to the variant, readings left out.
+    is_there : bool
+        Whether the unit stands so already; a change may take no minutes, too.
     """
 
     unit: str
     cost: Cost
+    is_there: bool = False
 
 
 def nearest_start(
@@ -39,7 +42,11 @@ def nearest_start(
     """Return the start that takes the fewest minutes, one-way and rebuild factors respected."""
     names = [factor.name for factor in factors]
     ways = [
-        Start(unit.name, change_cost(factors, unit.settings, end, bought))
+        Start(
+            unit.name,
+            change_cost(factors, unit.settings, end, bought),
+            is_there=all(unit.settings[name] == end[name] for name in names),
+        )
         for unit in units
         if not unit.retired
         and all(name in unit.settings for name in names)

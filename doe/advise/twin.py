@@ -47,8 +47,8 @@ def twin_build(
     Returns
     -------
     dict
-        `settings`, `unit`, `minutes`, `outcome` that would show it (empty where none stands out) and `apart`, by how many
-        standard deviations the two ways differ there.
+        `settings`, `unit`, `minutes`, `is_there` (whether the unit stands so already), `outcome` that would show it (empty
+        where none stands out), `apart`, by how many standard deviations the two ways differ there, and `is_equivalent`.
     """
     mixes = _mixes(stand_in, factors, start, equivalent, limits, derived)
     apart, outcomes = _apart(mixes, routes)
@@ -63,6 +63,7 @@ def twin_build(
         "settings": settings,
         "unit": starts[best].unit,
         "minutes": starts[best].cost.minutes,
+        "is_there": starts[best].is_there,
         "outcome": outcomes[best] if apart[best] >= _CLEAR else "",
         "apart": float(apart[best]),
         "is_equivalent": best == 0,

@@ -6,9 +6,15 @@ import pandas as pd
 import pytest
 
 from doe.advise.equivalents import _fits, _off, _where
+from doe.advise.nearest import nearest_start
 from doe.advise.reach import NEW
 from doe.advise.routes import PARTS
+from doe.model.effort import Effort
+from doe.model.factor import Factor
 from doe.model.outcome import Outcome
+from doe.model.records import Unit
+
+WOOL = Factor("wool", low=0, high=60)
 
 
 @pytest.mark.parametrize(
@@ -43,5 +49,14 @@ def test_by_how_much_it_is_off_is_said_with_its_side():
 
 
 def test_where_to_begin_is_said_with_its_minutes():
-    assert _where("A", 0.0) == "unit A is so already"
-    assert (_where("A", 20.0), _where(NEW, 0.0)) == ("unit A, 20 min", "a new unit, 0 min")
+    """What takes no time need not be so yet: nobody may have said what a change takes."""
+    assert _where("A", 0.0, True) == "unit A is so already"
+    told = _where("A", 20.0, False), _where("A", 0.0, False), _where(NEW, 0.0, False)
+    assert told == ("unit A, 20 min", "unit A, 0 min", "a new unit, 0 min")
+
+
+@pytest.mark.parametrize("wool", [0.0, 20.0])
+def test_a_unit_to_begin_at_is_there_only_where_nothing_has_to_be_changed(wool):
+    """Wool is changed in no time."""
+    found = nearest_start([WOOL], [Unit("A", {"wool": 0.0})], {"wool": wool}, Effort(new_unit_minutes=5))
+    assert (found.unit, found.cost.minutes, found.is_there) == ("A", 0.0, wool == 0.0)
