@@ -39,7 +39,7 @@ def nearest_start(
     effort: Effort,
     bought: Mapping[str, Collection[str]] | None = None,
 ) -> Start:
-    """Return the start that takes the fewest minutes, one-way and rebuild factors respected."""
+    """Return the start that takes the fewest minutes, first one that is there; one-way and rebuild factors are respected."""
     names = [factor.name for factor in factors]
     ways = [
         Start(
@@ -53,4 +53,4 @@ def nearest_start(
         and all(factor.can_go(unit.settings[factor.name], end[factor.name]) for factor in factors)
     ]
     ways.append(Start(NEW, new_unit_cost(factors, end, effort, bought)))
-    return min(ways, key=lambda way: way.cost.minutes)
+    return min(ways, key=lambda way: (way.cost.minutes, not way.is_there))

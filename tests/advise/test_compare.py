@@ -82,15 +82,14 @@ def test_variants_that_were_read_are_compared_as_built(log):
 
 
 @pytest.mark.parametrize(
-    ("kind", "reading_df", "room"),
+    ("kind", "reading_df", "room", "far", "verdict"),
     [
-        ("measured", np.inf, 1.0),
-        ("measured", 0.0, 1.0),
-        ("measured", 2.0, ROOM + ROOM_FOR_FEW / 2),
-        ("compared", 2.0, ROOM_FOR_COMPARED),
+        ("measured", np.inf, 1.0, 5.0, DIFFERS),
+        ("measured", 0.0, 1.0, -5.0, DIFFERS),
+        ("measured", 2.0, ROOM + ROOM_FOR_FEW / 2, 1.0, CANT_TELL),
+        ("compared", 2.0, ROOM_FOR_COMPARED, -1.0, CANT_TELL),
     ],
 )
-@pytest.mark.parametrize(("far", "verdict"), [(5.0, DIFFERS), (-5.0, DIFFERS), (1.0, CANT_TELL), (-1.0, CANT_TELL)])
 def test_builds_differ_by_so_many_times_what_is_drawn(kind, reading_df, room, far, verdict):
     """The second is normal with sd 1 about so far from the first: 1.96 to either side, times the room."""
     normal = stats.norm.ppf((np.arange(4000) + 0.5) / 4000)

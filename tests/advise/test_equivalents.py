@@ -55,8 +55,9 @@ def test_where_to_begin_is_said_with_its_minutes():
     assert told == ("unit A, 20 min", "unit A, 0 min", "a new unit, 0 min")
 
 
-@pytest.mark.parametrize("wool", [0.0, 20.0])
-def test_a_unit_to_begin_at_is_there_only_where_nothing_has_to_be_changed(wool):
-    """Wool is changed in no time."""
-    found = nearest_start([WOOL], [Unit("A", {"wool": 0.0})], {"wool": wool}, Effort(new_unit_minutes=5))
-    assert (found.unit, found.cost.minutes, found.is_there) == ("A", 0.0, wool == 0.0)
+@pytest.mark.parametrize(("wool", "unit"), [(0.0, "A"), (20.0, "B"), (40.0, "A")])
+def test_a_unit_to_begin_at_is_there_only_where_nothing_has_to_be_changed(wool, unit):
+    """Wool is changed in no time, so that A and B take the same."""
+    units = [Unit("A", {"wool": 0.0}), Unit("B", {"wool": 20.0})]
+    found = nearest_start([WOOL], units, {"wool": wool}, Effort(new_unit_minutes=5))
+    assert (found.unit, found.cost.minutes, found.is_there) == (unit, 0.0, wool < 40)
