@@ -16,7 +16,7 @@ from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.estimates import UNSEEN
 from doe.fit.evidence import gather
-from doe.fit.origins import origin_of
+from doe.fit.origins import NO_BUILD_LEFT, origin_of
 from doe.fit.priors import Prior
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
@@ -347,6 +347,17 @@ def test_a_pair_with_a_factor_that_stood_still_takes_nothing_from_the_other():
     frame = plain_log(settings_, settings_["vents"] + np.random.default_rng(2).normal(0, 0.1, 8))
     asked, alone = (analyse(frame, FACTORS, Outcome("y"), terms) for terms in (["vents", "vents:wool"], ["vents"]))
     pd.testing.assert_frame_equal(asked.table, alone.table)
+
+
+@pytest.mark.parametrize("names", ["aaabbb", "abcdef"])
+def test_two_settings_are_told_apart_as_by_a_t_test_of_their_readings(names):
+    """Against scipy's, over the range of wool. Of two builds none is left over, and it is said; six of one reading each are."""
+    values = np.array([1.0, 1.4, 0.9, 3.1, 2.7, 3.3])
+    frame = pd.DataFrame({"variant": list(names), "outcome": "y", "value": values, "wool": np.repeat([0.0, 60.0], 3)})
+    effects = analyse(frame, [Factor("wool", low=0, high=60)], Outcome("y"), ["wool"])
+    found, interval = effects.classical.iloc[0], stats.ttest_ind(values[3:], values[:3]).confidence_interval()
+    assert (found["low"], found["high"]) == pytest.approx((interval.low, interval.high), rel=1e-6)
+    assert (NO_BUILD_LEFT in effects.notes) == (names == "aaabbb")
 
 
 def test_no_term_to_look_at_is_refused():
