@@ -11,7 +11,7 @@ import pytest
 from scipy import optimize, stats
 from statsmodels.stats.power import TTestPower
 
-from doe.advise.allowed_for import as_read
+from doe.advise.allowed_for import as_read, is_noticed
 from doe.advise.confirm import _read, _same_unit, confirm, fresh_value, judge
 from doe.advise.confirm_size import Scatter, _known_sd, scatter_of, size_confirmation
 from doe.fit import analyse
@@ -205,6 +205,15 @@ def test_what_was_read_is_told_where_sessions_lift_it_far_off(lifted):
     bare = frame[frame["variant"].isin(["16", "17"])]["value"].mean()
     assert row["observed"] == pytest.approx(truth("noise", **NEW) + lifted / 3, abs=1.0)
     assert (f" dB ({bare:.0f} dB as read, before allowing for sessions)" in row["finding"]) == (lifted > 0)
+
+
+@pytest.mark.parametrize(
+    ("told", "read", "margin", "noticed"),
+    [(-2, -2.1, 1, False), (-2, -3, 1, True), (1, 2, 4, False), (1, None, 0, False)],
+)
+def test_what_was_read_is_noticed_from_half_the_margin_on(told, read, margin, noticed):
+    """On the same side of nought, too, and not where nothing can be averaged."""
+    assert is_noticed(told, read, margin) == noticed
 
 
 def test_what_was_read_relative_to_a_reference_object_is_a_difference_too():

@@ -23,6 +23,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.records import Unit
+from tests.refusing import refused
 
 BASE = {"vents": 2, "rings": 9, "wool": 20.0, "driver": "poly"}
 
@@ -342,6 +343,19 @@ def test_why_a_session_is_shorter_than_asked_for_is_said(outcomes, effort, hours
     driver = Factor("driver", kind="categorical", levels=["paper", "poly"], minutes=25)
     quick = replace(effort, new_unit_minutes=30)
     assert said in recommend(None, [driver], outcomes, effort=quick, hours=hours, count=5).notes
+
+
+@pytest.mark.parametrize(
+    ("asked", "message"),
+    [
+        ({"widen": {"bass": 0}}, "widen of bass is 0; it must be a number above 0."),
+        ({"widen": {"bass": np.inf}}, "widen of bass is inf; it must be a number above 0."),
+        ({"hours": np.inf}, "hours is inf; it must be a number above 0."),
+    ],
+)
+def test_numbers_that_say_nothing_are_refused(factors, outcomes, asked, message):
+    with refused(UsageError, message):
+        ask(factors, outcomes, **asked)
 
 
 def test_too_few_hours_for_any_move_is_said(log, factors, outcomes, effort):
