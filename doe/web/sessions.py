@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import count
 from urllib.parse import urlsplit
 
 import segno
@@ -56,8 +57,15 @@ def _open_row(kept: KeptSession) -> SessionRow:
 def new(request: Request, desk: AtDesk) -> Response:
     """Show the form that prepares a session."""
     view = desk.view()
-    values = {"raters": ["\n".join(view.tally.raters[:8])], "name": [f"Session {len(view.snapshot.sessions) + 1}"]}
+    values = {"raters": ["\n".join(view.tally.raters[:8])], "name": [_free_name(view)]}
     return page(request, "form.html", session_form(view, values, {}, ""))
+
+
+def _free_name(view: View) -> str:
+    """Return a name that neither a session on record nor one under way has."""
+    names = [*(item.name for item in view.snapshot.sessions), *(item.session.name for item in view.prepared)]
+    taken = {name.casefold() for name in names}
+    return next(name for number in count(len(taken) + 1) if (name := f"Session {number}").casefold() not in taken)
 
 
 @router.post("/sessions/new")
@@ -188,13 +196,13 @@ def _grades(kept: KeptSession) -> tuple[tuple[str, ...], tuple[tuple[str, ...], 
     session = kept.session
     trials = {sheet.rater: sheet.trials for sheet in session.sheets}
     rows = []
-    for _, _, judgement in kept.judgements:
+    for judgement in sorted((item for _, _, item in kept.judgements), key=lambda item: (item.rater, item.place)):
         trial = trials[judgement.rater][judgement.place - 1]
         what = " / ".join(f"{code} = {session.variant_of(code) or 'taken out'}" for code in trial)
         said = [_said(judgement.values.get(name), len(trial) == 2) for name in session.outcomes]
         rows.append((judgement.rater, exact(judgement.place), what, *said, judgement.note))
     names = [text.name(name) for name in session.outcomes]
-    return ("Rater", "Place", "Code and variant", *names, "Remark"), tuple(sorted(rows))
+    return ("Rater", "Place", "Code and variant", *names, "Remark"), tuple(rows)
 
 
 def _said(value: float | None, is_pair: bool) -> str:
@@ -211,10 +219,11 @@ def _repeatability(desk: Desk, kept: KeptSession) -> tuple[tuple[str, str, str],
     session = kept.session
     trials = {sheet.rater: sheet.trials for sheet in session.sheets}
     grades = [
-        (item.rater, outcome, session.variant_of(trials[item.rater][item.place - 1][0]), value)
+        (item.rater, outcome, variant, value)
         for _, _, item in kept.judgements
+        if len(trial := trials[item.rater][item.place - 1]) == 1
+        if (variant := session.variant_of(trial[0]))  # nothing is stored of what was withdrawn
         for outcome, value in item.values.items()
-        if len(trials[item.rater][item.place - 1]) == 1
     ]
     matters = {item.name: item.matters for item in desk.view().snapshot.setup.outcomes}
     found = []

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import pytest
 
+from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.web.listen import sheet_of
 from tests.web.client import Visitor
 
@@ -69,6 +70,28 @@ def test_a_session_runs_blind_from_its_preparation_to_its_readings(visitor, app,
     assert sorted(codes.values()) == ["2", "2", "3", "4"]
     assert [item["variant"] for item in added if item["rater"] == "Ann"] == [codes[code] for code in seen[0][0]]
     assert "repeats to within a standard deviation of" in closed.text
+
+
+def test_what_was_judged_is_told_place_by_place_and_repeats_of_what_still_counts(visitor, project):
+    """Grades 2 and 4 of variant 2 at places 2 and 10: root of 2^2 / 2; variant 3 is withdrawn, and repeats nothing."""
+    samples = [Sample(str(100 + place), "2" if place in (2, 10) else "3") for place in range(1, 12)]
+    sheet = RaterSheet("Ann", "key", [(sample.code,) for sample in samples])
+    project.file.prepare_session(PreparedSession("Evening", ["echo"], samples, [sheet]))
+    (kept,) = project.file.prepared_sessions()
+    for place, grade in ((1, 1), (2, 2), (10, 4), (11, 7)):
+        project.file.judge(kept.id, Judgement("Ann", place, {"echo": grade}))
+    project.file.withdraw_variant("3")
+    project.file.close_session(kept.id)
+    page = visitor.get(f"/sessions/{kept.id}")
+    assert "repeats to within a standard deviation of 1.4, from 1 repeat." in page.text
+    assert re.findall(r"Ann (\d+) 1\d\d = ", page.text) == ["1", "2", "10", "11"]
+
+
+def test_the_name_that_is_offered_is_free(visitor, prepared, project):
+    """One session on record, one prepared, and names that are counted on by hand."""
+    for name, offered in (("Noon", "Session 4"), ("session 5", "Session 6")):
+        project.read("1", [("bass", 4)], session=name)
+        assert f'value="{offered}"' in visitor.get("/sessions/new").html
 
 
 def test_links_that_lead_nowhere_from_another_device_are_said_to(prepared, visitor, app):
