@@ -27,6 +27,7 @@ from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
 NEW = "new"
+_NOTHING = "-"
 _LOST = "Choose the photo again: files are not kept when something is refused."
 _LABELS = {"minutes": "Bench time it really took", "price": "Money it really took", "name": "Own label"}
 
@@ -59,7 +60,7 @@ class Place:
     @property
     def carried(self) -> str:
         """What the unit carried when the form was shown, so that a change meanwhile is noticed."""
-        return (self.unit.variant or "-") if self.unit is not None else "-"
+        return (self.unit.variant or _NOTHING) if self.unit is not None else _NOTHING
 
 
 @dataclass(slots=True)
@@ -86,7 +87,7 @@ def _place(snapshot: Snapshot, unit: str, start: str) -> Place:
     source = find_variant(start, snapshot.variants) if start else None
     if source is not None and source.is_reference:
         raise DataError(f"Variant {source.name} is a reference object without settings; start from another one.")
-    if unit == NEW or not active:
+    if unit == NEW or not (unit or active):
         return Place(None, is_new=True, start=source)
     if unit:
         return Place(find_unit(unit, snapshot.units), is_new=False, start=source)
@@ -237,9 +238,11 @@ def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
     snapshot = desk.view().snapshot
     place = _place(snapshot, sent.text("unit"), sent.text("start"))
     if sent.text("carried") and place.carried != sent.text("carried"):
-        now = place.unit.name if place.unit is not None else "The unit"
+        unit = place.unit.name if place.unit is not None else "The unit"
+        now = "no variant of its own" if place.carried == _NOTHING else f"variant {place.carried}"
+        then = "none" if sent.text("carried") == _NOTHING else sent.text("carried")
         raise _StaleUnit(
-            f"{now} carries variant {place.carried} by now; it was {sent.text('carried')} when this form was opened. What you "
+            f"{unit} carries {now} by now; it was {then} when this form was opened. What you "
             "changed is still here, the rest is as it is now: look whether it still holds, then store it again."
         )
     factors = snapshot.setup.factors

@@ -109,7 +109,9 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
         back=urls.variant(variant),
         cautions=(LISTENING,) if by_ear else (),
         draft=f"readings {variant}",
-        done=tuple(f"{row.outcome} {row.value} ({row.about})" for row in reading_rows(own, setup)),
+        done=tuple(
+            f"{row.outcome} {row.value}{f' ({row.about})' if row.about else ''}" for row in reading_rows(own, setup)
+        ),
     )
 
 

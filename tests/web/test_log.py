@@ -185,6 +185,26 @@ def test_a_unit_that_was_changed_meanwhile_is_told_with_409(visitor, app, projec
     assert len(project.file.variants()) == 4
 
 
+def test_a_unit_whose_variants_were_withdrawn_meanwhile_carries_none(visitor, project):
+    page = visitor.get("/log?unit=body+B")
+    project.file.withdraw_variant("3")
+    answer = visitor.send(page, "/log", f__vents="4")
+    assert "body B carries no variant of its own by now; it was 3 when this form was opened." in answer.text
+    project.log({"vents": 1, "rings": 9, "wool": 0, "driver": "paper"}, unit="body B")
+    answer = visitor.send(answer, "/log", f__vents="4")
+    assert re.search("body B carries variant . by now; it was none when this form was opened.", answer.text)
+
+
+def test_a_form_of_a_unit_that_was_retired_meanwhile_says_so(visitor, project):
+    """Also where no other unit is left."""
+    page = visitor.get("/log?unit=body+A")
+    for name in ("body A", "body B"):
+        project.file.retire_unit(name)
+    answer = visitor.send(page, "/log", f__vents="4")
+    assert answer.status == 409
+    assert "Unit body A is retired; it cannot be changed any more. What you typed is still here" in answer.text
+
+
 def test_what_was_not_touched_in_a_stale_form_follows_the_unit(visitor, project):
     """Body A carried wool 30 and the paper driver when the form was opened; somebody else stored wool 45."""
     page = visitor.get("/log?unit=body+A")
@@ -302,6 +322,15 @@ def test_readings_come_back_with_their_faults_and_go_in_each_by_itself(visitor, 
     added = project.file.readings()[3:]
     assert [(item["outcome"], item["value"], item["rater"]) for item in added] == [
         ("bass", 3.5, "Bo"), ("bass", 3.7, "Bo"), ("echo", 4.0, "Bo")]  # fmt: skip
+
+
+def test_a_reading_without_circumstances_is_told_without_them(visitor, project, tmp_path):
+    """From a file that says neither when nor by whom."""
+    (tmp_path / "log.csv").write_text("variant,vents,rings,wool,driver,bass\nold,1,9,0,paper,3.5\n", encoding="utf-8")
+    project.import_log(tmp_path / "log.csv")
+    page = visitor.get("/variants/old/readings")
+    assert "bass 3.5 dB" in page.text
+    assert "()" not in page.text
 
 
 def test_the_next_readings_are_offered_the_session_and_rater_as_the_log_spells_them(visitor, project):
