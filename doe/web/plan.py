@@ -332,4 +332,4 @@ def stop(request: Request, sent: Sent) -> Response:
     """End a search with the best so far, and go back to where it was asked for."""
     route.planner_of(request).stop()
     back = sent.text("back")
-    return go_to(back if re.fullmatch(r"/(?:plan|route)(?:\?[\w=&.%-]*)?", back) else urls.plan())
+    return go_to(back if re.fullmatch(r"/(?:plan|route)(?:\?[\w=&.%+-]*)?", back) else urls.plan())

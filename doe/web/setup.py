@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.measuring.check import unit_doubt
+from doe.model.effort import change_told
 from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation, unit_of
 from doe.model.factor import Factor
@@ -41,7 +42,7 @@ def show(request: Request, desk: AtDesk) -> Response:
     """Show all definitions."""
     setup, file = desk.view().snapshot.setup, desk.project.file
     groups = (
-        _group("factor", [(item.name, about_factor(item), "") for item in setup.factors]),
+        _group("factor", [(item.name, about_factor(item, setup), "") for item in setup.factors]),
         _group("outcome", [(item.name, _outcome_told(item), _likely_slip(item)) for item in setup.outcomes]),
         _group("limit", [(item.rule, item.note, "") for item in setup.limits]),
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
@@ -85,16 +86,15 @@ def _doubted(likely: str) -> str:
     return f"{capital(likely)}; if that is a slip, put it right." if likely else ""
 
 
-def about_factor(factor: Factor) -> str:
+def about_factor(factor: Factor, setup: Setup) -> str:
     """Describe a factor in a phrase."""
     parts = [f"{factor.kind}, {factor.allowed().removeprefix('must be ')}"]
     parts += {
         "up": ["only goes up on a unit"],
         "down": ["only goes down on a unit"],
-        "rebuild": ["another setting needs a new unit"],
     }.get(factor.way, [])
-    parts += [f"{duration(factor.minutes)} a change"] if factor.minutes else []
-    return "; ".join(parts)
+    verb = "needs" if factor.way == "rebuild" else "takes"
+    return "; ".join([*parts, f"one change {verb} {change_told(factor, setup.effort)}"])
 
 
 def about_expectation(expectation: Expectation, setup: Setup) -> str:

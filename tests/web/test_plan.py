@@ -361,8 +361,8 @@ def test_stopping_leads_back_to_this_app_only(visitor, asked):
     token = dict(asked.form("/adopt")["fields"])
     back = visitor.request("POST", "/plan/stop", data={**token, "back": "https://elsewhere.example/plan"})
     assert (back.status, back.headers["location"]) == (303, "/plan")
-    back = visitor.request("POST", "/plan/stop", data={**token, "back": "/plan?hours=12"})
-    assert back.headers["location"] == "/plan?hours=12"
+    back = visitor.request("POST", "/plan/stop", data={**token, "back": "/plan?hours=12+h"})
+    assert back.headers["location"] == "/plan?hours=12+h"
 
 
 def test_a_search_is_stopped_with_the_best_so_far():

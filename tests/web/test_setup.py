@@ -49,6 +49,14 @@ def test_a_line_is_a_level_though_it_has_a_comma(visitor, project, typed, levels
     assert project.setup.factors[-1].levels == levels
 
 
+def test_the_page_tells_what_a_change_takes_as_the_command_does(visitor, project):
+    """Minutes for each step, and those of a new unit, count in the advice, so they are seen where they are defined."""
+    project.file.change_setup("factor", Factor("gap", low=0, high=9, unit="mm", minutes_per_step=2), was=0)
+    shown = visitor.get("/setup").text
+    assert "continuous, a number from 0 to 9 mm; one change takes 2 min for each 1 mm" in shown
+    assert "count, a whole number from 7 to 12; one change needs a new unit, 1 h 40 min" in shown
+
+
 def test_another_unit_than_its_own_is_refused(visitor, project):
     page = visitor.send(visitor.get("/setup/factor"), "/factor", name="gap", low="5 cm", high="4 mm", unit="mm")
     assert told(page) == {"low": "Low is '5 cm'; it must be a number."}
