@@ -97,7 +97,8 @@ def _correct_variant(project: Project, options: Namespace) -> Any:
 
 
 def _correct_reading(project: Project, options: Namespace) -> Any:
-    wrong = [name for name in ("set", "name", "unit", "parent", "minutes", "price", "when") if getattr(options, name)]
+    own = ("set", "name", "unit", "parent", "minutes", "price", "when")
+    wrong = [name for name in own if getattr(options, name) is not None]
     if wrong:
         raise UsageError(f"--{wrong[0]} belongs to a variant; a reading has {_READING}.")
     given = {name: getattr(options, name) for name in ("value", "note", "session", "rater")}

@@ -44,7 +44,7 @@ def build_factor_change() -> Parser:
     """Return the parser of ``fettle factor change``."""
     parser = Parser(
         "fettle factor change",
-        "Change a definition; what is not given stays. A number is emptied with the word none.",
+        "Change a definition; what is not given stays, as far as its kind has it. A number is emptied with the word none.",
         ["fettle factor change vents --high 8", "fettle factor change wool --rename stuffing --step none"],
         run_change,
     )
@@ -111,7 +111,7 @@ def _price(level: str, money: str) -> float:
 def run_add(options: Namespace) -> None:
     """Define a factor."""
     project = open_project(options.project)
-    factor = record_of(Factor, {"name": options.name, **_changes(options)})
+    factor = record_of(Factor, filled({"name": options.name}, _changes(options)))
     _store(project, factor, options, None)
 
 
@@ -122,7 +122,15 @@ def run_change(options: Namespace) -> None:
     changes = _changes(options) | ({"name": options.rename} if options.rename else {})
     if not changes:
         raise UsageError(f"Nothing about factor {old.name} was changed; give the options that should change.")
-    _store(project, record_of(Factor, filled(table_of(old), changes)), options, old.name)
+    kept = {name: value for name, value in table_of(old).items() if name not in _foreign_to(options.kind)}
+    _store(project, record_of(Factor, filled(kept, changes)), options, old.name)
+
+
+def _foreign_to(kind: str | None) -> tuple[str, ...]:
+    """Name the fields that a factor loses as it takes a kind; none where it keeps its own."""
+    if kind is None:
+        return ()
+    return ("levels", "prices") if kind in ("continuous", "count") else ("low", "high", "step")
 
 
 def _store(project: Project, factor: Factor, options: Namespace, name: str | None) -> None:

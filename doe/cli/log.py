@@ -56,7 +56,9 @@ def run_log(options: Namespace) -> None:
     """Log a variant."""
     project = open_project(options.project)
     photos = [(Path(path).name, _photo(Path(path))) for path in options.photo]
-    logged = _reference(project, options, photos) if options.reference else _variant(project, options, photos)
+    logged = (
+        _reference(project, options, photos) if options.reference is not None else _variant(project, options, photos)
+    )
     if options.json:
         print_json(logged.told())
         return
@@ -95,12 +97,9 @@ def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes
 
 
 def _reference(project: Project, options: Namespace, photos: list[tuple[str, bytes]]) -> Logged:
-    given = [
-        name
-        for name in ("changes", "set", "unit", "new_unit", "start", "planned", "name", "again")
-        if getattr(options, name)
-    ]
-    if given:
+    others = ("changes", "set", "unit", "new_unit", "start", "planned", "name", "again", "minutes", "price", "when")
+    given = [getattr(options, name) for name in others]
+    if any(value is not None and value is not False and value != [] for value in given):  # 0 minutes are given, too
         raise UsageError("--reference logs an object without settings, so nothing but --note and --photo goes with it.")
     return project.log_reference(options.reference, note=options.note, photos=photos)
 

@@ -17,7 +17,7 @@ from doe.model.limit import derive
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.told import told_variant, told_variants
-from doe.model.wording import compared, duration
+from doe.model.wording import compared, duration, rounded
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -66,8 +66,8 @@ def run_variants(options: Namespace) -> None:
 
 
 def _short(value: float | None) -> float | None:
-    """Return a mean with as many digits as a table has room for."""
-    return value if value is None else float(f"{value:.4g}")
+    """Return a mean with as many digits as a table has room for, whole ones all kept."""
+    return value if value is None else float(rounded(value, 4))
 
 
 def build_show() -> Parser:

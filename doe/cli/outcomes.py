@@ -84,7 +84,7 @@ def build_outcome_change() -> Parser:
     """Return the parser of ``fettle outcome change``."""
     parser = _OutcomeParser(
         "fettle outcome change",
-        "Change a definition; what is not given stays. A field is emptied with the word none.",
+        "Change a definition; what is not given stays, as far as its kind has it. A field is emptied with the word none.",
         [
             "fettle outcome change bass --matters 0.5",
             "fettle outcome change bass --goal lower --target none --best 0",
@@ -172,7 +172,10 @@ def run_change(options: Namespace) -> None:
     changes = _changes(options) | ({"name": options.rename} if options.rename else {})
     if not changes and not options.recipe and not options.keys:
         raise UsageError(f"Nothing about outcome {old.name} was changed; give the options that should change.")
-    outcome = _changed(table_of(replace(old, recipe={})), changes)
+    kept = table_of(replace(old, recipe={}))
+    if changes.get("kind", old.kind) != "rated":
+        kept.pop("scale", None)
+    outcome = _changed(kept, changes)
     outcome = with_recipe(replace(outcome, recipe=old.recipe), options.recipe, options.keys)
     entry = project.file.change_setup("outcome", outcome, name=old.name)
     _tell(outcome, entry)

@@ -74,6 +74,26 @@ def test_a_field_is_emptied_with_a_word(rig, fettle):
     assert setup(rig).outcomes[0].goal is None
 
 
+def test_a_new_definition_may_say_that_a_field_is_empty(rig, fettle):
+    words = ["--low", "0", "--high", "1", "--step", "none", "--unit", "none", "--note", "none", "--was", "0"]
+    assert fettle("factor", "add", "gap", *words).code == 0
+    gap = setup(rig).factors[-1]
+    assert (gap.unit, gap.note, gap.step) == ("", "", None)
+
+
+def test_a_definition_of_another_kind_loses_what_only_the_old_one_has(made_once, tmp_path, fettle):
+    """Levels of a factor that becomes a number, the range of one that gets levels, the scale of an outcome that is measured."""
+    assert fettle("init", "rig", "--setup", made_once / "setup.toml").code == 0
+    assert fettle("factor", "change", "driver", "--kind", "count", "--low", "1", "--high", "3").code == 0
+    assert fettle("factor", "change", "vents", "--kind", "ordered", "--levels", "few", "many").code == 0
+    assert fettle("outcome", "change", "echo", "--kind", "measured").code == 0
+    known = setup(tmp_path / "rig.duckdb")
+    vents, driver = known.factors[0], known.factors[3]
+    assert (driver.low, driver.high, driver.levels) == (1, 3, ())
+    assert (vents.levels, vents.low, vents.step) == (("few", "many"), None, None)
+    assert (known.outcomes[1].scale, known.outcomes[1].best) == (None, 1)
+
+
 def test_a_change_that_the_log_contradicts_is_refused(rig, fettle):
     before = ProjectFile.open(rig).fingerprint()
     done = fettle("factor", "change", "wool", "--high", "20")

@@ -101,6 +101,10 @@ def test_a_reference_object_has_no_settings(rig, fettle):
     assert fettle("log", "--from", "shop radio", "vents=3").err == (
         "Variant shop radio is a reference object without settings; start from another one.\n"
     )
+    for own in (["--minutes", "0"], ["--price", "3"], ["--when", "2026-03-03"], ["--again"], ["vents=3"]):
+        assert fettle("log", "--reference", "fan", *own).err.startswith(
+            "--reference logs an object without settings, so nothing but --note and --photo goes with it."
+        )
 
 
 def test_a_photo_is_kept_without_its_metadata_and_can_be_taken_back(rig, fettle):

@@ -1,9 +1,12 @@
 import json
+import re
 
 import pytest
 
 from doe.cli import screen
 from doe.model.listening import PreparedSession, RaterSheet, Sample
+from doe.model.outcome import Outcome
+from doe.project import Project
 from doe.store import ProjectFile
 
 
@@ -17,6 +20,15 @@ def test_variants_are_listed_with_what_they_are(rig, fettle):
     )
     told = json.loads(fettle("variants", "--json").out)
     assert [row["means"] for row in told] == [{"bass": 4.0}, {"echo": 3.0}, {}]
+
+
+def test_a_mean_keeps_its_whole_digits(rig, fettle):
+    """101325 and 101337 Pa, and a third to four digits."""
+    project = Project.open(rig)
+    project.file.change_setup("outcome", Outcome("pressure", unit="Pa"))
+    project.read("1", [("pressure", 101325), ("pressure", 101337)])
+    project.read("2", [("pressure", 1), ("pressure", 0), ("pressure", 0)])
+    assert re.findall(r"101331|0\.3333\b", fettle("variants").out) == ["101331", "0.3333"]
 
 
 def test_one_variant_is_shown_with_changes_and_readings(rig, fettle):
@@ -164,6 +176,8 @@ def test_a_mistake_is_put_right_and_the_old_value_stays_in_the_history(rig, fett
     assert done.out.endswith("Take it back with 'fettle undo 7'.\n")
     variant = ProjectFile.open(rig).variants()[1]
     assert (variant.settings["wool"], variant.note) == (35.0, "weighed again")
+    refused = fettle("correct", "--reading", "1", "--value", "3,1", "--minutes", "0").err
+    assert refused.startswith("--minutes belongs to a variant; a reading has --value,")
     assert fettle("correct", "--reading", "1", "--value", "3,1").code == 0
     assert ProjectFile.open(rig).readings()[0]["value"] == 3.1
     history = fettle("history", "--last", "2").out
