@@ -80,14 +80,21 @@ def _reach(factor: Factor, before: Value | None) -> str:
     return allowed
 
 
-def read_fields(factors: Sequence[Factor], typed: Mapping[str, str]) -> tuple[dict[str, Value], dict[str, str]]:
-    """Read what was typed for each factor; what cannot be read is told by factor."""
+def read_fields(
+    factors: Sequence[Factor], typed: Mapping[str, str], before: Mapping[str, Value] | None = None
+) -> tuple[dict[str, Value], dict[str, str]]:
+    """Read what was typed for each factor; what cannot be read is told by factor.
+
+    A setting that stands as the form was drawn with it is the one `before`: 122.99999999999999 is shown as 123, and a form
+    that comes back with 123 changes nothing.
+    """
     settings: dict[str, Value] = {}
     errors: dict[str, str] = {}
     for factor in factors:
         try:
             if typed.get(factor.name, ""):
-                settings[factor.name] = factor.read(typed[factor.name])
+                read, old = factor.read(typed[factor.name]), (before or {}).get(factor.name)
+                settings[factor.name] = old if old is not None and text.plain(old) == text.plain(read) else read
             else:
                 errors[factor.name] = f"{factor.name} has no value; it {factor.allowed()}."
         except DataError as err:

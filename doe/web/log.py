@@ -246,7 +246,8 @@ def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
             "changed is still here, the rest is as it is now: look whether it still holds, then store it again."
         )
     factors = snapshot.setup.factors
-    settings, typed.errors = read_fields(factors, {factor.name: sent.text(f"f.{factor.name}") for factor in factors})
+    told = {factor.name: sent.text(f"f.{factor.name}") for factor in factors}
+    settings, typed.errors = read_fields(factors, told, place.before)
     effort = _effort(sent, typed)
     photos = []
     for name, data in sent.files.get("photos", []):

@@ -452,9 +452,8 @@ def _changes(
     """
     changes: dict[str, object] = {}
     if variant.settings:
-        settings, wrong = read_fields(
-            setup.factors, {factor.name: typed[f"f.{factor.name}"] for factor in setup.factors}
-        )
+        told = {factor.name: typed[f"f.{factor.name}"] for factor in setup.factors}
+        settings, wrong = read_fields(setup.factors, told, variant.settings)
         errors |= wrong
         changed = {key: value for key, value in settings.items() if variant.settings.get(key) != value}
         changes |= {"settings": changed} if changed else {}

@@ -5,6 +5,7 @@ import re
 import struct
 import zlib
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import pytest
 from PIL import Image
@@ -74,6 +75,18 @@ def test_a_bad_field_comes_back_with_its_value_and_its_reason(visitor, project, 
         if name != "f__driver":  # a level that there is not has no chip to stand in
             assert fields[name.replace("__", ".")] == value
     assert project.file.fingerprint() == before
+
+
+def test_a_computed_setting_that_was_not_touched_is_no_change(visitor, project):
+    """6 * 2.05 is 12.3 but for the last digit, and is shown as 12.3."""
+    computed = 6 * 2.05
+    assert computed != 12.3
+    project.file.change_setup("factor", replace(project.setup.factors[2], step=None), name="wool")
+    project.log({"wool": computed}, unit="body A")
+    stored = visitor.send(visitor.get("/log?unit=body+A"), "/log", f__vents="3")
+    assert (stored.status, project.file.variants()[-1].settings["wool"]) == (200, computed)
+    visitor.send(visitor.get("/variants/4/correct"), "/correct", note="by the scales")
+    assert project.file.history()[-1].summary == "corrected variant 4: note - -> by the scales"
 
 
 def test_a_broken_limit_and_unchanged_settings_are_told(visitor):
