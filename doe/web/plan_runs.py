@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from doe.plans.result import Plan
 
 _BUILT = "built"
+_TURN = "its turn"
+"""Column that says when a run is built; no factor can have that name, since it has a blank."""
 
 
 def runs_of_plan(made: Plan) -> Runs:
@@ -42,12 +44,12 @@ def runs_to_build(made: Plan, route: Route | None) -> Runs:
     built = [row for row in rows if row["status"] == _BUILT]
     units = {str(row["variant"]): steps[str(row["variant"])]["unit"] for row in left if str(row["variant"]) in steps}
     told: list[Row] = [
-        {**row, "build": str(places.get(str(row["variant"]), place) + 1), **_unit(row, units)}
+        {**row, _TURN: str(places.get(str(row["variant"]), place) + 1), **_unit(row, units)}
         for place, row in enumerate(left)
     ]
-    told += [{**row, "build": _BUILT} for row in built]
+    told += [{**row, _TURN: _BUILT} for row in built]
     columns = [str(name) for name in made.table.columns if name not in ("order", "status")]
-    return _table(["build", *columns], told, made)
+    return _table([_TURN, *columns], told, made)
 
 
 def _unit(row: Row, units: Mapping[str, object]) -> dict[str, object]:
@@ -76,6 +78,8 @@ def _table(columns: list[str], rows: list[Row], made: Plan) -> Runs:
 
 
 def _heading(name: str, units: Mapping[str, str]) -> str:
+    if name == _TURN:
+        return "Build"
     if name not in units:
         return name.capitalize()
     return f"{text.name(name)}, {units[name]}" if units[name] else text.name(name)

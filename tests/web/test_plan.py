@@ -3,15 +3,18 @@ import re
 import shutil
 import time
 from dataclasses import fields, replace
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, FettleError
+from doe.model.factor import Factor
 from doe.model.setup import Setup
 from doe.planning.known import Judged
 from doe.project import Project
 from doe.web import Settings, create_app, plan_contexts
+from doe.web.plan_runs import runs_to_build
 from doe.web.planner import Planner
 from doe.web.route import in_words
 from tests.web.client import Visitor, worked_out
@@ -283,6 +286,17 @@ def test_an_adopted_plan_is_listed_in_the_order_to_build_it(visitor, adopted, pr
     after = worked_out(visitor, "/plan")
     assert built_first(after)[-1] == ("built", steps[0][0])
     assert "Next: variant" in after.text
+
+
+def test_a_factor_called_build_keeps_its_settings_beside_the_order_to_build_in():
+    """Two runs of one factor; the second is built."""
+    table = pd.DataFrame(
+        {"order": [1, 2], "variant": ["5", "6"], "status": ["planned", "built"], "build": [30.0, 40.0]}
+    )
+    made = SimpleNamespace(table=table, factors=(Factor("build", low=0, high=60, unit="g"),))
+    runs = runs_to_build(made, None)
+    assert runs.headings == ("Build", "Variant", "build, g")
+    assert runs.rows == (("1", "5", "30"), ("built", "6", "40"))
 
 
 def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, project):
