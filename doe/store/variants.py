@@ -8,7 +8,7 @@ from typing import Any
 
 import duckdb
 
-from doe.model.choices import Settings
+from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.limit import broken_limits
 from doe.model.numbers import not_negative
@@ -58,8 +58,10 @@ def next_name(con: duckdb.DuckDBPyConnection) -> str:
     return str(int(row[0]) + 1) if row and row[0] is not None else "1"
 
 
-def checked(variant: Variant, setup: Setup) -> Variant:
+def checked(variant: Variant, setup: Setup, before: Mapping[str, Value] | None = None) -> Variant:
     """Return the variant with its settings, times and effort in their own types.
+
+    Limits that it broke `before` it was corrected came later than its log, so it need not keep them.
 
     Raises
     ------
@@ -68,7 +70,8 @@ def checked(variant: Variant, setup: Setup) -> Variant:
     """
     settings: Settings = read_settings(variant.settings, setup.factors) if variant.settings else {}
     if settings:
-        for limit in broken_limits(settings, setup.limits, setup.derived):
+        old = broken_limits(before, setup.limits, setup.derived) if before else ()
+        for limit in (item for item in broken_limits(settings, setup.limits, setup.derived) if item not in old):
             raise DataError(f"Variant {variant.name} breaks the limit '{limit.rule}'{_why(limit.note)}.")
     if variant.status not in STATUSES:
         raise DataError(f"status is '{variant.status}'; it must be {listed(STATUSES)}.")
@@ -186,7 +189,7 @@ def correct(
     old: Variant = kept.record
     settings = changes.get("settings")
     merged = {**changes, "settings": {**old.settings, **settings}} if settings is not None else dict(changes)
-    new = checked(replace(old, **merged), definitions.setup()) if merged else old
+    new = checked(replace(old, **merged), definitions.setup(), old.settings) if merged else old
     ids = {item.record.name: item.id for item in variants}
     if new.name != old.name:
         FreeNames("Variant", _TAKEN, ids.keys() - {old.name}).take(new.name)

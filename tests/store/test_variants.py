@@ -7,6 +7,7 @@ import pytest
 from doe.model.change import find_variant
 from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.records import Reading, Unit, Variant
 from doe.model.setup import Setup
 from doe.project import Project
@@ -171,6 +172,15 @@ def test_an_older_project_with_such_names_is_read_by_exact_name(radio: ProjectFi
 def test_a_wrong_correction_is_one_sentence(radio: ProjectFile, changes: dict, sentence: str):
     with pytest.raises((DataError, UsageError), match=f"^{re.escape(sentence)}$"):
         radio.correct_variant("1", **changes)
+
+
+def test_a_limit_that_came_after_a_variant_does_not_stand_against_its_correction(radio: ProjectFile):
+    """Variant 1 has 9 rings, so it broke the rule before; wool has one of its own, which it keeps and has to."""
+    radio.change_setup("limit", Limit("rings >= 10"))
+    radio.correct_variant("1", note="weighed again", settings={"vents": 3})
+    assert (radio.variants()[0].note, radio.variants()[0].settings["vents"]) == ("weighed again", 3)
+    with refused(DataError, "Variant 1 breaks the limit 'air >= 180' (the driver needs air)."):
+        radio.correct_variant("1", settings={"rings": 7, "wool": 60})
 
 
 def test_withdrawing_takes_readings_along_and_mends_the_lineage(radio: ProjectFile):
