@@ -142,4 +142,4 @@ def _title(effects: Effects, rows: Rows) -> str:
 def _short_of_goal(mean: float, effects: Effects) -> float:
     """Distance on the outcome's own scale by which a mean misses what is wanted; only used to choose which to name."""
     low, high = effects.outcome.inner
-    return max(low - mean, mean - high, 0.0) if low < high else abs(mean - low)
+    return max(low - mean, mean - high, 0.0)

@@ -198,7 +198,7 @@ def value_text(item: Mapping[str, Any], outcome: Outcome | None) -> str:
     """Write the value of a reading."""
     if item["versus"] is not None:
         if item["value"] == 0.5:
-            return f"tie with variant {item['versus']}"
+            return f"tie, {item['variant']} against {item['versus']}"
         better = item["variant"] if item["value"] == 1 else item["versus"]
         return f"variant {better} better, {item['variant']} against {item['versus']}"
     unit = outcome.unit if outcome is not None else ""

@@ -152,6 +152,9 @@ def test_timeline_names_the_variant_nearest_to_the_goal():
     effects = radio.effects()
     nearest = effects.variants.loc[effects.variants["mean"].abs().idxmin(), "variant"]
     assert f"variant {nearest}," in figure(effects, "timeline").layout.meta["title"]
+    span = {"goal": "within", "target": None, "low": -90, "high": 90, "worst": (-99, 99)}  # that all are in
+    effects = replace(effects, outcome=replace(effects.outcome, **span))
+    assert f"variant {effects.variants['variant'].iloc[0]}," in figure(effects, "timeline").layout.meta["title"]
 
 
 def test_narrow_timeline_runs_down_the_page():

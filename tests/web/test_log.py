@@ -352,6 +352,13 @@ def test_the_next_readings_are_offered_the_session_and_rater_as_the_log_spells_t
     assert (fields["session"], fields["rater"]) == ("Tuesday", "Ann")
 
 
+@pytest.mark.parametrize(("said", "told"), [("tie", "tie, 1 against 2"), ("second", "variant 2 better, 1 against 2")])
+def test_a_comparison_names_both_of_its_variants_on_the_page_of_either(visitor, project, said, told):
+    project.read("1", [("clarity", said)], versus="2")
+    for name in ("1", "2"):
+        assert told in visitor.get(f"/variants/{name}").text
+
+
 def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
     settings = {"vents": 3, "rings": 9, "wool": 30, "driver": "paper"}
     project.file.add_variant(Variant("4", settings, status="planned"), number_on=True)
