@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero
+from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero, settings_of
 from doe.cli.screen import doubts, note, print_json, say, table
 from doe.model.errors import DataError, UsageError
 from doe.model.names import quoted
@@ -76,12 +76,8 @@ def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes
     new_unit = options.new_unit
     if new_unit and "=" in new_unit:  # '--new-unit rings=8': the name was left out
         pairs, new_unit = [a_pair(new_unit), *pairs], ""
-    settings = dict(pairs)
-    if len(settings) < len(pairs):
-        twice = next(name for name, _ in pairs if sum(name == other for other, _ in pairs) > 1)
-        raise UsageError(f"{twice} is given twice; a variant has one setting of it.")
     return project.log(
-        settings,
+        settings_of(pairs),
         unit=options.unit,
         new_unit=new_unit,
         start=options.start,

@@ -204,6 +204,21 @@ def a_pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
+def settings_of(pairs: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """Return pairs as settings.
+
+    Raises
+    ------
+    UsageError
+        If a factor is given twice.
+    """
+    settings = dict(pairs)
+    if len(settings) < len(pairs):
+        twice = next(name for name, _ in pairs if sum(name == other for other, _ in pairs) > 1)
+        raise UsageError(f"{twice} is given twice; a variant has one setting of it.")
+    return settings
+
+
 def a_time(text: str) -> datetime:
     """Read a day, or a day and a time."""
     try:
