@@ -68,7 +68,7 @@ def describe_candidates(advice: Advice) -> str:
 
 def _told(row: Row) -> str:
     unit = "a new unit" if row.get("unit") == "new" else _unit(row)
-    return f"{text.plain(row['label'])}{f' on {unit}' if unit else ''}: to {row['kind']}, {_numbers(row)}"
+    return f"{row['label']}{f' on {unit}' if unit else ''}: to {row['kind']}, {_numbers(row)}"
 
 
 def _others(rows: Rows) -> str:
@@ -81,7 +81,7 @@ def _others(rows: Rows) -> str:
 
 
 def _draw_kind(fig: go.Figure, rows: Rows, kind: str, hue: str, symbol: str) -> None:
-    hover = [text.stacked([text.plain(row["label"]), f"{kind}, {_numbers(row)}", _unit(row)]) for row in rows]
+    hover = [text.stacked([row["label"], f"{kind}, {_numbers(row)}", _unit(row)]) for row in rows]
     fig.add_scatter(x=[row["minutes"] for row in rows], y=[row["gain"] for row in rows], mode="markers", name=kind,
                     hoverinfo="text", hovertext=hover, opacity=0.85, cliponaxis=False,
                     marker={"symbol": f"{symbol}-open", "size": 8, "color": hue, "line": {"width": 1.6}})  # fmt: skip
@@ -93,7 +93,7 @@ def _ring(fig: go.Figure, first: Row, rows: Rows, width: canvas.Width) -> None:
                     hoverinfo="skip", cliponaxis=False,
                     marker={"symbol": "circle-open", "size": 20, "color": hue, "line": {"width": 2.5}})  # fmt: skip
     is_right = first["minutes"] > max(row["minutes"] for row in rows) / 2
-    label = text.stacked(text.lines(text.name(text.plain(first["label"])), 30 if width == "wide" else 22, 2))
+    label = text.stacked(text.lines(first["label"], 30 if width == "wide" else 22, 2))
     fig.add_annotation(text=f"<b>{label}</b>", x=first["minutes"], y=first["gain"], showarrow=False, align="left",
                        xanchor="right" if is_right else "left", xshift=8 if is_right else -8,
                        yanchor="bottom", yshift=10, font={"size": 13, "color": hue})  # fmt: skip
@@ -111,10 +111,8 @@ def _title(advice: Advice) -> str:
     if first is None:
         return "No change is within reach"
     if not advice.best:
-        return f"To explore with first: {text.name(text.plain(first['label']))}, {wording.duration(first['minutes'])}"
-    return (
-        f"Worth most for its bench time: {text.name(text.plain(first['label']))}, {wording.duration(first['minutes'])}"
-    )
+        return f"To explore with first: {first['label']}, {wording.duration(first['minutes'])}"
+    return f"Worth most for its bench time: {first['label']}, {wording.duration(first['minutes'])}"
 
 
 def _numbers(row: Row) -> str:

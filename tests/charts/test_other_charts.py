@@ -195,6 +195,16 @@ def test_candidates_draws_all_and_rings_the_first_choice(width):
     assert ring.marker.color == theme.colour("mark")
 
 
+def test_candidates_keeps_names_of_variants_and_levels_as_they_are():
+    """Names of factors come with blanks; what is left of underscores belongs to labels."""
+    advice = radio.advice()
+    rows = advice.candidates.assign(label="read variant box_2 again")
+    told = replace(advice, stop=None, _candidates=lambda: rows)
+    fig = figure(told, "candidates")
+    assert "read variant box_2 again, " in fig.layout.meta["title"]
+    assert "<b>read variant box_2 again</b>" in {one.text for one in fig.layout.annotations}
+
+
 def test_candidates_gives_the_reason_to_stop_as_title():
     fig = figure(replace(radio.advice(), stop="nothing is worth it"), "candidates")
     assert fig.layout.meta["title"] == "Nothing is worth it"
