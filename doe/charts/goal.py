@@ -41,7 +41,7 @@ def _measure(outcome: Outcome) -> str:
     if outcome.relative_to:
         return text.cut(f"{outcome.unit} against {outcome.relative_to}".strip(), 36)
     if outcome.scale is not None:
-        return f"graded {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}"
+        return f"graded {wording.exact(outcome.scale[0])} to {wording.exact(outcome.scale[1])}"
     return text.cut(outcome.unit, 12)
 
 
@@ -64,11 +64,11 @@ def phrase(outcome: Outcome) -> str:
     """Say the goal in a few words: ``target 0, worst -6 and 6``; empty without one."""
     words: dict[str, list[str]] = {}
     for value, word in marks(outcome):
-        words.setdefault(word, []).append(wording.number(value))
+        words.setdefault(word, []).append(wording.exact(value))
     if outcome.goal == "within":
-        words = {"wanted": [f"{words['wanted from'][0]} to {words['wanted to'][0]}"], "worst": words.get("worst", [])}
+        words = {"wanted": [f"{words['wanted from'][0]} to {words['wanted to'][0]}"], "worst": words["worst"]}
     ordered = sorted(words.items(), key=lambda item: item[0] == "worst")
-    return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered if values)
+    return ", ".join(f"{word} {' and '.join(values)}" for word, values in ordered)
 
 
 def sentence(outcome: Outcome) -> str:

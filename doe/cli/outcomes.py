@@ -18,7 +18,7 @@ from doe.model.errors import UsageError
 from doe.model.outcome import GOAL_FIELDS, Outcome, fits_goal
 from doe.model.setup import Setup, record_of, table_of
 from doe.model.slips import slip_in_matters
-from doe.model.wording import amount, counted, number, unit_behind
+from doe.model.wording import counted, exact, setting, unit_behind
 
 if TYPE_CHECKING:
     from doe.store import Entry
@@ -215,27 +215,26 @@ def wanted(outcome: Outcome) -> str:
     if outcome.goal is None:
         return "no goal"
     if outcome.goal == "hit":
-        return f"hit {amount(outcome.target, outcome.unit)}, worth nothing at {_ends(outcome.outer)}"
+        return f"hit {setting(outcome.target, outcome.unit)}, worth nothing at {_ends(outcome.outer)}"
     if outcome.goal == "within":
         return f"{_ends(outcome.inner, 'to')}{unit}, worth nothing at {_ends(outcome.outer)}"
-    worst = outcome.worst if not isinstance(outcome.worst, Sequence) else None
-    return f"{outcome.goal} to {amount(outcome.best, outcome.unit)}, worth nothing at {number(worst)}"
+    return f"{outcome.goal} to {setting(outcome.best, outcome.unit)}, worth nothing at {setting(outcome.worst)}"
 
 
 def described(outcome: Outcome) -> str:
     """Say in half a sentence what an outcome is."""
-    scale = f" from {number(outcome.scale[0])} to {number(outcome.scale[1])}" if outcome.scale is not None else ""
+    scale = f" from {_ends(outcome.scale, 'to')}" if outcome.scale is not None else ""
     recipe = f", computed from files by {outcome.recipe['from']}" if "from" in outcome.recipe else ""
     matters = f", {_matters(outcome)} matters" if outcome.matters is not None else ""
     beside = f", taken as the difference from {outcome.relative_to}" if outcome.relative_to else ""
     return f"{outcome.kind}{scale}: {wanted(outcome)}{matters}{beside}{recipe}"
 
 
-def _ends(pair: tuple[float, float], joiner: str = "and") -> str:
-    return f"{number(pair[0])} {joiner} {number(pair[1])}"
+def _ends(pair: Sequence[float], joiner: str = "and") -> str:
+    return f"{exact(pair[0])} {joiner} {exact(pair[1])}"
 
 
 def _matters(outcome: Outcome) -> str:
     if outcome.matters is None:
         return "-"
-    return amount(outcome.matters, outcome.unit)
+    return setting(outcome.matters, outcome.unit)

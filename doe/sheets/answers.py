@@ -73,13 +73,13 @@ def about(outcome: Outcome) -> str:
     """Describe an outcome in a phrase: kind, unit or scale, goal, what matters."""
     parts = [outcome.kind + (f" in {outcome.unit}" if outcome.unit else "")]
     if outcome.scale is not None:
-        parts.append(f"on a scale from {wording.number(outcome.scale[0])} to {wording.number(outcome.scale[1])}")
+        parts.append(f"on a scale from {wording.exact(outcome.scale[0])} to {wording.exact(outcome.scale[1])}")
     if outcome.relative_to:
         parts.append(f"as the difference from {text.cut(outcome.relative_to, 40)}")
     wanted = goal.phrase(outcome)
     parts.append(f"goal: {outcome.goal} ({wanted})" if wanted else "no goal")
     if outcome.matters is not None:
-        parts.append(f"{wording.amount(outcome.matters, outcome.unit)} or more matters")
+        parts.append(f"{wording.setting(outcome.matters, outcome.unit)} or more matters")
     return ", ".join(parts)
 
 
