@@ -100,7 +100,7 @@ def _mode(options: Namespace) -> str:
     UsageError
         If it is not clear.
     """
-    given = [mode for mode in _MODES if getattr(options, mode) not in (None, False)]
+    given = [mode for mode in _MODES if _is_given(options, mode)]
     if "kept" in given and options.variant is not None and len(given) == 1:
         given = []
     if len(given) > 1:
@@ -114,6 +114,11 @@ def _mode(options: Namespace) -> str:
     return ""
 
 
+def _is_given(options: Namespace, name: str) -> bool:
+    value = getattr(options, name)
+    return value is not None and value is not False  # 0 is given, too
+
+
 def _check_options(options: Namespace, mode: str) -> None:
     """Refuse what would be ignored.
 
@@ -124,7 +129,7 @@ def _check_options(options: Namespace, mode: str) -> None:
     """
     every = dict.fromkeys(name for names in _BELONGS.values() for name in names)
     for name in every:
-        if name not in _BELONGS[mode] and getattr(options, name) not in (None, False):
+        if name not in _BELONGS[mode] and _is_given(options, name):
             raise UsageError(f"--{name.replace('_', '-')} does not go with {_told(mode, options)}.")
     if mode in ("sweep", "recipes") and options.variant is not None:
         raise UsageError(f"fettle measure --{mode} does not know what to do with '{options.variant}'.")

@@ -206,7 +206,7 @@ def store(request: Request, sent: Sent, desk: AtDesk) -> Response:
         snapshot = desk.view().snapshot
         place = _place(snapshot, sent.text("unit"), sent.text("start"))
     except _BadFields:
-        typed.error = marked(2)
+        typed.error = marked(len(typed.errors) + bool(typed.photo_error))
     except FettleError as err:
         _pin(str(err), typed, [factor.name for factor in snapshot.setup.factors], place)
     _tell_lost(sent, typed)

@@ -345,6 +345,7 @@ def test_a_recording_that_cannot_be_measured_stores_nothing(rig, fettle, make):
         (["--again", "--sweep", "s.wav"], 2, "--again does not go with --sweep; give one of them."),
         (["--again", "--session", "x"], 2, "--session does not go with --again."),
         (["2", "a1.txt", "--rate", "8000"], 2, "--rate does not go with files of variant 2; it belongs to --sweep."),
+        (["2", "a1.txt", "--from-hz", "0"], 2, "--from-hz does not go with files of variant 2; it belongs to --sweep."),
         (["2", "a1.txt", "--plot", "x.pdf"], 2, "'x.pdf' must end in .html, .png or .svg."),
         (["2", "a1.txt", "--plot-what", "decay"], 2, "--plot-what needs --plot FILE."),
         (["2", "a1.txt", "--replace"], 2, "--replace needs --plot FILE."),

@@ -68,6 +68,7 @@ def test_a_bad_field_comes_back_with_its_value_and_its_reason(visitor, project, 
     assert page.status == 422
     assert field in page.ids
     assert sentence in page.text
+    assert "Nothing is stored yet: see the field marked below." in page.text
     assert "<b>gold" not in page.html
     fields = dict(page.form("/log")["fields"])
     assert fields["note"] == "keep \u05e9\u05dc\u05d5\u05dd \U0001f528"
