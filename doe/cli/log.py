@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero, settings_of
 from doe.cli.screen import doubts, note, print_json, say, table
-from doe.model.errors import DataError, UsageError
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.names import quoted
 from doe.model.wording import cell_text, duration
 
@@ -66,7 +66,8 @@ def run_log(options: Namespace) -> None:
     for name, _ in photos:
         say(f"Photo {name} is kept beside the project.")
     entries = [*logged.photo_entries[::-1], logged.entry]
-    say(f"Take it back with '{' and '.join(f'fettle undo {entry.id}' for entry in entries)}'.")
+    undo = listed([f"'fettle undo {entry.id}'" for entry in entries], "and")
+    say(f"Take it back with {undo}.")
     doubts(logged.notes)
     note(f"Next: log what is read of it with 'fettle read {quoted(logged.variant.name)} OUTCOME=VALUE'.")
 

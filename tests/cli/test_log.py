@@ -112,7 +112,8 @@ def test_a_photo_is_kept_without_its_metadata_and_can_be_taken_back(rig, fettle)
     (rig.parent / "back.png").write_bytes(png())
     done = fettle("log", "vents=3", "--unit", "body A", "--photo", "back.png")
     assert "Photo back.png is kept beside the project.\n" in done.out
-    assert done.out.endswith("Take it back with 'fettle undo 8 and fettle undo 7'.\n")
+    assert done.out.endswith("Take it back with 'fettle undo 8' and 'fettle undo 7'.\n")
+    assert ("Files: back.png" in fettle("show", "4").out, "Files" in fettle("show", "3").out) == (True, False)
     kept = ProjectFile.open(rig).attachments()
     assert [(row["variant"], row["filename"]) for row in kept] == [("4", "back.png")]
     assert b"52.37" not in kept[0]["path"].read_bytes()
