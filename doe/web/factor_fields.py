@@ -104,7 +104,7 @@ def read_fields(
 
 def blame(message: str, names: Sequence[str]) -> str:
     """Return the field that a sentence is about: the name it begins with, if that is a field."""
-    return next((name for name in sorted(names, key=len, reverse=True) if message.startswith(f"{name} ")), "")
+    return next((name for name in names if message.startswith(f"{name} ")), "")
 
 
 def blamed(message: str, names: Sequence[str]) -> dict[str, str]:

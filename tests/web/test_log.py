@@ -347,6 +347,15 @@ def test_a_reading_without_circumstances_is_told_without_them(visitor, project, 
     assert "()" not in page.text
 
 
+def test_the_place_in_the_order_is_stored_and_is_a_whole_number(visitor, project):
+    page = visitor.get("/variants/2/readings")
+    refused = visitor.send(page, "/readings", o__bass="3", order="0")
+    assert "Place in the order is '0'; it must be a whole number from 1 to 999999." in refused.text
+    visitor.send(page, "/readings", o__bass="3", order="7")
+    assert project.file.readings()[-1]["order"] == 7
+    assert visitor.get("/readings/99/correct").status == 404
+
+
 def test_the_next_readings_are_offered_the_session_and_rater_as_the_log_spells_them(visitor, project):
     page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3", session="tuesday", rater="ANN")
     fields = dict(page.form("/readings")["fields"])
@@ -358,6 +367,9 @@ def test_a_comparison_names_both_of_its_variants_on_the_page_of_either(visitor, 
     project.read("1", [("clarity", said)], versus="2")
     for name in ("1", "2"):
         assert told in visitor.get(f"/variants/{name}").text
+    page = visitor.get("/readings/4/correct")
+    assert dict(page.form("/correct")["fields"])["value"] == said
+    assert "Nothing was changed, so nothing is stored." in visitor.send(page, "/correct").text
 
 
 def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
