@@ -46,8 +46,9 @@ def build_expect_change() -> Parser:
     """Return the parser of ``fettle expect change``."""
     parser = Parser(
         "fettle expect change",
-        "Change what is expected; what is not given stays. A size is emptied with the word none.",
-        ["fettle expect change wool echo --size 2", "fettle expect change wool echo --effect nothing --size none"],
+        "Change what is expected; what is not given stays, but what does nothing has no size. A size is emptied with the word\n"
+        "none.",
+        ["fettle expect change wool echo --size 2", "fettle expect change wool echo --effect nothing"],
         run_change,
     )
     _names(parser)
@@ -99,7 +100,10 @@ def run_change(options: Namespace) -> None:
     changes = given(options, ("effect", "size", "note"))
     if not changes:
         raise UsageError(f"Nothing about {old.name} was changed; give the options that should change.")
-    _store(project, record_of(Expectation, filled(table_of(old), changes)), old.name)
+    kept = table_of(old)
+    if changes.get("effect") == "nothing":
+        kept.pop("size", None)
+    _store(project, record_of(Expectation, filled(kept, changes)), old.name)
 
 
 def run_remove(options: Namespace) -> None:

@@ -23,6 +23,10 @@ def test_an_expectation_is_said_shown_changed_and_taken_out(rig, fettle):
     assert "mild prior" in fettle("expect").err
     assert fettle("expect", "change", "wool", "echo", "--size", "none", "--effect", "raises").code == 0
     assert expected(rig) == (Expectation("wool", "echo", "raises", None, "as in the last box"),)
+    assert fettle("expect", "change", "wool", "echo", "--size", "2").code == 0
+    assert fettle("expect", "change", "wool", "echo", "--effect", "nothing").code == 0  # so it has no size any more
+    assert expected(rig) == (Expectation("wool", "echo", "nothing", None, "as in the last box"),)
+    assert fettle("expect", "change", "wool", "echo", "--effect", "raises").code == 0
     done = fettle("expect", "remove", "wool", "echo")
     assert done.out.startswith("Removed: it is no longer expected that more wool raises echo.\n")
     assert expected(rig) == ()
