@@ -6,6 +6,7 @@ import pytest
 from doe.cli import screen
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
+from doe.model.records import Variant
 from doe.project import Project
 from doe.store import ProjectFile
 
@@ -20,6 +21,11 @@ def test_variants_are_listed_with_what_they_are(rig, fettle):
     )
     told = json.loads(fettle("variants", "--json").out)
     assert [row["means"] for row in told] == [{"bass": 4.0}, {"echo": 3.0}, {}]
+
+
+def test_a_planned_variant_is_listed_as_one(rig, fettle):
+    ProjectFile.open(rig).add_variant(Variant("4", ProjectFile.open(rig).variants()[0].settings, status="planned"))
+    assert fettle("variants").out.splitlines()[-1].endswith("  planned")
 
 
 def test_a_mean_keeps_its_whole_digits(rig, fettle):
