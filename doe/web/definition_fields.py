@@ -311,7 +311,7 @@ def _is_about(error: str, name: str) -> bool:
     if name == "name" and (" name '" in error[:25] or error.endswith("or take another name.")):
         return True
     words = _word(name)
-    return bool(error and words) and (f": {words} " in error or f": {words}:" in error or error.startswith(f"{words} "))
+    return f": {words} " in error or f": {words}:" in error or error.startswith(f"{words} ")
 
 
 def as_typed(kind: str, record: Any) -> dict[str, str]:
