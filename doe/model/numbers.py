@@ -152,6 +152,18 @@ def without_unit(value: object, unit: str) -> object:
     return text.removesuffix(unit).rstrip() if len(text) > len(unit) else value
 
 
+def parts_of(typed: str, unit: str) -> list[str]:
+    """Return several numbers typed with blanks or semicolons between; their unit between them says nothing more.
+
+    Examples
+    --------
+    >>> parts_of("3 l / min; 3,5 l / min", "l / min"), parts_of("35 dB 50dB", "dB")
+    (['3', '3,5'], ['35', '50dB'])
+    """
+    apart = typed.replace(unit, " ") if " " in unit else typed
+    return [part for part in re.split(r"[\s;]+", apart) if part not in ("", unit)]
+
+
 def finite(field: str, value: object) -> float:
     """Return a definition's number.
 

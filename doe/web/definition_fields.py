@@ -14,7 +14,7 @@ from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
-from doe.model.numbers import read_minutes, read_number, without_unit
+from doe.model.numbers import parts_of, read_minutes, read_number, without_unit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
@@ -392,8 +392,8 @@ class _Numbers:
         return self._tried(name, partial(_read, self._typed[name], name, self._unit))
 
     def pair(self, name: str) -> float | tuple[float, ...] | None:
-        """Read one number or two with a blank between; a unit between them says nothing more."""
-        parts = [part for part in self._typed.get(name, "").split() if part != self._unit]
+        """Read one number or two with a blank between."""
+        parts = parts_of(self._typed.get(name, ""), self._unit)
         if len(parts) > 2:
             told = f"{name} is '{self._typed[name][:60]}'; it must be one number, or two with a blank between."
             self._errors[name] = told

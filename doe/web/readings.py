@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -13,6 +12,7 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.model.errors import DataError, FettleError
+from doe.model.numbers import parts_of
 from doe.model.outcome import Outcome
 from doe.model.slips import slip, slips_of_build
 from doe.model.wording import exact
@@ -186,10 +186,10 @@ def _typed(view: View, sent: Posted, errors: dict[str, str]) -> list[tuple[str, 
 
 
 def _takes(outcome: Outcome, typed: str) -> list[str]:
-    """Return the values typed into one field; the unit between them says nothing more."""
+    """Return the values typed into one field."""
     if outcome.kind != "measured":
         return [typed] * bool(typed)
-    return [part for part in re.split(r"[\s;]+", typed) if part not in ("", outcome.unit)]
+    return parts_of(typed, outcome.unit)
 
 
 def _place(typed: str, errors: dict[str, str]) -> int | None:

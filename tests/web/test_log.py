@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from doe.model.errors import DataError
+from doe.model.outcome import Outcome
 from doe.model.records import Variant
 from doe.model.slips import slip
 from doe.web.desk import View
@@ -345,6 +346,12 @@ def test_a_reading_without_circumstances_is_told_without_them(visitor, project, 
     page = visitor.get("/variants/old/readings")
     assert "bass 3.5 dB" in page.text
     assert "()" not in page.text
+
+
+def test_takes_may_stand_with_a_unit_of_several_words(visitor, project):
+    project.file.change_setup("outcome", Outcome("air", unit="l / min"))
+    visitor.send(visitor.get("/variants/2/readings"), "/readings", o__air="3 l / min; 3,5 l / min")
+    assert [item["value"] for item in project.file.readings() if item["outcome"] == "air"] == [3, 3.5]
 
 
 def test_the_place_in_the_order_is_stored_and_is_a_whole_number(visitor, project):
