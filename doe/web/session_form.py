@@ -37,7 +37,7 @@ def obstacle(view: View) -> str:
     heard = _heard(view)
     if len(heard) < 2:
         return "A session needs at least two variants that are built."
-    if len(heard) - len(gone_of(view, heard)) < 2 and len(heard) - len(_lost(view)) < 2:
+    if len(heard) - len(_lost(view)) < 2:
         return "A session needs at least two variants that can be put out; the units of the others have been changed since."
     return ""
 

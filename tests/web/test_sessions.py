@@ -56,6 +56,8 @@ def judge_all(app, link, grade):
 
 def test_a_session_runs_blind_from_its_preparation_to_its_readings(visitor, app, project, prepared):
     """Two raters, three variants, one hidden repeat; readings appear when it is closed, with codes resolved."""
+    first = project.file.prepared_sessions()[0].session
+    assert first.ends == {"echo": ("dry", "wet")}
     seen = [judge_all(app, link, grade) for link, grade in zip(links(prepared), (2, 4), strict=True)]
     assert all("Thank you" in page.text for _, page, _ in seen)
     assert set(seen[0][0]) == set(seen[1][0])
