@@ -23,7 +23,7 @@ _LINE_ENDS = re.compile(r"\r\n|\n|\r")
 _IN_QUOTES = re.compile(r'"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"')
 """A number in quotation marks; one with a comma is left alone, since the comma may be a decimal sign or part thousands."""
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?|[+-]?(?:nan|inf(?:inity)?)", re.IGNORECASE)
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*|,\d+)?|[.,]\d+)(?:e[+-]?\d+)?|[+-]?(?:nan|inf(?:inity)?)", re.IGNORECASE)
 _BYTE_ORDER_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
@@ -117,10 +117,12 @@ def _split(line: str, separator: str) -> list[str]:
 
 
 def _numbers(line: str, separator: str) -> list[str]:
-    """Return the cells that a line begins with as long as they are numbers."""
+    """Return the cells that a line begins with as long as they are numbers; none by blanks where these stand beside commas."""
     found: list[str] = []
     for cell in _split(line, separator):
-        if not _NUMBER.fullmatch(cell) or (separator == "," and "," in cell):
+        if separator == "blanks" and (cell.endswith(",") or (found and cell.startswith(","))):
+            return []
+        if not _NUMBER.fullmatch(cell):
             break
         found.append(cell)
     return found
@@ -152,12 +154,16 @@ def _choose_separator(name: str, lines: Sequence[str], least_columns: int) -> st
 
 
 def _check_ambiguous_commas(name: str, rows: Sequence[str], fewest: int) -> None:
-    """Refuse ``20,5,80,1``: it may be four numbers, or two with decimal commas."""
+    """Refuse ``20,5,80,1`` and ``20,5, 80``: each comma parts two numbers, or some are decimal commas."""
     cells = [_split(line, ",") for line in rows]
-    if any("." in line for line in rows) or any(len(row) % 2 or len(row) < fewest for row in cells):
+    parts = [re.split(r"\s+,\s*|,\s+", line.strip()) for line in rows]
+    in_pairs = all(len(row) % 2 == 0 and len(row) >= fewest for row in cells)
+    at_blanks = all(1 < len(part) < len(row) for part, row in zip(parts, cells, strict=True))
+    if any("." in line for line in rows) or not (in_pairs or at_blanks):
         return
+    fewer = len(parts[0]) if at_blanks else len(cells[0]) // 2
     raise DataError(
-        f"{name}: '{rows[0].strip()[:60]}' may hold {len(cells[0])} numbers or {len(cells[0]) // 2} with decimal commas; "
+        f"{name}: '{rows[0].strip()[:60]}' may hold {len(cells[0])} numbers or {fewer} with decimal commas; "
         "separate the numbers with semicolons, or write decimal points."
     )
 

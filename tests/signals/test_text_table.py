@@ -74,13 +74,30 @@ def test_a_long_table_is_read_as_a_short_one(tmp_path):
     assert np.array_equal(table(tmp_path, plain.replace("\n", "\n# c\n", 1)).values, values)
 
 
-def test_commas_that_may_be_either_are_refused(tmp_path):
+@pytest.mark.parametrize("separator", [", ", ",\t", " , ", " ,"])
+@pytest.mark.parametrize("least_columns", [1, 2])
+def test_commas_beside_blanks_separate_whole_numbers_too(tmp_path, separator, least_columns):
+    """A comma after 20 is no decimal sign without digits, whatever the other numbers look like."""
+    text = f"20{separator}80.5{separator}7\n30{separator}-81.25{separator}8\n"
+    assert table(tmp_path, text, least_columns=least_columns).values.tolist() == [[20, 80.5, 7], [30, -81.25, 8]]
+    whole = text.replace(".5", "").replace(".25", "")
+    assert table(tmp_path, whole, least_columns=least_columns).values.tolist() == [[20, 80, 7], [30, -81, 8]]
+
+
+@pytest.mark.parametrize(("text", "numbers"), [("20,5,80,1", 4), ("20, 80,5", 3), ("20,5 ,80", 3)])
+def test_commas_that_may_be_either_are_refused(tmp_path, text, numbers):
     with refused(
         DataError,
-        "curve.txt: '20,5,80,1' may hold 4 numbers or 2 with decimal commas; separate the numbers with semicolons, or "
+        f"curve.txt: '{text}' may hold {numbers} numbers or 2 with decimal commas; separate the numbers with semicolons, or "
         "write decimal points.",
     ):
-        table(tmp_path, "20,5,80,1\n31,5,81,2\n")
+        table(tmp_path, f"{text}\n{text.replace('20', '31')}\n")
+
+
+def test_a_line_of_blanks_is_counted(tmp_path):
+    """Also in a long column, which is read the quick way: the refusal has to name the right line."""
+    found = table(tmp_path, "1.5\n" * 250 + " \n" + "2.5\n" * 50)
+    assert found.lines[[0, 249, 250, -1]].tolist() == [1, 250, 252, 301]
 
 
 def test_a_lone_number_with_a_comma_may_be_two(tmp_path):
