@@ -272,6 +272,7 @@ class Project(Planning, Settling):
             dict(mapping or {}),
             known=variants,
             known_units=units,
+            planned=[item.name for item in there.variants if item.status == "planned"],
             refuse_known=self.file.refuse_imported,
         )
         entry = None

@@ -49,6 +49,7 @@ def misfits(con: duckdb.DuckDBPyConnection) -> list[Misfit]:
         *_setup(defined),
         *_chains(con),
         *_dangling(con),
+        *_unbuilt(con),
         *_names(con),
         *_settings(con, defined),
         *_values(con, defined),
@@ -145,6 +146,11 @@ def _dangling(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
     for entry, record, identity, missing in con.execute(statement("dangling")).fetchall():
         called = names.get(record, {}).get(identity, identity)
         yield entry, f"{record.capitalize()} {called} (entry {entry}): its {missing} is not in the project."
+
+
+def _unbuilt(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
+    for entry, identity, name in con.execute(statement("unbuilt")).fetchall():
+        yield entry, f"Reading {identity}: variant {name} is only planned."
 
 
 def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:

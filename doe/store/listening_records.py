@@ -101,6 +101,7 @@ class ListeningRecords(Opened):
             first = min((when for _, when, _ in kept.judgements if when is not None), default=None)
             own = Session(session.name, first, session.note)
             session_ids = sessions.add(con, entry, [own], names_to_ids(con, "live_session"), exact=True)
+            readings.check_built(con, readings.variants_of(made))
             made = readings.with_known_raters(made, readings.raters(con))
             ids = readings.Ids(variant_ids, session_ids, names_to_ids(con, "live_unit"))
             readings.add(con, entry, made, defined, ids)

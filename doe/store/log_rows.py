@@ -46,8 +46,8 @@ class LogRows:
         The columns that are read, by target.
     reader : Reader
         Reads single cells.
-    known, known_units : collection of str
-        Variants and units in the project already.
+    known, known_units, planned : collection of str
+        Variants and units in the project already, and which of these variants are only planned.
 
     Attributes
     ----------
@@ -68,6 +68,7 @@ class LogRows:
         reader: Reader,
         known: Collection[str],
         known_units: Collection[str] = (),
+        planned: Collection[str] = (),
     ) -> None:
         self.variants: dict[str, Variant] = {}
         self.readings: list[Reading] = []
@@ -76,6 +77,7 @@ class LogRows:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self._setup, self._columns, self._reader, self._known = setup, columns, reader, frozenset(known)
+        self._planned = frozenset(planned)
         self._outcomes = {outcome.name: outcome for outcome in setup.outcomes}
         self._is_long = "outcome" in columns and "value" in columns
         self._factors = [factor for factor in setup.factors if factor.name in columns]
@@ -121,6 +123,8 @@ class LogRows:
                 self._refuse(
                     line, target, f"must be a variant of this log or of the project{'.' if near else ''}{near}"
                 )
+            elif name in self._planned and target != "parent":
+                self._refuse(line, target, "is only planned; mark it as built before taking readings of it")
         self._check_lineage()
         self._note_ways()
         references = [variant.name for variant in self.variants.values() if variant.is_reference]

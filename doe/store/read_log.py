@@ -45,6 +45,7 @@ def read_log(
     *,
     known: Collection[str] = (),
     known_units: Collection[str] = (),
+    planned: Collection[str] = (),
     refuse_known: Callable[[str, str], None] | None = None,
 ) -> Log:
     """Read a log, all of it or nothing.
@@ -65,6 +66,8 @@ def read_log(
         Variants that are in the project already; a file without factor columns may hold readings of them.
     known_units : collection of str
         Units that are in the project already; the file may name them.
+    planned : collection of str
+        Known variants that are only planned, of which there are no readings.
     refuse_known : callable, optional
         Called with the file's name and the sha256 of its content before its cells are read; raises if the project has it.
 
@@ -86,7 +89,7 @@ def read_log(
     body, notes = _body(sheet, header, matcher)
     if not body:
         raise DataError(f"{sheet.source} is empty: below the headings in line {header.line} there is nothing to read.")
-    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known, known_units)
+    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known, known_units, planned)
     for line in body:
         problems += _beyond(line, header, sheet)
         rows.add(line)

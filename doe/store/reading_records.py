@@ -61,7 +61,7 @@ class ReadingRecords(Opened):
             new = sessions.with_known(new, names_to_ids(con, "live_session"))
             session_ids, unknown = sessions.known_or_made(con, entry, [item.session for item in new])
             variant_ids = names_to_ids(con, "live_variant")
-            readings.check_built(con, [name for item in new for name in (item.variant, item.versus)])
+            readings.check_built(con, readings.variants_of(new))
             ids = readings.Ids(variant_ids, session_ids, names_to_ids(con, "live_unit"))
             readings.add(con, entry, new, defined, ids)
             subject = new[0].variant if len({item.variant for item in new}) == 1 else ""
@@ -220,6 +220,7 @@ class ReadingRecords(Opened):
             checked = [variants.checked(item, setup) for item in new_variants]
             ids = variants.add(con, entry, checked, defined, names_to_ids(con, "live_variant"), unit_ids)
             new_readings = readings.with_known_raters(new_readings, readings.raters(con))
+            readings.check_built(con, readings.variants_of(new_readings))
             readings.add(con, entry, new_readings, defined, readings.Ids(ids, session_ids, unit_ids))
             told = f"{counted(len(checked), 'variant')} and {counted(len(new_readings), 'reading')}"
             return journal.close(con, entry, "import", f"imported {told} from {source}", subject=source, digest=digest)

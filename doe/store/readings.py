@@ -181,6 +181,11 @@ def _row(identity: int, entry: int, reading: Reading, links: Mapping[str, int | 
     }
 
 
+def variants_of(readings: Iterable[Reading]) -> list[str | None]:
+    """Return the variants that readings name, the second ones of comparisons too."""
+    return [name for item in readings for name in (item.variant, item.versus)]
+
+
 def check_built(con: duckdb.DuckDBPyConnection, names: Iterable[str | None]) -> None:
     """Refuse readings of a variant that is only planned.
 

@@ -98,7 +98,7 @@ def variants(draw: st.DrawFn, setup: Setup, names: list[str], units: list[str]) 
 
 @st.composite
 def readings(draw: st.DrawFn, made: list[Variant], units: list[str], sessions: list[str]) -> Reading:
-    """One reading of one of these variants."""
+    """One reading of one of these variants, which are built."""
     names = [item.name for item in made]
     outcome = draw(st.sampled_from(["bass", "echo", "nicer"] if len(names) > 1 else ["bass", "echo"]))
     variant = draw(st.sampled_from(names))
@@ -126,7 +126,8 @@ def projects(draw: st.DrawFn) -> tuple[Setup, list[Unit], list[Session], list[Va
     sessions = [Session(name, draw(times), draw(notes)) for name in draw(some)]
     unit_names, session_names = [unit.name for unit in units], [session.name for session in sessions]
     made = draw(variants(setup, draw(st.lists(labels, min_size=1, max_size=5, unique_by=str.casefold)), unit_names))
-    taken = draw(st.lists(readings(made, unit_names, session_names), max_size=6))
+    built = [item for item in made if item.status == "built"]
+    taken = draw(st.lists(readings(built, unit_names, session_names), max_size=6)) if built else []
     return setup, units, sessions, made, taken
 
 

@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 
 from doe.model.errors import DataError
+from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.model.planned import Run
 from doe.model.records import Reading, Unit, Variant
 from doe.store import ProjectFile
@@ -44,7 +45,32 @@ def test_planned_runs_take_no_readings_and_no_unit(adopted: ProjectFile):
     """A unit carries what was built on it last, whatever is planned."""
     with refused(DataError, "Variant '3' is only planned; mark it as built before taking readings of it."):
         adopted.add_readings([Reading("3", "bass", 1.0)])
+    with refused(DataError, "Variant '3' is only planned; mark it as built before taking readings of it."):
+        adopted.import_rows([], [], [], [Reading("1", "nicer", 1.0, versus="3")], source="log.csv")
     assert [unit.variant for unit in adopted.units()] == ["2"]
+
+
+def test_a_build_stays_built_while_it_has_readings(adopted: ProjectFile):
+    """Else they would be of something planned, which advice leaves out."""
+    built = adopted.build_planned("3", new_unit=Unit("B"), unit="B")
+    read = adopted.add_readings([Reading("1", "nicer", 1.0, versus="3")])
+    with refused(
+        DataError,
+        f"Entry {built.id} cannot be taken back, since other records stand on it; take back {read.id} first: Reading 5: "
+        "variant 3 is only planned.",
+    ):
+        adopted.take_back(built.id)
+
+
+def test_a_session_is_not_closed_over_what_is_planned_again(adopted: ProjectFile):
+    built = adopted.build_planned("3", new_unit=Unit("B"), unit="B")
+    adopted.prepare_session(
+        PreparedSession("blind", ["echo"], [Sample("111", "3")], [RaterSheet("Ann", "key", [["111"]])])
+    )
+    adopted.judge(1, Judgement("Ann", 1, {"echo": 3}))
+    adopted.take_back(built.id)
+    with refused(DataError, "Variant '3' is only planned; mark it as built before taking readings of it."):
+        adopted.close_session(1)
 
 
 def test_adopting_is_taken_back_whole(adopted: ProjectFile):

@@ -9,11 +9,11 @@ from tests.store.radio import RADIO
 HEAD = "variant,vents,rings,wool,driver"
 
 
-def problems(tmp_path: Path, text: str, mapping: dict[str, str] | None = None, known=()) -> list[str]:
+def problems(tmp_path: Path, text: str, mapping: dict[str, str] | None = None, **known) -> list[str]:
     path = tmp_path / "log.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ImportProblems) as caught:
-        read_log(path, RADIO, mapping, known=known)
+        read_log(path, RADIO, mapping, **known)
     return [problem.sentence() for problem in caught.value.problems]
 
 
@@ -158,6 +158,14 @@ def test_a_variant_that_the_project_has_is_not_logged_twice(tmp_path: Path):
     found = problems(tmp_path, HEAD + ",bass\n1,2,9,20,poly,1\n", known=["1"])
     assert found == [
         "line 2, column 'variant': '1' - is in the project already; leave its lines out, or give it a name of its own"
+    ]
+
+
+def test_there_are_no_readings_of_what_is_only_planned(tmp_path: Path):
+    there = {"known": ["1", "2"], "planned": ["2"]}
+    assert problems(tmp_path, "variant,nicer,versus\n1,1,2\n2,0,1\n", **there) == [
+        "line 2, column 'versus': '2' - is only planned; mark it as built before taking readings of it",
+        "line 3, column 'variant': '2' - is only planned; mark it as built before taking readings of it",
     ]
 
 
