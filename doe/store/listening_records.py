@@ -91,8 +91,8 @@ class ListeningRecords(Opened):
             lost = _of_what_is_gone(kept)
             if not made and lost:
                 raise DataError(
-                    f"All that was judged in session '{session.name}' is of variants that were withdrawn since, so there is "
-                    "nothing to store; take the withdrawal back in the history, or drop the session."
+                    f"All that was judged in session '{session.name}' is of variants or outcomes that were taken out since, so "
+                    "there is nothing to store; bring them back in the history, or drop the session."
                 )
             if not made:
                 raise DataError(f"Nothing was judged in session '{session.name}' yet, so there is nothing to close.")
@@ -106,7 +106,7 @@ class ListeningRecords(Opened):
             ids = readings.Ids(variant_ids, session_ids, names_to_ids(con, "live_unit"))
             readings.add(con, entry, made, defined, ids)
             listening.add(con, entry, replace(session, is_closed=True), variant_ids, outcome_ids, kept=kept)
-            without = f", without {counted(lost, 'judgement')} of what was withdrawn since" if lost else ""
+            without = f", without {counted(lost, 'judgement')} of what was taken out since" if lost else ""
             told = f"closed session {session.name} with {counted(len(made), 'reading')}{without}"
             return journal.close(con, entry, "readings", told, subject=session.name)
 
@@ -147,10 +147,12 @@ def _checked(judgement: Judgement, session: PreparedSession, outcomes: dict[str,
 
 
 def _of_what_is_gone(kept: KeptSession) -> int:
-    """Count the judgements of variants that were withdrawn since."""
+    """Count the judgements of variants that were withdrawn since, or of outcomes that were removed."""
     trials = {sheet.rater: sheet.trials for sheet in kept.session.sheets}
-    heard = [trials[made.rater][made.place - 1] for _, _, made in kept.judgements]
-    return sum(listening.GONE in [kept.session.variant_of(code) for code in trial] for trial in heard)
+    return sum(
+        not made.values or listening.GONE in map(kept.session.variant_of, trials[made.rater][made.place - 1])
+        for _, _, made in kept.judgements
+    )
 
 
 def _readings(kept: KeptSession, units: dict[str, str | None]) -> list[Reading]:

@@ -224,7 +224,7 @@ def withdraw(
     for item in variants:
         if item.id != kept.id and item.record.parent != name:
             continue
-        record = item.record if item.id == kept.id else replace(item.record, parent=kept.record.parent)
+        record = replace(item.record, parent=kept.record.parent)
         is_reference = bool(definitions.of("factor")) and record.is_reference
         row = _row(item.id, entry, record, ids, units, is_reference=is_reference, replaces=item.entry)
         rows.append({**row, "withdrawn": item.id == kept.id})

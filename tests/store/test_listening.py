@@ -68,6 +68,19 @@ def test_renaming_a_variant_changes_no_code_and_taking_one_out_leaves_its_grades
     assert file.check() == []
 
 
+def test_grades_of_an_outcome_that_was_removed_are_told_as_left_out(file):
+    """They were judged, so it is not said that nothing was."""
+    file.prepare_session(session())
+    file.judge(1, Judgement("Ann", 1, {"echo": 3}))
+    file.change_setup("outcome", None, name="echo")
+    with refused(
+        DataError,
+        "All that was judged in session 'Evening' is of variants or outcomes that were taken out since, so there is nothing to "
+        "store; bring them back in the history, or drop the session.",
+    ):
+        file.close_session(1)
+
+
 def test_a_dropped_session_takes_its_judgements_along_and_comes_back(file):
     file.prepare_session(session())
     file.judge(1, Judgement("Ann", 1, {"echo": 3}))

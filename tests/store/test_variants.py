@@ -186,10 +186,11 @@ def test_a_limit_that_came_after_a_variant_does_not_stand_against_its_correction
 def test_withdrawing_takes_readings_along_and_mends_the_lineage(radio: ProjectFile):
     """Children of a withdrawn variant come from its parent; nothing is left dangling."""
     radio.add_variant(Variant("3", {**SETTINGS, "vents": 5}, unit="A", parent="2"))
+    radio.add_variant(Variant("4", {**SETTINGS, "vents": 6}, unit="A", parent="3"))
     before = radio.fingerprint()
     entry = radio.withdraw_variant("2")
     assert entry.summary == "withdrew variant 2 with 2 readings"
-    assert by_name(radio)["3"].parent == "1"
+    assert (by_name(radio)["3"].parent, by_name(radio)["4"].parent) == ("1", "3")
     assert {row["variant"] for row in radio.readings()} == {"1", "shop"}
     assert radio.check() == []
     radio.take_back(entry.id)

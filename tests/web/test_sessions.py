@@ -315,7 +315,7 @@ def test_what_is_withdrawn_while_a_session_is_blind_is_said_before_and_after(vis
     page = visitor.get("/sessions/1")
     assert f"Code {sample.code} stands for what was withdrawn since: nothing judged of it is stored." in page.text
     closed = visitor.send(page, "/close")
-    said = f"Closed session Evening with {len(seen) - 1} readings, without 1 judgement of what was withdrawn since."
+    said = f"Closed session Evening with {len(seen) - 1} readings, without 1 judgement of what was taken out since."
     assert said in closed.text
 
 
@@ -327,8 +327,8 @@ def test_a_session_whose_every_sample_was_withdrawn_is_refused_with_what_to_do(v
     refused = visitor.send(visitor.get("/sessions/1"), "/close")
     assert refused.status == 422
     assert (
-        "All that was judged in session 'Evening' is of variants that were withdrawn since, so there is nothing to store; take "
-        "the withdrawal back in the history, or drop the session."
+        "All that was judged in session 'Evening' is of variants or outcomes that were taken out since, so there is nothing to "
+        "store; bring them back in the history, or drop the session."
     ) in refused.text
     assert project.file.fingerprint() == before
 
