@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from doe.charts import text
 from doe.charts.export import write_whole
 from doe.charts.goal import phrase
 from doe.model import wording
+from doe.model.effort import bare_setting, setting_minutes
 from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.settled import SettledVersion
@@ -202,11 +203,16 @@ def _parts(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[str, str]]:
             continue
         if not factor.is_numeric:
             parts.append((f"{text.name(factor.name)}: {value}", factor.prices.get(str(value), 0.0) + factor.price))
-        elif value and (factor.price or factor.way == "rebuild"):
+        elif not _is_left_at_none(factor, value) and (factor.price or factor.way == "rebuild"):
             parts.append((f"{text.name(factor.name)}: {wording.setting(value, factor.unit)}", factor.price))
     lines = [(what, wording.number(price) if price else "-") for what, price in parts]
     total = sum(price for _, price in parts)
     return [*lines, ("all parts with a price", wording.number(total))] if total else lines
+
+
+def _is_left_at_none(factor: Factor, value: Any) -> bool:
+    """Whether a setting is the 0 that a fresh unit has anyhow."""
+    return factor.is_numeric and float(value) == 0.0 and bare_setting(factor) == 0
 
 
 def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLine, float]]:
@@ -231,7 +237,7 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
     for factor in rest:
         minutes = _minutes(factor, settings[factor.name])
         setting = wording.setting(settings[factor.name], factor.unit)
-        is_none = factor.is_numeric and float(settings[factor.name]) == 0.0
+        is_none = _is_left_at_none(factor, settings[factor.name])
         what = (
             f"Leave {text.name(factor.name)} at {setting}."
             if is_none
@@ -244,8 +250,6 @@ def bench_steps(setup: Setup, settings: Mapping[str, Any]) -> list[tuple[StepLin
 
 
 def _minutes(factor: Factor, value: Any) -> float:
-    from doe.model.effort import bare_setting, setting_minutes
-
     try:
         return setting_minutes(factor, bare_setting(factor), value)
     except DataError:  # a level that was taken out since
@@ -293,13 +297,19 @@ def _confirmation(confirmation: Mapping[str, Any] | None) -> list[str]:
 
 
 def _photos(project: Any, version: SettledVersion) -> list[tuple[str, str]]:
-    wanted: Sequence[str] = [file["sha256"] for file in version.files]
+    owners = {file["sha256"]: file["variant"] for file in version.files}
     found = []
     for row in project.file.attachments():
         kind = _KINDS.get(Path(row["filename"]).suffix.casefold())
-        if kind and row["sha256"] in wanted and Path(row["path"]).is_file():
+        if kind and row["sha256"] in owners and Path(row["path"]).is_file():
             data = base64.b64encode(Path(row["path"]).read_bytes()).decode("ascii")
-            caption = f"variant {row['variant']}: {row['note'] or row['filename']}"
-            found.append((row["variant"] != version.variant, f"data:{kind};base64,{data}", caption))
+            variant = row["variant"] or owners[row["sha256"]]  # taken out of the log since
+            found.append(
+                (
+                    variant != version.variant,
+                    f"data:{kind};base64,{data}",
+                    f"variant {variant}: {row['note'] or row['filename']}",
+                )
+            )
     found.sort(key=lambda photo: photo[0])
     return [(address, caption) for _, address, caption in found[:_MOST_PHOTOS]]

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from doe.advise.effort import new_unit_cost
 from doe.model.errors import DataError, StoreError, UsageError
 from doe.model.factor import Factor
 from doe.model.listening import PreparedSession, RaterSheet, Sample
@@ -87,6 +88,36 @@ def test_steps_come_in_an_order_that_can_be_built():
     ]
     assert "It only goes up: stop at 2." in steps[1][0].note
     assert [step.what for step, _ in bench_steps(RADIO, {**SETTINGS, "wool": 0.0})][2] == "Leave wool at 0 %."
+
+
+def test_a_zero_that_takes_work_is_set_and_paid_like_any_setting(tmp_path):
+    """A length that is sawn down to 0, and a tilt whose range begins below 0; both cost what advice counts for them."""
+    length = Factor("length", low=0, high=20, way="down", minutes=5, price=3, note="Use the fine saw")
+    tilt = Factor("tilt", low=-5, high=5, minutes=2, price=1)
+    setup = Setup(factors=[length, tilt])
+    file = ProjectFile.create(tmp_path / "saw.duckdb", setup)
+    file.add_variant(Variant("1", {"length": 0, "tilt": 0}))
+    file.settle_version(SettledVersion(0, "first", "1", {}))
+    made = Project.open(file.path)
+    sheet = sheet_context(made, made.version())
+    assert [(step.what, step.note, step.takes) for step in sheet.steps[1:]] == [
+        ("Set length to 0.", "Use the fine saw. It only goes down: stop at 0.", "5 min"),
+        ("Set tilt to 0.", "", "2 min"),
+    ]
+    assert sheet.parts == (("length: 0", "3"), ("tilt: 0", "1"), ("all parts with a price", "4"))
+    assert new_unit_cost(setup.factors, {"length": 0.0, "tilt": 0.0}, setup.effort).price == 4
+
+
+def test_a_photo_of_a_variant_that_was_withdrawn_keeps_its_name(tmp_path):
+    """The version froze it; the variant itself cannot be withdrawn, those that it came from can."""
+    file = ProjectFile.create(tmp_path / "radio.duckdb", RADIO)
+    file.add_variant(Variant("1", SETTINGS))
+    file.add_variant(Variant("2", SETTINGS, parent="1"))
+    file.attach("1", "front.png", b"\x89PNG", "front")
+    file.settle_version(SettledVersion(0, "first", "2", {}))
+    file.withdraw_variant("1")
+    made = Project.open(file.path)
+    assert [caption for _, caption in sheet_context(made, made.version()).photos] == ["variant 1: front"]
 
 
 def test_a_sheet_is_written_after_the_definitions_changed(tmp_path):
