@@ -176,7 +176,9 @@ class Settling:
 
         for what, names in (("builds", builds), ("raters", raters), ("beside", beside)):
             check_names(what, names)
-        session = confirmation_session(name, self.setup.outcomes, builds, beside, raters, rounds)
+        there = self.file.variants()
+        fresh, known = ([find_variant(one, there).name for one in names] for names in (builds, beside))
+        session = confirmation_session(name, self.setup.outcomes, fresh, known, raters, rounds)
         return session, self.file.prepare_session(session)
 
     def confirm(self, builds: Sequence[str], *, through: str | None = None, seed: int = 1) -> Confirmation:

@@ -12,6 +12,7 @@ from doe.model.errors import DataError, UsageError
 from doe.model.given import check_whole
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
+from doe.store.readings import as_spelled
 
 MOST_SAMPLES = 24
 
@@ -52,7 +53,8 @@ def confirmation_session(
     samples = sorted(
         (Sample(code, variant) for code, variant in zip(codes, variants, strict=True)), key=lambda one: one.code
     )
-    who = list(dict.fromkeys(raters))
+    spelled: dict[str, str] = {}
+    who = list(dict.fromkeys(as_spelled(rater, spelled) for rater in raters))
     sheets = [
         RaterSheet(rater, secrets.token_urlsafe(12), [(codes[place],) for place in order])
         for rater, order in zip(who, balanced_orders(len(variants), len(who), rng), strict=True)

@@ -109,8 +109,9 @@ def test_names_that_are_not_there_are_refused(project):
 
 
 def test_a_blind_session_covers_rated_outcomes_and_hides_which_is_which(project):
-    session, _ = project.prepare_confirmation(["fresh 1", "fresh 2"], ["Ann", "Bo"], beside=["0"], rounds=2)
+    session, _ = project.prepare_confirmation(["Fresh 1", "fresh 2"], ["Ann", "Bo", "ann"], beside=["0"], rounds=2)
     assert session.outcomes == ("whine",)
+    assert [sheet.rater for sheet in session.sheets] == ["Ann", "Bo"]  # capitals make no other person
     assert len({sample.code for sample in session.samples}) == 6
     assert {len(sheet.trials) for sheet in session.sheets} == {6}
     with refused(UsageError, "Name at least one rater."):
