@@ -1,4 +1,4 @@
-"""Response curves in text files: frequency and level, optionally phase; microphone corrections are read alike."""
+"""Response curves in text files: frequency and level; microphone corrections are read alike."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _WORDS = {
     "phase": re.compile(r"phase|\bdeg|°|\brad\b", re.IGNORECASE),
     "level": re.compile(r"\bdb|\bspl\b|level|magnitude|amplitude|gain", re.IGNORECASE),
 }
-_COLUMNS = ("frequency", "level", "phase")
+_COLUMNS = ("frequency", "level")
 
 
 def read_curve(path: Path | str) -> Response:
@@ -32,9 +32,9 @@ def read_curve(path: Path | str) -> Response:
     Parameters
     ----------
     path : path
-        Text with frequency in Hz in the first column (in kHz if its heading says so), level in dB in the second, and, if
-        there is a third that no heading calls otherwise, phase in degrees. How it may be written is told at
-        `doe.signals.text_table.read_table`. A first row for 0 Hz is left out.
+        Text with frequency in Hz in the first column (in kHz if its heading says so), and level in dB in the second;
+        others, such as phase, are passed over. How it may be written is told at `doe.signals.text_table.read_table`. A
+        first row for 0 Hz is left out.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def read_curve(path: Path | str) -> Response:
     frequency = table.values[:, 0] * _unit_hz(table)
     _check_frequencies(table, frequency)
     _check_levels(table)
-    return Response(Path(path).stem, frequency, table.values[:, 1].copy(), _phase(table))
+    return Response(Path(path).stem, frequency, table.values[:, 1].copy())
 
 
 def _named(heading: str) -> str:
@@ -65,7 +65,7 @@ def _named(heading: str) -> str:
 
 def _check_headings(table: NumberTable) -> None:
     names = [_named(heading) for heading in table.headings]
-    for place, wanted in enumerate(_COLUMNS[:2]):
+    for place, wanted in enumerate(_COLUMNS):
         if place < len(names) and names[place] and names[place] != wanted and wanted in names:
             raise DataError(
                 f"{table.name}: column {place + 1} is headed '{table.headings[place][:40]}' and column "
@@ -118,12 +118,3 @@ def _check_levels(table: NumberTable) -> None:
             f"{table.where(row)}: level is {wording.number(float(table.values[row, 1]))}; the second column must be a level "
             f"in dB, from -{LARGEST_LEVEL_DB:.0f} to {LARGEST_LEVEL_DB:.0f}."
         )
-
-
-def _phase(table: NumberTable) -> Array | None:
-    if table.values.shape[1] < 3:
-        return None
-    if table.headings and _named(table.headings[2]) not in ("phase", ""):
-        return None
-    phase = table.values[:, 2].copy()
-    return np.degrees(phase) if table.headings and re.search(r"\brad\b", table.headings[2]) else phase

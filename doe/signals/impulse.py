@@ -149,7 +149,7 @@ def frequency_response(impulse: Impulse, gate_s: float | None = None) -> Respons
     Returns
     -------
     Response
-        Within the band of the impulse response; level in dB re 1, phase re the direct sound.
+        Within the band of the impulse response; level in dB re 1.
 
     Raises
     ------
@@ -162,10 +162,8 @@ def frequency_response(impulse: Impulse, gate_s: float | None = None) -> Respons
     keep = (frequency >= impulse.low_hz * 0.999) & (frequency <= impulse.high_hz) & (frequency > 0)
     if np.count_nonzero(keep) < 2:
         raise DataError(f"{impulse.name} is too short to take a frequency response from.")
-    shift = np.exp(2j * np.pi * frequency[keep] * before / impulse.rate)
     level = bands.to_level(np.abs(spectrum[keep]) ** 2)
-    phase = np.degrees(np.unwrap(np.angle(spectrum[keep] * shift)))
-    return Response(impulse.name, frequency[keep], level, phase, resolution_hz=impulse.rate / after)
+    return Response(impulse.name, frequency[keep], level, resolution_hz=impulse.rate / after)
 
 
 def _stretch(impulse: Impulse, gate_s: float | None) -> tuple[int, int]:

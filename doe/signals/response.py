@@ -1,9 +1,8 @@
-"""A frequency response as numbers: level, and where known phase, over frequency."""
+"""A frequency response as numbers: level over frequency."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,9 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 from doe.model import wording
 from doe.model.errors import DataError
 from doe.signals import bands
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Array = NDArray[np.float64]
 
@@ -30,8 +26,6 @@ class Response:
         Rising, above 0.
     level : ndarray of shape (n_points,), in dB
         What the dB are relative to depends on where it comes from; `is_absolute` tells.
-    phase : ndarray of shape (n_points,) or None, in degrees
-        Where it is known.
     is_absolute : bool
         Whether the level is a sound level (dB re 20 uPa) rather than one up to a constant.
     resolution_hz : float
@@ -41,14 +35,12 @@ class Response:
     name: str
     frequency: Array
     level: Array
-    phase: Array | None = None
     is_absolute: bool = False
     resolution_hz: float = 0.0
 
     def smoothed(self, fraction: int, average: bands.Average = "power") -> Response:
-        """Return the response smoothed over 1/`fraction` octave (see `doe.signals.bands.smooth`); phase is dropped."""
-        level = bands.smooth(self.frequency, self.level, fraction, average)
-        return replace(self, level=level, phase=None)
+        """Return the response smoothed over 1/`fraction` octave (see `doe.signals.bands.smooth`)."""
+        return replace(self, level=bands.smooth(self.frequency, self.level, fraction, average))
 
     def at(self, frequency: ArrayLike) -> Array:
         """Return the level at other frequencies, straight over the logarithm of frequency; the ends are held."""
@@ -67,25 +59,14 @@ class Response:
             raise DataError(
                 f"{self.name} has fewer than two points from {wording.number(low_hz)} to {wording.number(high_hz)} Hz."
             )
-        phase = None if self.phase is None else self.phase[keep]
-        return replace(self, frequency=self.frequency[keep], level=self.level[keep], phase=phase)
+        return replace(self, frequency=self.frequency[keep], level=self.level[keep])
 
     def corrected(self, microphone: Response) -> Response:
         """Return the response with a microphone's own response taken off; outside its range nothing is taken off."""
         own = microphone.at(self.frequency)
         known = (self.frequency >= microphone.frequency[0]) & (self.frequency <= microphone.frequency[-1])
-        phase = self.phase
-        if phase is not None and microphone.phase is not None:
-            phase = phase - np.interp(self.frequency, microphone.frequency, microphone.phase)
-        return replace(self, level=self.level - np.where(known, own, 0.0), phase=phase)
+        return replace(self, level=self.level - np.where(known, own, 0.0))
 
-    def raised(self, by_db: float, *, is_absolute: bool = True) -> Response:
-        """Return the response shifted by a calibration."""
-        return replace(self, level=self.level + by_db, is_absolute=is_absolute)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return frequency_hz, level_db and, where known, phase_degrees as a frame."""
-        import pandas as pd
-
-        columns = {"frequency_hz": self.frequency, "level_db": self.level}
-        return pd.DataFrame(columns if self.phase is None else {**columns, "phase_degrees": self.phase})
+    def raised(self, by_db: float) -> Response:
+        """Return the response shifted by a calibration, as a sound level."""
+        return replace(self, level=self.level + by_db, is_absolute=True)

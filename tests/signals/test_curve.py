@@ -20,21 +20,11 @@ def curve(tmp_path, text):
     return read_curve(path)
 
 
-def test_frequency_level_and_phase_are_read(tmp_path):
+def test_frequency_and_level_are_read(tmp_path):
     found = curve(tmp_path, "* Freq(Hz)\tSPL(dB)\tPhase(deg)\n20\t80\t-12\n31.5\t81\t14\n")
     assert found.name == "body"
     assert found.frequency.tolist() == [20, 31.5]
     assert found.level.tolist() == [80, 81]
-    assert found.phase.tolist() == [-12, 14]
-
-
-def test_a_third_column_that_is_called_otherwise_is_no_phase(tmp_path):
-    assert curve(tmp_path, "Hz;left dB;right dB\n20;80;81\n30;80;81\n").phase is None
-    assert curve(tmp_path, "20 80\n30 81\n").phase is None
-
-
-def test_phase_in_radians_becomes_degrees(tmp_path):
-    assert curve(tmp_path, "Hz;dB;phase rad\n20;80;3.141592653589793\n30;80;0\n").phase.tolist() == [180.0, 0.0]
 
 
 def test_kilohertz_are_told_by_the_heading(tmp_path):

@@ -77,15 +77,6 @@ def test_a_gate_cuts_a_reflection_off(tmp_path):
     assert frequency_response(impulse, 0.008).resolution_hz == pytest.approx(125)
 
 
-def test_phase_is_relative_to_the_direct_sound(tmp_path):
-    """A mere delay has none."""
-    x = np.zeros(RATE)
-    x[1234] = 0.5
-    soundfile.write(tmp_path / "body.wav", x, RATE, subtype="FLOAT")
-    found = frequency_response(read_impulse(open_recording(tmp_path / "body.wav"), 1)).within(100, 20_000)
-    assert np.abs(found.phase).max() < 1.0
-
-
 def test_a_long_file_is_no_impulse_response(tmp_path):
     path = sounds.write_noise(tmp_path / "take.wav", 61, 8_000)
     with refused(
