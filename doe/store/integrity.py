@@ -149,8 +149,8 @@ def _dangling(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
 
 
 def _unbuilt(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:
-    for entry, identity, name in con.execute(statement("unbuilt")).fetchall():
-        yield entry, f"Reading {identity}: variant {name} is only planned."
+    for entry, record, number, name in con.execute(statement("unbuilt")).fetchall():
+        yield entry, f"{record} {number}: variant {name} is only planned."
 
 
 def _names(con: duckdb.DuckDBPyConnection) -> Iterator[Misfit]:

@@ -6,6 +6,7 @@ from doe.model.errors import DataError
 from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
 from doe.model.planned import Run
 from doe.model.records import Reading, Unit, Variant
+from doe.model.settled import SettledVersion
 from doe.store import ProjectFile
 from tests.refusing import refused
 from tests.store.radio import SETTINGS
@@ -50,8 +51,8 @@ def test_planned_runs_take_no_readings_and_no_unit(adopted: ProjectFile):
     assert [unit.variant for unit in adopted.units()] == ["2"]
 
 
-def test_a_build_stays_built_while_it_has_readings(adopted: ProjectFile):
-    """Else they would be of something planned, which advice leaves out."""
+def test_a_build_stays_built_while_something_stands_on_it(adopted: ProjectFile):
+    """Else its readings would be of something planned, which advice leaves out."""
     built = adopted.build_planned("3", new_unit=Unit("B"), unit="B")
     read = adopted.add_readings([Reading("1", "nicer", 1.0, versus="3")])
     with refused(
@@ -59,6 +60,10 @@ def test_a_build_stays_built_while_it_has_readings(adopted: ProjectFile):
         f"Entry {built.id} cannot be taken back, since other records stand on it; take back {read.id} first: Reading 5: "
         "variant 3 is only planned.",
     ):
+        adopted.take_back(built.id)
+    adopted.take_back(read.id)
+    settled = adopted.settle_version(SettledVersion(0, "first", "3", {}))
+    with pytest.raises(DataError, match=f"take back {settled.id} first: Settled version 1: variant 3 is only planned"):
         adopted.take_back(built.id)
 
 
