@@ -61,7 +61,7 @@ def _level_less(
     if other is not None:
         return level - bands.band_mean(response.frequency, response.level, other[0], other[1], settings["average"])
     if not response.is_absolute:
-        say_uncalibrated(said)
+        say_uncalibrated(path, said)
     return level
 
 
@@ -86,7 +86,7 @@ def _recorded_level(
     if other is not None:
         return level - spectrum.level(found, "Z", other, full_scale_db=known)
     if known is None:
-        say_uncalibrated(said)
+        say_uncalibrated(path, said)
     return level
 
 
@@ -95,7 +95,7 @@ def level(path: Path, settings: Settings, context: Context, said: Said) -> float
     found = load_spectrum(path, settings, context, said)
     known = full_scale(settings, context)
     if known is None:
-        say_uncalibrated(said)
+        say_uncalibrated(path, said)
     value = spectrum.level(found, settings["weighting"], settings["band"], full_scale_db=known)
     _compare_with_background(path, value, settings, context, said, known)
     return value
@@ -122,7 +122,7 @@ def loudest_level(path: Path, settings: Settings, context: Context, said: Said) 
     recording, channel = load_recording(path, settings, context, said)
     known = full_scale(settings, context)
     if known is None:
-        say_uncalibrated(said)
+        say_uncalibrated(path, said)
     weighting = settings["weighting"]
     return spectrum.loudest_level(read_blocks(recording, channel), recording.rate, weighting, full_scale_db=known)
 

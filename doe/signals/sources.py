@@ -204,10 +204,12 @@ def full_scale(settings: Settings, context: Context) -> float | None:
     return full_scale_from(tone, settings["calibrator_db"])
 
 
-def say_uncalibrated(said: Said) -> None:
-    """Say that a level is no sound level."""
+def say_uncalibrated(path: Path, said: Said) -> None:
+    """Say that a level is no sound level, or, of a curve, that it is what the file says."""
     said.note(
-        "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is."
+        "Levels are taken as the curves state them, and compare only while these are measured alike."
+        if sound_format(path) is None
+        else "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is."
     )
 
 

@@ -68,6 +68,15 @@ def test_renaming_a_variant_changes_no_code_and_taking_one_out_leaves_its_grades
     assert file.check() == []
 
 
+def test_a_judgement_goes_to_the_session_it_is_made_in(file):
+    file.prepare_session(session())
+    file.prepare_session(session(name="Morning"))
+    file.judge(2, Judgement("Ann", 1, {"echo": 3}))
+    assert [len(kept.judgements) for kept in file.prepared_sessions()] == [0, 1]
+    with refused(DataError, "There is no prepared session 3."):
+        file.judge(3, Judgement("Ann", 1, {"echo": 3}))
+
+
 def test_grades_of_an_outcome_that_was_removed_are_told_as_left_out(file):
     """They were judged, so it is not said that nothing was."""
     file.prepare_session(session())
