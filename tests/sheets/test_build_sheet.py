@@ -93,8 +93,8 @@ def test_steps_come_in_an_order_that_can_be_built():
 def test_a_zero_that_takes_work_is_set_and_paid_like_any_setting(tmp_path):
     """A length that is sawn down to 0, and a tilt whose range begins below 0; both cost what advice counts for them."""
     length = Factor("length", low=0, high=20, way="down", minutes=5, price=3, note="Use the fine saw")
-    tilt = Factor("tilt", low=-5, high=5, minutes=2, price=1)
-    setup = Setup(factors=[length, tilt])
+    tilt = Factor("tilt", low=-5, high=5, minutes=2, price=1, note="Both feet!")
+    setup = Setup(factors=[tilt, length])
     file = ProjectFile.create(tmp_path / "saw.duckdb", setup)
     file.add_variant(Variant("1", {"length": 0, "tilt": 0}))
     file.settle_version(SettledVersion(0, "first", "1", {}))
@@ -102,9 +102,9 @@ def test_a_zero_that_takes_work_is_set_and_paid_like_any_setting(tmp_path):
     sheet = sheet_context(made, made.version())
     assert [(step.what, step.note, step.takes) for step in sheet.steps[1:]] == [
         ("Set length to 0.", "Use the fine saw. It only goes down: stop at 0.", "5 min"),
-        ("Set tilt to 0.", "", "2 min"),
+        ("Set tilt to 0.", "Both feet!", "2 min"),
     ]
-    assert sheet.parts == (("length: 0", "3"), ("tilt: 0", "1"), ("all parts with a price", "4"))
+    assert sheet.parts == (("tilt: 0", "1"), ("length: 0", "3"), ("all parts with a price", "4"))
     assert new_unit_cost(setup.factors, {"length": 0.0, "tilt": 0.0}, setup.effort).price == 4
 
 
