@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from doe.advise.effort import new_unit_cost
+from doe.model.effort import Effort
 from doe.model.errors import DataError, StoreError, UsageError
 from doe.model.factor import Factor
 from doe.model.listening import PreparedSession, RaterSheet, Sample
@@ -86,6 +87,7 @@ def test_steps_come_in_an_order_that_can_be_built():
         ("Set wool to 20 %.", "8 min"),
         ("Set driver to poly.", ""),
     ]
+    assert "It cannot be changed afterwards." in steps[0][0].note
     assert "It only goes up: stop at 2." in steps[1][0].note
     assert [step.what for step, _ in bench_steps(RADIO, {**SETTINGS, "wool": 0.0})][2] == "Leave wool at 0 %."
 
@@ -94,18 +96,22 @@ def test_a_zero_that_takes_work_is_set_and_paid_like_any_setting(tmp_path):
     """A length that is sawn down to 0, and a tilt whose range begins below 0; both cost what advice counts for them."""
     length = Factor("length", low=0, high=20, way="down", minutes=5, price=3, note="Use the fine saw")
     tilt = Factor("tilt", low=-5, high=5, minutes=2, price=1, note="Both feet!")
-    setup = Setup(factors=[tilt, length])
+    felt = Factor("felt", low=0, high=9, way="up")  # costs nothing, so it is no part
+    setup = Setup(factors=[tilt, length, felt], effort=Effort(new_unit_minutes=90))
     file = ProjectFile.create(tmp_path / "saw.duckdb", setup)
-    file.add_variant(Variant("1", {"length": 0, "tilt": 0}))
+    settings = {"length": 0.0, "tilt": 0.0, "felt": 3.0}
+    file.add_variant(Variant("1", settings))
     file.settle_version(SettledVersion(0, "first", "1", {}))
     made = Project.open(file.path)
     sheet = sheet_context(made, made.version())
     assert [(step.what, step.note, step.takes) for step in sheet.steps[1:]] == [
         ("Set length to 0.", "Use the fine saw. It only goes down: stop at 0.", "5 min"),
+        ("Set felt to 3.", "It only goes up: stop at 3.", ""),
         ("Set tilt to 0.", "Both feet!", "2 min"),
     ]
     assert sheet.parts == (("tilt: 0", "1"), ("length: 0", "3"), ("all parts with a price", "4"))
-    assert new_unit_cost(setup.factors, {"length": 0.0, "tilt": 0.0}, setup.effort).price == 4
+    cost = new_unit_cost(setup.factors, settings, setup.effort)
+    assert (sheet.takes, cost.minutes, cost.price) == ("1 h 37 min", 97, 4)
 
 
 def test_a_photo_of_a_variant_that_was_withdrawn_keeps_its_name(tmp_path):
@@ -117,7 +123,9 @@ def test_a_photo_of_a_variant_that_was_withdrawn_keeps_its_name(tmp_path):
     file.settle_version(SettledVersion(0, "first", "2", {}))
     file.withdraw_variant("1")
     made = Project.open(file.path)
-    assert [caption for _, caption in sheet_context(made, made.version()).photos] == ["variant 1: front"]
+    sheet = sheet_context(made, made.version())
+    assert [caption for _, caption in sheet.photos] == ["variant 1: front"]
+    assert dict(sheet.facts)["In the log"] == "variant 2 from 1"
 
 
 def test_a_sheet_is_written_after_the_definitions_changed(tmp_path):
