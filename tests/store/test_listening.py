@@ -68,26 +68,21 @@ def test_renaming_a_variant_changes_no_code_and_taking_one_out_leaves_its_grades
     assert file.check() == []
 
 
-def test_a_judgement_goes_to_the_session_it_is_made_in(file):
-    file.prepare_session(session())
+def test_grades_of_an_outcome_that_was_removed_are_told_as_left_out(file):
+    """They were judged, in this session and not in the one beside it, so it is not said that nothing was."""
     file.prepare_session(session(name="Morning"))
+    file.prepare_session(session())
     file.judge(2, Judgement("Ann", 1, {"echo": 3}))
     assert [len(kept.judgements) for kept in file.prepared_sessions()] == [0, 1]
-    with refused(DataError, "There is no prepared session 3."):
-        file.judge(3, Judgement("Ann", 1, {"echo": 3}))
-
-
-def test_grades_of_an_outcome_that_was_removed_are_told_as_left_out(file):
-    """They were judged, so it is not said that nothing was."""
-    file.prepare_session(session())
-    file.judge(1, Judgement("Ann", 1, {"echo": 3}))
     file.change_setup("outcome", None, name="echo")
     with refused(
         DataError,
         "All that was judged in session 'Evening' is of variants or outcomes that were taken out since, so there is nothing to "
         "store; bring them back in the history, or drop the session.",
     ):
-        file.close_session(1)
+        file.close_session(2)
+    with refused(DataError, "There is no prepared session 3."):
+        file.close_session(3)
 
 
 def test_a_dropped_session_takes_its_judgements_along_and_comes_back(file):
