@@ -176,9 +176,7 @@ class Settling:
 
         for what, names in (("builds", builds), ("raters", raters), ("beside", beside)):
             check_names(what, names)
-        there = self.file.variants()
-        fresh, known = ([find_variant(one, there).name for one in names] for names in (builds, beside))
-        session = confirmation_session(name, self.setup.outcomes, fresh, known, raters, rounds)
+        session = confirmation_session(name, self.setup.outcomes, self.file.variants(), builds, beside, raters, rounds)
         return session, self.file.prepare_session(session)
 
     def confirm(self, builds: Sequence[str], *, through: str | None = None, seed: int = 1) -> Confirmation:

@@ -8,10 +8,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from doe.advise.listening import balanced_orders, three_digit_codes
+from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError
 from doe.model.given import check_whole
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
+from doe.model.records import Variant
 from doe.store.readings import as_spelled
 
 MOST_SAMPLES = 24
@@ -20,6 +22,7 @@ MOST_SAMPLES = 24
 def confirmation_session(
     name: str,
     outcomes: Sequence[Outcome],
+    known: Sequence[Variant],
     builds: Sequence[str],
     beside: Sequence[str],
     raters: Sequence[str],
@@ -34,7 +37,7 @@ def confirmation_session(
     UsageError
         If there is no rater or build, `rounds` is no whole number from 1, or the samples are too many for ears.
     DataError
-        If no outcome is rated.
+        If no outcome is rated, or a variant is unknown.
     """
     rated = [outcome.name for outcome in outcomes if outcome.kind == "rated"]
     if not rated:
@@ -45,7 +48,8 @@ def confirmation_session(
         raise UsageError("Name at least one rater.", command="--rater NAME names one")
     if not builds:
         raise UsageError("Name at least one fresh build.")
-    variants = list(dict.fromkeys([*builds, *beside])) * check_whole("rounds", rounds, 1)
+    named = [find_variant(one, known).name for one in (*builds, *beside)]
+    variants = list(dict.fromkeys(named)) * check_whole("rounds", rounds, 1)
     if len(variants) > MOST_SAMPLES:
         raise UsageError(f"{len(variants)} samples are too many for ears; at most {MOST_SAMPLES} in one session.")
     rng = np.random.default_rng(secrets.randbits(128))
