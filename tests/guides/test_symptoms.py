@@ -56,6 +56,11 @@ def test_what_can_be_taken_back_comes_first_at_the_same_effort():
     ]
     found = tries(symptom("runs hot"), Setup(factors=factors))
     assert [(item.factor, item.minutes) for item in found.here] == [("gap", 4), ("power", 10), ("vent_a", 10)]
+    assert [item.way_told for item in found.here] == ["", "", "cannot be taken back"]
+    tried = {item.idea.what for item in found.here}
+    assert [idea.what for idea in found.elsewhere] == [
+        idea.what for idea in symptom("runs hot").ideas if idea.what not in tried
+    ]
 
 
 def test_a_way_that_a_factor_cannot_go_takes_a_new_unit():

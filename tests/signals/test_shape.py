@@ -11,6 +11,7 @@ from doe.model.errors import DataError
 from doe.signals.bands import smooth
 from doe.signals.response import Response
 from doe.signals.shape import deviation, find_resonances, tilt
+from doe.signals.sources import average_responses
 from tests.refusing import refused
 
 GRID = np.geomspace(20, 20_000, 4000)
@@ -49,6 +50,13 @@ def test_levels_may_be_matched_in_another_band():
 @given(st.floats(-12, 12))
 def test_a_straight_slope_has_its_tilt(slope):
     assert tilt(Response("a", GRID, slope * np.log2(GRID)), 200, 5000) == pytest.approx(slope, abs=1e-6)
+
+
+def test_takes_are_averaged_as_power_or_as_decibels():
+    """0 and 20 dB are powers of 1 and 100."""
+    takes = [Response(name, GRID, 0 * GRID + level) for name, level in (("a", 0), ("b", 20))]
+    for average, mean in (("power", 10 * np.log10(101 / 2)), ("dB", 10.0)):
+        assert average_responses(takes, average, (100, 1000)).level == pytest.approx(mean)
 
 
 def test_what_is_not_covered_or_too_narrow_is_refused():

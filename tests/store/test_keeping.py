@@ -71,12 +71,12 @@ def test_a_suggestion_comes_back_with_its_prediction(radio: ProjectFile):
         "settings": {"vents": 5},
         "mean": 0.1 + 0.2,
         "low": float("nan"),
-        "draws": np.array([1.5, 2]),
+        "draws": np.array([1.5, np.nan]),
     }
     entry = radio.add_suggestion(body)
     (row,) = radio.suggestions()
     assert row["at"].date() == entry.at.date()
-    assert {key: row[key] for key in body} == {**body, "low": None, "draws": [1.5, 2.0]}
+    assert {key: row[key] for key in body} == {**body, "low": None, "draws": [1.5, None]}
     assert entry.summary == "suggested improve: vents 5"
     on = {"kind": "learn", "unit": "body A", "settings": {"wool": 25.0, "feet": "cork"}}
     assert radio.add_suggestion(on).summary == "suggested learn on body A: wool 25, feet cork"
