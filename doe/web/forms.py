@@ -129,6 +129,12 @@ def marked(count: int, done: str = "stored") -> str:
     return f"Nothing is {done} yet: see the {'field' if count == 1 else 'fields'} marked below."
 
 
+def way_back(sent: Posted, otherwise: str, *pages: str) -> str:
+    """Return the address in the field `back` if it is one of these pages of ours, with what was asked of it."""
+    back = sent.text("back")
+    return back if re.fullmatch(rf"(?:{'|'.join(map(re.escape, pages))})(?:\?[\w=&.%+-]*)?", back) else otherwise
+
+
 def at_most(text: str, name: str, most: int) -> str:
     """Return text that is not too long for its field; it is never cut silently.
 

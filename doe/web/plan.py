@@ -23,7 +23,7 @@ from doe.web import route, urls
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead
 from doe.web.desk import Desk
-from doe.web.forms import Sent, marked
+from doe.web.forms import Sent, marked, way_back
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import PlanPage, Runs
 from doe.web.plan_runs import next_build, runs_of_plan, runs_to_build
@@ -331,5 +331,4 @@ def abandon(request: Request, sent: Sent, desk: AtDesk) -> Response:
 def stop(request: Request, sent: Sent) -> Response:
     """End a search with the best so far, and go back to where it was asked for."""
     route.planner_of(request).stop()
-    back = sent.text("back")
-    return go_to(back if re.fullmatch(r"/(?:plan|route)(?:\?[\w=&.%+-]*)?", back) else urls.plan())
+    return go_to(way_back(sent, urls.plan(), urls.plan(), urls.route()))

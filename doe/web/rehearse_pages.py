@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -18,7 +17,7 @@ from doe.web import urls
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead
 from doe.web.desk import Desk
-from doe.web.forms import Sent, marked
+from doe.web.forms import Sent, marked, way_back
 from doe.web.pages import AtDesk, go_to, page
 from doe.web.plan_contexts import RehearsePage
 from doe.web.planner import Planner, Tell, Worked
@@ -69,8 +68,7 @@ def show(request: Request, desk: AtDesk) -> Response:
 def stop(request: Request, sent: Sent) -> Response:
     """End a rehearsal with the benches played so far, and go back to where it was asked for."""
     _rehearser(request).stop()
-    back = sent.text("back")
-    return go_to(back if re.fullmatch(r"/rehearse(?:\?[\w=&.%+-]*)?", back) else urls.rehearse())
+    return go_to(way_back(sent, urls.rehearse(), urls.rehearse()))
 
 
 def _rehearser(request: Request) -> Planner:
