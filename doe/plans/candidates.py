@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -57,6 +58,12 @@ class Region:
         """Places of the factors that the limits speak of, straight or through derived quantities."""
         return limited_places(self.coding, self.limits)
 
+    @property
+    def tied(self) -> tuple[tuple[int, int], ...]:
+        """Pairs of limited factors that can hardly change but together, as where settings must add up to a number."""
+        stuck = [place for column, place in enumerate(self.limited) if _is_stuck(self.pool, column)]
+        return tuple(itertools.combinations(stuck, 2))
+
     def draw(self, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
         """Draw settings at random that keep the limits, shape (*shape, n_factors)."""
         columns = [values[rng.integers(len(values), size=shape)] for values in self.candidates]
@@ -64,6 +71,12 @@ class Region:
         if self.limited:
             drawn[..., list(self.limited)] = self.pool[rng.integers(len(self.pool), size=shape)]
         return drawn
+
+
+def _is_stuck(pool: Array, column: int) -> bool:
+    """Tell whether most combinations leave a factor one setting, all others as they are."""
+    _, counts = np.unique(np.delete(pool, column, axis=1), axis=0, return_counts=True)
+    return bool((counts == 1).sum() > len(pool) / 2)
 
 
 def limited_places(coding: Coding, limits: Sequence[Limit]) -> tuple[int, ...]:

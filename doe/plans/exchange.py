@@ -1,4 +1,4 @@
-"""Coordinate exchange: many plans improved side by side, one setting at a time.
+"""Coordinate exchange: many plans improved side by side, one setting at a time, two where limits tie them together.
 
 Every plan of a batch is a row of arrays. Replacing row x of a plan by z changes |M| by the factor
 
@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -58,6 +59,8 @@ class Task:
         Settings of shape (..., n_factors) -> whether they keep the limits.
     limited : frozenset of int
         Factors that the limits speak of.
+    tied : tuple of (int, int)
+        Factors that the limits let move in pairs only, as where settings must add up to a number.
     nudges : mapping
         For a factor to be moved a little instead of set to its candidates: the size of a move, and the ends of its range.
     """
@@ -70,6 +73,7 @@ class Task:
     groups: Mapping[int, tuple[Ints, ...]] = field(default_factory=dict)
     allowed: Callable[[Array], Flags] | None = None
     limited: frozenset[int] = frozenset()
+    tied: tuple[tuple[int, int], ...] = ()
     nudges: Mapping[int, tuple[float, float, float]] = field(default_factory=dict)
 
     @property
@@ -81,6 +85,11 @@ class Task:
     def size(self) -> int:
         """Order of M."""
         return len(self.fixed)
+
+    @property
+    def moves(self) -> tuple[tuple[int, ...], ...]:
+        """Factors to change in one trial: each by itself, then those that are tied, in pairs."""
+        return (*((factor,) for factor in range(len(self.candidates))), *self.tied)
 
 
 @dataclass(slots=True)
@@ -188,9 +197,9 @@ def improve(task: Task, values: Array, most: int = 30) -> Array:
 def sweep_once(task: Task, batch: Batch) -> Flags:
     """Go through all units, then all runs, once; tell which plans changed."""
     moved = np.zeros(len(batch.values), dtype=bool)
-    for factor, groups in task.groups.items():
-        for rows in groups:
-            moved |= _exchange_group(task, batch, factor, rows)
+    for factors in task.moves:
+        for rows in next((task.groups[factor] for factor in factors if factor in task.groups), ()):
+            moved |= _exchange_group(task, batch, factors, rows)
     for run in range(task.n_runs):
         moved |= _exchange_run(task, batch, run)
     return moved
@@ -262,9 +271,9 @@ def _exchange_run(task: Task, batch: Batch, run: int) -> Flags:
     values, z = batch.values[:, run].copy(), x.copy()
     coded = task.layout.code(values)
     changed = np.zeros(len(values), dtype=bool)
-    for factor in range(len(task.candidates)):
-        if factor not in task.groups:
-            changed[_exchange_setting(task, batch, (values, coded, z), (D, B), factor)] = True
+    for factors in task.moves:
+        if not any(factor in task.groups for factor in factors):
+            changed[_exchange_setting(task, batch, (values, coded, z), (D, B), factors)] = True
     which = np.flatnonzero(changed)
     if len(which):
         _renew(batch, D, B, which)
@@ -274,19 +283,23 @@ def _exchange_run(task: Task, batch: Batch, run: int) -> Flags:
 
 
 def _exchange_setting(
-    task: Task, batch: Batch, row: tuple[Array, Array, Array], forms: tuple[_Form, _Form | None], factor: int
+    task: Task,
+    batch: Batch,
+    row: tuple[Array, Array, Array],
+    forms: tuple[_Form, _Form | None],
+    factors: tuple[int, ...],
 ) -> Ints:
-    """Give one factor of the row its best setting in every plan, all else as it is; return the plans that changed."""
+    """Give a factor of the row, or two, the best setting in every plan, all else as it is; return the plans that changed."""
     (values, coded, z), (D, B) = row, forms
-    touched = task.layout.touched[factor]
-    tries = _tried(task, values, factor)
+    touched = _touched(task.layout, factors)
+    tries, kept = _tried(task, values, factors)
     codes = np.repeat(coded[:, None, :], tries.shape[1], axis=1)
-    task.layout.recode(codes, tries, factor)
+    for factor in factors:
+        task.layout.recode(codes, tries, factor)
     new = task.layout.expand(codes, touched)
     delta = new - z[:, None, touched]
     gain, sums = _gains(batch, D, B, delta, touched)
-    if factor in task.limited and task.allowed is not None:
-        gain = np.where(task.allowed(tries), gain, -np.inf)
+    gain = np.where(kept, gain, -np.inf)
     if task.layout.derived:
         gain = np.where(np.isfinite(gain), gain, -np.inf)
     best = np.argmax(gain, axis=1)
@@ -303,15 +316,40 @@ def _exchange_setting(
     return which
 
 
-def _tried(task: Task, values: Array, factor: int) -> Array:
-    """Return the rows with one factor at each setting to try, shape (n_plans, n_trials, n_factors)."""
-    candidates: Array = task.candidates[factor]
-    if factor in task.nudges:
-        size, low, high = task.nudges[factor]
-        candidates = np.clip(values[:, factor, None] + size * np.array([-1.0, 1.0]), low, high)
-    tries = np.repeat(values[:, None, :], candidates.shape[-1], axis=1)
-    tries[:, :, factor] = candidates
+def _touched(layout: Layout, factors: tuple[int, ...]) -> Ints:
+    """Return the model columns that change with some of the factors."""
+    return reduce(np.union1d, (layout.touched[factor] for factor in factors))
+
+
+def _tried(task: Task, values: Array, factors: tuple[int, ...]) -> tuple[Array, Flags]:
+    """Return the rows with some factors at all settings to try, shape (n_plans, n_trials, n_factors), and those that may be."""
+    tries = values[:, None, :]
+    for factor in factors:
+        settings: Array = task.candidates[factor]
+        if factor in task.nudges:
+            size, low, high = task.nudges[factor]
+            settings = np.clip(values[:, factor, None] + size * np.array([-1.0, 1.0]), low, high)
+        tries = _at_each(tries, factor, settings)
+    if task.allowed is None or task.limited.isdisjoint(factors):
+        return tries, np.ones(tries.shape[:2], dtype=bool)
+    return _sifted(tries, task.allowed(tries))
+
+
+def _at_each(tries: Array, factor: int, settings: Array) -> Array:
+    """Repeat trials, shape (n_plans, n_trials, ..., n_factors), with a factor at each of its settings."""
+    n_before, n_settings = tries.shape[1], settings.shape[-1]
+    tries = np.repeat(tries, n_settings, axis=1)
+    every = np.tile(settings, n_before)
+    tries[..., factor] = every.reshape(*every.shape, *(1,) * (tries.ndim - 3))
     return tries
+
+
+def _sifted(tries: Array, kept: Flags) -> tuple[Array, Flags]:
+    """Leave out trials that break limits, most of them where factors are tied; as many stay for every plan."""
+    most = max(1, int(kept.sum(axis=1).max()))
+    first = np.argsort(~kept, axis=1, kind="stable")[:, :most]
+    rows = np.arange(len(tries))[:, None]
+    return tries[rows, first], kept[rows, first]
 
 
 def _gains(batch: Batch, D: _Form, B: _Form | None, delta: Array, touched: Ints) -> tuple[Array, tuple[Array, ...]]:
@@ -346,23 +384,25 @@ def _phi_of(h: Array, q: Array, s: Array) -> Array:
     return (1 - h) * (1 + q) + s**2
 
 
-def _exchange_group(task: Task, batch: Batch, factor: int, rows: Ints) -> Flags:
-    """Give a factor that is fixed on a unit its best setting on all rows of that unit."""
-    settings = task.candidates[factor]
-    tries = np.repeat(batch.values[:, None, rows], len(settings), axis=1)
-    tries[..., factor] = settings[:, None]
+def _exchange_group(task: Task, batch: Batch, factors: tuple[int, ...], rows: Ints) -> Flags:
+    """Give a factor that is fixed on a unit its best setting on all rows of that unit, or two factors that are tied."""
+    tries = batch.values[:, None, rows]
+    for factor in factors:
+        tries = _at_each(tries, factor, task.candidates[factor])
+    kept: Flags = np.ones(tries.shape[:2], dtype=bool)
+    if task.allowed is not None and not task.limited.isdisjoint(factors):
+        tries, kept = _sifted(tries, np.all(task.allowed(tries), axis=2))
     X = batch.X[:, rows]
     beside = np.broadcast_to(
         X[:, None, :, task.layout.n_columns :], (*tries.shape[:3], task.size - task.layout.n_columns)
     )
     gain = _gains_together(batch, X, np.concatenate([task.layout.rows(tries), beside], axis=3))
-    if factor in task.limited and task.allowed is not None:
-        gain = np.where(task.allowed(tries).all(axis=2), gain, -np.inf)
+    gain = np.where(kept, gain, -np.inf)
     best = np.argmax(gain, axis=1)
     changed: Flags = gain[np.arange(len(best)), best] > _GAIN
     if changed.any():
         which = np.flatnonzero(changed)
-        batch.values[which[:, None], rows, factor] = settings[best[which], None]
+        batch.values[which[:, None], rows] = tries[which, best[which]]
         fresh = begin(task, batch.values[which])
         batch.X[which], batch.D[which], batch.total[which] = fresh.X, fresh.D, fresh.total
         if batch.B is not None and fresh.B is not None:

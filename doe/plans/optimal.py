@@ -205,7 +205,7 @@ def optimal_task(
         moments[: layout.n_columns, : layout.n_columns] = region_moments(layout, area)
     allowed = _allowed(area.coding, area) if area.limits else None
     task = Task(layout, area.candidates, new, fixed, moments, _groups(area, arrangement), allowed)
-    return replace(task, limited=frozenset(area.limited))
+    return replace(task, limited=frozenset(area.limited), tied=area.tied)
 
 
 def _allowed(coding: Coding, area: Region) -> Callable[[Array], Flags]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -54,7 +55,8 @@ class Found:
 
 def default_starts(task: Task) -> int:
     """Choose how many starts to make: what a few seconds allow on an ordinary machine."""
-    settings = task.n_runs * sum(len(values) for values in task.candidates) / 2
+    trials = sum(math.prod(len(task.candidates[factor]) for factor in factors) for factors in task.moves)
+    settings = task.n_runs * trials / 2
     each = _SECONDS_PER_STEP * settings * task.size**1.65 * (1 if task.moments is None else 2)
     if task.groups:
         each *= 2  # what is fixed on a unit is tried for all of its runs together

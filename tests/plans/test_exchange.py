@@ -1,8 +1,11 @@
+import itertools
+
 import numpy as np
 import pytest
 
 from doe.coding import Coding
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.plans import exchange
 from doe.plans.arrangement import arrange
 from doe.plans.candidates import region
@@ -66,6 +69,34 @@ def test_no_single_setting_improves_a_finished_plan(criterion, units):
                     other[rows, factor] = setting
                     gain = plain_score(task, other) - best
                     assert gain < (1e-4 if criterion == "D" else 1e-4 * abs(best))
+
+
+@pytest.mark.parametrize(
+    ("criterion", "way", "units"), [("D", "either", None), ("I", "either", None), ("D", "rebuild", 3)]
+)
+def test_no_two_settings_improve_a_finished_plan_where_limits_tie_them(criterion, way, units):
+    """Law: where three shares must add up to 1, two of a row, or of all rows of a unit, have their best settings together."""
+    coding = Coding(tuple(Factor(name, low=0, high=1, way=way) for name in "abc"))
+    terms = coding.terms(["a", "b"])
+    layout, area = Layout(coding, terms), region(coding, terms, [Limit("a + b + c == 1")], 1)
+    arrangement = arrange(6, 1, units, 0)
+    task = optimal_task(area, layout, arrangement, np.empty((0, 3)), criterion=criterion)
+    for plan in improve(task, draw_starts(area, arrangement, 2, np.random.default_rng(4)), 60):
+        best = plain_score(task, plan)
+        for rows, pair in itertools.product(arrangement.rows_of_units(), itertools.combinations(range(3), 2)):
+            for settings in itertools.product(*(task.candidates[place] for place in pair)):
+                other = plan.copy()
+                other[np.ix_(rows, pair)] = settings
+                if task.allowed(other).all():
+                    assert plain_score(task, other) - best < (1e-4 if criterion == "D" else 1e-4 * abs(best))
+
+
+@pytest.mark.parametrize(
+    ("rule", "tied"), [("a + b + c == 1", {(0, 1), (0, 2), (1, 2)}), ("b == c", {(1, 2)}), ("a + b + c <= 1", set())]
+)
+def test_factors_that_hardly_move_alone_are_tied(rule, tied):
+    coding = Coding(tuple(Factor(name, low=0, high=1) for name in "abc"))
+    assert set(region(coding, coding.terms("main"), [Limit(rule)], 1).tied) == tied
 
 
 @pytest.mark.parametrize("criterion", ["D", "I"])

@@ -294,6 +294,17 @@ def test_a_factor_outside_the_model_does_not_stand_in_the_way():
     assert np.allclose(X.T @ X, 8 * np.eye(3))
 
 
+def test_shares_that_add_up_are_planned_at_the_points_of_the_lattice():
+    """Kiefer (1961, Annals of Mathematical Statistics 32, 298-325): for a quadratic model of three shares the D-optimal plan is
+    the lattice of Scheffe (1958), each share alone and each two in halves. 1 = a + b + c, so c and its square follow.
+    """
+    terms = ["a", "b", "a^2", "b^2", "a:b"]
+    made = plan([Factor(name, low=0, high=1) for name in "abc"], 6, terms, limits=[Limit("a + b + c == 1")], starts=3)
+    points = np.round(made.table[["a", "b", "c"]].to_numpy(), 9)
+    lattice = {tuple(point) for point in itertools.product([0, 0.5, 1], repeat=3) if sum(point) == 1}
+    assert {tuple(point) for point in points} == lattice
+
+
 def test_settings_that_must_add_up_are_planned_and_judged_on_their_line():
     """No setting drawn at random keeps A + B = 0. On the grid of 11 that stands for the line A^2 is 0.4 on average, C^2 is 1/3,
     and all else is 0, so the mean variance of prediction is C00 + 0.4 C11 + C22 / 3 of (X'X)^-1; it was not a number.
