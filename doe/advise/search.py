@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from typing import Any
 
@@ -26,7 +27,7 @@ def pool(space: Space, centres: Codes, rng: np.random.Generator) -> Codes:
     ----------
     space : Space
     centres : ndarray of shape (n_centres, n_factors)
-        Variants that exist; all their single changes are included, for a dozen of them at most.
+        Variants that exist; their neighbours are included, for a dozen of them at most.
     rng : numpy Generator
 
     Returns
@@ -34,10 +35,38 @@ def pool(space: Space, centres: Codes, rng: np.random.Generator) -> Codes:
     ndarray of shape (n_variants, n_factors)
         All keep the limits.
     """
-    near = [single_changes(space, centre) for centre in centres[-MOST_CENTRES:]]
+    near = neighbours(space, centres[-MOST_CENTRES:])
     anywhere = drawn_codes(space.shape, N_RANDOM, rng)
-    codes = unique(space, np.vstack([centres, *near, anywhere]).astype(np.intp))
+    codes = unique(space, np.vstack([centres, near, anywhere]).astype(np.intp))
     return codes[space.allowed(codes)]
+
+
+def neighbours(space: Space, centres: Codes) -> Codes:
+    """Return the variants that keep the limits and differ from a centre in one factor.
+
+    Of a factor that limits let move with others only, as where settings must add up to a number, those that differ in two.
+
+    Parameters
+    ----------
+    space : Space
+    centres : ndarray of shape (n_centres, n_factors)
+
+    Returns
+    -------
+    ndarray of shape (n_variants, n_factors)
+        Some may be there more than once.
+    """
+    near = np.vstack([np.empty((0, len(space.shape)), dtype=np.intp), *(single_changes(space, one) for one in centres)])
+    kept = space.allowed(near)
+    if kept.all():
+        return near
+    of_factor = np.repeat(np.arange(len(space.shape)), np.array(space.shape) - 1)
+    pairs = []
+    for centre, alone in zip(centres, kept.reshape(len(centres), -1), strict=True):
+        stuck = np.setdiff1d(of_factor, of_factor[alone])
+        pairs += [double_changes(space, centre, one, other) for one, other in itertools.combinations(stuck, 2)]
+    both = np.vstack([near[:0], *pairs])
+    return np.vstack([near[kept], both[space.allowed(both)]])
 
 
 def single_changes(space: Space, centre: npt.NDArray[np.intp]) -> Codes:
@@ -51,8 +80,16 @@ def single_changes(space: Space, centre: npt.NDArray[np.intp]) -> Codes:
     return np.vstack(changes)
 
 
+def double_changes(space: Space, centre: npt.NDArray[np.intp], one: int, other: int) -> Codes:
+    """Return every variant that differs from one in two factors, shape (n_changes, n_factors)."""
+    first, second = (np.delete(np.arange(space.shape[place]), centre[place]) for place in (one, other))
+    changes = np.repeat(centre[None], len(first) * len(second), axis=0)
+    changes[:, one], changes[:, other] = np.repeat(first, len(second)), np.tile(second, len(first))
+    return changes
+
+
 def climb(space: Space, score: Callable[[Codes], Floats], start: Codes) -> Codes:
-    """Improve the best of some variants by single changes until none of them gets better.
+    """Improve the best of some variants by changes to neighbours until none of them gets better.
 
     Parameters
     ----------
@@ -77,8 +114,7 @@ def climb(space: Space, score: Callable[[Codes], Floats], start: Codes) -> Codes
         if not len(fresh):
             break
         expanded.update(int(key) for key in keys)
-        found = unique(space, np.vstack([single_changes(space, seen[place]) for place in fresh]))
-        found = found[space.allowed(found)]
+        found = unique(space, neighbours(space, seen[fresh]))
         found = found[~np.isin(numbered(space, found), numbered(space, seen))]
         if not len(found):
             continue

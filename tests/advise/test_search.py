@@ -45,6 +45,23 @@ def test_search_of_a_million_comes_within_one_percent_of_the_best(seed):
     assert score(found).max() >= 0.99 * best
 
 
+@pytest.mark.parametrize("seed", [0, 3])
+@pytest.mark.parametrize(
+    ("rules", "start"),
+    [(["f0 + f1 + f2 + f3 == 14"], [4, 4, 3, 3, 0, 0]), (["f0 == f1", "f2 + f3 == 9"], [0, 0, 4, 5, 0, 0])],
+)
+def test_search_finds_the_best_of_settings_that_must_add_up(rules, start, seed):
+    """Against all that keep the rules, by brute force; no factor of a rule can change alone."""
+    space = make_space(Coding(FACTORS), limits=[Limit(rule) for rule in rules])
+    score = rugged(space, seed)
+    every = space.everything()
+    best = score(every[space.allowed(every)]).max()
+    found = climb(space, score, pool(space, np.array([start]), np.random.default_rng(seed)))
+    assert len(found) < 5000
+    assert space.allowed(found).all()
+    assert score(found).max() >= 0.99 * best
+
+
 def a_log(rng):
     """A dozen variants on one unit, two outcomes that follow three of the factors each, a bend and a pair among them."""
     rows, mains = [], rng.normal(size=(2, 6)) * (rng.random((2, 6)) < 0.5)
