@@ -17,6 +17,7 @@ FLOORS = {
     "store": 1,
     "signals": 1,
     "coding": 2,
+    "grids": 2,
     "fit": 3,
     "plans": 3,
     "advise": 4,
@@ -50,7 +51,7 @@ ONLY_IN = {
     "pydantic": {"web"},
     "argparse": {"cli"},
 }
-ARRAY_ROOMS = {"fit", "plans", "advise", "coding"}
+ARRAY_ROOMS = {"fit", "plans", "advise", "coding", "grids"}
 ENGINES = {"numpy", "scipy", "pandas", "statsmodels", "sklearn"}
 
 

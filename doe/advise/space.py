@@ -12,16 +12,21 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Coding, Term, term_columns
+from doe.grids import summed_grids
 from doe.model.choices import Settings, Value
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, derive
+from doe.model.sums import sums
 
 Array = npt.NDArray[np.floating[Any]]
 Codes = npt.NDArray[np.intp]
 
 MOST_VALUES = 13
 """Settings considered of one factor, beside those that exist already."""
+
+MOST_SEEN = 12
+"""Variants, the latest, of which single changes are made up for where settings must add up to a number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +143,7 @@ def make_space(
     derived: Sequence[Derived] | None = None,
     most: int = MOST_VALUES,
 ) -> Space:
-    """Build the grid: evenly spread settings of each factor, and every setting that exists already.
+    """Build the grid: evenly spread settings of each factor, those that make a sum where limits want one, and all that exist.
 
     Parameters
     ----------
@@ -153,11 +158,14 @@ def make_space(
     most : int
         Settings considered of one numeric factor, beside those seen.
     """
+    derived = tuple(coding.derived if derived is None else derived)
+    summed = summed_grids(sums(coding.factors, limits, derived), most, seen[-MOST_SEEN:])
     values = []
     for factor in coding.factors:
         found = {settings[factor.name] for settings in seen if factor.name in settings}
-        values.append(tuple(sorted({*factor.grid(most), *found}, key=factor.position)))
-    return Space(coding, tuple(values), tuple(limits), tuple(coding.derived if derived is None else derived))
+        usual = summed.get(factor.name) or factor.grid(most)
+        values.append(tuple(sorted({*usual, *found}, key=factor.position)))
+    return Space(coding, tuple(values), tuple(limits), derived)
 
 
 def drawn_codes(sizes: Sequence[int], count: int, rng: np.random.Generator) -> Codes:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import functools
+import itertools
 import math
 import operator
 from collections.abc import Callable, Mapping
@@ -52,7 +53,10 @@ _FUNCTIONS: dict[str, Callable[..., Any]] = {
 _OF_ARRAYS = {"max": "maximum", "min": "minimum"}
 
 ROUNDING = 1e-12
-"""Share of two numbers by which they may differ and still count as equal: 0.1 + 0.2 keeps a limit of 0.3."""
+"""Share of two numbers, or of what was added up to them, by which they may differ and still count as equal.
+
+0.1 + 0.2 keeps a limit of 0.3, and 0.1 + 0.2 - 0.3 one of 0.
+"""
 
 FUNCTIONS = tuple(_FUNCTIONS)
 OPERATORS = (*_ARITHMETIC, *_COMPARISONS)
@@ -191,31 +195,46 @@ def _join(parts: list[Any], name: str) -> Any:
 
 
 def _compare(node: ast.Compare, values: Mapping[str, Any]) -> Any:
-    sides = [compute(side, values) for side in (node.left, *node.comparators)]
-    truths = [_truth(type(sign), a, b) for sign, a, b in zip(node.ops, sides, sides[1:], strict=False)]
+    parts = (node.left, *node.comparators)
+    sides = [compute(part, values) for part in parts]
+    sizes = [0.0 if _is_text(side) else _size(part, values) for part, side in zip(parts, sides, strict=True)]
+    truths = [
+        _truth(type(sign), *pair, one + other)
+        for sign, pair, (one, other) in zip(node.ops, itertools.pairwise(sides), itertools.pairwise(sizes), strict=True)
+    ]
     return truths[0] if len(truths) == 1 else _join(truths, "min")
 
 
-def _truth(sign: type[ast.cmpop], first: Any, second: Any) -> Any:
+def _size(node: ast.AST, values: Mapping[str, Any]) -> Any:
+    """Return how large the numbers are that a result is added up from; its own size where it is no sum."""
+    match node:
+        case ast.BinOp(op=ast.Add() | ast.Sub()):
+            return _size(node.left, values) + _size(node.right, values)
+        case ast.UnaryOp():
+            return _size(node.operand, values)
+    return abs(compute(node, values))
+
+
+def _truth(sign: type[ast.cmpop], first: Any, second: Any, size: Any) -> Any:
     if _is_text(first) != _is_text(second):
         raise TypeError("a level is compared with a number")
     if _is_text(first) and sign not in (ast.Eq, ast.NotEq):
         raise TypeError("levels are only compared with == and !=")
     if not (_is_array(first) or _is_array(second)):
-        met = second if not _is_text(first) and _is_equal(first, second) else first
+        met = second if not _is_text(first) and _is_equal(first, second, size) else first
         return float(_COMPARISONS[sign](met, second))
     import numpy as np
 
     with np.errstate(all="ignore"):
-        met = first if _is_text(first) else np.where(_is_equal(first, second), second, first)
+        met = first if _is_text(first) else np.where(_is_equal(first, second, size), second, first)
     answer = _COMPARISONS[sign](met, second)
     unknown = functools.reduce(operator.or_, (_is_unknown(side) for side in (first, second)))
     return np.where(unknown, np.nan, np.asarray(answer, dtype=float))
 
 
-def _is_equal(first: Any, second: Any) -> Any:
-    """Whether two numbers differ by no more than rounding."""
-    return abs(first - second) <= ROUNDING * abs(first) + ROUNDING * abs(second)
+def _is_equal(first: Any, second: Any, size: Any) -> Any:
+    """Whether two numbers differ by no more than rounding, of what was added up to them."""
+    return abs(first - second) <= ROUNDING * size
 
 
 def _is_unknown(side: Any) -> Any:

@@ -70,6 +70,14 @@ class Expression:
         """Whether it yields true or false rather than a number."""
         return _is_boolean(self._tree)
 
+    @property
+    def sides(self) -> tuple[Expression, Expression] | None:
+        """What an equation (``left == right``) says is equal; None of any other rule."""
+        tree = self._tree
+        if not isinstance(tree, ast.Compare) or len(tree.ops) != 1 or not isinstance(tree.ops[0], ast.Eq):
+            return None
+        return Expression(ast.unparse(tree.left)), Expression(ast.unparse(tree.comparators[0]))
+
     def check_names(self, known: Mapping[str, object] | frozenset[str], what: str) -> None:
         """Raise `UsageError` where the expression uses a name that is not known."""
         for name in sorted(self.names - set(known)):

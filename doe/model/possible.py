@@ -13,6 +13,7 @@ Moore, Kearfott & Cloud (2009), Introduction to Interval Analysis, SIAM, chapter
 from __future__ import annotations
 
 import ast
+import contextlib
 import functools
 import itertools
 import math
@@ -23,11 +24,12 @@ from typing import Any
 
 from doe.model.arithmetic import ROUNDING
 from doe.model.choices import Value
-from doe.model.errors import UsageError, listed
+from doe.model.errors import DataError, UsageError, listed
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits, derive_possible, names_behind
 from doe.model.setup import Setup
+from doe.model.sums import Sum, sums
 
 MOST_BOXES = 600
 """Boxes looked at before a question is left open."""
@@ -178,12 +180,13 @@ def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> 
     used = names_behind(itertools.chain(*named), setup.derived)
     fixed = {item.name: _Box.of(item).middle() for item in setup.factors if item.name not in used}
     waiting = deque([tuple(_Box.of(item) for item in setup.factors if item.name in used)])
+    rules = sums(setup.factors, limits, setup.derived)
     for _ in range(MOST_BOXES):
         if not waiting:
             return False
         box = waiting.popleft()
         point = {**fixed, **{side.factor.name: side.middle() for side in box}}
-        if _holds(point, setup, limits, quantity):
+        if _holds(_made_up(point, rules), setup, limits, quantity):
             return True
         if not _may_hold(box, setup, limits, quantity):
             continue
@@ -191,6 +194,15 @@ def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> 
         if widest is not None and box[widest].high > box[widest].low:
             waiting.extend((*box[:widest], half, *box[widest + 1 :]) for half in box[widest].halves())
     return None if waiting else False
+
+
+def _made_up(point: Mapping[str, Value], rules: Sequence[Sum]) -> dict[str, Value]:
+    """Give one factor of each rule what the others leave, which halving may never meet; as it is where that cannot be set."""
+    settings = dict(point)
+    for rule in rules:
+        with contextlib.suppress(DataError):
+            settings[rule.rest.name] = rule.rest.read(rule.left(settings))
+    return settings
 
 
 def _holds(point: Mapping[str, Value], setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> bool:
@@ -246,11 +258,25 @@ def _truth(node: ast.AST, known: Mapping[str, Any]) -> Truth:
             parts = [_truth(part, known) for part in node.values]
             return _all(parts) if isinstance(node.op, ast.And) else _any(parts)
         case ast.Compare():
-            sides = [_bounds(side, known) for side in (node.left, *node.comparators)]
+            written = (node.left, *node.comparators)
+            sides = [_bounds(side, known) for side in written]
             if any(side is None for side in sides):
                 return _NEVER
-            return _all([_compared(type(sign), a, b) for sign, a, b in zip(node.ops, sides, sides[1:], strict=False)])
+            sizes = [_largest(side, known) for side in written]
+            compared = zip(node.ops, itertools.pairwise(sides), itertools.pairwise(sizes), strict=True)
+            return _all([_compared(type(sign), *pair, ROUNDING * sum(size)) for sign, pair, size in compared])
     return True, True
+
+
+def _largest(node: ast.AST, known: Mapping[str, Any]) -> float:
+    """Return the most that the numbers come to which a side is added up from, as `doe.model.arithmetic` measures them."""
+    match node:
+        case ast.BinOp(op=ast.Add() | ast.Sub()):
+            return _largest(node.left, known) + _largest(node.right, known)
+        case ast.UnaryOp():
+            return _largest(node.operand, known)
+    found = _bounds(node, known)
+    return 0.0 if found is None or isinstance(found, frozenset) else max(abs(found[0]), abs(found[1]))
 
 
 def _all(parts: Sequence[Truth]) -> Truth:
@@ -264,23 +290,22 @@ def _any(parts: Sequence[Truth]) -> Truth:
     return false, true
 
 
-def _compared(sign: type[ast.cmpop], first: Any, second: Any) -> Truth:
+def _compared(sign: type[ast.cmpop], first: Any, second: Any, rounding: float) -> Truth:
     if sign in (ast.Eq, ast.NotEq):
-        equal = _equal(first, second)
+        equal = _equal(first, second, rounding)
         return equal if sign is ast.Eq else (equal[1], equal[0])
     if sign in (ast.Gt, ast.GtE):
         first, second = second, first
-    wide_first, wide_second = _loose(first, 2 * ROUNDING), _loose(second, 2 * ROUNDING)
     if sign in (ast.Lt, ast.Gt):
-        return first[0] < second[1], wide_first[1] >= wide_second[0]
-    return wide_first[0] <= wide_second[1], first[1] > second[0]
+        return first[0] < second[1], first[1] + rounding >= second[0] - rounding
+    return first[0] - rounding <= second[1] + rounding, first[1] > second[0]
 
 
-def _equal(first: Any, second: Any) -> Truth:
+def _equal(first: Any, second: Any, rounding: float) -> Truth:
     if isinstance(first, frozenset):
         return bool(first & second), len(first | second) > 1
-    wide, other = _loose(first, 2 * ROUNDING), _loose(second, 2 * ROUNDING)
-    return wide[0] <= other[1] and other[0] <= wide[1], not first[0] == first[1] == second[0] == second[1]
+    may_be = first[0] - rounding <= second[1] + rounding and second[0] - rounding <= first[1] + rounding
+    return may_be, not first[0] == first[1] == second[0] == second[1]
 
 
 def _finite(span: Span | None) -> Span | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import NoReturn
@@ -12,9 +12,12 @@ from typing import NoReturn
 import numpy as np
 
 from doe.coding import Coding, Term
+from doe.grids import summed_grids
+from doe.model.choices import Value
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
+from doe.model.sums import sums
 from doe.model.wording import capital, rounded, spaced
 from doe.plans.frame import setting
 from doe.plans.layout import Array, keeps
@@ -103,7 +106,8 @@ def region(coding: Coding, terms: Sequence[Term], limits: Sequence[Limit], seed:
     UsageError
         If the limits leave nothing, or a level that the model needs cannot be reached.
     """
-    candidates = tuple(_candidates(coding, factor, terms, limits) for factor in coding.factors)
+    summed = _summed(coding, limits)
+    candidates = tuple(_candidates(coding, factor, terms, limits, summed) for factor in coding.factors)
     pool = _pool(coding, candidates, limits, np.random.default_rng(seed))
     if not len(pool):
         raise UsageError(_nothing_left(coding, candidates, limits, seed))
@@ -111,8 +115,20 @@ def region(coding: Coding, terms: Sequence[Term], limits: Sequence[Limit], seed:
     return Region(coding, tuple(limits), candidates, pool, tuple(notes))
 
 
-def _candidates(coding: Coding, factor: Factor, terms: Sequence[Term], limits: Sequence[Limit]) -> Array:
+def _summed(coding: Coding, limits: Sequence[Limit]) -> dict[str, tuple[Value, ...]]:
+    return summed_grids(sums(coding.factors, limits, coding.derived), _STEPS)
+
+
+def _candidates(
+    coding: Coding,
+    factor: Factor,
+    terms: Sequence[Term],
+    limits: Sequence[Limit],
+    summed: Mapping[str, tuple[Value, ...]],
+) -> Array:
     """Both ends where the model is straight; the middle too where it bends; a finer grid where rules cut corners off."""
+    if factor.name in summed:
+        return np.array(summed[factor.name], dtype=float)
     if not factor.is_numeric:
         return np.arange(float(len(factor.levels)))
     names = {factor.name} | {quantity.name for quantity in coding.derived if factor.name in quantity.parsed.names}
@@ -125,7 +141,9 @@ def _candidates(coding: Coding, factor: Factor, terms: Sequence[Term], limits: S
 
 def grid_pool(coding: Coding, limits: Sequence[Limit], rng: np.random.Generator) -> Array:
     """Return the combinations on a grid that keep the limits, in the columns of the limited factors (`limited_places`)."""
-    return _pool(coding, [_grid(factor) for factor in coding.factors], limits, rng)
+    summed = _summed(coding, limits)
+    columns = [np.array(summed[one.name], float) if one.name in summed else _grid(one) for one in coding.factors]
+    return _pool(coding, columns, limits, rng)
 
 
 def _grid(factor: Factor) -> Array:

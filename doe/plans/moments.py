@@ -7,8 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from doe.coding import Axis, Coding
+from doe.grids import left_to
 from doe.model.factor import Factor
 from doe.model.limit import Limit
+from doe.model.sums import Sum, sums
 from doe.plans.candidates import Region, grid_pool, limited_places
 from doe.plans.layout import Array, Layout, keeps
 
@@ -34,11 +36,13 @@ def region_moments(layout: Layout, region: Region, seed: int = 1) -> Array:
 def sample(coding: Coding, limits: Sequence[Limit], count: int, rng: np.random.Generator) -> Array:
     """Draw settings evenly from all that keep the limits, shape (count or fewer, n_factors); fewer if hardly any do.
 
-    Where none is met, as where settings have to add up to a number, the limited factors are drawn from their grid.
+    Of settings that must add up to a number, one takes what the others leave. Where none is met all the same, the limited
+    factors are drawn from their grid.
     """
     found: list[Array] = []
+    rules = sums(coding.factors, limits, coding.derived)
     for _ in range(50):
-        values = _drawn(coding, count, rng)
+        values = made_up(coding, rules, _drawn(coding, count, rng))
         found.append(values[keeps(coding, limits, values)])
         if sum(map(len, found)) >= count:
             break
@@ -49,6 +53,15 @@ def sample(coding: Coding, limits: Sequence[Limit], count: int, rng: np.random.G
         return values[:0]
     values[:, list(limited_places(coding, limits))] = pool[rng.integers(len(pool), size=count)]
     return values
+
+
+def made_up(coding: Coding, rules: Sequence[Sum], values: Array) -> Array:
+    """Return settings, shape (n, n_factors), in which one factor of each rule takes what the others leave; NaN if it cannot."""
+    places = {factor.name: place for place, factor in enumerate(coding.factors)}
+    result = values.copy()
+    for rule in rules:
+        result[:, places[rule.rest.name]] = left_to(rule, {name: result[:, place] for name, place in places.items()})
+    return result
 
 
 def _drawn(coding: Coding, count: int, rng: np.random.Generator) -> Array:

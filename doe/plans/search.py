@@ -227,7 +227,7 @@ def _finer_tasks(task: Task) -> list[Task]:
     if not bent:
         return []
     finer = list(task.candidates)
-    for place in bent:
+    for place in set(bent).difference(*task.tied):  # what is tied keeps the settings that go together
         finer[place] = np.array([float(value) for value in factors[place].grid(21)])
     smooth = [place for place in bent if factors[place].step is None and place not in task.groups]
     ranges = {place: factors[place].span for place in smooth}

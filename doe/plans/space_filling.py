@@ -11,10 +11,11 @@ from doe.coding import Coding
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Limit
+from doe.model.sums import sums
 from doe.plans.draft import Draft, one_block
 from doe.plans.frame import snapped
 from doe.plans.layout import Array, keeps
-from doe.plans.moments import sample
+from doe.plans.moments import made_up, sample
 
 _SWAPS = 6000
 _HYPERCUBES = 20
@@ -130,6 +131,7 @@ def _candidates(coding: Coding, limits: Sequence[Limit], rng: np.random.Generato
         values[:, place] = drawn[:, place]
         if factor.is_numeric and factor.step is None:
             values[:, place] = low + np.round((drawn[:, place] - low) / (high - low) * 1000) / 1000 * (high - low)
+    values = made_up(coding, sums(coding.factors, limits, coding.derived), values)
     return np.unique(values[keeps(coding, limits, values)], axis=0)
 
 

@@ -467,6 +467,16 @@ def test_no_goal_at_all_is_refused(log, factors, effort):
         recommend(log, factors, [Outcome("bass")], effort=effort)
 
 
+def test_settings_that_must_add_up_are_suggested_together():
+    """Of ranges that differ, so that of even steps of each, thirteen, one combination adds up."""
+    shares = [
+        Factor(name, low=low, high=high) for name, low, high in (("a", 0, 0.61), ("b", 0.23, 0.7), ("c", 0.11, 0.564))
+    ]
+    level = [Outcome("level", goal="raise", worst=0, best=10, matters=0.5)]
+    advice = recommend(None, shares, level, limits=[Limit("a + b + c == 1")], count=3)
+    assert advice.table[["a", "b", "c"]].sum(axis=1).tolist() == pytest.approx([1.0] * 3, abs=1e-12)
+
+
 def test_contradictory_limits_are_refused(log, factors, outcomes, effort):
     limits = [Limit("wool >= 50"), Limit("wool < 10")]
     with pytest.raises(DataError, match=re.escape("'wool >= 50' and 'wool < 10'")):

@@ -305,15 +305,36 @@ def test_shares_that_add_up_are_planned_at_the_points_of_the_lattice():
     assert {tuple(point) for point in points} == lattice
 
 
+def test_shares_of_unlike_ranges_are_planned_at_the_corners_of_what_the_rule_leaves():
+    """Closed form: a straight model has its D-optimal runs at corners, where two of three shares are at an end of their range.
+    Of ranges 0 to 0.6, 0.23 to 0.71 and 0.11 to 0.57 six corners add up to 1.
+    """
+    shares = [Factor("a", low=0, high=0.6), Factor("b", low=0.23, high=0.71), Factor("c", low=0.11, high=0.57)]
+    rule = [Limit("a + b + c == 1")]
+    made = plan(shares, 5, ["a", "b"], limits=rule, starts=4)
+    corners = {
+        (0.6, 0.23, 0.17),
+        (0.6, 0.29, 0.11),
+        (0.2, 0.23, 0.57),
+        (0.18, 0.71, 0.11),
+        (0, 0.71, 0.29),
+        (0, 0.43, 0.57),
+    }
+    assert {tuple(row) for row in made.table[["a", "b", "c"]].round(9).to_numpy().tolist()} <= corners
+    spread = plan(shares, 8, kind="maximin", model=["a", "b"], limits=rule).table[["a", "b", "c"]]
+    assert spread.sum(axis=1).to_numpy() == pytest.approx(np.ones(8), abs=1e-12)
+    assert len(spread.drop_duplicates()) == 8
+
+
 def test_settings_that_must_add_up_are_planned_and_judged_on_their_line():
-    """No setting drawn at random keeps A + B = 0. On the grid of 11 that stands for the line A^2 is 0.4 on average, C^2 is 1/3,
-    and all else is 0, so the mean variance of prediction is C00 + 0.4 C11 + C22 / 3 of (X'X)^-1; it was not a number.
+    """Closed form: along the line A^2 is 1/3 on average, C^2 too, and all else is 0, so that the mean variance of prediction is
+    C00 + C11 / 3 + C22 / 3 of (X'X)^-1. No setting drawn at random keeps A + B = 0.
     """
     limits = [Limit("A + B == 0")]
     made = plan(numbers(3), 8, ["A", "C"], kind="i-optimal", limits=limits, starts=5)
     X = np.column_stack([np.ones(8), made.table[["A", "C"]]])
     variances = np.diag(np.linalg.inv(X.T @ X))
-    assert made.efficiency["I"] == pytest.approx(variances @ [1, 0.4, 1 / 3], rel=0.02)  # 4000 draws
+    assert made.efficiency["I"] == pytest.approx(variances @ [1, 1 / 3, 1 / 3], rel=0.02)  # 4000 draws
     assert (made.prediction_spread()["error"] ** 2).mean() == pytest.approx(made.efficiency["I"], rel=0.05)
     filled = plan(numbers(3), 6, kind="maximin", model=["A", "C"], limits=limits)
     assert (filled.table["A"] + filled.table["B"]).to_numpy() == pytest.approx(np.zeros(6))
