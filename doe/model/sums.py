@@ -31,12 +31,15 @@ class Sum:
         What they add up to.
     rest : Factor
         The part that takes what the others leave.
+    rule : str
+        As written.
     """
 
     parts: tuple[Factor, ...]
     weights: tuple[float, ...]
     total: float
     rest: Factor
+    rule: str
 
     @property
     def others(self) -> tuple[Factor, ...]:
@@ -84,7 +87,7 @@ def sums(factors: Sequence[Factor], limits: Sequence[Limit], derived: Sequence[D
         rest = max(free, key=lambda part: (part.step is None, abs(weights[part.name]) * (part.span[1] - part.span[0])))
         used |= set(weights)
         parts = tuple(factor for factor in factors if factor.name in weights)
-        found.append(Sum(parts, tuple(weights[part.name] for part in parts), total, rest))
+        found.append(Sum(parts, tuple(weights[part.name] for part in parts), total, rest, limit.rule))
     return tuple(found)
 
 

@@ -252,9 +252,9 @@ def _pairs(bases: dict[str, Array]) -> list[tuple[str, str, float]]:
     return records
 
 
-def all_terms(coding: Coding, model: Sequence[Term]) -> tuple[Term, ...]:
-    """Return the terms worth comparing: those of the model, all main effects, interactions of two, and curvature."""
-    every = [*model, *coding.terms("quadratic")]
+def all_terms(coding: Coding, model: Sequence[Term], names: Sequence[str]) -> tuple[Term, ...]:
+    """Return the terms worth comparing: those of the model, and all main effects, interactions and curvature of some names."""
+    every = [*model, *coding.terms("quadratic", names)]
     return tuple(sorted(dict.fromkeys(every), key=_rank))
 
 

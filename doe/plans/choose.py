@@ -162,7 +162,7 @@ def choose(
         check_number("hours", hours)
     if hours is not None and not hours > 0:
         raise UsageError(f"hours is {hours}; it must be more than 0.")
-    check_request(
+    request = check_request(
         known, "main", existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters, seed=seed
     )
     if effort is not None:
@@ -173,14 +173,14 @@ def choose(
         "scatter": scatter, "matters": matters, "existing": existing, "limits": limits, "derived": derived, "seed": seed,
     }  # fmt: skip
     wishes = wishes_for(
-        known, most_runs(budget, known), bool(limits), existing is not None and len(existing) > 0, tuple(derived)
+        known, most_runs(budget, known), limits, existing is not None and len(existing) > 0, tuple(derived)
     )
     offers = make_offers(known, wishes, budget, shared, tell)
     fitting = [offer for offer in offers.plans if budget.minutes is None or offer.minutes <= budget.minutes + 1e-6]
     too_dear = [offer for offer in offers.plans if offer not in fitting]
     left_out = [*offers.left_out, *((offer.plan.kind, f"takes {duration(offer.minutes)}") for offer in too_dear)]
     if not fitting:
-        raise UsageError(nothing_fits(budget, known, too_dear, left_out))
+        raise UsageError(nothing_fits(budget, request.coding, limits, too_dear, left_out))
     ranked = sorted(fitting, key=preference)
     return _choice(ranked, left_out, scatter, matters, was_stopped=offers.was_stopped)
 

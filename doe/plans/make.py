@@ -12,6 +12,7 @@ from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_frame, check_names, check_whole
 from doe.model.limit import Derived, Limit
+from doe.model.sums import Sum
 from doe.model.wording import capital, counted, spaced
 from doe.plans.arrangement import Arrangement, check_blocks
 from doe.plans.assess import Information, all_terms, correlations, efficiencies, inform, lost_terms, precision_table
@@ -26,6 +27,7 @@ from doe.plans.result import Basis, Plan, beside_fixed
 from doe.plans.routing import label_of
 from doe.plans.separation import separate
 from doe.plans.units import rebuild_places, units_of
+from doe.plans.varied import compared_names, following
 
 Model = str | Sequence[str]
 
@@ -181,10 +183,11 @@ def finish(request: Request, kind: str, built: Draft, arrangement: Arrangement, 
     information = _information(request, kind, values, arrangement)
     everything = np.vstack([values, request.old])
     basis = Basis(request.coding, request.terms, request.limits, everything, arrangement, information)
+    compared = compared_names(request.coding, request.terms, request.limits)
     confounded = correlations(
-        request.coding, all_terms(request.coding, request.terms), everything, beside_fixed(arrangement)
+        request.coding, all_terms(request.coding, request.terms, compared), everything, beside_fixed(arrangement)
     )
-    curved = [term.name for term in request.coding.terms("quadratic") if term.is_square]
+    curved = [term.name for term in request.coding.terms("quadratic", compared) if term.is_square]
     return Plan(
         table=_table(request, values, arrangement, points),
         confounded=confounded,
@@ -192,7 +195,7 @@ def finish(request: Request, kind: str, built: Draft, arrangement: Arrangement, 
         efficiency=efficiencies(information, Region(request.coding, request.limits, (), np.empty((0, 0)), ())),
         kind=kind,
         headline=_headline(request, built, arrangement),
-        separation=separate(confounded, len(request.factors), curved),
+        separation=separate(confounded, len(compared), curved),
         existing=request.existing,
         facts=built.facts,
         notes=(*built.notes, *_notes(request, values, arrangement)),
@@ -294,6 +297,7 @@ def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[st
         )
     if len(request.old):
         notes.append("The existing runs count as a group of their own, since conditions may have shifted since.")
+    notes += [_follows(*found) for found in following(request.coding, request.terms, request.limits)]
     one_way = [spaced(factor.name) for factor in request.factors if factor.way in ("up", "down")]
     going = f"{capital(listed(one_way, 'and'))} can only go one way on a unit"
     if one_way and arrangement.shares_units and _can_be_built_in_turn(request, values, arrangement):
@@ -305,6 +309,13 @@ def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[st
     elif one_way:
         notes.append(f"{going}, so a random order may need more units; see the route.")
     return notes
+
+
+def _follows(factor: Factor, rule: Sum) -> str:
+    others = [spaced(part.name) for part in rule.parts if part is not factor]
+    told = f"an effect of {others[0]} is" if len(others) == 1 else f"effects of {listed(others, 'and')} are"
+    name = spaced(factor.name)
+    return f"{capital(name)} follows from {listed(others, 'and')} ('{rule.rule}'), so {told} told with {name} moving along."
 
 
 def _can_be_built_in_turn(request: Request, values: Array, arrangement: Arrangement) -> bool:

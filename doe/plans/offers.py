@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +12,7 @@ from doe.coding import Coding
 from doe.model.effort import Effort
 from doe.model.errors import FettleError
 from doe.model.factor import Factor
-from doe.model.limit import Derived
+from doe.model.limit import Derived, Limit
 from doe.model.records import Unit
 from doe.model.wording import counted, duration
 from doe.plans.aberration import MOST_FACTORS
@@ -25,6 +25,7 @@ from doe.plans.request import Tell
 from doe.plans.result import Plan
 from doe.plans.routing import errand, find_route, minutes_of
 from doe.plans.two_level import fraction_sizes, two_level_only
+from doe.plans.varied import named_terms
 
 _MOST_RUNS = 128
 _ROUTE_SECONDS = 2.0
@@ -128,12 +129,13 @@ def most_runs(budget: Budget, factors: Sequence[Factor]) -> int:
 
 
 def wishes_for(
-    factors: Sequence[Factor], most: int, has_limits: bool, has_existing: bool, derived: Sequence[Derived]
+    factors: Sequence[Factor], most: int, limits: Sequence[Limit], has_existing: bool, derived: Sequence[Derived]
 ) -> list[dict[str, Any]]:
     """List the plans worth looking at, as arguments of `plan`."""
     coding = Coding(tuple(factors), tuple(derived))
-    catalogue = [] if has_existing or has_limits else _catalogue_wishes(factors, most)
-    return [*catalogue, *_optimal_wishes(coding, most, has_existing)]
+    catalogue = [] if has_existing or limits else _catalogue_wishes(factors, most)
+    layouts = {model: Layout(coding, named_terms(coding, model, limits)) for model in _MODELS}
+    return [*catalogue, *_optimal_wishes(layouts, most, has_existing)]
 
 
 def _catalogue_wishes(factors: Sequence[Factor], most: int) -> list[dict[str, Any]]:
@@ -149,17 +151,17 @@ def _catalogue_wishes(factors: Sequence[Factor], most: int) -> list[dict[str, An
     return [*wishes, *({"kind": kind} for kind in ("definitive", "face-centred", "central-composite", "box-behnken"))]
 
 
-def _optimal_wishes(coding: Coding, most: int, has_existing: bool) -> list[dict[str, Any]]:
-    unknowns = {model: Layout(coding, coding.terms(model)).n_columns for model in ("main", "two-factor", "quadratic")}
+def _optimal_wishes(layouts: Mapping[str, Layout], most: int, has_existing: bool) -> list[dict[str, Any]]:
+    unknowns = {model: layout.n_columns for model, layout in layouts.items()}
     wishes: list[dict[str, Any]] = []
     for model, count in unknowns.items():
         larger = _larger(count, most) if model == "main" else ()
         fewer = (2, 4, count // 2) if has_existing and model == "main" else ()  # the log settles the rest
         sizes = sorted({min(most, size) for size in (count + 1, count + 4, *larger, *fewer) if size > 1})
         wishes += [{"model": model, "runs": size} for size in sizes if has_existing or size > count]
-    if any(factor.way == "rebuild" for factor in coding.factors):
+    if any(factor.way == "rebuild" for factor in layouts["main"].coding.factors):
         # fewer units than by default cost less, and leave less to judge rebuild factors by
-        wishes = [{**wish, **few} for wish in wishes for few in ({}, {"units": _fewest_units(coding, wish["model"])})]
+        wishes = [{**wish, **few} for wish in wishes for few in ({}, {"units": _fewest_units(layouts[wish["model"]])})]
     if unknowns["main"] < most <= unknowns["two-factor"]:
         wishes.append({"model": "two-factor", "kind": "bayesian", "runs": most})
     return wishes
@@ -169,11 +171,10 @@ def _larger(unknowns: int, most: int) -> tuple[int, ...]:
     return (2 * unknowns, most) if most <= 4 * unknowns else (2 * unknowns, 3 * unknowns)
 
 
-def _fewest_units(coding: Coding, model: str) -> int:
+def _fewest_units(layout: Layout) -> int:
     """Return the units that the terms which only change with a rebuild need."""
-    layout = Layout(coding, coding.terms(model))
     slices = layout.slices
-    fixed = [slices[term.name] for term in layout.terms if is_fixed_on_units(coding, term)]
+    fixed = [slices[term.name] for term in layout.terms if is_fixed_on_units(layout.coding, term)]
     return 1 + sum(int(place.stop) - int(place.start) for place in fixed)
 
 
@@ -278,7 +279,11 @@ def _priced(made: Plan, budget: Budget) -> Offer:
 
 
 def nothing_fits(
-    budget: Budget, factors: Sequence[Factor], too_dear: Sequence[Offer], left_out: Sequence[tuple[str, str]]
+    budget: Budget,
+    coding: Coding,
+    limits: Sequence[Limit],
+    too_dear: Sequence[Offer],
+    left_out: Sequence[tuple[str, str]],
 ) -> str:
     """Say that the budget is too small, and name the smallest that would do; or what else stands in the way."""
     spent = " and ".join(
@@ -292,11 +297,11 @@ def nothing_fits(
     if too_dear:
         cheapest = min(too_dear, key=lambda offer: offer.minutes)
         return f"No plan fits into {spent}; the cheapest takes {duration(cheapest.minutes)}: {cheapest.plan.headline}"
-    unknowns = Layout(Coding(tuple(factors)), Coding(tuple(factors)).terms("main")).n_columns
+    unknowns = Layout(coding, named_terms(coding, "main", limits)).n_columns
     refusals = [why for kind, why in left_out if kind == "d-optimal"]
-    if refusals and most_runs(budget, factors) > unknowns:
+    if refusals and most_runs(budget, coding.factors) > unknowns:
         return refusals[0]
     return (
-        f"No plan of {counted(len(factors), 'factor')} fits into {spent}: the main effects alone are {unknowns} unknowns, so "
-        f"ask for {unknowns + 1} runs or more, or plan with fewer factors."
+        f"No plan of {counted(len(coding.factors), 'factor')} fits into {spent}: the main effects alone are {unknowns} "
+        f"unknowns, so ask for {unknowns + 1} runs or more, or plan with fewer factors."
     )

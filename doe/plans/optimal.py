@@ -25,6 +25,7 @@ from doe.plans.moments import region_moments
 from doe.plans.request import Request, Tell
 from doe.plans.search import Found, default_starts, search
 from doe.plans.units import units_to_plan
+from doe.plans.varied import named_terms
 
 SUSPECTED = 1.0
 """Prior variance of a suspected term over that of a run, per coded unit (DuMouchel & Jones 1994: tau = 1)."""
@@ -133,7 +134,7 @@ def check_enough(request: Request, suspected: Sequence[Term], n_runs: int, block
     rank = int(np.linalg.matrix_rank(sure.rows(request.old))) if len(request.old) else 0
     if n_runs + rank >= unknowns:
         return
-    mains = Layout(request.coding, request.coding.terms("main")).n_columns + blocks - 1
+    mains = Layout(request.coding, named_terms(request.coding, "main", request.limits)).n_columns + blocks - 1
     ways = [f"at least {unknowns - rank} runs"]
     if kind != "bayesian" and any(not term.is_main for term in request.terms) and n_runs + known >= mains:
         ways.append("kind='bayesian'")

@@ -15,6 +15,7 @@ from doe.model.given import check_frame, check_number, check_whole
 from doe.model.limit import Derived, Limit, check_rules
 from doe.plans.frame import check_factors, to_values, without_references
 from doe.plans.layout import Array, Layout
+from doe.plans.varied import named_terms
 
 Tell = Callable[[float, str], None]
 
@@ -97,7 +98,7 @@ def check_request(
     )
     old = to_values(known, rows, "Existing run")
     table = rows[[factor.name for factor in known]].reset_index(drop=True)
-    terms = coding.terms(model)
+    terms = named_terms(coding, model, limits) if isinstance(model, str) else coding.terms(model)
     if not terms:
         raise UsageError("The model has no terms; name at least one, or use model='main'.")
     return Request(coding, terms, tuple(limits), old, table, scatter, matters, seed)

@@ -21,6 +21,7 @@ from doe.plans.frame import to_values
 from doe.plans.layout import Array
 from doe.plans.moments import sample
 from doe.plans.separation import Separation
+from doe.plans.varied import compared_names
 
 _REGION_DRAWS = 2000
 
@@ -127,7 +128,8 @@ class Plan:
 
         A term that is never varied has NaN.
         """
-        terms = all_terms(self.basis.coding, self.basis.terms)
+        coding, model = self.basis.coding, self.basis.terms
+        terms = all_terms(coding, model, compared_names(coding, model, self.basis.limits))
         names = [term.name for term in terms]
         square = pd.DataFrame(np.eye(len(names)), index=names, columns=names)
         fixed = beside_fixed(self.basis.arrangement)

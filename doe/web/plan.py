@@ -18,6 +18,7 @@ from doe.plans.catalogue import KINDS
 from doe.plans.choose import bench_time, in_short
 from doe.plans.layout import Layout
 from doe.plans.precision import POWER
+from doe.plans.varied import named_terms
 from doe.sheets.pictures import page_settings, picture
 from doe.web import route, urls
 from doe.web.contexts import Choice, Field
@@ -188,8 +189,9 @@ def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice |
 
 def _quickest(project: Project, wish: _Wish, refused: str, given: Mapping[str, Any]) -> str:
     """Say how long the smallest plan takes, where only hours were asked for and the refusal tells of runs."""
-    coding = Coding(tuple(project.setup.factors))
-    least = Layout(coding, coding.terms("main")).n_columns + 1
+    setup = project.setup
+    coding = Coding(tuple(setup.factors), tuple(setup.derived))
+    least = Layout(coding, named_terms(coding, "main", setup.limits)).n_columns + 1
     if wish.runs is not None or f"ask for {least} runs" not in refused:
         return ""
     try:

@@ -5,8 +5,10 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from doe.coding import Coding
 from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
+from doe.model.limit import Limit
 from doe.plans import PlanChoice, choose, offers, plan
 from doe.plans.choose import RUNGS
 from tests.plans.made import RADIO, numbers
@@ -76,12 +78,15 @@ def test_the_reason_is_in_words(screening):
 @pytest.mark.parametrize("most", [7, 8, 11, 12, 16, 40])
 def test_catalogue_plans_are_looked_at_where_they_fit_the_runs(most):
     """Five numbers: fractions of 8 and 16 runs, 32 being all corners; a Plackett-Burman plan of 12 between them."""
-    wishes = offers.wishes_for(numbers(5), most, False, False, ())
+    wishes = offers.wishes_for(numbers(5), most, (), False, ())
     assert all(wish.get("runs", 1) <= most for wish in wishes)
     sizes = [(wish["kind"], wish["runs"]) for wish in wishes if wish.get("kind") in ("fraction", "plackett-burman")]
     assert sizes == [one for one in (("fraction", 8), ("fraction", 16), ("plackett-burman", 12)) if one[1] <= most]
-    for has_limits, has_existing in ((True, False), (False, True)):  # which no construction keeps, or goes on from
-        kinds = {wish.get("kind") for wish in offers.wishes_for(numbers(5), most, has_limits, has_existing, ())}
+    for limits, has_existing in (
+        ([Limit("A <= B")], False),
+        ((), True),
+    ):  # which no construction keeps, or goes on from
+        kinds = {wish.get("kind") for wish in offers.wishes_for(numbers(5), most, limits, has_existing, ())}
         assert kinds <= {None, "bayesian"}
 
 
@@ -194,14 +199,14 @@ def test_a_budget_that_nothing_fits_is_refused_with_the_cheapest():
 @pytest.mark.parametrize(("runs", "spent"), [(None, "2 h"), (4, "4 runs and 2 h")])
 def test_the_cheapest_of_those_too_dear_is_named(runs, spent):
     plans = [SimpleNamespace(minutes=60 * h, plan=SimpleNamespace(headline=f"Plan of {h} h.")) for h in (5, 3, 4)]
-    said = offers.nothing_fits(offers.Budget(runs, 120.0, None, None), numbers(2), plans, [])
+    said = offers.nothing_fits(offers.Budget(runs, 120.0, None, None), Coding(tuple(numbers(2))), (), plans, [])
     assert said == f"No plan fits into {spent}; the cheapest takes 3 h: Plan of 3 h."
 
 
 def test_where_runs_would_do_it_is_said_what_else_stands_in_the_way():
     why = [("full", "needs 32 runs"), ("d-optimal", "No settings keep the limit 'A > 9'.")]
-    assert offers.nothing_fits(offers.Budget(4, None, None, None), numbers(2), [], why) == why[1][1]
-    assert offers.nothing_fits(offers.Budget(3, None, None, None), numbers(2), [], why) == (
+    assert offers.nothing_fits(offers.Budget(4, None, None, None), Coding(tuple(numbers(2))), (), [], why) == why[1][1]
+    assert offers.nothing_fits(offers.Budget(3, None, None, None), Coding(tuple(numbers(2))), (), [], why) == (
         "No plan of 2 factors fits into 3 runs: the main effects alone are 3 unknowns, so ask for 4 runs or more, or plan with "
         "fewer factors."
     )
