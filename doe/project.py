@@ -151,7 +151,13 @@ class Project(Planning, Settling):
 
         setup = self.setup
         return analyse(
-            self.readings(), setup.factors, _outcome(setup, outcome), terms=terms, derived=setup.derived, seed=seed
+            self.readings(),
+            setup.factors,
+            _outcome(setup, outcome),
+            terms=terms,
+            derived=setup.derived,
+            limits=setup.limits,
+            seed=seed,
         )
 
     def recommend(

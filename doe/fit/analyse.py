@@ -19,7 +19,7 @@ from doe.fit.origins import origin_of
 from doe.fit.passes import Fitted, fit
 from doe.fit.pictures import cells_of, levels_of, variance_of, variants_of
 from doe.fit.priors import Prior
-from doe.fit.tangled import EXACT, Tie, breaking_variant, changed_together, correlations, main_ties, session_ties
+from doe.fit.tangled import EXACT, Rules, Tie, breaking_variant, changed_together, correlations, main_ties, session_ties
 from doe.fit.through import act_through
 from doe.fit.verdicts import CLAIM, Judged, either_active, judge
 from doe.fit.whiten import usable_terms
@@ -27,7 +27,7 @@ from doe.fit.words import headline, open_sizes, sensitivity_line
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame, check_names, check_one, check_whole, described
-from doe.model.limit import Derived
+from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 from doe.model.threads import one_thread
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, capital, counted, spaced, spoken
@@ -49,6 +49,7 @@ def analyse(
     terms: str | Sequence[str] | None = None,
     *,
     derived: Sequence[Derived] = (),
+    limits: Sequence[Limit] = (),
     prior: Prior | None = None,
     seed: int = 1,
 ) -> Effects:
@@ -70,6 +71,8 @@ def analyse(
         Candidate terms; None lets the engine look at main effects, two-factor interactions and curvature.
     derived : sequence of Derived
         Quantities that may be named in `terms`; left alone, each is compared with the factors it is written in.
+    limits : sequence of Limit
+        Rules that a variant which is told to part two terms keeps.
     prior : Prior, optional
         Beliefs about effects; the documented default otherwise.
     seed : int
@@ -89,6 +92,7 @@ def analyse(
         If a term is unknown, no factor is given, or an argument is no such thing.
     """
     check_each("factors", factors, Factor)
+    check_each("limits", limits, Limit)
     check_one("outcome", outcome, Outcome)
     check_frame("readings", readings)
     seed = check_whole("seed", seed)
@@ -118,7 +122,7 @@ def analyse(
     prior = Prior() if prior is None else prior
     fitted = fit(origin, coding, candidates, prior, exact=terms is not None)
     through = act_through(coding, derived if terms is None else (), evidence, fitted, prior)
-    return _result(coding, evidence, fitted, through, notes, seed)
+    return _result(coding, evidence, fitted, through, Rules(tuple(limits), tuple(derived)), notes, seed)
 
 
 def _uses_derived(terms: str | Sequence[str] | None, derived: Sequence[Derived]) -> bool:
@@ -191,7 +195,13 @@ def _hopeless(
 
 
 def _result(
-    coding: Coding, evidence: Evidence, fitted: Fitted, through: pd.DataFrame, notes: Sequence[str], seed: int
+    coding: Coding,
+    evidence: Evidence,
+    fitted: Fitted,
+    through: pd.DataFrame,
+    rules: Rules,
+    notes: Sequence[str],
+    seed: int,
 ) -> Effects:
     average = averages(coding, fitted.posterior)
     table, ties = _table(coding, evidence, average)
@@ -216,7 +226,7 @@ def _result(
             *notes,
             *fitted.notes,
             *open_sizes(table, _unordered(coding)),
-            *_tie_notes(coding, evidence, average, ties, table),
+            *_tie_notes(coding, evidence, average, ties, table, rules),
         ),
         headline=headline(evidence.outcome, table),
         sensitivity=sensitivity_line(
@@ -294,7 +304,7 @@ def _models(average: Averages, most: int = 10) -> pd.DataFrame:
 
 
 def _tie_notes(
-    coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie], table: pd.DataFrame
+    coding: Coding, evidence: Evidence, average: Averages, ties: Sequence[Tie], table: pd.DataFrame, rules: Rules
 ) -> list[str]:
     """Name each tie, and the cheapest single variant that would break it."""
     terms = {term.name: term for term in average.terms}
@@ -309,7 +319,7 @@ def _tie_notes(
     return [
         f"{spoken(one)} changed only together with the session; repeat one setting in another session."
         if other == "session"
-        else _part(terms[one], terms[other], how, coding, evidence)
+        else _part(terms[one], terms[other], how, coding, evidence, rules)
         for one, other, how in found[:_MOST_TIES]
     ]
 
@@ -322,9 +332,10 @@ def _how(tie: Tie, evidence: Evidence) -> str:
     return "cannot be told apart by these variants"
 
 
-def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence) -> str:
-    remedy = breaking_variant((one, other), evidence.settings, coding)
-    return f"{spoken(one.name)} and {spoken(other.name)} {how}; to part them, {remedy}."
+def _part(one: Term, other: Term, how: str, coding: Coding, evidence: Evidence, rules: Rules) -> str:
+    remedy = breaking_variant((one, other), evidence.settings, coding, rules)
+    what = f"to part them, {remedy}" if remedy else "no single change within the limits parts them"
+    return f"{spoken(one.name)} and {spoken(other.name)} {how}; {what}."
 
 
 def _sentences(*notes: str) -> tuple[str, ...]:

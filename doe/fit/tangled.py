@@ -6,6 +6,8 @@ canonical correlation between them is near one. Credit is then shared by the mod
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +20,10 @@ from doe.coding import Coding, Term
 from doe.fit.evidence import Evidence, pairs
 from doe.fit.whiten import Problem
 from doe.model.choices import Value
+from doe.model.errors import DataError, listed
 from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.sums import Sum, sums
 from doe.model.wording import rounded, spaced
 
 Array = npt.NDArray[Any]
@@ -26,6 +31,7 @@ Array = npt.NDArray[Any]
 EXACT = 1.0 - 1e-9
 NEAR = 0.95
 RELATED = 0.8
+_HELPS = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +110,60 @@ def main_ties(problem: Problem, related: Array) -> list[Tie]:
     ]
 
 
-def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding) -> str:
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What every variant must keep.
+
+    Attributes
+    ----------
+    limits : tuple of Limit
+    derived : tuple of Derived
+        Quantities that limits may use.
+    """
+
+    limits: tuple[Limit, ...] = ()
+    derived: tuple[Derived, ...] = ()
+
+    def kept(self, settings: Mapping[str, Value]) -> bool:
+        """Tell whether a variant keeps all of them."""
+        return not broken_limits(settings, self.limits, self.derived)
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to pull two terms apart, the best first in order.
+
+    Attributes
+    ----------
+    needs_unit : bool
+        Whether it cannot be made on the unit as it stands.
+    is_beginning : bool
+        Whether it parts some levels only.
+    still_near : bool
+        Whether they stay nearly tangled.
+    in_common : float
+        What a beginning leaves in common; 0 otherwise.
+    minutes : float
+    correlation : float
+        That is left.
+    moved : mapping
+        Factor name -> new setting.
+    """
+
+    needs_unit: bool
+    is_beginning: bool
+    still_near: bool
+    in_common: float
+    minutes: float
+    correlation: float
+    moved: Mapping[str, Value]
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        return self.needs_unit, self.is_beginning, self.still_near, self.in_common, self.minutes, self.correlation
+
+
+def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding, rules: Rules | None = None) -> str:
     """Name the cheapest single change to a variant in the log that pulls two terms apart.
 
     Parameters
@@ -115,37 +174,78 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
         Settings of the variants, oldest first; the change is made to the last.
     coding : Coding
         Factors with their ranges and efforts.
+    rules : Rules, optional
+        What the changed variant must keep. Where settings must add up, another one makes up for the change.
 
     Returns
     -------
     str
         Such as ``"change driver alone to poly"``. Terms of several levels may take more than one variant: then the change
-        that leaves least in common, as a beginning. A new unit where no change that can be made would help.
+        that leaves least in common, as a beginning. A new unit where no change that can be made would help. Empty where
+        no variant within the limits would.
     """
-    names = {factor.name: factor for factor in coding.factors}
+    rules = Rules() if rules is None else rules
     first, second = (_made_of(term, coding) for term in tie)
     only = list(dict.fromkeys(first + second))
-    apart = [name for name in only if (name in first) != (name in second)]
+    apart = [name for name in only if (name in first) != (name in second)] or only
+    factors = {factor.name: factor for factor in coding.factors}
+    last = {name: factor.read(settings.iloc[-1][name]) for name, factor in factors.items()}
     before, in_common = _correlation(tie, settings, coding)
-    choices, beginnings = [], []
-    last = settings.iloc[-1]
-    for name in apart or only:
-        factor = names[name]
-        there = factor.read(last[name])
-        for end in _ends(factor):
-            if end == there or not factor.can_go(there, end):
-                continue
-            after, left = _correlation(tie, pd.concat([settings, last.to_frame().T.assign(**{name: [end]})]), coding)
-            if after < min(before, EXACT) - 1e-6:
-                choices.append((after >= NEAR, factor.change_minutes(there, end), after, name, end))
-            elif left < in_common - 1e-6:
-                beginnings.append((left, factor.change_minutes(there, end), 0.0, name, end))
-    if not choices and not beginnings:
-        return f"build one new unit with {spaced((apart or only)[0])} changed and the rest as it was"
-    *_, name, end = min(choices or beginnings, key=lambda choice: choice[:3])
-    text = rounded(float(end)) if isinstance(end, int | float) else end
-    more = "" if choices else ", as a beginning: levels are parted one at a time"
-    return f"change {spaced(name)} alone to {text}{more}"
+    ways = []
+    for moved in (moved for name in apart for moved in _moves(name, last, factors, rules)):
+        after, left = _correlation(tie, pd.concat([settings, pd.DataFrame([{**last, **moved}])]), coding)
+        helps = _HELPS if rules.limits else 1.0  # within narrow limits every change does a little
+        parts, begins = after < helps * min(before, EXACT) - 1e-6, left < helps * in_common - 1e-6
+        if parts or begins:
+            stuck = not all(factors[name].can_go(last[name], value) for name, value in moved.items())
+            minutes = sum(factors[name].change_minutes(last[name], value) for name, value in moved.items())
+            left = 0.0 if parts else left
+            ways.append(_Way(stuck, not parts, parts and after >= NEAR, left, minutes, after, moved))
+    if not ways:
+        return "" if rules.limits else f"build one new unit with {spaced(apart[0])} changed and the rest as it was"
+    return _told(min(ways, key=lambda way: way.order))
+
+
+def _moves(name: str, last: Mapping[str, Value], factors: Mapping[str, Factor], rules: Rules) -> list[dict[str, Value]]:
+    """List changes of one factor that keep the rules: to an end of its range, or what comes next."""
+    factor = factors[name]
+    for values in (_ends(factor), factor.grid(5)):
+        alone = [{name: value} for value in values if value != last[name] and rules.kept({**last, name: value})]
+        if alone:
+            return alone
+    summed = [rule for rule in sums(list(factors.values()), rules.limits, rules.derived) if factor in rule.parts]
+    made_up = [
+        moved
+        for rule in summed
+        for other in rule.parts
+        if other is not factor
+        for value in factor.grid()
+        for moved in _made_up(rule, other, last, {name: value})
+    ]
+    return [moved for moved in made_up if moved[name] != last[name] and rules.kept({**last, **moved})]
+
+
+def _made_up(
+    rule: Sum, other: Factor, last: Mapping[str, Value], moved: Mapping[str, Value]
+) -> Iterator[dict[str, Value]]:
+    with contextlib.suppress(DataError):
+        yield {**moved, other.name: other.read(rule.left({**last, **moved}, other))}
+
+
+def _told(way: _Way) -> str:
+    names = [spaced(name) for name in way.moved]
+    values = [rounded(float(one)) if isinstance(one, int | float) else one for one in way.moved.values()]
+    if way.needs_unit and len(names) == 1:
+        return f"build one new unit with {names[0]} changed and the rest as it was"
+    if way.needs_unit:
+        changed = [f"{name} {value}" for name, value in zip(names, values, strict=True)]
+        return f"build one new unit with {listed(changed, 'and')} and the rest as it was"
+    how = (
+        f"{names[0]} alone to {values[0]}"
+        if len(names) == 1
+        else f"{names[0]} to {values[0]} and {names[1]} to {values[1]}"
+    )
+    return f"change {how}{', as a beginning: levels are parted one at a time' if way.is_beginning else ''}"
 
 
 def _made_of(term: Term, coding: Coding) -> list[str]:

@@ -1,5 +1,8 @@
 """What is said to part two tangled terms does part them."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,10 +10,10 @@ import pytest
 from doe.coding import Coding, Term
 from doe.fit import analyse
 from doe.fit.builds import Builds
-from doe.fit.tangled import NEAR, breaking_variant, changed_together, correlations
+from doe.fit.tangled import NEAR, Rules, breaking_variant, changed_together, correlations
 from doe.fit.whiten import whiten
 from doe.model.factor import Factor
-from doe.model.limit import Derived
+from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
 
 DIFFUSER = Factor("diffuser", kind="categorical", levels=["opal", "frosted", "prismatic"], minutes=6)
@@ -73,6 +76,48 @@ def test_numbers_are_parted_at_an_end_of_their_range(last, told):
     )
     settings = pd.DataFrame([(0.0, 7), (60.0, 12), (0.0, 7), last], columns=["wool", "rings"])
     assert breaking_variant((Term(("wool",)), Term(("rings",))), settings, Coding((wool, rings))) == told
+
+
+SHARES = tuple(Factor(name, low=0, high=100, minutes=5) for name in ("resin", "chalk", "fibre"))
+ADD_UP = Limit("resin + chalk + fibre == 100")
+WENT_TOGETHER = pd.DataFrame(
+    [(20.0, 20.0, 60.0), (50.0, 50.0, 0.0), (40.0, 40.0, 20.0)], columns=["resin", "chalk", "fibre"]
+)
+SAME = (Term(("resin",)), Term(("chalk",)))
+
+
+@pytest.mark.parametrize(
+    ("limits", "told"),
+    [
+        ([], "change resin alone to 0"),
+        ([Limit("resin >= 20"), Limit("chalk >= 25")], "change resin alone to 100"),
+        ([Limit("resin == chalk")], ""),
+        ([ADD_UP, Limit("abs(resin - chalk) <= 2")], ""),  # which hardly parts them
+    ],
+)
+def test_what_parts_two_terms_keeps_the_limits(limits, told):
+    assert breaking_variant(SAME, WENT_TOGETHER, Coding(SHARES), Rules(tuple(limits))) == told
+
+
+@pytest.mark.parametrize("way", ["either", "rebuild"])
+def test_what_parts_two_terms_of_a_sum_is_made_up_for(way):
+    shares = tuple(replace(share, way=way) for share in SHARES)
+    told = breaking_variant(SAME, WENT_TOGETHER, Coding(shares), Rules((ADD_UP,)))
+    assert told.startswith("change" if way == "either" else "build one new unit with")
+    moved = {name: float(number) for name, number in re.findall(r"(resin|chalk|fibre) (?:to )?(\d+)", told)}
+    after = {"resin": 40.0, "chalk": 40.0, "fibre": 20.0, **moved}
+    assert len(moved) == 2
+    assert sum(after.values()) == 100
+    rows = pd.concat([WENT_TOGETHER, pd.DataFrame([after])])
+    assert abs(np.corrcoef(rows["resin"], rows["chalk"])[0, 1]) < NEAR
+
+
+def test_terms_that_no_limit_lets_part_are_said_to_be_so():
+    log = pd.DataFrame({"variant": list("123"), "outcome": "bend", "fibre": 9.0})
+    log = log.assign(**{name: [20.0, 50.0, 80.0] for name in ("value", "resin", "chalk")})
+    bend = Outcome("bend", goal="lower", best=0, worst=99)
+    found = analyse(log, SHARES, bend, limits=[Limit("resin == chalk")])
+    assert "Resin and chalk always changed together; no single change within the limits parts them." in found.notes
 
 
 def test_correlations_between_terms_are_the_canonical_ones():
