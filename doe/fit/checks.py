@@ -16,6 +16,7 @@ from doe.fit.builds import Builds
 from doe.fit.check import COLUMNS, Check
 from doe.fit.evidence import Evidence
 from doe.fit.graded import ordered_opinion
+from doe.fit.in_step import in_step
 from doe.fit.least_squares import LeastSquares, least_squares
 from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
@@ -102,7 +103,7 @@ def run_checks(
         _lack_of_fit(evidence, builds, residuals),
         _outliers(evidence, residuals),
         _resting(evidence, builds, matrix),
-        _order(evidence, builds, matrix, residuals),
+        _drift(evidence, builds, matrix, residuals, coding),
         _middle(evidence, coding, matrix),
         _pile_up(evidence),
         _stand_out(classical),
@@ -208,6 +209,13 @@ def _carried(evidence: Evidence, builds: Builds, matrix: Matrix) -> list[tuple[s
         if left.min() < _LEFT:
             found.append((term.name, evidence.variants[int(left.argmin())]))
     return found
+
+
+def _drift(evidence: Evidence, builds: Builds, matrix: Matrix, residuals: Residuals, coding: Coding) -> Check | None:
+    """Look for a drift over the log, and for factors that would hide it."""
+    found = _order(evidence, builds, matrix, residuals)
+    hidden = in_step(evidence, coding, matrix) if found is None or found.level == "fine" else None
+    return hidden or found
 
 
 def _order(evidence: Evidence, builds: Builds, matrix: Matrix, residuals: Residuals) -> Check | None:
