@@ -279,6 +279,7 @@ class Project(Planning, Settling):
             known=variants,
             known_units=units,
             planned=[item.name for item in there.variants if item.status == "planned"],
+            first=int(there.next_name),
             refuse_known=self.file.refuse_imported,
         )
         entry = None

@@ -97,6 +97,14 @@ def test_a_change_is_logged_from_what_the_unit_carries(project):
     assert project.file.variants()[-1] == logged.variant
 
 
+def test_the_number_of_a_variant_that_was_withdrawn_stays_its_own(project, tmp_path):
+    project.log({"vents": 3})
+    project.file.withdraw_variant("2")
+    (tmp_path / "log.csv").write_text("vents,rings,wool,bass\n2,9,20,1\n", encoding="utf-8")
+    assert project.import_log(tmp_path / "log.csv").notes[0].endswith("each line is a build of its own, from 3 on.")
+    assert project.variants()["variant"].tolist() == ["1", "3"]
+
+
 def test_a_change_that_the_unit_cannot_make_is_refused(project):
     with refused(DataError, "vents cannot go from 2 to 1 on unit body A: it only goes up."):
         project.log({"vents": 1})

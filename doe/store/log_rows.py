@@ -48,6 +48,8 @@ class LogRows:
         Reads single cells.
     known, known_units, planned : collection of str
         Variants and units in the project already, and which of these variants are only planned.
+    first : int
+        Least number of a new variant, where no column names them.
 
     Attributes
     ----------
@@ -69,6 +71,7 @@ class LogRows:
         known: Collection[str],
         known_units: Collection[str] = (),
         planned: Collection[str] = (),
+        first: int = 1,
     ) -> None:
         self.variants: dict[str, Variant] = {}
         self.readings: list[Reading] = []
@@ -86,7 +89,7 @@ class LogRows:
         self._links: list[tuple[Line, str, str]] = []
         self._several_units: dict[str, None] = {}
         self._is_repeated = False
-        self._next = max((int(name) for name in self._known if name.isdecimal()), default=0) + 1
+        self._next = max(first, *(int(name) + 1 for name in self._known if name.isdecimal()), 1)
         if "variant" not in columns:
             self.notes.append(f"No column names the variant, so each line is a build of its own, from {self._next} on.")
 

@@ -46,6 +46,7 @@ def read_log(
     known: Collection[str] = (),
     known_units: Collection[str] = (),
     planned: Collection[str] = (),
+    first: int = 1,
     refuse_known: Callable[[str, str], None] | None = None,
 ) -> Log:
     """Read a log, all of it or nothing.
@@ -68,6 +69,8 @@ def read_log(
         Units that are in the project already; the file may name them.
     planned : collection of str
         Known variants that are only planned, of which there are no readings.
+    first : int
+        Least number of a new variant where no column names them: the numbers of variants that were withdrawn stay theirs.
     refuse_known : callable, optional
         Called with the file's name and the sha256 of its content before its cells are read; raises if the project has it.
 
@@ -89,7 +92,7 @@ def read_log(
     body, notes = _body(sheet, header, matcher)
     if not body:
         raise DataError(f"{sheet.source} is empty: below the headings in line {header.line} there is nothing to read.")
-    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known, known_units, planned)
+    rows = LogRows(setup, header.columns, _numerals(body, header, setup), known, known_units, planned, first)
     for line in body:
         problems += _beyond(line, header, sheet)
         rows.add(line)
