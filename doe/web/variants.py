@@ -115,7 +115,7 @@ def _first_builds(variants: Sequence[Variant]) -> set[str]:
     """Return the first build of each unit, and the first of those that name none."""
     first: dict[str | None, str] = {}
     for item in variants:
-        if not item.is_reference:
+        if not item.is_reference and item.status != "planned":
             first.setdefault(item.unit, item.name)
     return set(first.values())
 
@@ -125,7 +125,7 @@ def _changed(variant: Variant, parent: Variant | None, setup: Setup, *, is_first
     if variant.is_reference:
         return "a reference object"
     if parent is None or parent.is_reference:
-        which = "first build" if is_first else "a further build"
+        which = "first build" if is_first else "a planned build" if variant.status == "planned" else "a further build"
         return f"{which}, {where}" if where else which
     parts = [
         f"{text.name(factor.name)} {setting(parent.settings[factor.name])} → "

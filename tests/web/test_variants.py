@@ -36,6 +36,8 @@ def test_each_variant_stands_under_the_one_that_it_was_changed_from():
         ("5", 0, "a further build, unit A"),
         ("shop radio", 0, "a reference object"),
     ]
+    planned = built("1", 0.0, status="planned")
+    assert _lineage([planned], SETUP, marks, {"1"})[0].what == "a planned build, unit A"
     assert [(item.name, item.depth) for item in _lineage(VARIANTS, SETUP, marks, {"4", "5"})] == [("4", 2), ("5", 0)]
 
 
