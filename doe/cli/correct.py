@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_below_zero, settings_of
+from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_below_zero, once
 from doe.cli.screen import doubts, note, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
@@ -85,7 +85,7 @@ def _correct_variant(project: Project, options: Namespace) -> Any:
         if unknown is not None:
             there = there_are(known)
             raise DataError(f"'{unknown}' is no factor of this project; {there}.{did_you_mean(unknown, known)}")
-        changes["settings"] = {name: known[name].read(value) for name, value in settings_of(options.set).items()}
+        changes["settings"] = {name: known[name].read(value) for name, value in once(options.set).items()}
     if not changes:
         raise UsageError("Nothing was given to put right; 'fettle correct --help' lists what a variant has.")
     variant = find_variant(options.variant, project.file.variants())

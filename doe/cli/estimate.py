@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from doe.cli.parser import Parser, a_pair
+from doe.cli.parser import Parser, a_pair, once
 from doe.cli.screen import heading, print_json, say, table, titled
-from doe.model.errors import UsageError
 from doe.model.wording import cell_text
 
 if TYPE_CHECKING:
@@ -40,7 +39,7 @@ def run_estimate(options: Namespace) -> None:
     from doe.signals.estimates import estimate, offered, quantities_of
 
     if options.name is not None and options.values:
-        found = estimate(options.name, _given(options.values))
+        found = estimate(options.name, once(options.values))
         if options.json:
             print_json(found.to_tables())
         else:
@@ -54,15 +53,6 @@ def run_estimate(options: Namespace) -> None:
         say(_taken(options.name))
     else:
         say(_list())
-
-
-def _given(pairs: list[tuple[str, str]]) -> dict[str, Any]:
-    given: dict[str, Any] = {}
-    for name, value in pairs:
-        if name in given:
-            raise UsageError(f"{name} is given twice, as {given[name]} and {value}; give it once.")
-        given[name] = value
-    return given
 
 
 def _taken(name: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from doe.cli.chosen import open_project
 from doe.cli.definitions import filled, given, listing, pick, removal
-from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, bench_minutes, not_below_zero, one_of
+from doe.cli.parser import Parser, a_number, a_number_or_none, a_pair, bench_minutes, not_below_zero, once, one_of
 from doe.cli.screen import doubts, note, stored
 from doe.model.choices import FactorKind, Way
 from doe.model.effort import Effort, change_told
@@ -82,7 +82,7 @@ def _field_options(parser: Parser) -> None:
     add("--minutes", type=bench_minutes, help="bench minutes of one change")
     add("--minutes-per-step", type=bench_minutes, metavar="MINUTES", help="minutes added for each step of a change")
     add("--price", type=not_below_zero, metavar="MONEY", help="money for one change")
-    add("--prices", nargs="+", type=a_pair, metavar="LEVEL=MONEY", help="money for a level, paid once")
+    add("--prices", nargs="+", action="extend", type=a_pair, metavar="LEVEL=MONEY", help="money for a level, paid once")
     add("--note", help="how to change it, what to beware of")
     add("--was", metavar="SETTING", help="the setting that the variants logged so far had")
 
@@ -90,7 +90,7 @@ def _field_options(parser: Parser) -> None:
 def _changes(options: Namespace) -> dict[str, Any]:
     changes = given(options, _FIELDS)
     if options.prices:
-        changes["prices"] = {level: _price(level, money) for level, money in options.prices}
+        changes["prices"] = {level: _price(level, money) for level, money in once(options.prices).items()}
     return changes
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero, settings_of
+from doe.cli.parser import Parser, a_pair, a_time, bench_minutes, not_below_zero, once
 from doe.cli.screen import doubts, note, print_json, say, table
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.names import quoted
@@ -78,7 +78,7 @@ def _variant(project: Project, options: Namespace, photos: list[tuple[str, bytes
     if new_unit and "=" in new_unit:  # '--new-unit rings=8': the name was left out
         pairs, new_unit = [a_pair(new_unit), *pairs], ""
     return project.log(
-        settings_of(pairs),
+        once(pairs),
         unit=options.unit,
         new_unit=new_unit,
         start=options.start,

@@ -204,19 +204,20 @@ def a_pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def settings_of(pairs: Sequence[tuple[str, str]]) -> dict[str, str]:
-    """Return pairs as settings.
+def once(pairs: Sequence[tuple[str, str]] | None) -> dict[str, str]:
+    """Return what was given as NAME=VALUE by name.
 
     Raises
     ------
     UsageError
-        If a factor is given twice.
+        If a name is given twice.
     """
-    settings = dict(pairs)
-    if len(settings) < len(pairs):
-        twice = next(name for name, _ in pairs if sum(name == other for other, _ in pairs) > 1)
-        raise UsageError(f"{twice} is given twice; a variant has one setting of it.")
-    return settings
+    found: dict[str, str] = {}
+    for name, value in pairs or ():
+        if name in found:
+            raise UsageError(f"{name} is given twice, as {found[name]} and {value}; give it once.")
+        found[name] = value
+    return found
 
 
 def a_time(text: str) -> datetime:

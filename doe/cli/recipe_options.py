@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from doe.cli.parser import NOTHING
+from doe.cli.parser import NOTHING, once
 from doe.model.errors import UsageError
 from doe.model.outcome import Outcome
 from doe.model.typed_recipe import read_value
@@ -37,7 +37,7 @@ def with_recipe(outcome: Outcome, name: str | None, keys: Sequence[tuple[str, st
     if name is None and not outcome.recipe:
         raise UsageError(f"--with has keys, but {outcome.name} has no recipe; name it with --from.")
     recipe = dict(outcome.recipe) if name in (None, outcome.recipe.get("from")) else {"from": name}
-    for key, text in keys or ():
+    for key, text in once(keys).items():
         recipe.pop(key, None)
         if text != NOTHING:
             recipe[key] = read_value(text)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.chosen import SUFFIX, open_project
-from doe.cli.parser import Parser, a_pair, one_of
+from doe.cli.parser import Parser, a_pair, once, one_of
 from doe.cli.screen import note, print_json, say
 from doe.model.errors import DataError, UsageError
 from doe.model.names import quoted
@@ -53,7 +53,7 @@ def run_import(options: Namespace) -> None:
     from doe.store.headings import NOT_READ  # the store takes a moment that --help need not wait for
 
     project = open_project(options.project)
-    done = project.import_log(options.file, dict(options.map), dry_run=options.dry_run)
+    done = project.import_log(options.file, once(options.map), dry_run=options.dry_run)
     for line in done.notes:
         note(f"Note: {line}")
     if any(line.startswith(NOT_READ) for line in done.notes):

@@ -6,7 +6,7 @@ from argparse import Namespace
 from collections.abc import Mapping
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_pair
+from doe.cli.parser import Parser, a_pair, once
 from doe.cli.screen import print_json, say, stored, table
 from doe.model.change import find_unit
 from doe.model.choices import Value
@@ -32,7 +32,7 @@ def build_unit_add() -> Parser:
 def run_add(options: Namespace) -> None:
     """Add a unit."""
     project = open_project(options.project)
-    settings = read_settings(dict(options.set), project.setup.factors) if options.set else {}
+    settings = read_settings(once(options.set), project.setup.factors) if options.set else {}
     entry = project.file.add_unit(Unit(options.name, settings, note=options.note))
     stored(f"Stored: unit {options.name}{f', now {_shown(settings)}' if settings else ''}.", entry)
 

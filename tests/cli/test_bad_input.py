@@ -160,7 +160,7 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
         (["log", "--helpp"], "fettle log has no option --helpp. Did you mean '--help'?"),
         (["log", "--uint", "A"], "fettle log has no option --uint. Did you mean '--unit'?"),
         (["log", "--set", "vents"], "--set is 'vents'; write it as NAME=VALUE, without blanks around the sign."),
-        (["log", "vents=3", "vents=4"], "vents is given twice; a variant has one setting of it."),
+        (["log", "vents=3", "vents=4"], "vents is given twice, as 3 and 4; give it once."),
         (
             ["log", "--minutes", "soon"],
             "--minutes is 'soon'; it must be a number from 0, or a time such as 1 h 35 min.",
@@ -400,3 +400,20 @@ def test_many_names_are_told_as_far_as_a_sentence_goes(rig, fettle):
         assert fettle("log", f"wool={5 * (place % 2)}", "--unit", "body A").code == 0
     told = "there are 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 and others up to 16."
     assert fettle("show", "99").err == f"There is no variant '99'; {told[:-1]}. Did you mean '9'?\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("unit add B --set vents=3 --set vents=4", "vents is given twice, as 3 and 4; give it once."),
+        ("factor change driver --prices poly=3 --prices poly=4", "poly is given twice, as 3 and 4; give it once."),
+        (
+            "outcome change bass --from band_level --with band=40 band=50",
+            "band is given twice, as 40 and 50; give it once.",
+        ),
+        ("import log.csv --map Bass=bass Bass=echo", "Bass is given twice, as bass and echo; give it once."),
+    ],
+)
+def test_a_name_given_twice_is_refused(rig, fettle, words, said):
+    done = fettle(*words.split())
+    assert (done.err.splitlines()[0], done.code) == (said, 2)

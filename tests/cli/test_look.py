@@ -186,7 +186,7 @@ def test_a_mistake_is_put_right_and_the_old_value_stays_in_the_history(rig, fett
     assert refused.startswith("--minutes belongs to a variant; a reading has --value,")
     assert fettle("correct", "--reading", "1", "--value", "3,1").code == 0
     assert ProjectFile.open(rig).readings()[0]["value"] == 3.1
-    assert fettle("correct", "2", "--set", "vents=3", "vents=4").err.startswith("vents is given twice;")
+    assert fettle("correct", "2", "--set", "vents=3", "vents=4").err.startswith("vents is given twice, as 3 and 4;")
     history = fettle("history", "--last", "2").out
     assert "30" in history.splitlines()[1]
     assert "4.1 -> 3.1" in history.splitlines()[2]
