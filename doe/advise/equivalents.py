@@ -275,7 +275,7 @@ def _lasting(stand_in: StandIn) -> str:
 
 
 def _off(mismatch: float, unit: str = "") -> str:
-    if abs(mismatch) < 1e-9:
+    if mismatch == 0:
         return _SAME
     return f"{number(abs(mismatch))}{unit} too {'much' if mismatch > 0 else 'little'}"
 

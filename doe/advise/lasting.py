@@ -145,6 +145,7 @@ class _Grid:
         self._arrays = [
             np.array(values, dtype=object if isinstance(values[0], str) else float) for values in self.values
         ]
+        self._scale = self._size()
         self._away = [
             self._distances(factor, values, start) for factor, values in zip(self.lasting, self.values, strict=True)
         ]
@@ -235,7 +236,13 @@ class _Grid:
         return True
 
     def _off(self, values: Floats) -> Floats:
-        return _steady(np.abs(values - self.wanted), max(abs(self.wanted), 1.0))
+        return _steady(np.abs(values - self.wanted), self._scale)
+
+    def _size(self) -> float:
+        """Return how large the quantity is, here and at both ends of all ranges: what rounding is judged by."""
+        ends = np.array([[0] * len(self.shape), [length - 1 for length in self.shape]], dtype=np.intp)
+        sizes = np.abs([self.wanted, *self.measured(ends)])
+        return float(np.max(sizes[np.isfinite(sizes)])) or 1.0
 
     def everything(self) -> Iterator[Places]:
         """Yield all combinations, a chunk at a time."""
@@ -295,7 +302,8 @@ class _Grid:
         }
         settings = {factor.name: {**self.fixed, **chosen}[factor.name] for factor in self.factors}
         value = float(self.stand_in.quantity.parsed.evaluate(settings))
-        return Equivalent(settings, value, value - self.wanted)
+        is_same = self._off(np.array([value]))[0] == 0
+        return Equivalent(settings, value, 0.0 if is_same else value - self.wanted)
 
 
 def _settings_of(factor: Factor, start: Value, roots: Sequence[float]) -> list[Value]:

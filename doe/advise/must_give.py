@@ -12,7 +12,7 @@ from doe.model.choices import Value
 from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
-from doe.model.wording import exact, setting, spaced, unit_behind
+from doe.model.wording import exact, number, setting, spaced, unit_behind
 
 
 def what_must_give(
@@ -56,7 +56,7 @@ def _told(found: Equivalent, stand_in: StandIn) -> str:
         [f"{spaced(factor.name)} {setting(found.settings[factor.name])}" for factor in stand_in.lasting], "and"
     )
     unit = unit_behind(stand_in.quantity.unit)
-    return f"{lasting} would be {exact(round(abs(found.mismatch), 9))}{unit} off"
+    return f"{lasting} would be {number(abs(found.mismatch), 9)}{unit} off"
 
 
 def _widened(factor: Factor) -> Factor | None:

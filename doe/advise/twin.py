@@ -100,7 +100,8 @@ def _mixes(
     with np.errstate(all="ignore"):
         measured = np.broadcast_to(np.asarray(stand_in.quantity.parsed.evaluate(known), dtype=float), (len(frame),))
     wanted = equivalent.value - equivalent.mismatch
-    is_near = np.abs(measured - wanted) <= abs(equivalent.mismatch) * (1 + 1e-9) + 1e-9
+    rounding = 1e-9 * (abs(equivalent.mismatch) + abs(wanted))
+    is_near = np.abs(measured - wanted) <= abs(equivalent.mismatch) + rounding
     for limit in limits:
         is_near &= kept(limit, columns, derived)
     near = frame[is_near]

@@ -10,12 +10,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from doe.advise.equivalents import _off
 from doe.advise.lasting import solve
 from doe.advise.must_give import what_must_give
 from doe.advise.standin import choose_stand_in
 from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.wording import number
 from tests.refusing import refused
 from tests.strategies import examples
 
@@ -25,6 +27,17 @@ VENTS = Factor("vents", kind="count", low=0, high=6, way="up")
 AIR = Derived("air", "rings * 42 - wool * 2.1", unit="cm3")
 FACTORS = (VENTS, RINGS, WOOL)
 START = {"vents": 2, "rings": 11, "wool": 45.0}
+
+
+@pytest.mark.parametrize("scale", [1.0, 1e-12])
+def test_a_quantity_in_tiny_units_is_solved_as_one_in_large_ones(scale):
+    """Farads for picofarads: the same settings, and the same shares off; nothing passes for the same because it is small."""
+    quantity = Derived("total", f"(rings * 42 - wool * 2.1) * {scale!r}")
+    stand_in = choose_stand_in(FACTORS, (quantity,), without="wool")
+    found = solve(stand_in, FACTORS, START).nearest
+    assert [one.settings["rings"] for one in found[:2]] == [9, 8]
+    assert [one.mismatch / scale for one in found[:2]] == pytest.approx([10.5, -31.5])
+    assert _off(found[0].mismatch) == f"{number(10.5 * scale)} too much"
 
 
 def numeric_factor(name):
