@@ -6,6 +6,7 @@ from doe.grids import left_to, summed_grids
 from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.model.sums import sums
+from doe.plans import plan
 
 ODD = [Factor("a", low=0, high=0.6), Factor("b", low=0.23, high=0.71), Factor("c", low=0.11, high=0.57)]
 ADDED = Limit("a + b + c == 1")
@@ -59,3 +60,25 @@ def test_rules_without_a_sum_choose_nothing():
 def test_what_is_left_is_free_of_rounding(settings, left):
     (rule,) = sums(ODD, [ADDED], ())
     assert float(left_to(rule, settings)) == left
+
+
+@pytest.mark.slow
+def test_the_corners_of_a_published_mixture_are_among_the_settings():
+    """McLean & Anderson (1966, Technometrics 8, 447-454), a flare of four parts; its eight corners *from memory*."""
+    flare = [
+        Factor("magnesium", low=0.4, high=0.6),
+        Factor("sodium", low=0.1, high=0.5),
+        Factor("strontium", low=0.1, high=0.5),
+        Factor("binder", low=0.03, high=0.08),
+    ]
+    corners = [
+        (0.4, 0.1, 0.47, 0.03), (0.4, 0.1, 0.42, 0.08), (0.6, 0.1, 0.27, 0.03), (0.6, 0.1, 0.22, 0.08),
+        (0.4, 0.47, 0.1, 0.03), (0.4, 0.42, 0.1, 0.08), (0.6, 0.27, 0.1, 0.03), (0.6, 0.22, 0.1, 0.08),
+    ]  # fmt: skip
+    found = grids(flare, Limit("magnesium + sodium + strontium + binder == 1"))
+    for corner in corners:
+        for factor, value in zip(flare, corner, strict=True):
+            assert min(abs(number - value) for number in found[factor.name]) < 1e-12
+    made = plan(flare, 8, limits=[Limit("magnesium + sodium + strontium + binder == 1")], starts=4)
+    rows = made.table[[factor.name for factor in flare]].round(9)
+    assert {tuple(row) for row in rows.to_numpy().tolist()} <= set(corners)

@@ -324,6 +324,7 @@ def test_shares_that_add_up_are_planned_at_the_points_of_the_lattice():
     assert {tuple(point) for point in points} == lattice
 
 
+@pytest.mark.slow
 def test_shares_of_unlike_ranges_are_planned_at_the_corners_of_what_the_rule_leaves():
     """Closed form: a straight model has its D-optimal runs at corners, where two of three shares are at an end of their range.
     Of ranges 0 to 0.6, 0.23 to 0.71 and 0.11 to 0.57 six corners add up to 1.
