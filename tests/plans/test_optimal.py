@@ -240,22 +240,22 @@ def test_a_factor_that_limits_fix_is_refused():
 def test_terms_that_no_plan_within_the_limits_tells_apart_are_named():
     message = "No plan of 8 runs within the limits can estimate A and B; leave out one of them, such as 'B'."
     with refused(UsageError, message):
-        plan(numbers(2), 8, ["A", "B"], limits=[Limit("A == B")])
+        plan(numbers(2), 8, ["A", "B"], limits=[Limit("A == B")], starts=2)
 
 
 def test_a_model_by_name_leaves_out_what_follows_from_the_rest():
     """Where A + B + C make 0, a model of main effects has two;"""
-    made = plan(numbers(4), 8, limits=[Limit("A + B + C == 0")], starts=2)
+    made = plan(numbers(4, step=1), 8, limits=[Limit("A + B + C == 0")], starts=2)
     assert made.precision["term"].tolist() == ["B", "C", "D"]
     assert (
         "A follows from B and C ('A + B + C == 0'), so effects of B and C are told with A moving along." in made.notes
     )
     assert not {"A", "A:B", "A^2"} & {*made.confounded["term"], *made.confounded["with"], *made.correlations().index}
-    asked = plan(numbers(3), 8, ["A", "C"], limits=[Limit("A + B + C == 0")], starts=2)
+    asked = plan(numbers(3, step=1), 8, ["A", "C"], limits=[Limit("A + B + C == 0")], starts=2)
     assert (
         "B follows from A and C ('A + B + C == 0'), so effects of A and C are told with B moving along." in asked.notes
     )
-    quadratic = plan(numbers(3), 8, "quadratic", limits=[Limit("A + B + C == 0")], starts=2)
+    quadratic = plan(numbers(3, step=1), 8, "quadratic", limits=[Limit("A + B + C == 0")], starts=2)
     assert quadratic.precision["term"].tolist() == ["B", "C", "B:C", "B^2", "C^2"]
     wishes = wishes_for(numbers(3), 30, [Limit("A + B + C == 0")], False, ())
     assert min(wish["runs"] for wish in wishes if wish["model"] == "main") == 4  # one more than the unknowns
