@@ -53,9 +53,9 @@ class _Wish:
 def show(request: Request, desk: AtDesk) -> Response:
     """Play what is asked for, and show what came of it."""
     sent = request.query_params
-    asked = {name: sent.get(name, "").strip()[:40] for name in (*_USUAL, "compare")}
+    asked = {name: sent.get(name, "").strip()[:40] or _USUAL.get(name, "") for name in (*_USUAL, "compare")}
     if not sent.keys() & asked.keys():
-        return page(request, "rehearse.html", _context(desk, Worked(), {**asked, **_USUAL}, {}))
+        return page(request, "rehearse.html", _context(desk, Worked(), asked, {}))
     try:
         wish = _read(asked)
     except NotRead as err:
@@ -117,7 +117,7 @@ def _read(asked: Mapping[str, str]) -> _Wish:
     amounts, errors = {}, {}
     for name in _AMOUNTS:
         try:
-            amounts[name] = _amount(name, asked[name] or _USUAL[name])
+            amounts[name] = _amount(name, asked[name])
         except DataError as err:
             errors[name] = str(err)
     if errors:

@@ -55,6 +55,9 @@ def test_the_page_says_what_the_rehearsal_says(visitor, player):
     found = answer()
     for sentence in (found.headline, *found.sentences, "Each rehearsal begins with unit body B as it is now"):
         assert sentence in page.text
+    assert re.findall(
+        r'name="(hours|benches|scatter)"[^>]*value="([^"]*)"', visitor.get("/rehearse?hours=8&scatter=").html
+    ) == [("hours", "8"), ("benches", "20"), ("scatter", "10")]  # what is not given is as usual, and shown
     assert "Tip noise: effects from about 1.5 dB on (25 % of its range) would be seen" in page.text
     rows = re.findall(r'data-label="[^"]*">([^<]*)<', page.html)
     assert rows == ["100 %", "1 h 30 min", "50 %", "0.06 of worth", "0 %", "not in 8 h", "50 %", "0.06 of worth"]
