@@ -15,8 +15,11 @@ from doe.model.choices import Value
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
+from doe.model.sums import sums
 
 Array = npt.NDArray[Any]
+
+_EDGE = 1e-9
 
 
 class Watch:
@@ -31,7 +34,7 @@ class Watch:
         limits: Sequence[Limit] = (),
         derived: Sequence[Derived] = (),
     ) -> None:
-        self.limits, self.derived = limits, derived
+        self.limits, self.derived, self.sums = limits, derived, sums(factors, limits, derived)
         self.judged, self.factors, self.nominal = judged, factors, dict(nominal)
         self.offsets = [drawn.build_sd * rng.standard_normal(len(drawn.build_sd)) for _, drawn in judged]
         here = pd.DataFrame([self.nominal])
@@ -53,10 +56,31 @@ class Watch:
             ]
         )
 
+    def made_up(self, settings: pd.DataFrame, moved: Factor | None = None) -> pd.DataFrame:
+        """Let another factor take what is left where settings must add up; where it cannot it stays as it should be.
+
+        Parameters
+        ----------
+        settings : DataFrame of shape (n_settings, n_factors)
+        moved : Factor, optional
+            The one that drifts; by default all do.
+        """
+        result = settings.copy()
+        for rule in self.sums:
+            if moved is None or moved in rule.parts:
+                takes = rule.takes_up(moved)
+                number: Array = np.asarray(rule.left({str(name): result[name] for name in result}, takes), dtype=float)
+                low, high = takes.span
+                slack = _EDGE * (high - low)
+                fits = (number >= low - slack) & (number <= high + slack)
+                result[takes.name] = np.where(fits, number, self.nominal[takes.name])
+        return result
+
     def moved(self, factor: Factor, values: Sequence[Any]) -> tuple[Array, list[str]]:
         """Return the chance that all is kept at each setting of one factor, and which outcome is kept least often there."""
         settings = pd.DataFrame([self.nominal] * len(values))
         settings[factor.name] = list(values)
+        settings = self.made_up(settings, factor)
         kept = self.kept(settings)
         worst = kept.mean(axis=1).argmin(axis=0)
         chances = kept.all(axis=0).mean(axis=0)

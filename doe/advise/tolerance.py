@@ -21,6 +21,7 @@ from doe.model.factor import Factor
 from doe.model.given import check_number, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
+from doe.model.sums import Sum
 from doe.model.wording import exact, number, percent, spaced
 
 Array = npt.NDArray[Any]
@@ -191,7 +192,7 @@ def tolerances(
     table["joint_low"], table["joint_high"] = _joint(table, share)
     order = np.argsort([_room(row, factor) for row, factor in zip(rows, factors, strict=True)], kind="stable")
     table = table.iloc[order].reset_index(drop=True)
-    notes = _notes(table, share, chance, probability)
+    notes = (*_notes(table, share, chance, probability), *(_takes_up(rule) for rule in watch.sums))
     return Tolerances(table, probability, chance, notes, _headline(table, chance, probability))
 
 
@@ -338,7 +339,7 @@ def _joint_share(
             spot, centre = spots[:, column], float(row["setting"])
             reach = np.where(spot < 0, centre - row["low"], row["high"] - centre)
             settings[row["factor"]] = centre + share * spot * reach
-        return watch.chance_at(settings)
+        return watch.chance_at(watch.made_up(settings))
 
     if drifting.empty or chance(1.0) >= probability:
         return 1.0
@@ -410,6 +411,12 @@ def _notes(table: pd.DataFrame, share: float, chance: float, probability: float)
             f"Where {listed(drifting, 'and')} drift together, keep to {percent(share)} of that on either side."
         )
     return tuple(notes)
+
+
+def _takes_up(rule: Sum) -> str:
+    """Say what makes up for a drift where settings must add up."""
+    rest, other = spaced(rule.rest.name), spaced(rule.takes_up(rule.rest).name)
+    return f"A drift is taken to be made up for by {rest}, one of {rest} by {other}, so that '{rule.rule}' stays true."
 
 
 def _with_care(table: pd.DataFrame, care: str) -> list[str]:

@@ -46,6 +46,13 @@ class Sum:
         """The parts whose settings are chosen first."""
         return tuple(part for part in self.parts if part is not self.rest)
 
+    def takes_up(self, moved: Factor | None = None) -> Factor:
+        """Return the part that makes up for a change of another: the `rest`, or the widest other where `rest` moved."""
+        if moved != self.rest:
+            return self.rest
+        shares = {part: weight for part, weight in zip(self.parts, self.weights, strict=True) if part is not self.rest}
+        return max(shares, key=lambda part: abs(shares[part]) * (part.span[1] - part.span[0]))
+
     def left(self, settings: Mapping[str, Any], to: Factor | None = None) -> Any:
         """Return what settings leave to a part, by default `rest`, whatever its range and steps.
 

@@ -65,6 +65,26 @@ def test_a_limit_bounds_the_drift_of_a_build_as_in_closed_form():
     assert row["high"] - 5 == pytest.approx((1 - 0.2 * stats.norm.ppf(0.9)) / 0.4, rel=5e-3)
 
 
+def test_where_settings_must_add_up_another_takes_a_drift_up():
+    """Closed form: gap up by d takes the shim down by d, which adds (2 + 0.5) d / 5; 1 matters, so d is 2 at most."""
+    factors = (GAP, Factor("shim", low=0.0, high=10.0))
+    draws = drawn(["gap", "shim"], [2.0, -0.5], [0.0, 0.0], n=500, factors=factors)
+    outcomes = [(Outcome("noise", goal="lower", best=-50, worst=50, matters=1.0), draws)]
+    rule = Limit("gap + shim == 10")
+    found = tolerances(outcomes, factors, {"gap": 5.0, "shim": 5.0}, limits=[rule])
+    gap, shim = row_of(found, "gap"), row_of(found, "shim")
+    assert (gap["low"], gap["high"]) == pytest.approx((0, 7), abs=0.01)
+    assert (shim["low"], shim["high"]) == pytest.approx((3, 10), abs=0.01)
+    assert gap["joint_high"] == gap["high"]  # neither moves without the other
+    assert (
+        f"A drift is taken to be made up for by gap, one of gap by shim, so that '{rule.rule}' stays true."
+        in found.notes
+    )
+    near = tolerances(outcomes, factors, {"gap": 2.0, "shim": 8.0}, limits=[rule, Limit("shim >= 7")])
+    assert row_of(near, "gap")["high"] == pytest.approx(3, abs=0.01)
+    assert row_of(near, "gap")["breaks_high"] == "the limit shim >= 7"
+
+
 def test_a_target_bounds_both_sides_and_a_range_counts_as_limits():
     """Value 3 d / 5 about a target of 0: |3 d / 5| <= 1.2 at d = 2. Range -0.6..1.2: d from -1 to 2."""
     draws = drawn(["gap"], [3.0], [0.0], n=2000)
