@@ -15,13 +15,13 @@ from doe.model.choices import Settings
 from doe.model.effort import Effort
 from doe.model.errors import DataError
 from doe.model.limit import Limit
+from doe.model.names import NEW_UNIT
 from doe.model.records import Unit
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
-NEW = "new"
-"""Name of a unit that does not exist yet, in tables."""
+NEW = NEW_UNIT
 
 MOST_COMBINATIONS = 200_000
 """Settings tried when looking for the limits that contradict each other."""

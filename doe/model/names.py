@@ -24,6 +24,9 @@ RULE_WORDS = frozenset([
     *(word.casefold() for word in keyword.kwlist),  # the parser of rules would stumble over them
 ])
 RESERVED = COLUMNS | RULE_WORDS
+NEW_UNIT = "new"
+"""What tables and pages call a unit that does not exist yet, so no unit is called that."""
+MEANS_NEW = "is what a unit yet to be made is called; give it a name of its own"
 ADVICE_COLUMNS = frozenset([
     "cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block",
 ])

@@ -11,6 +11,7 @@ from doe.model.choices import Settings, Value
 from doe.model.errors import Problem, did_you_mean, listed
 from doe.model.factor import Factor
 from doe.model.limit import broken_limits, names_behind
+from doe.model.names import MEANS_NEW, NEW_UNIT
 from doe.model.outcome import Outcome
 from doe.model.records import Reading, Variant, against_ways
 from doe.model.setup import Setup
@@ -107,6 +108,8 @@ class LogRows:
         self.sessions |= dict.fromkeys([row["session"]] if row["session"] else [])
         if row["unit"] and row["unit"] not in self.units:
             self._check_spelling(line, "unit", row["unit"])
+            if row["unit"].casefold() == NEW_UNIT:
+                self._refuse(line, "unit", MEANS_NEW)
             self.units[row["unit"]] = None
         values = self._long_value(line) if self._is_long else self._wide_values(line)
         if name is None:

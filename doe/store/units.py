@@ -9,6 +9,7 @@ import duckdb
 
 from doe.model.errors import DataError
 from doe.model.factor import Factor
+from doe.model.names import MEANS_NEW, NEW_UNIT
 from doe.model.records import Unit, Variant, check_ways, read_settings
 from doe.store.definitions import Definitions
 from doe.store.kept import FreeNames, Kept, find, setting_rows, settings_by_holder
@@ -75,7 +76,8 @@ def add(
     Raises
     ------
     DataError
-        If a name is taken, also in other capitals, or given twice, or a setting is not allowed.
+        If a name is taken, also in other capitals, or given twice, or means a unit yet to be made, or a setting is not
+        allowed.
     """
     all_ids = dict(ids)
     factors = definitions.setup().factors
@@ -83,6 +85,8 @@ def add(
     rows, settings = [], []
     for identity, unit in enumerate(units, start=next_id(con, "unit")):
         free.take(unit.name)
+        if unit.name.casefold() == NEW_UNIT and not exact:
+            raise DataError(f"Unit '{unit.name}' {MEANS_NEW}.")
         all_ids[unit.name] = identity
         rows.append(_row(identity, entry, unit))
         if unit.settings:

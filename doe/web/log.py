@@ -12,6 +12,7 @@ from doe.charts import text
 from doe.model.change import find_unit, find_variant, next_unit_name
 from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError
+from doe.model.names import NEW_UNIT
 from doe.model.records import Unit, Variant
 from doe.model.setup import Setup
 from doe.sheets.cautions import BENCH
@@ -26,7 +27,7 @@ from doe.web.pages import AtDesk, go_to, page
 from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
-NEW = "new"
+NEW = NEW_UNIT
 _NOTHING = "-"
 _LOST = "Choose the photo again: files are not kept when something is refused."
 _LABELS = {"minutes": "Bench time it really took", "price": "Money it really took", "name": "Own label"}

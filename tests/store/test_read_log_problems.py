@@ -183,7 +183,8 @@ def test_names_that_differ_in_capitals_only_are_told_by_their_line(tmp_path: Pat
     """From those of the project as from those of other lines, and each spelling once."""
     path = tmp_path / "log.csv"
     path.write_text(
-        HEAD + ",unit,bass\na1,2,9,20,poly,B,1\nA1,2,9,20,poly,b,1\nSHOP,2,9,20,poly,b,1\n", encoding="utf-8"
+        f"{HEAD},unit,bass\na1,2,9,20,poly,B,1\nA1,2,9,20,poly,b,1\nSHOP,2,9,20,poly,new,1\nC,2,9,20,poly,new,1\n",
+        encoding="utf-8",
     )
     with pytest.raises(ImportProblems) as caught:
         read_log(path, RADIO, known=["shop"], known_units=["B"])
@@ -192,6 +193,7 @@ def test_names_that_differ_in_capitals_only_are_told_by_their_line(tmp_path: Pat
         f"line 3, column 'variant': 'A1' - differs from 'a1' {same}",
         f"line 3, column 'unit': 'b' - differs from 'B' {same}",
         f"line 4, column 'variant': 'SHOP' - differs from 'shop' {same}",
+        "line 4, column 'unit': 'new' - is what a unit yet to be made is called; give it a name of its own",
     ]
     assert read_log(path, RADIO, {"variant": "", "unit": ""}).variants
 

@@ -54,10 +54,13 @@ def test_a_retired_unit_takes_no_variant(radio: ProjectFile):
 
 
 def test_two_units_of_one_name_are_refused(radio: ProjectFile):
+    """And one that is called as advice and pages call a unit yet to be made: what was logged on it went to a new unit."""
     with pytest.raises(DataError, match=re.escape("Unit 'A' is in the project already; give it a name of its own.")):
         radio.add_unit(Unit("A"))
     with refused(DataError, "Unit 'a' differs from 'A' in capitals only; give it a name of its own."):
         radio.add_unit(Unit("a"))
+    with refused(DataError, "Unit 'New' is what a unit yet to be made is called; give it a name of its own."):
+        radio.add_unit(Unit("New"))
 
 
 def test_an_unknown_unit_suggests_the_nearest(radio: ProjectFile):
