@@ -92,7 +92,7 @@ class BuildRecords(Opened):
         UsageError
             If a field is unknown.
         DataError
-            If the variant is unknown, its new name taken, or a value not allowed.
+            If the variant is unknown, its new name taken, a value not allowed, or nothing changed.
         """
         with self._writing() as con:
             entry = journal.begin(con)

@@ -15,6 +15,7 @@ from doe.model.wording import rounded
 from doe.store.definitions import Definitions
 
 Record = TypeVar("Record", Unit, Variant)
+UNCHANGED = "Nothing was changed, so nothing is stored."
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,7 +92,7 @@ class ReadingRecords(Opened):
         Raises
         ------
         DataError
-            If there is no such reading, the value is not allowed, or the variant is unknown or not built.
+            If there is no such reading, the value is not allowed, the variant is unknown or not built, or nothing changed.
         """
         given = {"value": value, "note": note}
         changes: dict[str, object] = {key: item for key, item in given.items() if item is not None}

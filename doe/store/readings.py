@@ -17,7 +17,7 @@ from doe.model.records import Reading
 from doe.model.wording import compared, counted, rounded
 from doe.store import measurements
 from doe.store.definitions import Definitions
-from doe.store.kept import known
+from doe.store.kept import UNCHANGED, known
 from doe.store.rows import bench_time, fetch, insert, next_id, statement
 
 COLUMNS = ("id", "variant", "outcome", "value", "versus", "session", "rater", "order", "unit", "when", "note")
@@ -216,7 +216,7 @@ def new_version(
     Raises
     ------
     DataError
-        If there is no such reading, or the value is not allowed.
+        If there is no such reading, the value is not allowed, or a correction changes nothing.
     """
     rows = fetch(con, "SELECT * FROM live_reading WHERE id = $1", [identity])
     outcomes = definitions.outcomes()
@@ -245,7 +245,9 @@ def new_version(
     told += [f"{name} {_name_of(con, name, old)} -> {_name_of(con, name, new)}"
              for name in ("variant", "session", "rater") if old[name] != new[name]]  # fmt: skip
     told += [f"note '{old['note']}' -> '{new['note']}'"] if old["note"] != new["note"] else []
-    return variant, f"corrected {what}: {', '.join(told) or 'nothing changed'}"
+    if not told and not is_computed:
+        raise DataError(UNCHANGED)
+    return variant, f"corrected {what}: {', '.join(told)}"
 
 
 def _value_of(row: Mapping[str, Any]) -> str:

@@ -15,7 +15,17 @@ from doe.model.numbers import not_negative
 from doe.model.records import Variant, read_settings
 from doe.model.setup import Setup
 from doe.store.definitions import Definitions
-from doe.store.kept import FreeNames, Kept, find, known, names_to_ids, setting_rows, settings_by_holder, shown
+from doe.store.kept import (
+    UNCHANGED,
+    FreeNames,
+    Kept,
+    find,
+    known,
+    names_to_ids,
+    setting_rows,
+    settings_by_holder,
+    shown,
+)
 from doe.store.rows import bench_time, fetch, insert, next_id, statement
 
 STATUSES = ("built", "planned")
@@ -179,7 +189,7 @@ def correct(
     UsageError
         If a field is unknown.
     DataError
-        If the variant is unknown, its new name taken, or a value not allowed.
+        If the variant is unknown, its new name taken, a value not allowed, or nothing changed.
     """
     for field in changes:
         if field not in FIELDS:
@@ -190,6 +200,8 @@ def correct(
     settings = changes.get("settings")
     merged = {**changes, "settings": {**old.settings, **settings}} if settings is not None else dict(changes)
     new = checked(replace(old, **merged), definitions.setup(), old.settings) if merged else old
+    if new == old:
+        raise DataError(UNCHANGED)
     ids = {item.record.name: item.id for item in variants}
     if new.name != old.name:
         FreeNames("Variant", _TAKEN, ids.keys() - {old.name}).take(new.name)
@@ -242,7 +254,7 @@ def differences(old: Variant, new: Variant) -> str:
         before, after = getattr(old, item.name), getattr(new, item.name)
         if item.name != "settings" and before != after:
             told.append(f"{item.name} {shown(before)} -> {shown(after)}")
-    return ", ".join(told) or "nothing changed"
+    return ", ".join(told)
 
 
 def told(variant: Variant, parent: Variant | None) -> str:

@@ -22,6 +22,7 @@ from doe.model.slips import slip_in_matters, slip_in_size
 from doe.model.wording import capital, duration, number
 from doe.sheets.answers import about as about_outcome
 from doe.store import ProjectFile
+from doe.store.kept import UNCHANGED
 from doe.web import urls
 from doe.web.contexts import Defined, FormPage, SetupPage
 from doe.web.definition_faults import NotRead
@@ -33,7 +34,6 @@ from doe.web.pages import AtDesk, go_to, page
 from doe.web.recipe_fields import CHOOSE_AGAIN, FILES, sent_files
 
 MOST_TITLE, MOST_QUESTION = 200, 2000
-_UNCHANGED = "Nothing was changed, so nothing is stored."
 router = APIRouter(include_in_schema=False)
 
 
@@ -282,7 +282,7 @@ def _store(
     record = build(kind, typed, old, desk.view().snapshot.setup)
     files = sent_files(file, record, sent) if isinstance(record, Outcome) else []
     if record == old and not files:
-        raise DataError(_UNCHANGED)
+        raise DataError(UNCHANGED)
     return file.change_setup(kind, record, name=name or None, was=typed.get("was") or None, files=files).id
 
 
@@ -300,5 +300,5 @@ def _store_about(file: ProjectFile, typed: Mapping[str, str], old: Setup) -> int
         if typed.get(key, "") != getattr(old, key):
             last = file.change_setup(key, typed.get(key, "")).id
     if last is None:
-        raise DataError(_UNCHANGED)
+        raise DataError(UNCHANGED)
     return last

@@ -448,7 +448,7 @@ def _changes(
     Raises
     ------
     DataError
-        If one cannot be read, or nothing differs.
+        If one cannot be read.
     """
     changes: dict[str, object] = {}
     if variant.settings:
@@ -472,8 +472,6 @@ def _changes(
             changes[key] = typed[key]
     if errors:
         raise DataError(marked(len(errors)))
-    if not changes:
-        raise DataError("Nothing was changed, so nothing is stored.")
     return changes
 
 

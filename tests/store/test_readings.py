@@ -129,6 +129,12 @@ def test_a_correction_is_a_new_version_of_the_same_reading(radio: ProjectFile):
     assert entry.summary == "corrected reading 1 (bass of variant 1): -3.25 -> -2.75, note '' -> 'cable was loose'"
 
 
+def test_a_correction_that_changes_nothing_is_not_stored(radio: ProjectFile):
+    """However the same is spelled."""
+    with refused(DataError, "Nothing was changed, so nothing is stored."):
+        radio.correct_reading(1, value="-3,25", session="tuesday", rater="MIC ")
+
+
 def test_a_correction_is_held_against_the_scale(radio: ProjectFile):
     with pytest.raises(DataError, match=re.escape("echo is 9; it must be a grade from 1 to 7.")):
         radio.correct_reading(3, value=9)

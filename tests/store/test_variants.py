@@ -167,6 +167,7 @@ def test_an_older_project_with_such_names_is_read_by_exact_name(radio: ProjectFi
         ({"setings": {}}, "A variant has no 'setings'; it has name, settings, unit, parent, minutes, price, when, status"
                           " and note. Did you mean 'settings'?"),
         ({"settings": {"vents": 9}}, "vents is 9; it must be a whole number from 0 to 6."),
+        ({"settings": {"vents": "2"}, "note": ""}, "Nothing was changed, so nothing is stored."),
     ],
 )  # fmt: skip
 def test_a_wrong_correction_is_one_sentence(radio: ProjectFile, changes: dict, sentence: str):
