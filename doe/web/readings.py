@@ -27,6 +27,7 @@ from doe.web.pages import AtDesk, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
 _ORDER = "Place in the order"
+_SITTING, _NOBODY = "One sitting under the same conditions.", "Empty for an instrument."
 _SHOWN = 6
 """Readings that are told as read so far."""
 
@@ -87,8 +88,8 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
             Field("versus", "Compared against", "list", choices=choices, hint="The second variant of a comparison.")
         )
     fields += [
-        Field("session", "Session", value=values.get("session", ""), hint="One sitting under the same conditions."),
-        Field("rater", "Who judged", value=values.get("rater", ""), hint="Empty for an instrument."),
+        Field("session", "Session", value=values.get("session", ""), hint=_SITTING),
+        Field("rater", "Who judged", value=values.get("rater", ""), hint=_NOBODY),
         Field("order", _ORDER, "number", values.get("order", ""), error=errors.get("order", "")),
         Field("note", "Note", "long", values.get("note", "")),
     ]
@@ -213,7 +214,7 @@ def _pinned(message: str, errors: dict[str, str], outcomes: list[str]) -> str:
 def show_correction(request: Request, desk: AtDesk, number: int) -> Response:
     """Show the form that corrects a reading."""
     item = _reading(desk.view(), number)
-    return page(request, "form.html", _correction(desk.view(), item, _present(item), "", ()))
+    return page(request, "form.html", _correction(desk.view(), item, _present(item)))
 
 
 def _reading(view: View, number: int) -> Mapping[str, Any]:
@@ -240,29 +241,42 @@ def _correction(
     view: View,
     item: Mapping[str, object],
     values: Mapping[str, str],
-    error: str,
-    conflict: tuple[tuple[str, str, str], ...],
+    error: str = "",
+    conflict: tuple[tuple[str, str, str], ...] = (),
 ) -> FormPage:
     number = int(str(item["id"]))
-    name = text.name(str(item["outcome"]))
+    outcome = next(one for one in view.snapshot.setup.outcomes if one.name == item["outcome"])
+    name = text.name(outcome.name)
+    about = _field_of(error, outcome.name)
+
+    def told(field: str) -> str:
+        return error if field == about else ""
+
     return FormPage(
         kicker=f"Variant {item['variant']}",
         heading=f"Reading {number}: {name}",
-        intro=(f"It stands as {value_text(item, None)}. The history keeps what was there before.",),
+        intro=(f"It stands as {value_text(item, outcome)}. The history keeps what was there before.",),
         action=urls.reading(number, "correct"),
         fields=(
-            Field("value", f"What {name} should have been", "number", values.get("value", ""), error=error),
-            Field("variant", "Of variant", "list", choices=_built(view, values["variant"])),
-            Field("session", "Session", value=values["session"], hint="One sitting under the same conditions."),
-            Field("rater", "Who judged", value=values["rater"], hint="Empty for an instrument."),
-            Field("note", "Note", "long", values.get("note", "")),
+            Field("value", f"What {name} should have been", "number", values["value"], error=told("value")),
+            Field("variant", "Of variant", "list", choices=_built(view, values["variant"]), error=told("variant")),
+            Field("session", "Session", value=values["session"], hint=_SITTING, error=told("session")),
+            Field("rater", "Who judged", value=values["rater"], hint=_NOBODY, error=told("rater")),
+            Field("note", "Note", "long", values["note"]),
         ),
         button="Store the correction",
+        error=marked(1) if about else error,
         hidden=(("seen", _seen(item)),),
         back=urls.variant(str(item["variant"])),
         remove=((urls.reading(number, "withdraw"), "Take this reading out", ""),),
         conflict=conflict,
     )
+
+
+def _field_of(message: str, outcome: str) -> str:
+    """Return the field of a correction that a sentence is about; empty if it is none."""
+    named = {f"{outcome} ": "value", "Variant ": "variant", "Session '": "session", "Rater '": "rater"}
+    return next((field for start, field in named.items() if message.startswith(start)), "")
 
 
 def _built(view: View, chosen: str) -> tuple[Choice, ...]:
@@ -283,8 +297,6 @@ def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response
         item = _reading(desk.view(), number)
         present = _present(item)
         check_unchanged(sent.text("seen"), _seen(item), present, typed)
-        if typed == present:
-            raise DataError("Nothing was changed, so nothing is stored.")
         changed = {name: told for name, told in typed.items() if told != present[name]}
         entry = desk.project.file.correct_reading(number, **changed)
         return urls.with_done(urls.variant(entry.subject), entry.id)
@@ -292,13 +304,11 @@ def correct(request: Request, sent: Sent, desk: AtDesk, number: int) -> Response
     try:
         return go_to(desk.once(sent, do))
     except Conflict as err:
-        return page(
-            request, "form.html", _correction(desk.view(), _reading(desk.view(), number), typed, "", err.rows), 409
-        )
+        error, conflict, status = "", err.rows, 409
     except FettleError as err:
-        return page(
-            request, "form.html", _correction(desk.view(), _reading(desk.view(), number), typed, str(err), ()), 422
-        )
+        error, conflict, status = str(err), (), 422
+    view = desk.view()
+    return page(request, "form.html", _correction(view, _reading(view, number), typed, error, conflict), status)
 
 
 @router.post("/readings/{number}/withdraw")

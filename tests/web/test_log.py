@@ -376,7 +376,9 @@ def test_a_comparison_names_both_of_its_variants_on_the_page_of_either(visitor, 
         assert told in visitor.get(f"/variants/{name}").text
     page = visitor.get("/readings/4/correct")
     assert dict(page.form("/correct")["fields"])["value"] == said
-    assert "Nothing was changed, so nothing is stored." in visitor.send(page, "/correct").text
+    page = visitor.send(page, "/correct")
+    assert "Nothing was changed, so nothing is stored." in page.text
+    assert not [name for name in page.ids if name.endswith("-error")]
 
 
 def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
@@ -483,16 +485,20 @@ def test_a_correction_against_a_limit_blames_no_field(visitor, project):
 
 
 @pytest.mark.parametrize(
-    ("variant", "typed", "field"),
+    ("what", "typed", "field"),
     [
-        ("1", {"parent": "3"}, "parent"),  # which comes from 1
-        ("1", {"parent": "99"}, "parent"),
-        ("2", {"name": "1"}, "name"),
-        ("1", {"unit": "body Q"}, "unit"),
+        ("variants/1", {"parent": "3"}, "parent"),  # which comes from 1
+        ("variants/1", {"parent": "99"}, "parent"),
+        ("variants/2", {"name": "1"}, "name"),
+        ("variants/1", {"unit": "body Q"}, "unit"),
+        ("readings/1", {"value": "loud"}, "value"),
+        ("readings/1", {"variant": "99"}, "variant"),
+        ("readings/1", {"session": "x" * 81}, "session"),
+        ("readings/1", {"rater": "x" * 81}, "rater"),
     ],
 )
-def test_what_cannot_be_corrected_is_told_at_its_own_field_alone(visitor, variant, typed, field):
-    page = visitor.send(visitor.get(f"/variants/{variant}/correct"), "/correct", **typed)
+def test_what_cannot_be_corrected_is_told_at_its_own_field_alone(visitor, what, typed, field):
+    page = visitor.send(visitor.get(f"/{what}/correct"), "/correct", **typed)
     assert page.status == 422
     assert [name for name in page.ids if name.endswith("-error")] == [f"in-{field}-error"]
     assert "see the field marked below" in page.text
