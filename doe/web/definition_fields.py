@@ -436,17 +436,17 @@ def _levels(text: str) -> list[str]:
 
 
 def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
-    levels = _levels(typed.get("levels", ""))
     kind: Any = typed.get("kind", "continuous")
     numbers = _Numbers(typed, typed.get("unit", ""))
     span = ("low", "high", "step") if kind in ("continuous", "count") else ()
+    levels = [] if span else _levels(typed.get("levels", ""))
     read: dict[str, Any] = {name: numbers.number(name) for name in span}
     read |= {name: numbers.spent(name) for name in ("minutes", "minutes_per_step", "price")}
     numbers.check()
     return Factor(
         typed.get("name", ""),
         kind,
-        levels=() if span else levels,
+        levels=levels,
         unit=typed.get("unit", ""),
         way=typed.get("way", "either"),  # type: ignore[arg-type]
         prices={level: price for level, price in (old.prices if old else {}).items() if level in levels},

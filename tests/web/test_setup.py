@@ -34,6 +34,18 @@ def test_a_number_may_stand_with_the_unit_of_its_definition(visitor, project):
     assert project.setup.expectations[-1].size == 2.0
 
 
+def test_prices_of_levels_go_with_the_levels(visitor, project):
+    """The page shows neither, of a factor that has become a number; what it refused could not be put right there."""
+    wood = Factor("wood", kind="categorical", levels=["ash", "oak"], prices={"ash": 3, "oak": 5})
+    project.file.change_setup("factor", wood, was="ash")
+    visitor.send(visitor.get("/setup/factor?name=wood"), "/factor", levels="ash\nelm")
+    assert dict(project.setup.factors[-1].prices) == {"ash": 3}
+    project.file.change_setup("factor", wood, name="wood")
+    page = visitor.send(visitor.get("/setup/factor?name=wood"), "/factor", kind="count", low="1", high="3", was="1")
+    assert page.status == 200, page.text
+    assert dict(project.setup.factors[-1].prices) == {}
+
+
 @pytest.mark.parametrize(
     ("typed", "levels"),
     [("ash, 5 mm\r\n carbon \r\n\r\n", ("ash, 5 mm", "carbon")), ("ash, carbon", ("ash", "carbon"))],
