@@ -41,8 +41,7 @@ def ready_photo(data: bytes, filename: str) -> tuple[str, bytes]:
                 f"Photo '{name}' has {picture.width} by {picture.height} pixels; at most 80 million in all can be taken."
             )
         picture.draft("RGB", (2 * _LONGEST_SIDE, 2 * _LONGEST_SIDE))
-        upright = ImageOps.exif_transpose(picture).convert("RGB")
-        upright.thumbnail((_LONGEST_SIDE, _LONGEST_SIDE))
+        shown = _opaque(ImageOps.exif_transpose(picture))
     except Image.DecompressionBombError:
         raise DataError(f"Photo '{name}' has far too many pixels; at most 80 million can be taken.") from None
     except UnidentifiedImageError:
@@ -52,5 +51,17 @@ def ready_photo(data: bytes, filename: str) -> tuple[str, bytes]:
             raise
         raise DataError(f"Photo '{name}' is damaged or cut short; save it again.") from None
     out = io.BytesIO()
-    Image.frombytes("RGB", upright.size, upright.tobytes()).save(out, "JPEG", quality=85)
+    shown.save(out, "JPEG", quality=85)
     return f"{name.rsplit('.', 1)[0]}.jpg", out.getvalue()
+
+
+def _opaque(picture: Image.Image) -> Image.Image:
+    """Return a picture of its own, small enough, on white where it can be seen through; a sketch has black lines there."""
+    if picture.mode.startswith("I"):  # grey in 16 bits, which a mere conversion would cut off at 255
+        picture = picture.convert("I").point(lambda value: value / 256).convert("L")
+    has_holes = "A" in picture.getbands() or "transparency" in picture.info
+    small = picture.convert("RGBA" if has_holes else "RGB")
+    small.thumbnail((_LONGEST_SIDE, _LONGEST_SIDE))
+    paper = Image.new("RGB", small.size, "white")
+    paper.paste(small, mask=small.getchannel("A") if has_holes else None)
+    return paper

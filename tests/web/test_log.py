@@ -269,6 +269,23 @@ def test_a_photo_is_kept_upright_and_without_metadata(visitor, project):
     assert (answer.status, answer.headers["content-type"], answer.content) == (200, "image/jpeg", stored)
 
 
+@pytest.mark.parametrize(
+    ("mode", "dark", "ground"),
+    [("RGBA", (0, 0, 0, 255), (0, 0, 0, 0)), ("LA", (0, 255), (0, 0)), ("P", 1, 0), ("I;16", 1000, 65_535)],
+)
+def test_a_sketch_keeps_its_black_lines_on_white(mode, dark, ground):
+    """Where nothing is drawn such pictures are see-through; they came out all black, and those of 16 bits all white."""
+    sketch = Image.new(mode, (64, 32), ground)
+    sketch.paste(Image.new(mode, (32, 32), dark))
+    out = io.BytesIO()
+    sketch.save(out, "PNG", **({"transparency": 0} if mode == "P" else {}))
+    name, data = ready_photo(out.getvalue(), "sketch.png")
+    shown = Image.open(io.BytesIO(data)).convert("L")
+    assert name == "sketch.jpg"
+    assert shown.getpixel((8, 16)) < 8
+    assert shown.getpixel((56, 16)) > 247
+
+
 def bomb():
     """A PNG of a few hundred bytes that says it is 60,000 pixels square (W3C PNG, third edition: IHDR)."""
 
