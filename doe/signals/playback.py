@@ -115,12 +115,13 @@ def _common(sounds: Sequence[Sound], shifts: Sequence[int]) -> list[Sound]:
 
 
 def _loudness(sound: Sound, rate: int) -> float:
-    """Return the A-weighted level over all channels, in dB of full scale."""
+    """Return the A-weighted level over all channels, in dB of full scale; one of them may hold nothing."""
     powers = [
         10.0 ** (level(power_spectrum(iter([channel.astype(np.float32)]), rate, len(channel)), "A") / 10.0)
         for channel in sound.T
+        if np.any(channel)
     ]
-    return float(10.0 * np.log10(np.mean(powers)))
+    return float(10.0 * np.log10(np.sum(powers) / len(sound.T)))
 
 
 def as_wav(clip: Clip, seed: int) -> bytes:
