@@ -121,13 +121,16 @@ def test_silence_is_refused(tmp_path):
         open_recording(path)
 
 
-@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
-def test_a_sample_that_is_no_number_is_refused_with_its_time(tmp_path, bad):
+@pytest.mark.parametrize(
+    ("bad", "place", "told"), [(np.nan, 12_000, "0.25"), (np.inf, 12_000, "0.25"), (-np.inf, 0, "0")]
+)
+def test_a_sample_that_is_no_number_is_refused_with_its_time(tmp_path, bad, place, told):
+    """Also where the first channel is sound, and at the very first sample."""
     path = tmp_path / "take.wav"
-    x = 0.1 * np.ones(48_000)
-    x[12_000] = bad
+    x = 0.1 * np.ones((48_000, 2))
+    x[place, 1] = bad
     soundfile.write(path, x, 48_000, subtype="FLOAT")
-    with refused(DataError, "take.wav holds a sample that is no finite number, at 0.25 s; record it again."):
+    with refused(DataError, f"take.wav holds a sample that is no finite number, at {told} s; record it again."):
         open_recording(path)
 
 
@@ -220,6 +223,9 @@ def test_two_channels_that_are_alike_need_no_choice(tmp_path):
     x = 0.1 * np.random.default_rng(0).standard_normal(4800)
     soundfile.write(path, np.column_stack([x, x]), 48_000)
     assert choose_channel(open_recording(path), None) == (1, "")
+    end = np.zeros((600_000, 2))  # more than is read at once
+    soundfile.write(path, np.vstack([np.column_stack([x, -x]), end]), 48_000)
+    assert not open_recording(path).alike
 
 
 def test_a_silent_channel_is_refused(tmp_path):

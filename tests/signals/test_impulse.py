@@ -86,6 +86,17 @@ def test_a_long_file_is_no_impulse_response(tmp_path):
         read_impulse(open_recording(path), 1)
 
 
+def test_harmonics_spoil_neither_the_response_nor_its_noise(tmp_path):
+    """Squared, a sine of amplitude 0.5 holds its octave 12 dB below; after a short sweep that stands close before it."""
+    short = Sweep(50, 1800, 1.0)
+    path = sounds.write_recording(
+        tmp_path / "take.wav", rate=8000, sweep=short, through=lambda x: x + x**2, noise_db=-120, amplitude=0.5
+    )
+    impulse = impulse_from_sweep(open_recording(path), 1, short)
+    assert frequency_response(impulse).within(100, 1500).level == pytest.approx(20 * np.log10(0.5), abs=0.05)
+    assert signal_to_noise(impulse, 500, 1500) > 60
+
+
 def test_the_signal_to_noise_ratio_of_a_sweep_follows_its_noise(tmp_path):
     """20 dB more noise, 20 dB less ratio."""
     ratios = []

@@ -103,15 +103,16 @@ def test_the_same_settings_measured_again_give_the_same_value(bench):
     assert compute({"from": "decay_time", **again}, bench / "take1.wav").values == measured.values
 
 
-def test_what_was_assumed_is_said(bench):
-    measured = compute({"from": "band_level", "band": [300, 1000], "sweep": SWEEP_KEY}, bench / "take1.wav")
+def test_what_was_assumed_is_said_once(bench):
+    takes = [bench / "take1.wav", bench / "take2.wav"]
+    measured = compute({"from": "band_level", "band": [300, 1000], "sweep": SWEEP_KEY}, takes)
     assert measured.warnings == ()
     assert measured.notes == (
         "Read as the sweep from 50 to 15000 Hz in 1.5 s.",
         "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is.",
     )
     assert measured.summary().splitlines()[0].startswith("take1.wav: ")
-    assert measured.summary().splitlines()[1] == "Note: Read as the sweep from 50 to 15000 Hz in 1.5 s."
+    assert measured.summary().splitlines()[3] == "Note: Read as the sweep from 50 to 15000 Hz in 1.5 s."
 
 
 def test_curves_tilts_and_deviations(bench):
@@ -147,12 +148,14 @@ def test_a_microphone_is_taken_off(bench):
     assert value(bench, "band_level", "flat.txt", band=[100, 1000], microphone="mic.txt") == pytest.approx(plain - 1.5)
 
 
-def test_a_microphone_that_does_not_cover_the_band_is_told(bench, tmp_path):
+@pytest.mark.parametrize(("band", "is_told"), [([100, 1000], True), ([300, 3000], True), ([200, 2000], False)])
+def test_a_microphone_that_does_not_cover_the_band_is_told(bench, tmp_path, band, is_told):
     (tmp_path / "mic.txt").write_text("200 1\n2000 1\n")
     measured = compute(
-        {"from": "band_level", "band": [100, 1000], "microphone": "mic.txt"}, bench / "flat.txt", Context(tmp_path)
+        {"from": "band_level", "band": band, "microphone": "mic.txt"}, bench / "flat.txt", Context(tmp_path)
     )
-    assert measured.warnings == ("mic.txt corrects from 200 to 2000 Hz only; beyond that nothing was taken off.",)
+    said = "mic.txt corrects from 200 to 2000 Hz only; beyond that nothing was taken off."
+    assert measured.warnings == (said,) * is_told
 
 
 def test_a_calibrator_turns_levels_into_sound_levels(bench):
@@ -164,6 +167,8 @@ def test_a_calibrator_turns_levels_into_sound_levels(bench):
     assert value(bench, "loudest_level", "tone.wav", full_scale_db=114.0) == pytest.approx(114 - 26.02, abs=0.05)
     with refused(UsageError, "full_scale_db and calibrator are both set; keep one of them."):
         value(bench, "level", "tone.wav", full_scale_db=114.0, calibrator="calibrator.wav")
+    with refused(DataError, "mine.wav is not there; give the path of a WAV, FLAC or AIFF recording."):
+        value(bench, "level", "tone.wav", calibrator="mine.wav")
 
 
 def test_a_level_near_the_background_is_told(bench, tmp_path):
@@ -173,6 +178,15 @@ def test_a_level_near_the_background_is_told(bench, tmp_path):
     assert said in measured.warnings or said.replace("9.6", "9.5") in measured.warnings
     quiet = compute({"from": "level", "background": "silence.wav"}, bench / "tone.wav", Context(bench))
     assert quiet.warnings == ()
+
+
+def test_a_recording_that_stops_with_the_sweep_is_told(tmp_path):
+    path = sounds.write_recording(tmp_path / "take.wav", sweep=SHORT, tail_s=0.1)
+    measured = compute({"from": "band_level", "band": [300, 1000], "sweep": SWEEP_KEY}, path)
+    assert measured.warnings == (
+        "take.wav runs on for only 0.1 s after the sweep; its decay is truncated at high frequencies. Let the recording run "
+        "2 s longer.",
+    )
 
 
 def test_a_sweep_near_the_noise_is_told_and_one_below_is_refused(tmp_path):

@@ -66,11 +66,15 @@ def test_a_constant_offset_is_not_heard():
 
 
 def test_white_noise_has_3_db_more_in_an_octave_above():
-    """Equal power per hertz: the octave above is twice as wide."""
+    """Equal power per hertz: the octave above is twice as wide. A line counts by as much of it as lies in the band."""
     x = np.random.default_rng(0).standard_normal(20 * RATE).astype(np.float32)
     found = analysed(x)
     low, high = (10 * math.log10(spectrum.band_power(found, f, 2 * f)) for f in (1000, 2000))
     assert high - low == pytest.approx(3.01, abs=0.1)
+    width, hz = found.frequency[1], found.frequency[700]
+    within, across = [spectrum.band_power(found, hz - part * width, hz + 0.25 * width) for part in (0.25, 0.75)]
+    assert within == pytest.approx(0.5 * found.power[700])
+    assert across == pytest.approx(0.75 * found.power[700] + 0.25 * found.power[699])
 
 
 def test_the_loudest_level_of_a_steady_tone_is_its_level_and_of_a_burst_follows_fast():
@@ -102,8 +106,10 @@ def test_a_calibrator_sets_the_scale():
     assert spectrum.level(quieter, full_scale_db=scale) == pytest.approx(74.0, abs=0.01)
 
 
-def test_noise_is_no_calibrator():
-    x = np.random.default_rng(0).standard_normal(RATE).astype(np.float32)
+@pytest.mark.parametrize(
+    "x", [np.random.default_rng(0).standard_normal(RATE).astype(np.float32), tone(500) + tone(2000, 0.3)]
+)
+def test_noise_and_two_tones_are_no_calibrator(x):
     with refused(
         DataError, "The calibrator recording holds no steady tone; record the calibrator alone, without handling it."
     ):
