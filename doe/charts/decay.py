@@ -88,11 +88,10 @@ def _title(decays: Sequence[Decay], names: Sequence[str]) -> str:
     if not timed:
         return "No decay time can be read: too little stands out of the noise"
     short, long = min(timed), max(timed)
-    if short == long:
-        return f"Decay time T20 is {wording.number(short[0])} s ({short[1]})"
-    return (
-        f"Decay time T20 runs from {wording.number(short[0])} s ({short[1]}) to {wording.number(long[0])} s ({long[1]})"
-    )
+    least, most = wording.number(short[0]), wording.number(long[0])
+    if least == most:
+        return f"Decay time T20 is {least} s ({', '.join(name for _, name in timed)})"
+    return f"Decay time T20 runs from {least} s ({short[1]}) to {most} s ({long[1]})"
 
 
 def _curve(fig: go.Figure, decay: Decay, name: str, place: int) -> key.Entry:

@@ -16,8 +16,13 @@ _ROOM_PX = {"wide": 44.0, "narrow": 38.0}
 
 
 def label(hz: float) -> str:
-    """Write a nominal frequency as on an instrument: ``"31.5"``, ``"1k"``."""
-    return f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
+    """Write a nominal frequency as on an instrument: ``"31.5"``, ``"1k"``; any other one to four digits."""
+    return f"{hz / 1000:.4g}k" if hz >= 1000 else f"{hz:.4g}"
+
+
+def octaves(low_hz: float, high_hz: float) -> list[float]:
+    """Return the octaves of a band, where its axis has ticks and its curves marks; its ends where no octave lies in it."""
+    return [hz for hz in _OCTAVES if low_hz <= hz <= high_hz] or [low_hz, high_hz]
 
 
 def frequency_axis(low_hz: float, high_hz: float, width: Width, pixels: float) -> dict[str, Any]:
@@ -32,11 +37,11 @@ def frequency_axis(low_hz: float, high_hz: float, width: Width, pixels: float) -
     pixels : float
         Length of the axis; where octaves would crowd, every second or third is labelled, and 1k always.
     """
-    inside = [hz for hz in _OCTAVES if low_hz <= hz <= high_hz]
+    inside = octaves(low_hz, high_hz)
     fits = max(1, int(pixels / _ROOM_PX[width]))
     step = max(1, math.ceil(len(inside) / fits))
     anchor = _OCTAVES.index(1000)
-    shown = [hz for hz in inside if (_OCTAVES.index(hz) - anchor) % step == 0]
+    shown = [hz for hz in inside if hz not in _OCTAVES or (_OCTAVES.index(hz) - anchor) % step == 0]
     return {
         "type": "log",
         "range": [math.log10(low_hz), math.log10(high_hz)],

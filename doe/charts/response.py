@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import plotly.graph_objects as go
 
 from doe.charts import canvas, key, text, theme
-from doe.charts.frequency_axis import frequency_axis, label, span_of
+from doe.charts.frequency_axis import frequency_axis, label, octaves, span_of
 from doe.model import wording
 from doe.model.errors import UsageError
 from doe.signals.bands import log_grid
@@ -89,7 +89,7 @@ def describe_response(
     """Say in words what the chart shows: each curve's level at the octaves, and its difference from the reference."""
     parts = ["Frequency response: level in dB over frequency"]
     for curve in [*responses, *([reference] if reference is not None else [])]:
-        ticks = _octaves(float(curve.frequency[0]), float(curve.frequency[-1]))
+        ticks = octaves(float(curve.frequency[0]), float(curve.frequency[-1]))
         levels = ", ".join(f"{wording.number(float(curve.at(hz)))} at {label(hz)}" for hz in ticks)
         parts.append(f"{text.plain(curve.name)}: {levels}")
     for name, found in (differences or {}).items():
@@ -101,7 +101,7 @@ def describe_response(
 def _at_octaves(found: Difference) -> str:
     """Read the drawn difference at the point nearest to each octave."""
     told = []
-    for hz in _octaves(float(found.frequency[0]), float(found.frequency[-1])):
+    for hz in octaves(float(found.frequency[0]), float(found.frequency[-1])):
         nearest = int(abs(found.frequency - hz).argmin())
         told.append(f"{wording.signed(float(found.level[nearest]))} at {label(hz)}")
     return ", ".join(told)
@@ -117,10 +117,6 @@ def _title(
     names = [curve.name for curve in responses]
     return f"Frequency response of {', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else (
         f"Frequency response of {names[0]}")  # fmt: skip
-
-
-def _octaves(low: float, high: float) -> list[float]:
-    return [hz for hz in (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000) if low <= hz <= high]
 
 
 def _points(curve: Response, span: tuple[float, float]) -> tuple[list[float], list[float]]:
@@ -140,7 +136,7 @@ def _curve(fig: go.Figure, curve: Response, place: int, span: tuple[float, float
     fig.add_trace(go.Scatter(x=x, y=y, name=curve.name, mode="lines", hovertemplate=hover,
                              line={"color": colour, "width": 2, "dash": _DASHES[place // 5 % 5]}), **cell)  # fmt: skip
     # Colour alone would not do: each curve carries its own mark at the octaves.
-    ticks = _octaves(*(x[0], x[-1])) if x else []
+    ticks = octaves(x[0], x[-1]) if x else []
     fig.add_trace(go.Scatter(x=ticks, y=[float(curve.at(hz)) for hz in ticks], name=f"{curve.name} marks", mode="markers",
                              hoverinfo="skip", marker={"color": colour, "symbol": symbol, "size": 8}), **cell)  # fmt: skip
     return key.Entry(curve.name, colour, symbol)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import plotly.graph_objects as go
 
 from doe.charts import canvas, text, theme
-from doe.charts.frequency_axis import frequency_axis, label
+from doe.charts.frequency_axis import frequency_axis, label, octaves
 from doe.model import wording
 
 if TYPE_CHECKING:
@@ -60,12 +60,11 @@ def describe_waterfall(waterfall: Waterfall) -> str:
     parts = [
         f"Waterfall of {text.plain(waterfall.name)}: level left over frequency as time goes on, in dB re the start"
     ]
-    for place in (len(waterfall.time_s) // 2, len(waterfall.time_s) - 1):
+    for place in dict.fromkeys([len(waterfall.time_s) // 2, len(waterfall.time_s) - 1]):
         told = []
-        for hz in (63, 125, 250, 500, 1000, 2000, 4000, 8000):
-            if waterfall.frequency[0] <= hz <= waterfall.frequency[-1]:
-                nearest = int(abs(waterfall.frequency - hz).argmin())
-                told.append(f"{wording.number(float(waterfall.level[place, nearest]))} at {label(hz)}")
+        for hz in octaves(float(waterfall.frequency[0]), float(waterfall.frequency[-1])):
+            nearest = int(abs(waterfall.frequency - hz).argmin())
+            told.append(f"{wording.number(float(waterfall.level[place, nearest]))} at {label(hz)}")
         parts.append(f"After {wording.number(1000.0 * float(waterfall.time_s[place]))} ms: {', '.join(told)}")
     return text.sentences(parts)
 

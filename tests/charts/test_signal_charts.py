@@ -1,5 +1,8 @@
 """Response, decay and waterfall: what is drawn is what was measured, on octave ticks."""
 
+import dataclasses
+import re
+
 import numpy as np
 import pytest
 
@@ -52,6 +55,16 @@ def test_the_frequency_axis_has_a_tick_at_each_octave_and_always_calls_1k(width)
 def test_where_octaves_would_crowd_not_all_are_called():
     labels = [text for text in frequency_axis(20, 20_000, "narrow", 150)["ticktext"] if text]
     assert "1k" in labels and 3 <= len(labels) <= 5
+
+
+def test_a_band_without_an_octave_is_told_at_its_ends():
+    """Neither the axis nor the text alternative said anything of a resonance between two octaves."""
+    grid = np.geomspace(300, 450, 50)
+    fig = draw_response([Response("12", grid, 70 + 0 * grid)])
+    assert (fig.layout.xaxis.ticktext, fig.layout.xaxis.tickvals) == (("300", "450"), pytest.approx((300, 450)))
+    assert fig.layout.meta["alt"].endswith("12: 70 at 300, 70 at 450.")
+    fall = measure_waterfall(sounds.impulse(np.eye(1, 4800)[0]), 300, 450, slices=2)
+    assert re.search(r"the start\. After 100 ms: \S+ at 300, \S+ at 450\.$", draw_waterfall(fall).layout.meta["alt"])
 
 
 @WIDTHS
@@ -110,6 +123,8 @@ def test_the_title_of_a_single_decay_is_its_decay_time():
     found = measure_decays(sounds.impulse(sounds.decay(0.5, -60, carrier="noise")), bands_between(990, 1010, 1))
     told = wording.number(found[0].t20_s)
     assert draw_decays(found).layout.meta["title"] == f"Decay time T20 is {told} s (1000 Hz)"
+    twice = [*found, dataclasses.replace(found[0], name="take2.wav")]
+    assert draw_decays(twice).layout.meta["title"] == f"Decay time T20 is {told} s (body, take2.wav)"
 
 
 @WIDTHS
