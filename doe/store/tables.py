@@ -225,7 +225,7 @@ def _as(kind: Kind, cell: Any, where: str, *, is_required: bool) -> Any:
     try:
         return _READ[kind](cell)
     except (LookupError, TypeError, ValueError, OverflowError):
-        told = "neither true nor false" if kind == "claim" else f"no {kind}"
+        told = {"claim": "neither true nor false", "whole": "no whole number"}.get(kind, f"no {kind}")
         raise DataError(f"{where} of the export is '{shown(cell)}', which is {told}.") from None
 
 
@@ -236,12 +236,20 @@ def _object(cell: Any) -> str:
     return str(cell)
 
 
+def _whole(cell: Any) -> int:
+    """Return a whole number; of a workbook it may come as any other one."""
+    number = int(cell)
+    if isinstance(cell, float) and cell != number:
+        raise ValueError("no whole number")
+    return number
+
+
 _CLAIMS = {"true": True, "1": True, "false": False, "0": False}
 _READ: dict[str, Callable[[Any], Any]] = {
     "text": str,
     "number": float,
-    "whole": int,
-    "time": lambda cell: cell if isinstance(cell, datetime) else datetime.fromisoformat(str(cell)),
+    "whole": _whole,
+    "time": lambda cell: datetime.fromisoformat(str(cell)),
     "claim": lambda cell: _CLAIMS[str(cell).casefold()],
     "json": _object,
 }

@@ -419,6 +419,7 @@ def _variant(row: Mapping[str, Any], setup: Setup) -> Variant:
         raise DataError(
             f"Variant {row['variant']}: status is '{own['status']}'; it must be {listed(variants.STATUSES)}."
         )
+    own |= {name: variants.effort(row["variant"], name, own[name]) for name in ("minutes", "price")}
     return Variant(name=row["variant"], settings=_settings(row, setup), note=row["note"] or "", **own)
 
 

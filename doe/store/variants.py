@@ -89,14 +89,20 @@ def checked(variant: Variant, setup: Setup, before: Mapping[str, Value] | None =
         variant,
         settings=settings,
         when=bench_time(variant.when),
-        minutes=_effort(variant, "minutes"),
-        price=_effort(variant, "price"),
+        minutes=effort(variant.name, "minutes", variant.minutes),
+        price=effort(variant.name, "price", variant.price),
     )
 
 
-def _effort(variant: Variant, name: str) -> float | None:
-    value = getattr(variant, name)
-    return None if value is None else not_negative(f"Variant {variant.name}: {name}", value)
+def effort(variant: str, name: str, value: object) -> float | None:
+    """Return minutes or money as a number, None where nothing is said.
+
+    Raises
+    ------
+    UsageError
+        If it is negative or no finite number.
+    """
+    return None if value is None else not_negative(f"Variant {variant}: {name}", value)
 
 
 def _why(note: str) -> str:

@@ -159,6 +159,7 @@ def test_a_text_too_long_for_a_workbook_is_refused_and_not_cut(radio: ProjectFil
     [
         ("readings.csv", "-3.25", "low", "readings, row 1, value of the export is 'low', which is no number."),
         ("readings.csv", "versus", "other", "Table readings of the export has no column 'versus'."),
+        ("variants.csv", "built,20.0", "built,-20.0", "Variant 2: minutes is -20; it must be 0 or more."),
         ("variants.csv", "poly", "polly", "driver is 'polly'; it must be paper, poly or bamboo. Did you mean 'poly'?"),
         (
             "units.csv",
@@ -174,9 +175,17 @@ def test_an_export_that_was_spoilt_is_named(radio: ProjectFile, tmp_path: Path, 
     folder = radio.export(tmp_path / "out")
     path = folder / file
     path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
-    with pytest.raises(DataError, match=re.escape(sentence)):
+    with pytest.raises((DataError, UsageError), match=re.escape(sentence)):
         ProjectFile.restore(tmp_path / "back.duckdb", folder)
     assert not list(tmp_path.glob("*back*"))
+
+
+@pytest.mark.parametrize("cell", [3.7, "3.0", float("nan")])
+def test_a_whole_number_of_an_export_is_not_cut_to_one(cell):
+    """A workbook and Parquet hold numbers of any kind."""
+    assert tables.typed([{"order": 3.0}], {"order": "whole"}, "readings") == [{"order": 3}]
+    with refused(DataError, f"readings, row 1, order of the export is '{cell}', which is no whole number."):
+        tables.typed([{"order": cell}], {"order": "whole"}, "readings")
 
 
 @pytest.mark.parametrize(
