@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 
 from doe.model.choices import Value
@@ -200,8 +200,6 @@ def moment(cell: object) -> datetime | None:
     """
     if isinstance(cell, datetime):
         return bench_time(cell)
-    if isinstance(cell, date):
-        return datetime(cell.year, cell.month, cell.day)
     if is_nothing(cell):
         return None
     text = text_of(cell)

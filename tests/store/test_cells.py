@@ -78,8 +78,13 @@ def test_comparisons(cell, value):
 
 def test_levels_suggest_the_nearest():
     assert Reader().setting(DRIVER, " Poly ") == "poly"
+    assert (
+        Reader().setting(Factor("wood", kind="categorical", levels=["dark oak", "ash"]), "dark\u00a0 oak") == "dark oak"
+    )
     with pytest.raises(Refused, match=r"^must be paper, poly or none\. Did you mean 'poly'\?$"):
         Reader().setting(DRIVER, "polly")
+    with pytest.raises(Refused, match=r"^must be paper, poly or none$"):
+        Reader().setting(DRIVER, "kevlar")
 
 
 def test_levels_that_are_numbers_in_a_workbook():

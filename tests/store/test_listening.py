@@ -104,8 +104,10 @@ def test_preparing_cannot_be_taken_back_under_its_judgements(file):
 
 @pytest.mark.parametrize("kind", ONE_QUICK)
 def test_an_export_and_back_loses_nothing(file, tmp_path, kind):
+    """What was taken out meanwhile stays out, and no other variant stands behind its codes."""
     file.prepare_session(session())
     file.judge(1, Judgement("Ann", 1, {"echo": 3}, "a remark"))
+    file.withdraw_variant("1")
     target = file.export(tmp_path / ("out.xlsx" if kind == "xlsx" else "out"), kind)
     back = ProjectFile.restore(tmp_path / "back.duckdb", target)
     assert back.fingerprint() == file.fingerprint()

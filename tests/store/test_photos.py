@@ -6,6 +6,7 @@ import pytest
 
 from doe.model.errors import DataError
 from doe.store.photos import clean_photo
+from tests.refusing import refused
 
 # Segments as ITU-T T.81 lays them out; the coded data holds a stuffed FF, a restart marker and a would-be end marker
 # inside a later segment.
@@ -30,7 +31,7 @@ def jpeg(turned: int = 6, order: str = "<") -> tuple[bytes, list[bytes]]:
     later_table = segment(0xC4, b"\x00\xff\xd9\x11")
     scan_2 = segment(0xDA, bytes(6)) + b"\x77\xff\x00\x88"
     jfif = segment(0xE0, b"JFIF\0" + bytes(9))
-    dropped = [segment(0xE1, exif(order, turned)), segment(0xE2, b"MPF\0" + SECRET), segment(0xED, SECRET)]
+    dropped = [segment(0xE1, exif(order, turned)), segment(0xE2, b"MPF\0" + SECRET), segment(0xEF, SECRET)]
     parts = [jfif, *dropped, segment(0xFE, SECRET), tables, frame, scan_1, later_table, scan_2]
     return b"\xff\xd8" + b"".join(parts) + b"\xff\xd9" + SECRET, [jfif, tables, frame, scan_1, later_table, scan_2]
 
@@ -80,6 +81,8 @@ def test_a_png_keeps_its_picture_and_loses_its_text():
     head, image, end = chunk(b"IHDR", bytes(13)), chunk(b"IDAT", b"abc"), chunk(b"IEND", b"")
     data = b"\x89PNG\r\n\x1a\n" + head + chunk(b"eXIf", SECRET) + chunk(b"tEXt", SECRET) + image + end + SECRET
     assert clean_photo(data, "x.png") == b"\x89PNG\r\n\x1a\n" + head + image + end
+    with refused(DataError, "Photo 'x.png' is damaged or cut short; save it again."):
+        clean_photo(data[: -len(SECRET) - 1], "x.png")
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
