@@ -22,7 +22,7 @@ class Notice:
 
     text: str = field(metadata=said("one sentence"))
     undo: str = field(metadata=said("address that takes it back; may be empty"), default="")
-    doubts: tuple[str, ...] = field(metadata=said("what in it looks like a slip"), default=())
+    doubts: tuple[str, ...] = field(metadata=said("what in it looks like a slip, or stands against it"), default=())
     is_earlier: bool = field(metadata=said("whether its form was changed and sent again since"), default=False)
 
 

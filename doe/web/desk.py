@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import OrderedDict, deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from threading import Lock, RLock
@@ -136,6 +136,7 @@ class Desk:
         self._done: OrderedDict[str, tuple[str, str]] = OrderedDict()
         self._offers: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
         self._sheets: OrderedDict[str, tuple[str, bytes]] = OrderedDict()
+        self._said: OrderedDict[int, tuple[Sequence[str], Sequence[str]]] = OrderedDict()
 
     @property
     def is_open(self) -> bool:
@@ -160,6 +161,7 @@ class Desk:
         with self._writing, self._viewing:
             self.thinker.cancel()
             self._project, self._view = project, None
+            self._said.clear()
             self.openings.append(secrets.token_urlsafe(12))
             self.thinker = Thinker()
 
@@ -209,6 +211,16 @@ class Desk:
             while len(self._done) > _REMEMBERED:
                 self._done.popitem(last=False)
             return address
+
+    def keep_said(self, entry: int, warnings: Sequence[str], notes: Sequence[str]) -> None:
+        """Remember what is to be said beside an entry, which stands nowhere in the project."""
+        self._said[entry] = warnings, notes
+        while len(self._said) > _REMEMBERED:
+            self._said.popitem(last=False)
+
+    def said(self, entry: int) -> tuple[Sequence[str], Sequence[str]]:
+        """Return warnings and notes of an entry, none where nothing is remembered."""
+        return self._said.get(entry, ((), ()))
 
     def keep_offer(self, mark: str, row: Mapping[str, Any]) -> None:
         """Remember a suggestion that was shown, so that it can be taken though the log went on meanwhile."""

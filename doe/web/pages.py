@@ -120,7 +120,7 @@ def page(request: Request, name: str, context: Any, status: int = 200, *, doubts
     values = {item.name: getattr(context, item.name) for item in fields(context)}
     around = frame(request)
     if doubts and around.notice is not None:
-        around = replace(around, notice=replace(around.notice, doubts=tuple(doubts)))
+        around = replace(around, notice=replace(around.notice, doubts=(*around.notice.doubts, *doubts)))
     html = environment().get_template(name).render(**values, frame=around)
     return HTMLResponse(html, status_code=status)
 
@@ -141,7 +141,7 @@ def frame(request: Request) -> Frame:
         title=view.snapshot.setup.title if view is not None else "Fettle",
         counts=_counts(view) if view is not None else "",
         nav=_nav(request.url.path) if view is not None else (),
-        notice=_notice(request, view),
+        notice=_notice(request, desk, view),
         token=request.app.state.tokens.form_token(form_owner(request)),
         once=secrets.token_urlsafe(12),
         entry=view.last_entry if view is not None else 0,
@@ -173,7 +173,7 @@ def _counts(view: View) -> str:
     return f"{counted(len(built), 'variant')} · {counted(len(view.snapshot.units), 'unit')}"
 
 
-def _notice(request: Request, view: View | None) -> Notice | None:
+def _notice(request: Request, desk: Desk, view: View | None) -> Notice | None:
     done = request.query_params.get("done", "")
     if view is None or not done.isdecimal() or len(done) > _LONGEST_NUMBER:
         return None
@@ -187,7 +187,10 @@ def _notice(request: Request, view: View | None) -> Notice | None:
     can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
     is_earlier = bool(request.query_params.get("earlier"))
     told = f"Stored earlier: {said}. {_EARLIER}" if is_earlier else f"Stored: {said}."
-    return Notice(told, urls.undo(entry.id) if can_undo else "", is_earlier=is_earlier)
+    warnings, notes = desk.said(entry.id)
+    return Notice(
+        " ".join([told, *notes]), urls.undo(entry.id) if can_undo else "", tuple(warnings), is_earlier=is_earlier
+    )
 
 
 def waiting(known: Known) -> Waiting:

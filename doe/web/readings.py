@@ -40,7 +40,7 @@ def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: st
     variant = found.name
     values = {"session": session or last_session(view), "rater": rater}
     if found.status == "planned":
-        return page(request, "form.html", _not_built(variant))
+        return page(request, "form.html", not_built(variant, "Readings"))
     slips = []
     if "done" in request.query_params:
         slips = _slips(view, view.readings_of(variant)[-_SHOWN:])
@@ -50,11 +50,11 @@ def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: st
     return page(request, "form.html", _form(view, variant, values, {}, ""), doubts=doubts)
 
 
-def _not_built(variant: str) -> FormPage:
-    """Say of a planned variant what comes before its readings."""
+def not_built(variant: str, heading: str) -> FormPage:
+    """Say of a planned variant what comes before its readings and recordings."""
     return FormPage(
         kicker=f"Variant {variant}",
-        heading="Readings",
+        heading=heading,
         intro=(f"Variant {variant} is planned, so there is nothing to read yet. Say first that it is built.",),
         action=urls.readings(variant),
         fields=(),

@@ -31,10 +31,11 @@ def again(request: Request, sent: Sent, desk: AtDesk) -> Response:
     """Compute readings anew from their kept recordings, where the recipe is another one by now."""
 
     def do() -> str:
-        entry = desk.project.measure_again().entry
-        if entry is None:
+        done = desk.project.measure_again()
+        if done.entry is None:
             raise DataError("Every reading is computed as its outcome says by now, so nothing is stored.")
-        return urls.with_done(urls.recipes(), entry.id)
+        desk.keep_said(done.entry.id, done.warnings, done.notes)
+        return urls.with_done(urls.recipes(), done.entry.id)
 
     try:
         return go_to(desk.once(sent, do))

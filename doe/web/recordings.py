@@ -18,7 +18,7 @@ from doe.web.contexts import Field, FormPage
 from doe.web.desk import Desk, View
 from doe.web.forms import Posted, Sent
 from doe.web.pages import AtDesk, go_to, known_variant, page
-from doe.web.readings import last_session
+from doe.web.readings import last_session, not_built
 from doe.web.recipe_fields import KINDS
 
 router = APIRouter(include_in_schema=False)
@@ -30,8 +30,10 @@ _CHOOSE_AGAIN = " Choose the recordings again: files are not kept when something
 def show(request: Request, desk: AtDesk, name: str) -> Response:
     """Show the form that takes recordings."""
     view = desk.view()
-    variant = known_variant(view.snapshot.variants, name).name
-    return page(request, "form.html", _form(view, variant, {"session": last_session(view)}, ""))
+    found = known_variant(view.snapshot.variants, name)
+    if found.status == "planned":
+        return page(request, "form.html", not_built(found.name, "Recordings"))
+    return page(request, "form.html", _form(view, found.name, {"session": last_session(view)}, ""))
 
 
 @router.post("/variants/{name:path}/recordings")
@@ -69,7 +71,9 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
                 told = told.replace(f"{Path(folder) / str(place)}{os.sep}", "")
             err.args = (told,)
             raise
-    return urls.with_done(urls.variant(variant), done.entry.id if done.entry is not None else 0)
+    entry = done.entry.id if done.entry is not None else 0
+    desk.keep_said(entry, done.warnings, done.notes)
+    return urls.with_done(urls.variant(variant), entry)
 
 
 def _form(view: View, variant: str, values: dict[str, str], error: str) -> FormPage:

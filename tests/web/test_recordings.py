@@ -1,10 +1,13 @@
 """Recordings through the page: measured and kept as by the command, and refused with nothing stored."""
 
+import io
 import re
 from dataclasses import replace
 from html import unescape
 
+import numpy as np
 import pytest
+import soundfile
 
 from doe.model.outcome import Outcome
 from doe.project import Project
@@ -85,6 +88,24 @@ def test_a_take_counts_once(visitor, measuring):
     again = sent(visitor, ("other name.txt", curve(-4.0)))
     assert again.status == 422
     assert len(measuring.file.attachments()) == 1
+
+
+def test_what_stands_against_a_value_is_said_where_it_is_stored(visitor, project):
+    """Warnings and notes stand nowhere in the project, so the page has to tell them as the command does."""
+    loud = Outcome("loudness", unit="dB", recipe={"from": "level"})
+    project.file.change_setup("outcome", loud)
+    take = io.BytesIO()
+    rng = np.random.default_rng(0)
+    soundfile.write(take, 0.1 * rng.standard_normal((4800, 2)), 48_000, format="WAV", subtype="PCM_24")
+    page = sent(visitor, ("take.wav", take.getvalue()))
+    two = "take.wav has 2 channels; channel 1 was used, since none is set."
+    raw = "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is."
+    assert f'<strong class="problem">{two}</strong>' in page.html
+    assert f"Stored: Measured loudness of variant 1 from 1 take. {raw}" in page.text
+    assert two not in visitor.get("/variants/1").text
+    project.file.change_setup("outcome", replace(loud, recipe={"from": "level", "weighting": "C"}), name="loudness")
+    again = visitor.send(visitor.get("/recipes"), "/recipes/again")
+    assert two in again.text and raw in again.text
 
 
 def test_a_form_sent_twice_is_measured_once(visitor, measuring):
