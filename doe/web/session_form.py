@@ -182,7 +182,8 @@ def _playing(view: View, values: Mapping[str, Sequence[str]], errors: Mapping[st
     if not _can_play(view):
         return []
     choice = Choice("yes", "Play the kept recordings on the raters' pages", "yes" in values.get("plays", ()))
-    hint = f"Aligned, at matched loudness, under their codes. Recorded: {listed(sorted(view.recorded), 'and')}."
+    recorded = [item.name for item in view.snapshot.variants if item.name in view.recorded]
+    hint = f"Aligned, at matched loudness, under their codes. Recorded: {listed(recorded, 'and')}."
     return [Field("plays", "Playback", "many", hint=hint, error=errors.get("plays", ""), choices=(choice,))]
 
 
