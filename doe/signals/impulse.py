@@ -180,8 +180,7 @@ def _gated(samples: Array, onset: int, before: int, after: int) -> Array:
     piece = np.array(samples[max(0, onset - before) : onset + after])
     rise, fall = before // 2, after // 4
     piece[:rise] *= np.sin(0.5 * np.pi * np.arange(rise) / max(rise, 1)) ** 2
-    if fall:
-        piece[len(piece) - fall :] *= np.cos(0.5 * np.pi * np.arange(1, fall + 1) / (fall + 1)) ** 2
+    piece[len(piece) - fall :] *= np.cos(0.5 * np.pi * np.arange(1, fall + 1) / (fall + 1)) ** 2
     return piece
 
 

@@ -149,16 +149,17 @@ def load_response(path: Path, settings: Settings, context: Context, said: Said, 
     UsageError
         If the recipe expects something else than the file holds.
     """
+    gate_s = None if settings.get("gate_ms") is None else settings["gate_ms"] / 1000.0
+    impulse = None
     if _holds_curve(path, settings.get("input")):
         _refuse_for_curves(path, settings)
         response = read_curve(path)
     else:
         impulse = load_impulse(path, settings, context, said)
-        gate_s = None if settings.get("gate_ms") is None else settings["gate_ms"] / 1000.0
         response = frequency_response(impulse, gate_s)
-        bands.check_cover(response.frequency, band[0], band[1], path.name)
-        _judge_impulse(impulse, response, band, gate_s, said)
     bands.check_cover(response.frequency, band[0], band[1], path.name)
+    if impulse is not None:
+        _judge_impulse(impulse, response, band, gate_s, said)
     response = _corrected(response, settings, context, said, band)
     known = full_scale(settings, context)
     response = response if known is None else response.raised(known)
