@@ -1,5 +1,6 @@
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -9,7 +10,7 @@ from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.model.outcome import Outcome
-from doe.model.records import Reading
+from doe.model.records import Reading, Variant
 from doe.store import ProjectFile
 from tests.refusing import refused
 from tests.store.radio import FACTORS, OUTCOMES, RADIO, SETTINGS
@@ -37,6 +38,15 @@ def test_a_factor_that_comes_late_without_that_is_refused(radio: ProjectFile):
     with pytest.raises(DataError, match=f"^{re.escape(sentence)}$"):
         radio.change_setup("factor", FEET)
     assert radio.setup() == RADIO
+
+
+def test_the_first_factor_says_what_it_was_in_what_was_built_without_any(tmp_path: Path):
+    bare = ProjectFile.create(tmp_path / "radio.duckdb")
+    bare.add_variant(Variant("1"))
+    with refused(DataError, "Variant 1: feet has no value; say what it was before feet became a factor."):
+        bare.change_setup("factor", FEET)
+    bare.change_setup("factor", FEET, was="felt")
+    assert bare.variants()[0].settings == {"feet": "felt"}
 
 
 def test_a_renamed_factor_takes_its_settings_along(radio: ProjectFile):
