@@ -14,8 +14,7 @@ from doe.model.effort import Effort, change_told
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.setup import Setup, record_of, table_of
-from doe.model.slips import slip_in_minutes
-from doe.model.wording import exact
+from doe.model.slips import slip_in_minutes, steps_too_short
 
 if TYPE_CHECKING:
     from doe.project import Project
@@ -143,8 +142,8 @@ def _store(project: Project, factor: Factor, options: Namespace, name: str | Non
     )
     if factor.way == "rebuild" and not effort.new_unit_minutes:
         note("Note: nothing says yet how long a new unit takes; 'fettle effort --new-unit-minutes MINUTES' does.")
-    if factor.step is not None and factor.low is not None and factor.high is not None and factor.highest < factor.high:
-        note(f"Note: steps of {exact(factor.step)} from {exact(factor.low)} do not reach {exact(factor.high)}.")
+    if short := steps_too_short(factor):
+        note(f"Note: {short}.")
 
 
 def described(factor: Factor, effort: Effort) -> str:

@@ -8,9 +8,9 @@ from doe.cli.chosen import open_project
 from doe.cli.definitions import listing, removal
 from doe.cli.parser import Parser
 from doe.cli.screen import doubts, note, stored
-from doe.model.errors import few, listed
-from doe.model.limit import Derived, Limit, broken_limits
+from doe.model.limit import Derived, Limit
 from doe.model.possible import doubtful
+from doe.model.slips import broken_on_record
 from doe.model.wording import unit_behind
 
 
@@ -67,15 +67,8 @@ def run_limit_add(options: Namespace) -> None:
     stored(f"Stored: every variant must keep {limit.rule}.", entry)
     setup = project.setup
     doubts([doubtful(setup)])
-    built = [item for item in project.file.variants() if not item.is_reference]
-    broken = [item.name for item in built if broken_limits(item.settings, [limit], setup.derived)]
-    if len(broken) == 1:
-        note(
-            f"Note: variant {broken[0]} on record breaks it, and stays as logged; what is built from now on must keep it."
-        )
-    elif broken:
-        names = listed(few(broken), "and")
-        note(f"Note: variants {names} on record break it, and stay as logged; what is built from now on must keep it.")
+    if broken := broken_on_record(limit, setup.derived, project.file.variants()):
+        note(f"Note: {broken}.")
 
 
 def build_limit_remove() -> Parser:

@@ -1,4 +1,4 @@
-"""Numbers that a slip of the pen is likelier to have brought than the bench: readings, dates, bench times, what is expected."""
+"""What a slip of the pen is likelier to have brought than the bench: readings, dates, bench times, expectations, limits."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
+from doe.model.errors import few, listed
 from doe.model.expectation import Expectation
+from doe.model.factor import Factor
+from doe.model.limit import Derived, Limit, broken_limits
 from doe.model.outcome import Outcome
-from doe.model.wording import counted, duration, number, rounded, unit_behind
+from doe.model.records import Variant
+from doe.model.wording import counted, duration, exact, number, rounded, unit_behind
 
 FAR = 3.0
 """Ranges beyond the range so far; a lost decimal point lies further out still."""
@@ -132,6 +136,37 @@ def slip_in_minutes(what: str, minutes: float | None) -> str:
     ('', 'a new unit is 2500 h')
     """
     return f"{what} is {duration(minutes)}" if minutes is not None and minutes > 60 * MOST_HOURS else ""
+
+
+def steps_too_short(factor: Factor) -> str:
+    """Say that a factor's steps end below its high end; empty where they do not.
+
+    Examples
+    --------
+    >>> steps_too_short(Factor("gap", low=0, high=10, step=3)), steps_too_short(Factor("gap", low=0, high=9, step=3))
+    ('steps of 3 from 0 do not reach 10', '')
+    """
+    if factor.step is None or factor.low is None or factor.high is None or factor.highest == factor.high:
+        return ""
+    return f"steps of {exact(factor.step)} from {exact(factor.low)} do not reach {exact(factor.high)}"
+
+
+def broken_on_record(limit: Limit, derived: Sequence[Derived], variants: Iterable[Variant]) -> str:
+    """Say which variants break a limit; empty where none does.
+
+    Examples
+    --------
+    >>> broken_on_record(Limit("wool <= 40"), (), [Variant("1", {"wool": 20}), Variant("2", {"wool": 60})])
+    'variant 2 on record breaks it, and stays as logged; what is built from now on must keep it'
+    """
+    names = [item.name for item in variants if item.settings and broken_limits(item.settings, [limit], derived)]
+    if not names:
+        return ""
+    told = (
+        f"variant {names[0]} on record breaks it, and stays" if len(names) == 1
+        else f"variants {listed(few(names), 'and')} on record break it, and stay"
+    )  # fmt: skip
+    return f"{told} as logged; what is built from now on must keep it"
 
 
 def slip_in_size(expectation: Expectation, outcome: Outcome, seen: Seen) -> str:

@@ -16,13 +16,16 @@ from doe.model.effort import change_told
 from doe.model.errors import DataError, FettleError
 from doe.model.expectation import Expectation, unit_of
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.outcome import Outcome
+from doe.model.possible import doubtful
 from doe.model.setup import Setup
-from doe.model.slips import slip_in_matters, slip_in_size
+from doe.model.slips import broken_on_record, slip_in_matters, slip_in_minutes, slip_in_size, steps_too_short
 from doe.model.wording import capital, duration, number
 from doe.sheets.answers import about as about_outcome
 from doe.store import ProjectFile
 from doe.store.kept import UNCHANGED
+from doe.store.snapshot import Snapshot
 from doe.web import urls
 from doe.web.contexts import Defined, FormPage, SetupPage
 from doe.web.definition_faults import NotRead
@@ -40,11 +43,12 @@ router = APIRouter(include_in_schema=False)
 @router.get("/setup")
 def show(request: Request, desk: AtDesk) -> Response:
     """Show all definitions."""
-    setup, file = desk.view().snapshot.setup, desk.project.file
+    known, file = desk.view().snapshot, desk.project.file
+    setup, doubt = known.setup, doubtful(known.setup)
     groups = (
-        _group("factor", [(item.name, about_factor(item, setup), "") for item in setup.factors]),
+        _group("factor", [(item.name, about_factor(item, setup), _doubt_of_factor(item)) for item in setup.factors]),
         _group("outcome", [(item.name, _outcome_told(item), _likely_slip(item)) for item in setup.outcomes]),
-        _group("limit", [(item.rule, item.note, "") for item in setup.limits]),
+        _group("limit", [(item.rule, item.note, _doubt_of_limit(item, doubt, known)) for item in setup.limits]),
         _group("derived", [(item.name, f"{item.expression} {item.unit}".strip(), "") for item in setup.derived]),
         _group(
             "expectation",
@@ -70,6 +74,21 @@ def _group(kind: str, rows: list[tuple[str, str, str]]) -> tuple[str, str, tuple
 def _outcome_told(outcome: Outcome) -> str:
     recipe = f", computed from recordings by {outcome.recipe['from']}" if outcome.recipe else ""
     return f"{about_outcome(outcome)}{recipe}"
+
+
+def _doubt_of_factor(factor: Factor) -> str:
+    changes = (slip_in_minutes(f"one change of {text.name(factor.name)}", factor.minutes),
+               slip_in_minutes(f"each step more of {text.name(factor.name)}", factor.minutes_per_step))  # fmt: skip
+    return " ".join(filter(None, [*map(_doubted, changes), _sentence(steps_too_short(factor))]))
+
+
+def _doubt_of_limit(limit: Limit, doubt: str, known: Snapshot) -> str:
+    own = _doubted(doubt) if f"'{limit.rule}'" in doubt else ""
+    return " ".join(filter(None, [own, _sentence(broken_on_record(limit, known.setup.derived, known.variants))]))
+
+
+def _sentence(told: str) -> str:
+    return f"{capital(told)}." if told else ""
 
 
 def _likely_slip(outcome: Outcome) -> str:

@@ -7,6 +7,7 @@ import pytest
 
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.setup import Setup
 from doe.project import Project
 from doe.web import Settings, create_app
@@ -67,6 +68,17 @@ def test_the_page_tells_what_a_change_takes_as_the_command_does(visitor, project
     shown = visitor.get("/setup").text
     assert "continuous, a number from 0 to 9 mm; one change takes 2 min for each 1 mm" in shown
     assert "count, a whole number from 7 to 12; one change needs a new unit, 1 h 40 min" in shown
+
+
+def test_the_page_doubts_factors_and_limits_as_the_command_does(visitor, project):
+    project.file.change_setup("factor", Factor("gap", low=0, high=10, step=3, minutes=100_000), was=0)
+    project.file.change_setup("limit", Limit("rings > 10"))
+    shown = visitor.get("/setup").text
+    assert "One change of gap is 1666 h 40 min; if that is a slip, put it right." in shown
+    assert "Steps of 3 from 0 do not reach 10." in shown
+    kept = "what is built from now on must keep it."
+    assert f"Variants 1 and 2 on record break it, and stay as logged; {kept}" in shown
+    assert shown.count(kept) == 1
 
 
 def test_another_unit_than_its_own_is_refused(visitor, project):
