@@ -337,7 +337,15 @@ def _differences(old: Record | str, new: Record | str) -> str:
     keys = [key for key in {**before, **after} if before.get(key) != after.get(key) and key != "name"]
     if not keys:
         return ""
-    return ": " + ", ".join(f"{key} {_shown(before.get(key))} -> {_shown(after.get(key))}" for key in keys)
+    return ": " + ", ".join(
+        f"{key} {_shown(_said(old, before, key))} -> {_shown(_said(new, after, key))}" for key in keys
+    )
+
+
+def _said(record: Record | str, body: Mapping[str, Any], key: str) -> Any:
+    """Return what a definition says; its body leaves out what goes without saying, such as that a factor goes either way."""
+    default = getattr(record, key, None)
+    return body.get(key, default if isinstance(default, int | float | str) and default != "" else None)
 
 
 def _shown(value: Any) -> str:

@@ -132,9 +132,13 @@ def test_a_range_that_variants_do_not_fit_is_refused(radio: ProjectFile):
         radio.change_setup("factor", replace(FACTORS[0], high=3), name="vents")
 
 
-def test_a_wider_range_tells_what_changed(radio: ProjectFile):
+def test_a_change_tells_what_changed(radio: ProjectFile):
+    """Also to and from what goes without saying."""
     entry = radio.change_setup("factor", replace(FACTORS[0], high=8, minutes=10), name="vents")
     assert entry.summary == "changed factor vents: high 6 -> 8, minutes 12 -> 10"
+    free = replace(FACTORS[0], kind="continuous", high=8, way="either", minutes=0)
+    summary = radio.change_setup("factor", free, name="vents").summary
+    assert summary == "changed factor vents: kind count -> continuous, way up -> either, minutes 10 -> 0"
 
 
 def test_a_removed_factor_comes_back_with_its_settings(radio: ProjectFile):
