@@ -1,4 +1,5 @@
 import math
+from typing import Any
 
 import plotly.graph_objects as go
 import pytest
@@ -36,9 +37,9 @@ def test_axis_of_nothing_is_still_an_axis():
     assert low < 3.0 < high
 
 
-def draw(*items: canvas.Interval) -> go.Figure:
+def draw(*items: canvas.Interval, **style: Any) -> go.Figure:
     fig = go.Figure()
-    canvas.intervals(fig, items, (-10.0, 10.0), name="x")
+    canvas.intervals(fig, items, (-10.0, 10.0), name="x", **style)
     return fig
 
 
@@ -46,13 +47,34 @@ def test_interval_is_drawn_from_low_to_high():
     fig = draw(canvas.Interval(1.0, 2.0, -3.25, 4.5, ""))
     assert whiskers(fig) == [(1.0, -3.25, 4.5)]
     assert marks(fig, "x") == [(1.0, 2.0)]
+    assert (fig.data[-1].mode, draw(canvas.Interval(1.0, 2.0, 1.0, 3.0, ""), join=True).data[-1].mode) == (
+        "markers",
+        "lines+markers",
+    )
 
 
 def test_interval_beyond_the_axis_ends_in_open_heads():
+    """Each at its own end, pointing outwards."""
     fig = draw(canvas.Interval(1.0, 2.0, -math.inf, 40.0, ""))
     assert whiskers(fig) == [(1.0, -10.0, 10.0)]
-    heads = {trace.name: trace.marker.symbol for trace in fig.data if "runs on" in trace.name}
-    assert heads == {"x runs on low": "triangle-left-open", "x runs on high": "triangle-right-open"}
+    heads = {trace.name: (trace.marker.symbol, trace.x[0]) for trace in fig.data if "runs on" in trace.name}
+    assert heads == {"x runs on low": ("triangle-left-open", -10), "x runs on high": ("triangle-right-open", 10)}
+    fig = draw(canvas.Interval(1.0, 2.0, -math.inf, 40.0, ""), upright=True)
+    heads = {trace.name: (trace.marker.symbol, trace.y[0]) for trace in fig.data if "runs on" in trace.name}
+    assert heads == {"x runs on low": ("triangle-down-open", -10), "x runs on high": ("triangle-up-open", 10)}
+
+
+def test_the_ground_is_one_for_all_or_a_strip_for_each_row():
+    """The band of what is too small to matter, and no change at all, under every row."""
+    fig = go.Figure()
+    canvas.ground(fig, 2.0)
+    assert [(shape.type, shape.x0, shape.x1, shape.y0, shape.y1) for shape in fig.layout.shapes] == [
+        ("rect", -2, 2, 0, 1), ("line", 0, 0, 0, 1)]  # fmt: skip
+    fig = go.Figure()
+    canvas.ground(fig, None, [50.0, 90.0])
+    assert [shape.type for shape in fig.layout.shapes] == ["rect", "line"] * 2
+    assert [(shape.y0 + shape.y1) / 2 for shape in fig.layout.shapes] == [50, 50, 90, 90]
+    assert all(shape.y0 < shape.y1 for shape in fig.layout.shapes)
 
 
 def test_estimate_without_interval_is_a_mark_alone():

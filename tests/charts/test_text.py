@@ -65,3 +65,9 @@ def test_a_long_name_fits_along_its_axis_and_keeps_what_it_is_measured_in(tall: 
 def test_names_that_begin_alike_are_cut_inside() -> None:
     assert text.cut_inside("a rather long name X", 12) == "a rat…name X"
     assert text.cut_inside("short", 12) == "short"
+
+
+def test_the_room_of_lines_is_that_of_the_longest():
+    assert text.room(["a", "aaaa"]) == text.room(["aaaa"]) == pytest.approx(2 * text.room(["aa"]), abs=1)
+    assert text.room(["aaaa"], 28) == pytest.approx(2 * text.room(["aaaa"]), abs=1)
+    assert text.room([]) == 0
