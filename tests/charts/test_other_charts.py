@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from doe.advise import recommend
+from doe.advise.advice import Advice
 from doe.charts import figure, front, key, theme
 from doe.charts.normal import normal_places
 from doe.fit.lenth import lenth
@@ -258,6 +259,51 @@ def test_front_names_what_could_be_built_by_what_differs():
     beside = drawn.layout.yaxis.ticktext
     assert len(set(beside)) == len(beside)
     assert all(f"{rank}. new: " in drawn.layout.meta["alt"] for rank in range(1, 6))
+
+
+def a_front(*rows, best=("2", {"vents": 2, "wool": 20})):
+    """Advice with a front by hand: variant, wool, worth, bass, echo, how many more alike and in what."""
+    names = ["variant", "wool", "mean worth", "bass", "echo", "more alike", "differs in"]
+    table = pd.DataFrame(rows, columns=names).assign(vents=2, **{"chance on front": 0.9})
+    for name, half in (("bass", 1.0), ("echo", 0.5)):
+        table = table.assign(**{f"{name} low": table[name] - half, f"{name} high": table[name] + half})
+    order = ["variant", "vents", *[name for name in table.columns if name not in ("variant", "vents")]]
+    kept = dict(zip(("variant", "settings"), best, strict=True)) if best else {}
+    none = pd.DataFrame()
+    return Advice(none, kept, None, none, none, outcomes=(radio.BASS, radio.ECHO), _front=lambda: table[order])
+
+
+def test_front_is_told_row_by_row():
+    """By hand: numbers where two are yet to build, what is alike, what is kept, and what each outcome should be."""
+    advice = a_front(
+        ("2", 20, 0.812, 1.0, 3.0, 0, ""), ("", 40, 0.7, 2.0, 2.5, 2, "wool, vents"), ("", 60, 0.6, 3.0, 2.0, 0, "")
+    )
+    assert front.describe_front(advice) == (
+        "In 3 variants no outcome improves without loss in another; most worth now, 0.81, is variant 2. bass: target 0, worst "
+        "-6 and 6. echo: less is better, best 1, worst 6. 1. variant 2 (to keep): bass 1.0 dB (0.0 to 2.0), echo 3.0 (2.5 to "
+        "3.5), on the front with a chance of 90 %. 2. new: vents 2, wool 40 (and 2 alike to build, in wool and vents): bass "
+        "2.0 dB (1.0 to 3.0), echo 2.5 (2.0 to 3.0), it or one alike on the front with a chance of 90 %. 3. new: vents 2, wool "
+        "60: bass 3.0 dB (2.0 to 4.0), echo 2.0 (1.5 to 2.5), on the front with a chance of 90 %."
+    )
+    labels = [front.label(advice, row) for row in advice.front.to_dict("records")]
+    assert labels == ["variant 2", "new: wool 40 (and 2 alike)", "new: wool 60"]
+    drawn = figure(advice, "front")
+    assert [note.text.count("built") for note in drawn.layout.annotations][-1] == 2  # built, and could be built
+    many = a_front(*[(str(place), 20, 0.9 - 0.01 * place, 1, 3, 0, "") for place in range(13)])
+    assert ". The 12 with the most worth. " in front.describe_front(many)
+    assert ". The " not in front.describe_front(a_front(*[(str(place), 20, 0.9, 1, 3, 0, "") for place in range(12)]))
+
+
+@pytest.mark.parametrize(
+    ("best", "label"), [(("2", {"vents": 2, "wool": 20}), "new: wool 40"), (None, "new: vents 2, wool 40")]
+)
+def test_a_front_of_one_that_is_yet_to_build_says_so(best, label):
+    """It is called by what tells it from the best so far, or by all of its settings where none is the best."""
+    advice = a_front(("", 40, 0.7, 2.0, 2.5, 0, ""), best=best)
+    told = front.describe_front(advice)
+    assert told.startswith("Nothing has to be traded: one yet to build is best in every outcome. ")
+    assert ". new: vents 2, wool 40: bass 2.0 dB (1.0 to 3.0), echo " in told
+    assert front.label(advice, advice.front.to_dict("records")[0]) == label
 
 
 def test_front_of_one_outcome_is_refused():
