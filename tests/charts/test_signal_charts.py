@@ -1,7 +1,6 @@
 """Response, decay and waterfall: what is drawn is what was measured, on octave ticks."""
 
 import dataclasses
-import re
 
 import numpy as np
 import pytest
@@ -17,7 +16,7 @@ from doe.signals.bands import bands_between
 from doe.signals.decay import measure_decays
 from doe.signals.response import Response
 from doe.signals.shape import deviation
-from doe.signals.waterfall import measure_waterfall
+from doe.signals.waterfall import Waterfall, measure_waterfall
 from tests.charts.drawn import words
 from tests.refusing import refused
 from tests.signals import sounds
@@ -63,13 +62,17 @@ def test_a_band_without_an_octave_is_told_at_its_ends():
     fig = draw_response([Response("12", grid, 70 + 0 * grid)])
     assert (fig.layout.xaxis.ticktext, fig.layout.xaxis.tickvals) == (("300", "450"), pytest.approx((300, 450)))
     assert fig.layout.meta["alt"].endswith("12: 70 at 300, 70 at 450.")
-    fall = measure_waterfall(sounds.impulse(np.eye(1, 4800)[0]), 300, 450, slices=2)
-    assert re.search(r"the start\. After 100 ms: \S+ at 300, \S+ at 450\.$", draw_waterfall(fall).layout.meta["alt"])
+    level = np.array([[0.0, 0, 0], [-10, -5, -8], [-20, -12, -15]])
+    fig = draw_waterfall(Waterfall("body", np.array([300.0, 400, 450]), np.array([0, 0.05, 0.1]), level, 0.1))
+    assert fig.layout.xaxis.ticktext == ("300", "450")
+    assert fig.layout.meta["title"] == "Longest to stay is 400 Hz: -12 dB after 100 ms"
+    told = "After 50 ms: -10 at 300, -8 at 450. After 100 ms: -20 at 300, -15 at 450."
+    assert fig.layout.meta["alt"].endswith(f"re the start. {told}")
 
 
 @WIDTHS
 def test_a_reference_and_the_difference_from_it_are_drawn(width):
-    curves, reference = responses(), Response("bought radio", GRID, 0 * GRID)
+    curves, reference = responses(), Response("bought radio", GRID, 0 * GRID + 30)
     found = {curve.name: deviation(curve, reference, 50, 10_000) for curve in curves}
     fig = draw_response(curves, reference=reference, differences=found, width=width)
     assert trace(fig, "bought radio").line.dash == "8px,5px"
@@ -78,7 +81,13 @@ def test_a_reference_and_the_difference_from_it_are_drawn(width):
         assert np.array_equal(drawn.y, found[curve.name].level)
         assert drawn.yaxis == "y2" and drawn.line.color == trace(fig, curve.name).line.color
     assert fig.layout.meta["title"].startswith("Difference from bought radio, levels matched: 12 by ")
-    assert "12 differs by" in fig.layout.meta["alt"]
+    alt = fig.layout.meta["alt"]
+    assert "12 differs by" in alt
+    nearest = found["12"].level[np.argmin(np.abs(found["12"].frequency - 1000))]
+    assert f"{wording.signed(float(nearest))} at 1k" in alt[alt.index("12 differs by") :]
+    low, high = fig.layout.yaxis.range
+    assert low < min(curves[0].level) and high > 30
+    assert fig.layout.yaxis2.range[0] == -fig.layout.yaxis2.range[1] < -max(item.largest_db for item in found.values())
 
 
 def test_names_act_as_no_markup():
@@ -125,6 +134,21 @@ def test_the_title_of_a_single_decay_is_its_decay_time():
     assert draw_decays(found).layout.meta["title"] == f"Decay time T20 is {told} s (1000 Hz)"
     twice = [*found, dataclasses.replace(found[0], name="take2.wav")]
     assert draw_decays(twice).layout.meta["title"] == f"Decay time T20 is {told} s (body, take2.wav)"
+
+
+def test_a_decay_that_cannot_be_read_is_told_by_when_it_passes_the_lines():
+    """A straight one by hand: 60 dB in 0.5 s, drawn until it leaves the chart at -65 dB."""
+    (found,) = measure_decays(sounds.impulse(sounds.decay(0.5, -60)), bands_between(990, 1010, 1))
+    time = np.arange(601) / 1000
+    plain = dataclasses.replace(found, edt_s=None, t20_s=None, t30_s=None, time_s=time, level_db=-120 * time)
+    fig = draw_decays([plain, dataclasses.replace(plain, name="two.wav")])
+    assert fig.layout.meta["title"] == "No decay time can be read: too little stands out of the noise"
+    told = "no decay time can be read; -5 dB after 0.042 s, -25 dB after 0.209 s, -35 dB after 0.292 s"
+    assert fig.layout.meta["alt"].endswith(f"body: {told}. two.wav: {told}.")
+    assert fig.layout.xaxis.range == pytest.approx((0, 0.542))
+    assert fig.layout.yaxis.range == (-65, 2)
+    other = dataclasses.replace(plain, name="two.wav", nominal_hz=2000.0)
+    assert [item.name for item in draw_decays([plain, other]).data[::2]] == ["body, 1000 Hz", "two.wav, 2000 Hz"]
 
 
 @WIDTHS
