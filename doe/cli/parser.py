@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 from doe.cli.screen import room, say
 from doe.model.choices import meant
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
-from doe.model.numbers import read_hours, read_minutes, read_number
+from doe.model.numbers import read_hours, read_minutes, read_moment, read_number
 
 WIDTH = 100
 NOTHING = "none"
@@ -223,6 +223,6 @@ def once(pairs: Sequence[tuple[str, str]] | None) -> dict[str, str]:
 def a_time(text: str) -> datetime:
     """Read a day, or a day and a time."""
     try:
-        return datetime.fromisoformat(text.strip()).replace(tzinfo=None)
+        return read_moment(text.strip())
     except ValueError:
         raise argparse.ArgumentTypeError(f"is '{text}'; write it as 2026-03-03 or '2026-03-03 19:30'.") from None

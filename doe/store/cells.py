@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,7 +12,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError, did_you_mean
 from doe.model.factor import Factor
 from doe.model.names import check_label
-from doe.model.numbers import read_number
+from doe.model.numbers import read_moment, read_number
 from doe.model.outcome import Outcome
 from doe.store.rows import bench_time
 
@@ -62,7 +61,7 @@ class Reader:
         """
         if not factor.is_numeric:
             try:
-                return factor.read(_plain(cell))
+                return factor.read(_as_shown(cell) if isinstance(cell, float) else _plain(cell))
             except DataError:
                 near = did_you_mean(text_of(cell), factor.levels)
                 raise Refused(f"{factor.allowed()}{'.' if near else ''}{near}") from None
@@ -129,7 +128,7 @@ class Reader:
         Refused
             If it is no whole number from 1.
         """
-        number = self.number(cell, "", "must be a whole number from 1")
+        number = _as_shown(self.number(cell, "", "must be a whole number from 1"))
         if number != int(number) or number < 1:
             raise Refused("must be a whole number from 1")
         return int(number)
@@ -159,12 +158,17 @@ def _without_unit(text: str, unit: str) -> str:
     return text[: -len(end)].rstrip() if end and text.casefold().endswith(end) and len(text) > len(end) else text
 
 
+def _as_shown(number: float) -> float:
+    """Return a number as a spreadsheet shows it, in 15 digits: 0.1 + 0.2 is 0.3 there."""
+    return float(f"{number:.15g}")
+
+
 def text_of(cell: object) -> str:
-    """Return a cell as text, as a person sees it: 3.0 is ``3``, hard blanks are blanks."""
+    """Return a cell as text, as a person sees it: 3.0 is ``3``, 0.1 + 0.2 is ``0.3``, hard blanks are blanks."""
     if cell is None:
         return ""
-    if isinstance(cell, float) and math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15:
-        return str(int(cell))
+    if isinstance(cell, float):
+        return f"{cell + 0.0:.15g}"  # no sign before a zero
     return " ".join(str(cell).replace("\u00a0", " ").split())
 
 
@@ -208,6 +212,6 @@ def moment(cell: object) -> datetime | None:
         if found:
             day, month, year, hour, minute, second = (int(part or 0) for part in found.groups())
             return datetime(year, month, day, hour, minute, second)
-        return bench_time(datetime.fromisoformat(text))
+        return read_moment(text)
     except ValueError:
         raise Refused("must be a time such as 2026-03-01 or 2026-03-01 14:30") from None

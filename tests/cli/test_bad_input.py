@@ -168,6 +168,10 @@ def test_a_record_that_does_not_fit_is_not_stored(rig, fettle, words, sentence):
         (["log", "--minutes", "-5"], "--minutes is '-5'; it must be a number from 0, or a time such as 1 h 35 min."),
         (["log", "--when", "today"], "--when is 'today'; write it as 2026-03-03 or '2026-03-03 19:30'."),
         (
+            ["log", "--when", "2026-03-03 19.30"],
+            "--when is '2026-03-03 19.30'; write it as 2026-03-03 or '2026-03-03 19:30'.",
+        ),
+        (
             ["log", "--unit", "body A", "--new-unit", "body C", "vents=3"],
             "A variant is made on a unit that exists or on a new one; name only one of them.",
         ),

@@ -90,6 +90,8 @@ def test_levels_suggest_the_nearest():
 def test_levels_that_are_numbers_in_a_workbook():
     grit = Factor("grit", kind="ordered", levels=["80", "120"])
     assert Reader().setting(grit, 80.0) == "80"
+    third = Factor("mix", kind="ordered", levels=["0.3", "0.6"])
+    assert Reader().setting(third, 0.1 + 0.2) == "0.3"
 
 
 @pytest.mark.parametrize("cell", ["", "  ", "-", "\u2013", "n/a", "NA", "None", None])
@@ -124,18 +126,18 @@ def test_times(cell, time):
     assert moment(cell) == time
 
 
-@pytest.mark.parametrize("cell", ["3/1/2026", "32.1.2026", "yesterday", "14:30", 45000])
+@pytest.mark.parametrize("cell", ["3/1/2026", "32.1.2026", "yesterday", "14:30", 45000, "2026-03-01 14.30", "2026-W10"])
 def test_times_that_could_be_mistaken_are_refused(cell):
     with pytest.raises(Refused):
         moment(cell)
 
 
 def test_places_labels_and_text():
-    assert Reader().place(3.0) == 3
+    assert Reader().place(3.0) == Reader().place(2.9999999999999996) == 3
     for cell in ("0", "1.5", "-1", "x"):
         with pytest.raises(Refused, match="must be a whole number from 1"):
             Reader().place(cell)
-    assert label(3.0) == "3"
+    assert (label(3.0), label(0.1 + 0.2), label(-0.0), label(10**15 + 1)) == ("3", "0.3", "0", "1000000000000001")
     assert label(" body  A ") == "body A"
     assert label("-") is None
     with pytest.raises(Refused):
