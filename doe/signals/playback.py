@@ -96,13 +96,13 @@ def delay(first: Sound, other: Sound, rate: int) -> int:
     DataError
         If they correlate nowhere within five seconds.
     """
-    a, b = first.mean(axis=1), other.mean(axis=1)
-    found = np.abs(correlate(b, a, method="fft"))  # a polarity turned round is the same programme
-    zero, reach = len(a) - 1, int(_MOST_SHIFT_S * rate)
+    # Channel by channel, since they may cancel; a polarity turned round is the same programme.
+    found = np.sum([np.abs(correlate(b, a, method="fft")) for a, b in zip(first.T, other.T, strict=True)], axis=0)
+    zero, reach = len(first) - 1, int(_MOST_SHIFT_S * rate)
     start = max(0, zero - reach)
     near = found[start : zero + reach + 1]
     place = int(np.argmax(near))
-    if near[place] < _LEAST_LIKENESS * float(np.linalg.norm(a) * np.linalg.norm(b)):
+    if near[place] <= _LEAST_LIKENESS * float(np.linalg.norm(first) * np.linalg.norm(other)):
         raise DataError("The recordings do not hold the same programme, so there is no instant to switch at.")
     return place + start - zero
 

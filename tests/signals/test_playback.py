@@ -48,12 +48,26 @@ def test_loudness_is_matched_to_the_quietest(tmp_path, channels):
     assert 10 * np.log10(max(power) / min(power)) < 0.01
 
 
+def test_channels_that_cancel_are_aligned_all_the_same(tmp_path):
+    """As of a balanced line recorded as two channels: their mean is nothing."""
+    whole = programme(3.0)
+    cut = ((whole[2000:18000], -1), (whole[1500:18000], -1), (whole[1800:18000], 1))
+    parts = [np.stack([part, sign * part], axis=1) for part, sign in cut]
+    clips = matched([record(tmp_path, f"{n}.wav", part) for n, part in enumerate(parts)])
+    assert [clip.shift for clip in clips] == [0, 500, 200]
+
+
 def test_what_cannot_be_compared_is_refused(tmp_path):
     first = record(tmp_path, "a.wav", programme())
     other = record(tmp_path, "b.wav", programme(seed=9))
     fast = record(tmp_path, "c.wav", programme(), rate=16000)
     with pytest.raises(DataError, match="do not hold the same programme"):
         matched([first, other])
+    late = record(
+        tmp_path, "d.wav", np.concatenate([np.zeros(66 * RATE), programme()])
+    )  # silent as far as it is listened to
+    with pytest.raises(DataError, match="do not hold the same programme"):
+        matched([first, late])
     with pytest.raises(DataError, match="8000 and 16000 samples a second"):
         matched([first, fast])
 
