@@ -51,7 +51,6 @@ def measure_waterfall(
     *,
     slices: int = 40,
     span_s: float = 0.1,
-    window_s: float | None = None,
 ) -> Waterfall:
     """Analyse ever later stretches of an impulse response.
 
@@ -64,9 +63,7 @@ def measure_waterfall(
     slices : int
         2 to 400.
     span_s : float
-        Start of the last stretch, from the direct sound.
-    window_s : float, optional
-        Length of each stretch: by default `span_s`, and long enough for one period of `low_hz`.
+        Start of the last stretch, from the direct sound. Each stretch is as long, and long enough for one period of `low_hz`.
 
     Raises
     ------
@@ -85,7 +82,7 @@ def measure_waterfall(
     if not 0.0005 <= span_s <= 10.0:
         raise UsageError(f"span is {wording.number(span_s)} s; it must be from 0.0005 to 10 s.")
     bands.check_cover(np.array([impulse.low_hz, impulse.high_hz]), low_hz, high_hz, impulse.name)
-    window = max(span_s, 1.0 / low_hz) if window_s is None else window_s
+    window = max(span_s, 1.0 / low_hz)
     if impulse.seconds < 0.5 * span_s:
         raise DataError(
             f"{impulse.name} lasts {wording.number(impulse.seconds)} s after the direct sound; a waterfall over "

@@ -19,6 +19,7 @@ from doe.store.rows import bench_time
 NOTHING = frozenset(["", "-", "–", "—", "n/a", "na", "n.a.", "#n/a", "none", "null"])
 """What people write where there is nothing to write."""
 
+_LONGEST_LABEL = 80
 _CERTAIN_COMMA = re.compile(r"[+\-−]?(\d+,(\d{1,2}|\d{4,})|0,\d+)")
 _CERTAIN_POINT = re.compile(r"[+\-−]?\d*\.\d+")
 _POINT_OF_THOUSANDS = re.compile(r"[+\-−]?[1-9]\d{0,2}\.\d{3}")
@@ -178,7 +179,7 @@ def is_nothing(cell: object, levels: Iterable[str] = ()) -> bool:
     return text in NOTHING and text not in {level.casefold() for level in levels}
 
 
-def label(cell: object, longest: int = 80) -> str | None:
+def label(cell: object) -> str | None:
     """Read a name, None where there is nothing.
 
     Raises
@@ -189,9 +190,9 @@ def label(cell: object, longest: int = 80) -> str | None:
     if is_nothing(cell):
         return None
     try:
-        return check_label("", text_of(cell), longest)
+        return check_label("", text_of(cell), _LONGEST_LABEL)
     except FettleError:
-        raise Refused(f"must be text on one line, 1 to {longest} characters") from None
+        raise Refused(f"must be text on one line, 1 to {_LONGEST_LABEL} characters") from None
 
 
 def moment(cell: object) -> datetime | None:

@@ -33,9 +33,9 @@ def test_a_click_stands_in_each_slice_as_the_window_lets_it_through():
     """Closed form: its level over the slices is the window itself, a rise of 0.5 ms and a fall from the middle on."""
     click = np.zeros(RATE)
     click[0], click[960] = 0.1, 1.0  # 20 ms after the onset
-    found = measure_waterfall(sounds.impulse(click), 100, 10_000, slices=82, span_s=0.02025, window_s=0.02)
+    found = measure_waterfall(sounds.impulse(click), 100, 10_000, slices=82, span_s=0.02025)
     level = found.level - found.level[80]  # which starts with the click; a sample stands for its middle
-    fallen = (np.array([0.0075, 0.005, 0.0025]) + 0.5 / RATE) / 0.01
+    fallen = (np.array([0.0175, 0.015, 0.0125]) + 0.5 / RATE) / (0.5 * 0.02025) - 1
     assert np.ptp(level[[10, 20, 30]], axis=1).max() < 1e-6
     assert level[[10, 20, 30], 0] == pytest.approx(20 * np.log10(np.cos(0.5 * np.pi * fallen) ** 2), abs=1e-6)
     assert level[81] == pytest.approx(20 * np.log10(np.sin(0.5 * np.pi * 12.5 / 24) ** 2), abs=1e-6)
