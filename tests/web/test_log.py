@@ -399,8 +399,12 @@ def test_a_comparison_names_both_of_its_variants_on_the_page_of_either(visitor, 
 
 
 def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, project):
+    """And nothing is compared with it before."""
     settings = {"vents": 3, "rings": 9, "wool": 30, "driver": "paper"}
     project.file.add_variant(Variant("4", settings, status="planned"), number_on=True)
+    form = visitor.get("/variants/2/readings").html
+    versus = re.search(r'<select[^>]* name="versus".*?</select>', form, re.DOTALL)[0]
+    assert re.findall(r'<option value="(\w*)"', versus) == ["", "1", "3"]
     page = visitor.get("/variants/4/readings")
     assert page.status == 200
     assert "Variant 4 is planned, so there is nothing to read yet. Say first that it is built." in page.text
@@ -411,8 +415,8 @@ def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, pro
 
 
 def test_a_likely_slip_is_stored_and_said(visitor, project):
-    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5 dB 400 dB")
-    assert [item["value"] for item in project.file.readings()[3:]] == [3.5, 400]
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5 dB 400 dB", o__echo="3")
+    assert [item["value"] for item in project.file.readings()[3:]] == [3.5, 400, 3]
     said = "bass is 400 dB, far from all that is known of it (-6 to 6); if that is a slip, put it right."
     notice = page.html[page.html.index('<div class="notice"') : page.html.index('<main id="main"')]
     assert said in notice
