@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from argparse import Namespace
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -11,9 +10,10 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_pair, a_time
 from doe.cli.screen import doubts, note, print_json, stored
 from doe.model.change import find_variant
-from doe.model.errors import DataError, UsageError, did_you_mean
+from doe.model.errors import DataError, UsageError
 from doe.model.outcome import Outcome
 from doe.model.records import Reading
+from doe.model.slips import new_session
 from doe.model.told import told_reading
 from doe.model.wording import rounded
 
@@ -122,10 +122,5 @@ def _value(reading: Reading) -> str:
 
 
 def warn_of_near_names(project: Project, session: str) -> None:
-    """Say that a session is new, and what it may be a misspelling of; another number is no misspelling."""
-    others = [item.name for item in project.file.sessions() if _letters(item.name) != _letters(session)]
-    note(f"Session '{session}' is new.{did_you_mean(session, others)}")
-
-
-def _letters(name: str) -> str:
-    return re.sub(r"\d+", "", name).casefold()
+    """Say that a session is new, and what it may be a misspelling of."""
+    note(new_session(session, [item.name for item in project.file.sessions()]))

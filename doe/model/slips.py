@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from doe.model.errors import few, listed
+from doe.model.errors import did_you_mean, few, listed
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
@@ -136,6 +137,21 @@ def slip_in_minutes(what: str, minutes: float | None) -> str:
     ('', 'a new unit is 2500 h')
     """
     return f"{what} is {duration(minutes)}" if minutes is not None and minutes > 60 * MOST_HOURS else ""
+
+
+def new_session(name: str, known: Iterable[str]) -> str:
+    """Say that a session is new, and what it may be a misspelling of; another number is no misspelling.
+
+    Examples
+    --------
+    >>> new_session("Tusday", ["Tusday", "Tuesday"]), new_session("evening 2", ["evening 1"])
+    ("Session 'Tusday' is new. Did you mean 'Tuesday'?", "Session 'evening 2' is new.")
+    """
+    return f"Session '{name}' is new.{did_you_mean(name, [item for item in known if _letters(item) != _letters(name)])}"
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"\d+", "", name).casefold()
 
 
 def steps_too_short(factor: Factor) -> str:

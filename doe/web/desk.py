@@ -10,6 +10,7 @@ from pathlib import Path
 from threading import Lock, RLock
 from typing import Any
 
+from doe.model.slips import new_session
 from doe.project import Project
 from doe.sheets.contexts import LogTable
 from doe.sheets.log import log_of_rows
@@ -217,6 +218,10 @@ class Desk:
         self._said[entry] = warnings, notes
         while len(self._said) > _REMEMBERED:
             self._said.popitem(last=False)
+
+    def new_session(self, name: str) -> str:
+        """Say that a session is new, and which one may have been meant."""
+        return new_session(name, [item.name for item in self.project.file.sessions()])
 
     def said(self, entry: int) -> tuple[Sequence[str], Sequence[str]]:
         """Return warnings and notes of an entry, none where nothing is remembered."""

@@ -147,6 +147,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
             note=sent.text("note"),
         )
         first = done.readings[0]  # session and rater as they are spelled in the log
+        if done.is_new_session:
+            desk.keep_said(done.entry.id, (), [desk.new_session(str(first.session))])
         again = urls.readings(variant, first.session or "", first.rater or "")
         return urls.with_done(again, done.entry.id)
 

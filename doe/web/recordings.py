@@ -72,7 +72,8 @@ def _measured(desk: Desk, variant: str, sent: Posted) -> str:
             err.args = (told,)
             raise
     entry = done.entry.id if done.entry is not None else 0
-    desk.keep_said(entry, done.warnings, done.notes)
+    new = [desk.new_session(sent.text("session"))] if done.is_new_session else []
+    desk.keep_said(entry, done.warnings, [*done.notes, *new])
     return urls.with_done(urls.variant(variant), entry)
 
 

@@ -380,6 +380,14 @@ def test_the_place_in_the_order_is_stored_and_is_a_whole_number(visitor, project
     assert visitor.get("/readings/99/correct").status == 404
 
 
+def test_a_new_session_is_told_with_what_may_have_been_meant(visitor):
+    """As by the command: a letter left out would part one sitting in two."""
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3", session="Tusday")
+    assert ". Session 'Tusday' is new. Did you mean 'Tuesday'?" in page.text
+    page = visitor.send(page, "/readings", o__bass="3.1")
+    assert "is new" not in page.text
+
+
 def test_the_next_readings_are_offered_the_session_and_rater_as_the_log_spells_them(visitor, project):
     page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3", session="tuesday", rater="ANN")
     fields = dict(page.form("/readings")["fields"])
