@@ -533,6 +533,19 @@ def test_what_cannot_be_corrected_is_told_at_its_own_field_alone(visitor, what, 
     assert "see the field marked below" in page.text
 
 
+def test_two_variants_stand_side_by_side_and_each_beside_what_it_was_changed_from(visitor, project):
+    """A reference object has no settings, on the one page as in the form that corrects it."""
+    project.log_reference("shop")
+    rows = re.findall(r"<tr.*?</tr>", visitor.get("/compare?a=1&b=2").html, re.DOTALL)
+    wool = next(row for row in rows if "wool" in row)
+    assert "0 %" in wool and "30 %" in wool
+    assert "differs" in wool and sum("differs" in row for row in rows) == 1
+    assert "3 settings apart" in visitor.get("/compare?a=2&b=3").text
+    assert "30 % was 0 %" in visitor.get("/variants/2").text
+    names = [name for name, _ in visitor.get("/variants/shop/correct").form("/correct")["fields"]]
+    assert "note" in names and not [name for name in names if name.startswith("f.")]
+
+
 def test_only_the_first_build_of_a_unit_is_called_so(visitor, project, tmp_path):
     """After an import no variant names what it was changed from."""
     lines = [

@@ -26,15 +26,18 @@ VARIANTS = [
 
 def test_each_variant_stands_under_the_one_that_it_was_changed_from():
     """A parent that is not on record makes none; of a page of the list only its own rows are told, as deep as they are."""
-    marks = dict.fromkeys([item.name for item in VARIANTS], "")
-    told = [(item.name, item.depth, item.what) for item in _lineage(VARIANTS, SETUP, marks, set(marks))]
+    variants = [*VARIANTS, built("6", 20.0, unit=None), built("7", 30.0, "3", None)]
+    marks = dict.fromkeys([item.name for item in variants], "")
+    told = [(item.name, item.depth, item.what) for item in _lineage(variants, SETUP, marks, set(marks))]
     assert told == [
         ("1", 0, "first build, unit A"),
         ("2", 1, "wool mass 0 → 30 g"),
         ("4", 2, "the same settings again"),
         ("3", 1, "wool mass 0 → 30 g, on unit B"),
+        ("7", 2, "the same settings again"),
         ("5", 0, "a further build, unit A"),
         ("shop radio", 0, "a reference object"),
+        ("6", 0, "first build"),
     ]
     planned = built("1", 0.0, status="planned")
     assert _lineage([planned], SETUP, marks, {"1"})[0].what == "a planned build, unit A"
