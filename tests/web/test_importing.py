@@ -1,3 +1,5 @@
+import re
+
 from doe.model.setup import Setup
 from doe.project import Project
 from doe.web import Settings, create_app
@@ -19,6 +21,15 @@ def test_each_problem_is_shown_at_its_cell(visitor, project):
         assert f'<td class="wrong-cell"><bdi>{cell}</bdi><small>' in page.html
     assert "Store it all" not in page.text
     assert len(project.file.variants()) == 3
+
+
+def test_of_a_long_file_the_beginning_is_shown_and_every_line_to_put_right(visitor):
+    """Lines are numbered from the headings on: 60 of 70 stand there, and line 69 beside them."""
+    lines = [f"v{number},{99 if number == 69 else 2},9,0,paper,1" for number in range(2, 72)]
+    page = upload(visitor, "\n".join(["variant,vents,rings,wool,driver,bass", *lines]))
+    shown = [int(number) for number in re.findall(r"<bdi>v(\d+)</bdi>", page.html)]
+    assert shown == [*range(2, 62), 69]
+    assert "9 more lines below." in page.text
 
 
 def test_a_sound_file_is_looked_at_mapped_and_stored_once(visitor, project):
