@@ -223,7 +223,7 @@ def test_two_channels_that_are_alike_need_no_choice(tmp_path):
     x = 0.1 * np.random.default_rng(0).standard_normal(4800)
     soundfile.write(path, np.column_stack([x, x]), 48_000)
     assert choose_channel(open_recording(path), None) == (1, "")
-    end = np.zeros((600_000, 2))  # more than is read at once
+    end = np.zeros((270_000, 2))  # more than is read at once
     soundfile.write(path, np.vstack([np.column_stack([x, -x]), end]), 48_000)
     assert not open_recording(path).alike
 
