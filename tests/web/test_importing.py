@@ -42,8 +42,11 @@ def test_a_sound_file_is_looked_at_mapped_and_stored_once(visitor, project):
     assert page.status == 200
     assert "2 variants, 2 readings" in page.text
     assert len(project.file.variants()) == 3
+    gone = visitor.send(page, "/import/store", sheet="pushed out by others")
+    assert (gone.status, "The file is no longer kept here; choose it again." in gone.text) == (422, True)
     stored = visitor.send(page, "/import/store")
     assert stored.status == 200
+    assert "Stored: Imported 2 variants and 2 readings from log.csv. Take it back" in stored.text
     assert [item.name for item in project.file.variants()] == ["1", "2", "3", "7", "8"]
     assert project.file.readings()[-1]["rater"] == "Ann"
     again = upload(visitor, "variant,vents\n")
