@@ -23,6 +23,7 @@ Kind = Literal["text", "number", "whole", "time", "claim", "json"]
 KINDS_OF_FILE = ("csv", "parquet", "xlsx")
 _LONGEST_CELL = 32_767  # of a cell in XLSX (ECMA-376; the limit is the one spreadsheet programs keep)
 _MOST_CELLS, _MOST_UNPACKED_BYTES = 10_000_000, 500_000_000
+_BEYOND = "\n"  # no heading
 _OTHER_KIND = "export the project as csv or parquet"
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ufffe\uffff]|_x(?=[0-9A-Fa-f]{4}_)")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
@@ -61,16 +62,23 @@ def read_csv(folder: Path, name: str) -> list[dict[str, Any]]:
     Raises
     ------
     DataError
-        If it is no such table.
+        If it is no such table, or a row has cells beyond the last heading.
     """
     csv.field_size_limit(2**31 - 1)
     try:
         with (folder / f"{name}.csv").open(
             encoding="utf-8-sig", newline=""
         ) as file:  # spreadsheets put a mark in front
-            return list(csv.DictReader(file))
+            rows = list(csv.DictReader(file, restkey=_BEYOND))
     except (UnicodeDecodeError, csv.Error) as err:
         raise DataError(f"Table {name} of the export is no CSV in UTF-8; save {name}.csv in UTF-8.") from err
+    for place, row in enumerate(rows, 1):
+        if any(row.pop(_BEYOND, ())):
+            raise DataError(
+                f"{name}, row {place} of the export has more cells than there are columns; put text that holds commas in "
+                "quotation marks."
+            )
+    return rows
 
 
 def _cell(value: Any) -> Any:

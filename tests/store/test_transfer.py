@@ -159,6 +159,13 @@ def test_a_text_too_long_for_a_workbook_is_refused_and_not_cut(radio: ProjectFil
     [
         ("readings.csv", "-3.25", "low", "readings, row 1, value of the export is 'low', which is no number."),
         ("readings.csv", "versus", "other", "Table readings of the export has no column 'versus'."),
+        (
+            "variants.csv",
+            "fuller",
+            "fuller, warmer",
+            "variants, row 2 of the export has more cells than there are columns; "
+            "put text that holds commas in quotation marks.",
+        ),
         ("variants.csv", "built,20.0", "built,-20.0", "Variant 2: minutes is -20; it must be 0 or more."),
         ("variants.csv", "poly", "polly", "driver is 'polly'; it must be paper, poly or bamboo. Did you mean 'poly'?"),
         (
