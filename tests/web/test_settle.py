@@ -52,6 +52,7 @@ def test_a_version_is_kept_shown_compared_and_taken_back(at_radio, radio):
     kept = at_radio.send(page, "/settle/keep", name="kitchen radio", variant="21", note="<b>shelf</b>")
     assert kept.status == 200
     assert "Version 1, kitchen radio" in kept.text
+    assert kept.text.count("It was not confirmed by fresh builds yet.") == 1
     assert "<b>shelf</b>" not in kept.html
     sheet = at_radio.get("/settle/1/sheet.html")
     assert "Make a new unit: rings 7." in sheet.text
@@ -136,9 +137,10 @@ def test_a_ticked_build_never_chooses_the_variant(with_builds, project, variant)
 
 
 def test_the_best_variant_is_kept_with_the_builds_that_prove_it(with_builds, project):
-    with_builds.send(with_builds.get("/settle"), "/settle/keep", name="radio", build="4")
+    page = with_builds.send(with_builds.get("/settle"), "/settle/keep", name="radio", build="4")
     version = project.versions()[-1]
     assert (version.variant, list(version.evidence["confirmation"]["builds"])) == ("2", ["4"])
+    assert page.text.count(version.evidence["confirmation"]["headline"]) == 1
 
 
 @pytest.mark.parametrize(
