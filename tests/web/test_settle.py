@@ -113,8 +113,11 @@ def test_builds_of_the_settings_that_are_kept_are_offered(with_builds):
     assert (fields["name"], fields["variant"], fields["note"]) == ("radio", "5", "shelf")
 
 
-def test_builds_are_not_offered_before_the_best_is_known(visitor):
+def test_builds_are_not_offered_before_the_best_is_known(visitor, project):
+    """And a reference object, which cannot be built, never is."""
+    project.log_reference("shop")
     page = visitor.get("/settle")
+    assert "shop" not in page.html
     assert chips(page) == []
     assert "Which variant is the best is not worked out yet" in page.text
 
