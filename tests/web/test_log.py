@@ -12,7 +12,7 @@ from PIL import Image
 
 from doe.model.errors import DataError
 from doe.model.outcome import Outcome
-from doe.model.records import Variant
+from doe.model.records import Unit, Variant
 from doe.model.slips import slip
 from doe.web.desk import View
 from doe.web.factor_fields import blamed
@@ -230,6 +230,28 @@ def test_what_was_not_touched_in_a_stale_form_follows_the_unit(visitor, project)
     assert visitor.send(answer, "/log").status == 200
     stored = project.file.variants()[-1].settings
     assert (stored["wool"], stored["driver"]) == (45, "poly")
+
+
+def test_the_form_says_what_it_starts_from(visitor, project):
+    """The unit as it is, another variant, or nothing; a retired unit is not offered, and a reference object starts nothing."""
+    settings = {"vents": 2, "rings": 9, "wool": 0, "driver": "paper"}
+    project.file.add_unit(Unit("bare"))
+    project.file.add_unit(Unit("bought", settings))
+    project.file.retire_unit("body B")
+    project.log_reference("shop")
+    for address, said in (
+        ("unit=bare", "This unit carries no variant yet: set every factor."),
+        (
+            "unit=bought",
+            "bought carries no variant of its own now (vents 2, rings 9, wool 0 %, driver paper). Touch only",
+        ),
+        ("unit=body A&start=2", "body A carries variant 2 now (vents 2, rings 9, wool 30 %, driver paper). Touch only"),
+        ("unit=body A&start=1", "driver paper). The form starts from variant 1."),
+        ("start=shop", "Variant shop is a reference object without settings; start from another one."),
+    ):
+        page = visitor.get(f"/log?{address}")
+        assert said in page.text, page.text
+        assert "body B" not in page.html
 
 
 def test_what_was_touched_in_a_stale_form_stays_also_twice(visitor, project):
