@@ -85,6 +85,8 @@ def test_what_if_predicts_with_an_interval_and_names_the_way(thoughtful):
     page = thoughtful.get("/what-if?f.vents=4&f.rings=9&f.wool=30&f.driver=paper")
     assert page.status == 200
     assert "Unit body A: 12 min." in page.text  # one change of vents, by its definition
+    page = thoughtful.get("/what-if?f.vents=2&f.rings=9&f.wool=30&f.driver=paper")
+    assert "Unit body A: it carries these settings now." in page.text
     bad = thoughtful.get("/what-if?f.vents=40&f.rings=9&f.wool=30&f.driver=paper")
     assert bad.status == 422
     assert "vents is 40" in bad.text
