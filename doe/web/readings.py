@@ -260,7 +260,14 @@ def _correction(
         intro=(f"It stands as {value_text(item, outcome)}. The history keeps what was there before.",),
         action=urls.reading(number, "correct"),
         fields=(
-            Field("value", f"What {name} should have been", "number", values["value"], error=told("value")),
+            Field(
+                "value",
+                f"What {name} should have been",
+                "number" if item["versus"] is None else "list",
+                values["value"],
+                error=told("value"),
+                choices=_verdicts(item, values["value"]),
+            ),
             Field("variant", "Of variant", "list", choices=_built(view, values["variant"]), error=told("variant")),
             Field("session", "Session", value=values["session"], hint=_SITTING, error=told("session")),
             Field("rater", "Who judged", value=values["rater"], hint=_NOBODY, error=told("rater")),
@@ -279,6 +286,12 @@ def _field_of(message: str, outcome: str) -> str:
     """Return the field of a correction that a sentence is about; empty if it is none."""
     named = {f"{outcome} ": "value", "Variant ": "variant", "Session '": "session", "Rater '": "rater"}
     return next((field for start, field in named.items() if message.startswith(start)), "")
+
+
+def _verdicts(item: Mapping[str, object], chosen: str) -> tuple[Choice, ...]:
+    """Return what a comparison can have come to; a phone has no letters for a number."""
+    words = {"first": f"variant {item['variant']} better", "second": f"variant {item['versus']} better", "tie": "tie"}
+    return tuple(Choice(word, shown, word == chosen) for word, shown in words.items())
 
 
 def _built(view: View, chosen: str) -> tuple[Choice, ...]:

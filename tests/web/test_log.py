@@ -423,6 +423,11 @@ def test_a_comparison_names_both_of_its_variants_on_the_page_of_either(visitor, 
         assert told in visitor.get(f"/variants/{name}").text
     page = visitor.get("/readings/4/correct")
     assert dict(page.form("/correct")["fields"])["value"] == said
+    assert [word for word in ("first", "second", "tie") if f'<option value="{word}"' in page.html] == [
+        "first",
+        "second",
+        "tie",
+    ]
     page = visitor.send(page, "/correct")
     assert "Nothing was changed, so nothing is stored." in page.text
     assert not [name for name in page.ids if name.endswith("-error")]
