@@ -291,6 +291,11 @@ def test_a_photo_is_kept_upright_and_without_metadata(visitor, project):
     assert (answer.status, answer.headers["content-type"], answer.content) == (200, "image/jpeg", stored)
 
 
+def test_a_large_photo_is_made_smaller_and_no_more_than_that():
+    name, data = ready_photo(picture(size=(2400, 24)), "back.left.jpeg")
+    assert (name, Image.open(io.BytesIO(data)).size) == ("back.left.jpg", (2000, 20))
+
+
 @pytest.mark.parametrize(
     ("mode", "dark", "ground"),
     [("RGBA", (0, 0, 0, 255), (0, 0, 0, 0)), ("LA", (0, 255), (0, 0)), ("P", 1, 0), ("I;16", 1000, 65_535)],
