@@ -168,7 +168,7 @@ def exact(value: float) -> str:
     >>> exact(60.0), exact(1234567.5), exact(0.1 + 0.2), exact(0.00002), exact(2e12), exact(1e-20), exact(-0.0)
     ('60', '1234567.5', '0.3', '0.00002', '2000000000000', '1e-20', '0')
     """
-    text = f"{value or 0:.12g}"
+    text = f"{value + 0:.12g}"  # no sign before a zero
     return f"{Decimal(text):f}" if "e" in text and 1e-12 <= abs(value) < 1e16 else text
 
 
