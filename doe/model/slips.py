@@ -162,7 +162,7 @@ def steps_too_short(factor: Factor) -> str:
     >>> steps_too_short(Factor("gap", low=0, high=10, step=3)), steps_too_short(Factor("gap", low=0, high=9, step=3))
     ('steps of 3 from 0 do not reach 10', '')
     """
-    if factor.step is None or factor.low is None or factor.high is None or factor.highest == factor.high:
+    if factor.step is None or factor.low is None or factor.high is None or factor.highest >= factor.high:
         return ""
     return f"steps of {exact(factor.step)} from {exact(factor.low)} do not reach {exact(factor.high)}"
 
