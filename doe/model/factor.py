@@ -173,7 +173,7 @@ class Factor:
             return float(len(self.levels) - 1)
         if self.step is None:
             return self.high
-        last = _tidy(self.low + int((self.high - self.low) / self.step + _STEP_TOLERANCE) * self.step)
+        last = tidy(self.low + int((self.high - self.low) / self.step + _STEP_TOLERANCE) * self.step)
         return self.high if abs(last - self.high) <= _STEP_TOLERANCE * self.step else last
 
     def allowed(self) -> str:
@@ -216,7 +216,7 @@ class Factor:
         if not low - slack <= number <= high + slack:
             raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
         if self.step is not None:
-            nearest = _tidy(low + round((number - low) / self.step) * self.step)
+            nearest = tidy(low + round((number - low) / self.step) * self.step)
             if abs(nearest - number) > _STEP_TOLERANCE * self.step:
                 raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
             number = high if abs(nearest - high) <= _STEP_TOLERANCE * self.step else nearest
@@ -277,12 +277,12 @@ class Factor:
         )
         if self.step is not None:
             return tuple(self._read_number(low + place * self.step) for place in taken)
-        inner = (_tidy(low + place * (high - low) / steps) for place in taken[1:-1])
+        inner = (tidy(low + place * (high - low) / steps) for place in taken[1:-1])
         return tuple(self._read_number(number) for number in (low, *inner, high))
 
 
-def _tidy(number: float) -> float:
-    """Drop the rounding noise of ``low + k * step``, so that 0.3 is stored and shown as 0.3."""
+def tidy(number: float) -> float:
+    """Drop the rounding noise of arithmetic such as ``low + k * step``, so that 0.3 is stored and shown as 0.3."""
     return float(f"{number:.15g}")
 
 

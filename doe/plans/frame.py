@@ -9,7 +9,7 @@ import pandas as pd
 
 from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
-from doe.model.factor import Factor
+from doe.model.factor import Factor, tidy
 from doe.model.given import check_each
 from doe.plans.layout import Array
 
@@ -42,11 +42,15 @@ def setting(factor: Factor, number: float) -> Value:
     """Turn a plain number into a setting: the value (on the step where there is one), or the level of that index."""
     if not factor.is_numeric:
         return factor.levels[round(number)]
-    return snapped(factor, number)
+    return _on_step(factor, number)
 
 
 def snapped(factor: Factor, number: float) -> Value:
-    """Return the setting of a numeric factor that is nearest to a number, on its range and step."""
+    """Return the setting of a numeric factor that is nearest to a computed number, on its range and step."""
+    return _on_step(factor, tidy(number))
+
+
+def _on_step(factor: Factor, number: float) -> Value:
     low, high = factor.span
     number = min(max(number, low), high)
     if factor.step is not None:

@@ -15,7 +15,8 @@ from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame, check_one, check_whole
 from doe.model.records import Unit
-from doe.model.stated import stated_units
+from doe.model.stated import is_empty, label_text, stated_units
+from doe.model.wording import counted
 from doe.plans.bench import Steps, steps
 from doe.plans.frame import BLOCK, UNIT
 from doe.plans.layout import Array
@@ -98,7 +99,8 @@ def errand(
 
 def label_of(cell: object) -> str | None:
     """Return what a cell names; None where it is empty, or asks for a new one."""
-    return None if cell is None or cell != cell or str(cell) in ("", "new", "<NA>") else str(cell)
+    label = "" if is_empty(cell) else label_text(cell)
+    return None if label in ("", "new") else label
 
 
 def read_rows(factors: Sequence[Factor], table: pd.DataFrame, what: str) -> list[Settings]:
@@ -155,7 +157,7 @@ def _state(factors: Sequence[Factor], unit: Unit) -> dict[str, Value]:
     state: dict[str, Value] = {}
     for factor in factors:
         cell = unit.settings.get(factor.name)
-        if cell is None or cell != cell or str(cell) == "<NA>":
+        if is_empty(cell):
             continue
         try:
             state[factor.name] = factor.read(cell)
@@ -225,13 +227,11 @@ def _cannot(job: Errand, costs: Steepness) -> str:
         for place in range(costs.n)
         if not np.isfinite(costs.first[:, place]).any() and not np.isfinite(costs.between[:, place]).any()
     ]
-    allowed = f"{job.new_units} new unit{'' if job.new_units == 1 else 's'}"
     if len(stuck) > (job.new_units or 0):
         return (
-            f"{len(stuck)} variants can only be built on a new unit, but new_units allows {job.new_units}; allow {len(stuck)} "
-            "or leave new_units out."
+            f"{counted(len(stuck), 'variant')} can only be built on a new unit, but new_units allows {job.new_units}; allow "
+            f"{len(stuck)} or leave new_units out."
         )
-    return (
-        f"The variants cannot all be built with {len(job.units)} units and {allowed}: one-way steps stand in the way; allow "
-        "more new units."
-    )
+    at_hand = f"{counted(len(job.units), 'unit')} and {counted(job.new_units or 0, 'new unit')}"
+    reasons = "one-way steps, or the units that runs name," if any(job.labels) else "one-way steps"
+    return f"The variants cannot all be built with {at_hand}: {reasons} stand in the way; allow more new units."

@@ -9,9 +9,10 @@ from scipy.spatial.distance import cdist
 
 from doe.coding import Coding
 from doe.model.errors import UsageError
-from doe.model.factor import Factor
+from doe.model.factor import Factor, tidy
 from doe.model.limit import Limit
 from doe.model.sums import sums
+from doe.model.wording import counted
 from doe.plans.draft import Draft, one_block
 from doe.plans.frame import snapped
 from doe.plans.layout import Array, keeps
@@ -108,13 +109,15 @@ def maximin(coding: Coding, runs: int, seed: int, limits: Sequence[Limit] = (), 
     Raises
     ------
     UsageError
-        If the limits leave fewer settings than runs.
+        If the factors have, or the limits leave, fewer settings than runs.
     """
     rng = np.random.default_rng(seed)
     candidates = _candidates(coding, limits, rng)
     if len(candidates) < runs:
+        there_are = "The limits leave" if limits else "The factors have"
+        way_out = "loosen them or ask for fewer runs" if limits else "ask for fewer runs"
         raise UsageError(
-            f"The limits leave {len(candidates)} settings, fewer than {runs} runs; loosen them or ask for fewer runs."
+            f"{there_are} {counted(len(candidates), 'combination')} of settings, fewer than {runs} runs; {way_out}."
         )
     points = _unit(coding.factors, candidates)
     held = None if existing is None or not len(existing) else _unit(coding.factors, existing)
@@ -130,7 +133,8 @@ def _candidates(coding: Coding, limits: Sequence[Limit], rng: np.random.Generato
         low, high = factor.span
         values[:, place] = drawn[:, place]
         if factor.is_numeric and factor.step is None:
-            values[:, place] = low + np.round((drawn[:, place] - low) / (high - low) * 1000) / 1000 * (high - low)
+            thousandths = np.round((drawn[:, place] - low) / (high - low) * 1000)
+            values[:, place] = [tidy(low + count * (high - low) / 1000) for count in thousandths]
     values = made_up(coding, sums(coding.factors, limits, coding.derived), values)
     return np.unique(values[keeps(coding, limits, values)], axis=0)
 

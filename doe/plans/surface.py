@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from doe.model.errors import UsageError
+from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.wording import capital, counted, number
 from doe.plans.aberration import minimum_aberration, signs_of
@@ -115,7 +115,7 @@ def _blocked_composite(factors: Sequence[Factor], is_faced: bool, blocks: int, c
         fits = [size + 1 for size in (1, 2, 4, 8) if not _loses(columns, len(cube), size)]
         raise UsageError(
             f"A central composite plan of {counted(n_factors, 'factor')} cannot have {blocks} blocks; it may have "
-            f"{' or '.join(map(str, fits))}, and kind='i-optimal' takes any number."
+            f"{listed(fits)}, and kind='i-optimal' takes any number."
         )
     in_cube, in_axial = (centre, centre) if centre is not None else _centres(n_factors, len(cube), cube_blocks)
     distance = orthogonal_distance(n_factors, len(cube), in_cube * cube_blocks, in_axial)
@@ -185,7 +185,7 @@ def box_behnken(factors: Sequence[Factor], blocks: int = 1, centre: int | None =
     n_centre = centre if centre is not None else _BEHNKEN_CENTRE[n_factors]
     if n_centre < 1 or n_centre % blocks:
         raise UsageError(
-            f"centre is {n_centre}; a Box-Behnken plan in {blocks} blocks needs {blocks}, {2 * blocks} or more."
+            f"centre is {n_centre}; a Box-Behnken plan in {counted(blocks, 'block')} needs {blocks}, {2 * blocks} or more."
         )
     edges, edge_block = _edges(n_factors, blocks)
     coded = np.vstack([edges, np.zeros((n_centre, n_factors))])

@@ -165,6 +165,15 @@ def test_runs_that_name_a_unit_stay_on_it():
     assert not any("more than one unit" in note for note in found.notes)
 
 
+@pytest.mark.parametrize("blank", [np.nan, pd.NA, "new"])
+def test_runs_stay_on_a_unit_called_by_a_number_though_others_name_none(blank):
+    """Unit 7 stands as the first run has it; blanks in the column make 8.0 of the 8 that the first run asks for."""
+    table = pd.DataFrame([HERE, HERE]).assign(unit=[8.0, blank])
+    units = pd.DataFrame([HERE, {**HERE, "wool": 20}]).assign(unit=[7, 8])
+    found = route(table, RADIO, units=units, effort=EFFORT).table
+    assert found.set_index("variant")["unit"].to_dict() == {"1": "8", "2": "7"}
+
+
 def test_runs_of_one_unit_are_parted_where_steps_only_go_one_way():
     table = pd.DataFrame(
         [
@@ -255,6 +264,17 @@ def test_what_cannot_be_built_is_refused():
             RADIO,
             new_units=1,
         )
+    with refused(
+        UsageError,
+        "1 variant can only be built on a new unit, but new_units allows 0; allow 1 or leave new_units out.",
+    ):
+        route(table.iloc[:1], RADIO, new_units=0)
+    with refused(
+        UsageError,
+        "The variants cannot all be built with 0 units and 1 new unit: one-way steps, or the units that runs name, stand in "
+        "the way; allow more new units.",
+    ):
+        route(pd.DataFrame([HERE] * 4).assign(unit=["a", "a", "b", "b"]), RADIO, new_units=1)
     with refused(UsageError, "shuffle is -0.1; it must be 0 or more, such as 0.25 for a quarter more minutes."):
         route(table, RADIO, shuffle=-0.1)
     with refused(UsageError, "The table has no column for lid."):

@@ -75,6 +75,12 @@ def test_mirroring_runs_that_exist():
     assert fold_over(factors, log, ["gap"]).values.tolist() == [[6, 1], [4, 0]]
 
 
+def test_a_mirrored_setting_has_no_noise_of_arithmetic():
+    """0.1 + 0.7 - 0.3 is 0.49999999999999994 to a processor, and 0.5 by hand."""
+    factor = [Factor("gap", low=0.1, high=0.7)]
+    assert fold_over(factor, pd.DataFrame({"gap": [0.3]})).values.tolist() == [[0.5]]
+
+
 @pytest.mark.parametrize("n_numbers", range(3, 13))
 def test_definitive_screening_by_its_defining_properties(n_numbers):
     """Jones & Nachtsheim 2011: 2m + 1 runs (2m + 3 for odd m), mirrored pairs, one factor in the middle in each pair,

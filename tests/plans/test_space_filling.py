@@ -52,3 +52,19 @@ def test_maximin_keeps_limits_and_keeps_away_from_runs_that_exist():
 def test_a_hypercube_with_limits_is_refused():
     with refused(UsageError, "A Latin hypercube cannot keep the limit 'A <= 0'; use kind='maximin'."):
         plan(numbers(2), 5, kind="latin-hypercube", limits=[Limit("A <= 0")])
+
+
+@pytest.mark.parametrize(
+    ("limits", "said"),
+    [
+        ([], "The factors have 6 combinations of settings, fewer than 7 runs; ask for fewer runs."),
+        (
+            [Limit("gap >= 1")],
+            "The limits leave 4 combinations of settings, fewer than 7 runs; loosen them or ask for fewer runs.",
+        ),
+    ],
+)
+def test_more_runs_than_there_are_settings_are_refused_for_the_reason_that_holds(limits, said):
+    factors = [Factor("gap", kind="count", low=0, high=2), Factor("feet", kind="categorical", levels=["felt", "cork"])]
+    with refused(UsageError, said):
+        plan(factors, 7, kind="maximin", limits=limits)

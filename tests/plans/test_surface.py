@@ -137,3 +137,5 @@ def test_what_a_surface_plan_cannot_hold_is_refused():
         "A rotatable plan of so few factors cannot tell curvature from the mean without a centre run; use centre=1 or more.",
     ):
         plan(numbers(2), kind="central-composite", centre=0)
+    with refused(UsageError, "centre is 0; a Box-Behnken plan in 1 block needs 1, 2 or more."):
+        plan(numbers(3), kind="box-behnken", centre=0)
