@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -16,7 +17,7 @@ from doe.model.given import check_number, check_one, check_whole
 from doe.model.limit import Derived, Limit
 from doe.model.numbers import minutes_in
 from doe.model.records import Unit
-from doe.model.wording import capital, counted, duration, number, percent, spaced
+from doe.model.wording import capital, counted, duration, exact, number, percent, spaced
 from doe.plans.frame import check_factors
 from doe.plans.offers import Budget, Offer, make_offers, most_runs, nothing_fits, preference, wishes_for
 from doe.plans.precision import POWER
@@ -160,8 +161,8 @@ def choose(
         check_whole("runs", runs, 1, 1000)
     if hours is not None:
         check_number("hours", hours)
-    if hours is not None and not hours > 0:
-        raise UsageError(f"hours is {hours}; it must be more than 0.")
+    if hours is not None and not 0 < hours < math.inf:
+        raise UsageError(f"hours is {exact(hours)}; it must be a number above 0.")
     request = check_request(
         known, "main", existing=existing, limits=limits, derived=derived, scatter=scatter, matters=matters, seed=seed
     )
@@ -231,8 +232,10 @@ def _model_name(made: Plan) -> str:
 
 
 def _apart(made: Plan) -> str:
-    """Say what a plan keeps apart; one factor has nothing but its bend to be kept from."""
+    """Say what a plan keeps apart; one factor has nothing but its bend to be kept from, if it has one."""
     if len(made.factors) == 1:
+        if not any(term.is_square for term in made.basis.coding.terms("quadratic")):
+            return "its levels kept apart"
         return "its bend seen too" if made.separation.rung == len(RUNGS) - 1 else "its bend not seen"
     return RUNGS[made.separation.rung]
 

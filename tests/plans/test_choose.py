@@ -233,5 +233,6 @@ def test_a_plan_is_larger_that_has_at_least_the_runs_terms_and_units(wish, other
 def test_a_budget_must_be_given():
     with refused(UsageError, "Say how much may be spent: runs=10 or hours=12."):
         choose(numbers(3))
-    with refused(UsageError, "hours is -1; it must be more than 0."):
-        choose(numbers(3), hours=-1)
+    for hours, told in ((-1, "-1"), (math.inf, "inf"), (math.nan, "nan")):
+        with refused(UsageError, f"hours is {told}; it must be a number above 0."):
+            choose(numbers(3), hours=hours)

@@ -113,6 +113,8 @@ def test_one_factor_has_nothing_but_its_bend_to_tell_apart():
     assert set(settings) == {2, 3}
     assert "long is not known, since nothing says what a change" in found.reason[-1]
     assert " min" not in found.summary()
+    levels = doe.choose_plan([doe.Factor("feet", kind="categorical", levels=["felt", "cork"])], runs=3)
+    assert set(levels.table["apart"]) == {"its levels kept apart"}  # which cannot be bent
 
 
 def test_interactions_are_said_as_in_the_headlines_of_an_analysis():
