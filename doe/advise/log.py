@@ -144,7 +144,7 @@ def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str
 
 def _raters(readings: pd.DataFrame) -> dict[str, int]:
     """Count the readings per round: the usual number of raters of one variant in one session."""
-    if "rater" not in readings.columns:
+    if "rater" not in readings.columns or not len(readings):
         return {}
     import pandas as pd
 

@@ -155,6 +155,8 @@ def _confirmation(
     belief: Belief, reach: Reach, carried: Mapping[int, int], best: int
 ) -> tuple[Ints, float, float, int] | None:
     code = belief.variant_codes[best]
+    if not reach.space.allowed(code[None])[0]:  # it was built before the limit was set
+        return None
     costs = [tables.total(code[None]) for tables in reach.tables]
     stands = reach.stands(np.tile(code, (len(costs), 1)), np.arange(len(costs)))
     choices = [

@@ -135,6 +135,16 @@ def test_limits_are_kept(log, factors, outcomes, effort):
     assert (advice.table["wool"] + advice.table["vents"] * 10 <= 70).all()
 
 
+@pytest.mark.parametrize(("most", "is_offered"), [(70, True), (69, False)])
+def test_the_best_is_not_made_once_more_where_a_later_limit_rules_it_out(
+    log, factors, outcomes, effort, most, is_offered
+):
+    """The best of the log has 30 % of wool and 4 vents."""
+    advice = recommend(log, factors, outcomes, effort=effort, limits=[Limit(f"wool + vents * 10 <= {most}")])
+    assert advice.best["variant"] == "10"
+    assert ("confirm" in set(advice.candidates["kind"])) is is_offered
+
+
 def test_only_one_unit_if_asked(log, factors, outcomes, effort):
     units = [Unit("A", {**BASE, "vents": 4, "wool": 30.0, "driver": "paper"}), Unit("B", {**BASE, "wool": 0.0})]
     assert set(recommend(log, factors, outcomes, units=units, effort=effort, unit="B", count=2).table["unit"]) == {"B"}

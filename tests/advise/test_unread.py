@@ -91,6 +91,8 @@ def test_what_a_log_without_a_value_states_is_known_and_not_read():
     assert known.outcomes == {"noise"}
     (unit,) = known.units
     assert (unit.name, dict(unit.settings), known.carried(unit)) == ("1", {"gap": 4.0}, None)
+    bare = read_log(frame.assign(value=np.nan, rater="Ann"), [Factor("gap", low=0, high=8)], None)
+    assert (bare.variants, bare.raters, bare.homes, bare.outcomes) == ({}, {}, {}, frozenset())
 
 
 def test_a_round_gives_as_many_readings_as_usually_rate():
