@@ -77,11 +77,16 @@ def all_terms(coding: Coding) -> tuple[Term, ...]:
 
 
 def useful_range(outcome: Outcome) -> tuple[float, float]:
-    """Return the values between which an outcome may be expected: its scale, or its goal's range."""
+    """Return the values between which an outcome with a goal may be expected: its scale, or its goal's range.
+
+    Of differences from a reference object it is a range as long as the scale, to either side of none.
+    """
     if outcome.scale is not None:
-        return float(outcome.scale[0]), float(outcome.scale[1])
+        low, high = outcome.scale
+        middle = 0.0 if outcome.relative_to is None else (low + high) / 2
+        return low - middle, high - middle
     ends = [value for value in (*outcome.outer, *outcome.inner) if math.isfinite(value)]
-    return (min(ends), max(ends)) if len(ends) > 1 and min(ends) < max(ends) else (-1.0, 1.0)
+    return min(ends), max(ends)
 
 
 def prior_draws(

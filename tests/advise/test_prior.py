@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.advise.opinion import own_values, posterior_draws
-from doe.advise.prior import SHARE, completed
+from doe.advise.prior import BUILD_SHARE, SHARE, anchored_draws, completed, prior_draws
 from doe.advise.space import make_space
 from doe.coding import Coding
 from doe.model.factor import Factor
@@ -86,6 +86,36 @@ def test_a_bend_between_two_ends_is_open_in_the_middle_only():
     assert more[[0, 2]] == pytest.approx(0.0, abs=1e-3)
     bends = full.included[:, [term.name for term in full.terms].index("vents^2")].mean()
     assert more[1] == pytest.approx(bends * (SHARE["curvature"] * 12) ** 2, rel=0.1)  # 12: from one worst to the other
+
+
+@pytest.mark.parametrize(
+    ("asked", "expected"),
+    [
+        ({"kind": "rated", "scale": (1, 7), "goal": "lower"}, (1, 7)),
+        ({"kind": "rated", "scale": (1, 7), "goal": "lower", "best": -2, "worst": 2, "relative_to": "lamp"}, (-3, 3)),
+        ({"goal": "lower", "best": -2, "worst": 4, "relative_to": "lamp"}, (-2, 4)),
+        ({"goal": "within", "low": 2, "high": 3, "worst": (0, 4)}, (0, 4)),
+    ],
+)
+def test_before_any_reading_an_outcome_lies_about_the_middle_of_what_it_may_be(asked, expected):
+    """Normal about the middle with a quarter of the range; differences from an object go up as often as down."""
+    low, high = expected
+    level = prior_draws(Outcome("echo", **asked), Coding(FACTORS), 4000, np.random.default_rng(1)).coefficients[:, 0]
+    assert level.mean() == pytest.approx((low + high) / 2, abs=(high - low) / np.sqrt(4000))
+    assert level.std() == pytest.approx((high - low) / 4, rel=4 / np.sqrt(2 * 4000))
+
+
+def test_a_prior_is_anchored_at_what_was_read():
+    """Two variants at 5 and 7: each world's level gives them 6 on average, but for the luck of two builds."""
+    base = {"vents": 0, "rings": 7, "wool": 0, "driver": "paper", "feet": "soft"}
+    variants = {"1": base, "2": {**base, "wool": 60}}
+    space, rng = make_space(Coding(FACTORS), list(variants.values())), np.random.default_rng(1)
+    prior = prior_draws(BASS, space.coding, 4000, rng)
+    read = {"1": np.full(4000, 5.0), "2": np.full(4000, 7.0)}
+    there = predicted(space, anchored_draws(prior, read, space, variants, rng), variants.values()).mean(axis=1)
+    sd = BUILD_SHARE * 12 / np.sqrt(2)  # 12: from one worst to the other
+    assert there.mean() == pytest.approx(6, abs=4 * sd / np.sqrt(4000))
+    assert there.std() == pytest.approx(sd, rel=4 / np.sqrt(2 * 4000))
 
 
 def own(outcome, *rows, reading_sd=0.5):
