@@ -57,12 +57,10 @@ def plackett_burman(factors: Sequence[Factor], runs: int | None = None, blocks: 
             f"A Plackett-Burman plan of {counted(n_factors, 'factor')} in {n_runs} runs cannot have {blocks} blocks; "
             "use kind='d-optimal'."
         )
-    coded = _orthogonal(n_factors, n_runs)
-    block = one_block(n_runs) if blocks == 1 else (hadamard(n_runs)[:, n_factors + 1] < 0).astype(np.intp)
-    if blocks == 2:
-        coded = hadamard(n_runs)[:, 1 : n_factors + 1].astype(float)
+    coded = _orthogonal(n_factors + blocks - 1, n_runs)
+    block = one_block(n_runs) if blocks == 1 else (coded[:, n_factors] < 0).astype(np.intp)
     title = f"Plackett-Burman plan, {n_runs} runs"
-    return Draft(title, from_coded(factors, coded), block, ("corner",) * n_runs)
+    return Draft(title, from_coded(factors, coded[:, :n_factors]), block, ("corner",) * n_runs)
 
 
 def _orthogonal(n_factors: int, n_runs: int) -> Array:

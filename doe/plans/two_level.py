@@ -10,7 +10,7 @@ import numpy as np
 
 from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
-from doe.model.wording import counted
+from doe.model.wording import counted, spoken
 from doe.plans.aberration import (
     MOST_FACTORS,
     MOST_RUNS,
@@ -184,7 +184,7 @@ def _blocked(
             f"A two-level plan of {counted(len(factors), 'factor')} in {n_runs} runs cannot have {blocks} blocks; {may}, "
             "and kind='d-optimal' takes any number."
         )
-    names = [f"{factors[first].name}:{factors[second].name}" for first, second in lost]
+    names = [spoken(f"{factors[first].name}:{factors[second].name}") for first, second in lost]
     return block, (f"The difference between blocks cannot be told from {listed(names, 'and')}.",) if names else ()
 
 

@@ -56,6 +56,16 @@ def test_partial_aliases_of_plackett_burman_plans(n_runs):
         assert sizes == {round(1 / 3, 9)}
 
 
+@pytest.mark.parametrize(("n_factors", "n_runs", "is_clear"), [(3, 8, True), (7, 16, True), (10, 12, False)])
+def test_two_blocks_of_a_plackett_burman_plan_cost_no_main_effect(n_factors, n_runs, is_clear):
+    """Blocks are one more orthogonal column; where eight factors are clear in 16 runs, so are seven in two blocks."""
+    draft = plackett_burman(numbers(n_factors), n_runs, 2)
+    X = np.column_stack([draft.values, 2 * draft.block - 1])
+    assert np.array_equal(X.T @ X, n_runs * np.eye(n_factors + 1))
+    products = np.column_stack([X[:, i] * X[:, j] for i in range(n_factors) for j in range(i)])
+    assert (not (draft.values.T @ products).any()) is is_clear
+
+
 def test_a_fold_over_frees_main_effects_from_interactions():
     """Box & Wilson 1951: the mirror image makes any odd and even products orthogonal."""
     made = plan(numbers(7), kind="fold-over", blocks=2)

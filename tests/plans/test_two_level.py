@@ -140,6 +140,12 @@ def test_textbook_blocks_of_two_to_the_four():
     assert len(set(np.prod(X[block == 0], axis=1))) == 1
 
 
+def test_what_blocks_hide_is_said_as_elsewhere():
+    """Of four runs, two blocks hide the one interaction there is."""
+    made = plan([Factor("tip_gap", low=0, high=1), Factor("hub", low=0, high=1)], kind="full", blocks=2)
+    assert "The difference between blocks cannot be told from tip gap with hub." in made.notes
+
+
 def test_a_full_factorial_holds_every_combination_once():
     factors = [*numbers(2), Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])]
     draft = full(factors)
