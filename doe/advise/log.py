@@ -18,6 +18,9 @@ from doe.model.stated import distinct, is_empty, label_text, stated_settings, st
 if TYPE_CHECKING:
     import pandas as pd
 
+AT_HAND = "the unit at hand"
+"""Name of the one unit of a log that names none."""
+
 
 @dataclass(frozen=True, slots=True)
 class Log:
@@ -126,7 +129,7 @@ def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings
         return ()
     if "unit" not in built.columns or built["unit"].isna().all():
         last = str(built["variant"].iloc[-1])
-        return (Unit("the unit at hand", variants[last], last),)
+        return (Unit(AT_HAND, variants[last], last),)
     carried = {
         label_text(unit): str(variant)
         for unit, variant in zip(built["unit"], built["variant"], strict=True)

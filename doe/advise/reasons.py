@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from doe.advise.log import AT_HAND
 from doe.model import wording
 from doe.model.choices import Value
 from doe.model.errors import listed
@@ -94,21 +95,34 @@ def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> s
     )
 
 
+def unit_text(name: str) -> str:
+    """Write a unit's name in a sentence.
+
+    Examples
+    --------
+    >>> unit_text("A"), unit_text("the unit at hand")
+    ('unit A', 'the unit at hand')
+    """
+    return name if name == AT_HAND else f"unit {name}"
+
+
 def _what(facts: Facts, factors: Sequence[Factor]) -> str:
     effort = f"{wording.duration(facts.minutes)} with {wording.counted(facts.rounds, 'round')} of readings"
     if facts.kind == "repeat":
         which = "the best so far" if facts.is_best else "on the bench still"
-        return f"Read variant {facts.variant} again, {which}, on unit {facts.unit}: {effort}, nothing to build."
+        return f"Read variant {facts.variant} again, {which}, on {unit_text(facts.unit)}: {effort}, nothing to build."
     if facts.unit == "new":
         built = f"Build a new unit with {settings_text(facts.settings, factors)}"
         if facts.kind == "confirm":
             built = f"Build variant {facts.best} once more as a new unit"
         return f"{built}: {effort}."
     if not facts.changes:
-        return f"Read unit {facts.unit} as it stands ({settings_text(facts.settings, factors)}): {effort}."
+        return f"Read {unit_text(facts.unit)} as it stands ({settings_text(facts.settings, factors)}): {effort}."
     back = f", which is variant {facts.variant} again" if facts.variant is not None else ""
     on = "Then, on" if facts.follows else "On"
-    return f"{on} unit {facts.unit} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
+    return (
+        f"{on} {unit_text(facts.unit)} change {changes_text(facts.changes, factors)}{back}{_caution(facts)}: {effort}."
+    )
 
 
 def _caution(facts: Facts) -> str:
@@ -133,7 +147,7 @@ def runner_up(label: str, minutes: float, unit: str, share: float) -> str:
     share : float
         Its value as a share of the first choice's.
     """
-    where = "as a new unit" if unit == "new" else f"on unit {unit}"
+    where = "as a new unit" if unit == "new" else f"on {unit_text(unit)}"
     gives_up = f"it gives up {wording.percent(1 - share)} of what the first choice is expected to bring"
     if share >= 1:
         gives_up = "it is expected to bring as much"

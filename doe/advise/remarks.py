@@ -5,6 +5,7 @@ from __future__ import annotations
 from doe.advise.choose import Choice, Session, Unread
 from doe.advise.outlook import is_any_better, move_kind
 from doe.advise.question import Question
+from doe.advise.reasons import unit_text
 from doe.advise.situation import Situation
 from doe.advise.track import is_widening
 from doe.model import wording
@@ -128,10 +129,11 @@ def _on_session(question: Question, situation: Situation, session: Session) -> l
 
 
 def _unread_note(choice: Choice, unread: Unread) -> str:
-    unit = choice.reach.name(int(choice.moves.start[choice.place]))
+    unit = unit_text(choice.reach.name(int(choice.moves.start[choice.place])))
     return (
-        f"Unit {unit} has not been read as it stands. Doing so before it is changed takes {wording.duration(unread.minutes)} "
-        f"more, and is expected to bring {wording.percent(unread.share)} of what the change is."
+        f"{wording.capital(unit)} has not been read as it stands. Doing so before it is changed takes "
+        f"{wording.duration(unread.minutes)} more, and is expected to bring {wording.percent(unread.share)} of what the change "
+        "is."
     )
 
 

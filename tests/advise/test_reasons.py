@@ -22,6 +22,10 @@ def test_a_change_names_unit_settings_time_worth_chance_and_doubts(factors):
     )
 
 
+def test_the_unit_of_a_log_that_names_none_is_called_by_no_name(factors):
+    assert said(factors, unit="the unit at hand").startswith("On the unit at hand change wool")
+
+
 def test_what_cannot_be_undone_and_the_loss_of_the_best_are_said(factors):
     text = said(factors, one_way=["vents"], loses_best=True)
     assert "(vents cannot go back on this unit; it carries variant 7 now, the best so far): 47 min" in text
