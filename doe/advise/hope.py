@@ -55,7 +55,7 @@ def hope(outcomes: Sequence[Outcome], draws: Sequence[FullDraws], space: Space, 
     -------
     ndarray of shape (n_draws,)
     """
-    codes = _sample(space, rng)
+    codes = sampled(space, rng)
     matrices = [space.matrix(codes, item.terms).T for item in draws]
     coefficients = [quick(item.coefficients) for item in draws]
     best = []
@@ -103,7 +103,8 @@ def _kept(outcomes: Sequence[Outcome], draws: Sequence[FullDraws]) -> Floats:
     return best_worth(outcomes, values)
 
 
-def _sample(space: Space, rng: np.random.Generator) -> Codes:
+def sampled(space: Space, rng: np.random.Generator) -> Codes:
+    """Return variants that keep the limits: all of a small grid, some of a large one; or any, where none of those does."""
     codes = space.everything() if space.size <= N_LOOKED_AT else drawn_codes(space.shape, N_LOOKED_AT, rng)
     allowed = space.allowed(codes)
     return codes[allowed] if allowed.any() else codes

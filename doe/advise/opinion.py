@@ -30,6 +30,7 @@ from doe.fit.reml import Bounded, Expected
 from doe.fit.whiten import Problem, usable_terms, whiten
 from doe.model.errors import FitError
 from doe.model.factor import Factor
+from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -69,6 +70,7 @@ def posterior_draws(
     n_draws: int,
     rng: np.random.Generator,
     known: Sequence[Term] | None = None,
+    derived: Sequence[Derived] = (),
 ) -> Draws:
     """Draw from what the readings say of one outcome.
 
@@ -83,13 +85,15 @@ def posterior_draws(
     rng : numpy Generator
     known : sequence of Term, optional
         The terms that matter, where that is known; the others are left out.
+    derived : sequence of Derived
+        Quantities that those terms may use.
 
     Raises
     ------
     FitError
         If fewer than two different variants were read, or all readings are equal.
     """
-    coding = Coding(tuple(factors))
+    coding = Coding(tuple(factors), tuple(derived))
     origin = origin_of(readings, coding, outcome)
     evidence = origin.evidence
     terms = _terms(coding, evidence, known)
@@ -154,11 +158,11 @@ def own_values(
 
 
 def _terms(coding: Coding, evidence: Evidence, known: Sequence[Term] | None) -> tuple[Term, ...]:
-    """Return the terms whose factors were all varied."""
+    """Return the terms none of whose factors stood still; of derived quantities the readings tell whether they did."""
     if evidence.n_built < 2:
         return ()
-    varied = set(evidence.varied)
-    return tuple(term for term in (all_terms(coding) if known is None else known) if varied.issuperset(term.factors))
+    still = {factor.name for factor in coding.factors}.difference(evidence.varied)
+    return tuple(term for term in (all_terms(coding) if known is None else known) if still.isdisjoint(term.factors))
 
 
 def _mains(coding: Coding, evidence: Evidence, matrix: Matrix) -> list[Term]:

@@ -13,7 +13,7 @@ from doe.advise.acting import related
 from doe.advise.belief import Belief, make_belief
 from doe.advise.effort import bought_levels
 from doe.advise.expect import notes_on, weigh
-from doe.advise.hope import hope, picked
+from doe.advise.hope import hope, picked, sampled
 from doe.advise.log import Log, check_unit, read_log
 from doe.advise.moves import POWER, SHARE_COUNTED
 from doe.advise.opinion import own_values, posterior_draws
@@ -24,7 +24,7 @@ from doe.advise.screen import shortlist
 from doe.advise.space import Codes, Space, make_space, usable_as_terms
 from doe.advise.worth import worth_that_matters
 from doe.coding import Coding
-from doe.model.errors import FitError
+from doe.model.errors import DataError, FitError
 from doe.model.outcome import Outcome
 from doe.model.patience import checkpoint
 from doe.model.records import Unit
@@ -104,7 +104,8 @@ def look(
     UsageError
         If the unit asked for does not exist.
     DataError
-        If the readings do not fit the factors, or the limits contradict each other.
+        If the readings do not fit the factors, the limits contradict each other, or a term that is said to matter has no
+        number at some settings that keep them.
     """
     log = read_log(readings, question.factors, units)
     check_unit(question.unit, log.units)
@@ -112,6 +113,7 @@ def look(
     coding = Coding(question.factors, usable_as_terms(question.derived, question.factors))
     space = make_space(coding, seen, question.limits, question.derived)
     check_limits(space)
+    _check_terms(question, space)
     belief, plain, expected = _believe(question, readings, space, log, rng)
     best = _best(belief)
     bought = bought_levels(question.factors, seen)
@@ -139,6 +141,19 @@ def look(
         log, belief, plain, reach, carried, best, designs, matters, codes, found.promising, promised, found.cheapest_minutes,
         expected,
     )  # fmt: skip
+
+
+def _check_terms(question: Question, space: Space) -> None:
+    """Check that derived quantities among the terms said to matter can be computed wherever the limits are kept."""
+    derived = {quantity.name for quantity in space.coding.derived}
+    known = [question.known_terms(outcome, space.coding) or () for outcome in question.outcomes]
+    terms = [term for some in known for term in some if not derived.isdisjoint(term.factors)]
+    if not terms:
+        return
+    codes = sampled(space, np.random.default_rng(question.seed))
+    for term in terms:
+        if not np.isfinite(space.matrix(codes, (term,))).all():
+            raise DataError(f"Term {term.name} cannot be computed for some settings; set a limit that rules them out.")
 
 
 def _believe(
@@ -210,8 +225,9 @@ def _posterior(
     """Return draws of one outcome over all terms; where effects cannot be told yet, the prior held to what was read."""
     checkpoint()
     known = question.known_terms(outcome, space.coding)
+    derived = () if known is None else space.coding.derived
     try:
-        draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known)
+        draws = posterior_draws(readings, question.factors, outcome, FIRST_DRAWS, rng, known, derived)
         return completed(draws, outcome, space, log.variants, rng, known)
     except FitError:
         mine = readings[(readings["outcome"].astype(str) == outcome.name) & readings["value"].notna()]

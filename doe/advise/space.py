@@ -174,13 +174,11 @@ def drawn_codes(sizes: Sequence[int], count: int, rng: np.random.Generator) -> C
 
 
 def usable_as_terms(derived: Sequence[Derived], factors: Sequence[Factor]) -> tuple[Derived, ...]:
-    """Return the quantities that can stand as terms: written in numeric factors, and not the same for all settings."""
-    numbers = {factor.name for factor in factors if factor.is_numeric}
-    chosen = []
+    """Return the quantities that can stand as terms, written in factors: those that are a number at all settings or some."""
+    chosen: list[Derived] = []
     for quantity in derived:
-        if quantity.parsed.names <= numbers:
-            with contextlib.suppress(UsageError, DataError):
-                chosen.append(Coding(tuple(factors), (quantity,)).derived[0])
+        with contextlib.suppress(UsageError, DataError):
+            chosen.append(Coding(tuple(factors), (*chosen, quantity)).derived[-1])
     return tuple(chosen)
 
 

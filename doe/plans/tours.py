@@ -57,14 +57,12 @@ def path_cost(costs: Steepness, paths: Paths) -> float:
 
 def greedy_paths(costs: Steepness) -> Paths | None:
     """Join the cheapest steps first, as far as they make paths; None if that leaves a variant without a start."""
-    starts = np.vstack([costs.first, np.repeat(costs.new[None, :], 1, axis=0)])
-    n_units = len(costs.first)
     arcs = [
         (float(costs.between[i, j]) - float(costs.new[j]), i, j)
         for i, j in zip(*np.nonzero(np.isfinite(costs.between)), strict=True)
     ]
     arcs += [
-        (float(starts[u, j]) - float(costs.new[j]), -1 - u, j)
+        (float(costs.first[u, j]) - float(costs.new[j]), -1 - u, j)
         for u, j in zip(*np.nonzero(np.isfinite(costs.first)), strict=True)
     ]
     follows: dict[int, int] = {}
@@ -79,7 +77,7 @@ def greedy_paths(costs: Steepness) -> Paths | None:
         entered.add(head)
         if tail >= 0:
             root[_root(root, head)] = _root(root, tail)
-    heads = [(NEW if tail is None else -1 - tail, head) for tail, head in _heads(follows, costs.n, n_units)]
+    heads = [(NEW if tail is None else -1 - tail, head) for tail, head in _heads(follows, costs.n)]
     paths: Paths = [(start, _chain(follows, head)) for start, head in heads]
     n_new = sum(start == NEW for start, _ in paths)
     return paths if costs.most_new is None or n_new <= costs.most_new else None
@@ -92,7 +90,7 @@ def _root(root: list[int], place: int) -> int:
     return place
 
 
-def _heads(follows: dict[int, int], n: int, n_units: int) -> list[tuple[int | None, int]]:
+def _heads(follows: dict[int, int], n: int) -> list[tuple[int | None, int]]:
     taken: list[tuple[int | None, int]] = [(tail, head) for tail, head in follows.items() if tail < 0]
     entered = set(follows.values())
     return taken + [(None, place) for place in range(n) if place not in entered]

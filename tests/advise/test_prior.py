@@ -128,10 +128,10 @@ def own(outcome, *rows, reading_sd=0.5):
 
 
 def test_a_lone_variant_is_as_far_from_its_reference_as_was_read():
-    """43 and 45 beside 40: 4 apart, with the scatter of a mean of two readings and of one, sd 0.5 sqrt(1/2 + 1)."""
+    """43 and 45 beside 40: 4 apart, with the scatter of a mean of two readings and of one of four, sd 0.5 sqrt(1/2 + 1/4)."""
     relative = Outcome("bass", goal="hit", target=0, worst=6, relative_to="lamp")
-    drawn = own(relative, ("1", None, 43, 0), ("1", None, 45, 0), ("lamp", None, 40, None))
-    sd = 0.5 * np.sqrt(1.5)
+    drawn = own(relative, ("1", None, 43, 0), ("1", None, 45, 0), *[("lamp", None, 40, None)] * 4)
+    sd = 0.5 * np.sqrt(0.75)
     assert drawn.mean() == pytest.approx(4, abs=4 * sd / np.sqrt(4000))
     assert drawn.std() == pytest.approx(sd, rel=4 / np.sqrt(2 * 4000))
 

@@ -635,6 +635,29 @@ def test_limits_may_use_quantities_built_on_quantities(log, factors, outcomes, e
     assert (advice.table["rings"] * 42 - advice.table["wool"] * 2.1 >= 300).all()
 
 
+def test_a_quantity_known_to_matter_is_learned_from_readings(factors, effort):
+    """Bass is 20 dB a litre of air, which is written in another quantity: 3.36 dB from the middle of its range to an end."""
+    derived = [Derived("air", "rings * 42 - wool * 2.1"), Derived("litres", "air / 1000")]
+    bass = Outcome("bass", goal="lower", best=0, worst=10, matters=0.5)
+    variants = [{**BASE, "rings": 7 + place % 6, "wool": 5.0 * place} for place in range(10)]
+
+    def truth(settings):
+        return (20 * (settings["rings"] * 42 - settings["wool"] * 2.1) / 1000,)
+
+    frame = readings_of(variants, truth, [bass], np.random.default_rng(2))
+    question = ask(factors, [bass], effort=effort, derived=derived, terms={"bass": ["litres"]})
+    (draws,) = look(question, frame, None, np.random.default_rng(1)).belief.draws
+    assert draws.coefficients[:, 1].mean() == pytest.approx(20 * (12 * 42 - (7 * 42 - 126)) / 2000, rel=0.05)
+
+
+def test_a_quantity_known_to_matter_needs_a_number_everywhere(log, factors, outcomes, effort):
+    asked = {"derived": [Derived("stuffing", "1 / wool")], "terms": {"bass": ["stuffing"]}}
+    with refused(DataError, "Term stuffing cannot be computed for some settings; set a limit that rules them out."):
+        recommend(log, factors, outcomes, effort=effort, **asked)
+    ask_less = recommend(log[log["wool"] > 0], factors, outcomes, effort=effort, limits=[Limit("wool > 0")], **asked)
+    assert ask_less.table["wool"].iloc[0] > 0
+
+
 @pytest.mark.parametrize("with_readings", [True, False])
 def test_knowing_that_nothing_matters_is_no_crash(log, factors, outcomes, effort, with_readings):
     terms = {"bass": [], "echo": []}
