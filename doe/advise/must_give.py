@@ -37,7 +37,8 @@ def what_must_give(
     if limits and free.nearest and abs(free.nearest[0].mismatch) < 0.5 * off:
         found = free.nearest[0]
         broken = [limit.rule for limit in broken_limits(found.settings, limits, derived)]
-        ways.append((abs(found.mismatch), f"without the limit {listed(broken, 'and')}: {_told(found, stand_in)}"))
+        what = "the limit" if len(broken) == 1 else "the limits"
+        ways.append((abs(found.mismatch), f"without {what} {listed(broken, 'and')}: {_told(found, stand_in)}"))
     for factor in stand_in.lasting:
         wider = _widened(factor)
         if wider is None:

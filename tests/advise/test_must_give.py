@@ -36,6 +36,14 @@ def test_limits_and_ranges_are_named_the_nearest_first_and_only_where_they_stand
     )
 
 
+def test_limits_that_have_to_go_together_are_named_together():
+    """With 13 for both no width is of use, and a depth of 5 breaks either limit."""
+    rule = 'depth * 10 + width * 10 - wool + (body == "wide")'
+    assert must_give(rule, "depth >= 8", "width <= 99", "depth + width >= 13") == (
+        "without the limits depth >= 8 and depth + width >= 13: depth 5, width 5 and body slim would be 10 cm3 off",
+    )
+
+
 def test_a_limit_that_cannot_be_worked_out_without_the_stand_in_is_named():
     """At wool 0 it divides by nothing; without it a depth of 5 and a width of 5 come to 100 of 90, which a range makes good."""
     rule = 'depth * 10 + width * 10 - wool + (body == "wide")'
