@@ -16,6 +16,7 @@ from doe.model.errors import UsageError, listed
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_number, check_whole
 from doe.model.records import Unit
+from doe.model.stated import label_text
 from doe.model.wording import cell_text, counted, duration, number, percent, spaced
 from doe.plans.bench import Steps
 from doe.plans.frame import BLOCK, ORDER, UNIT
@@ -294,7 +295,7 @@ def _rows(
 def _variant_names(table: pd.DataFrame) -> list[str]:
     for column in ("variant", ORDER):
         if column in table.columns:
-            return [str(cell) for cell in table[column]]
+            return [label_text(cell) for cell in table[column]]
     return [str(place + 1) for place in range(len(table))]
 
 

@@ -11,6 +11,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.factor import Factor, tidy
 from doe.model.given import check_each
+from doe.model.stated import label_text
 from doe.plans.layout import Array
 
 ORDER, BLOCK, UNIT, POINT = "order", "block", "unit", "kind"
@@ -114,7 +115,7 @@ def to_values(factors: Sequence[Factor], table: pd.DataFrame, what: str) -> Arra
 
 
 def _row_name(table: pd.DataFrame, row: int) -> str:
-    return f"'{table['variant'].iloc[row]}'" if "variant" in table.columns else str(row + 1)
+    return f"'{label_text(table['variant'].iloc[row])}'" if "variant" in table.columns else str(row + 1)
 
 
 def without_references(factors: Sequence[Factor], table: pd.DataFrame) -> pd.DataFrame:

@@ -117,7 +117,7 @@ def read_rows(factors: Sequence[Factor], table: pd.DataFrame, what: str) -> list
         if factor.name not in table.columns:
             raise UsageError(f"The table has no column for {factor.name}.")
     names = (
-        table["variant"].astype(str).tolist()
+        [label_text(cell) for cell in table["variant"]]
         if "variant" in table.columns
         else [str(row + 1) for row in range(len(table))]
     )

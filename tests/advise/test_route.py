@@ -168,7 +168,7 @@ def test_runs_that_name_a_unit_stay_on_it():
 @pytest.mark.parametrize("blank", [np.nan, pd.NA, "new"])
 def test_runs_stay_on_a_unit_called_by_a_number_though_others_name_none(blank):
     """Unit 7 stands as the first run has it; blanks in the column make 8.0 of the 8 that the first run asks for."""
-    table = pd.DataFrame([HERE, HERE]).assign(unit=[8.0, blank])
+    table = pd.DataFrame([HERE, HERE]).assign(unit=[8.0, blank], variant=[1.0, 2.0])
     units = pd.DataFrame([HERE, {**HERE, "wool": 20}]).assign(unit=[7, 8])
     found = route(table, RADIO, units=units, effort=EFFORT).table
     assert found.set_index("variant")["unit"].to_dict() == {"1": "8", "2": "7"}
@@ -281,6 +281,8 @@ def test_what_cannot_be_built_is_refused():
         route(table.drop(columns="lid"), RADIO)
     with refused(DataError, "Variant 1: vents is 9; it must be a whole number from 0 to 6."):
         route(table.assign(vents=9), RADIO)
+    with refused(DataError, "Variant 12: lid is ''; it must be open, half or shut."):
+        route(table.assign(variant=[12.0, 13, 14, 15], lid=[None, "open", "open", "open"]), RADIO)
     with refused(DataError, "Unit body 1: wool is 15; it must be a number from 0 to 60 % in steps of 20."):
         route(table, RADIO, units=unit_frame([{"wool": 15}]))
     with refused(UsageError, "There is nothing to build: the table has no rows."):
