@@ -154,7 +154,7 @@ def route(
     UsageError
         If a factor has no column, `shuffle` is negative, or the variants cannot be built with the new units allowed.
     DataError
-        If a setting of a variant or a unit is not allowed.
+        If a setting of a variant or a unit is not allowed, or some runs have a block and others none.
     """
     check_each("factors", factors, Factor)
     check_number("shuffle", shuffle)

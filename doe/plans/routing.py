@@ -78,7 +78,7 @@ def errand(
     UsageError
         If a factor has no column.
     DataError
-        If a setting is not allowed, of a variant or of a unit.
+        If a setting is not allowed, of a variant or of a unit, or some runs have a block and others none.
     """
     check_frame("table", table, "variant")
     if new_units is not None:
@@ -88,13 +88,21 @@ def errand(
     known = tuple(factors)
     variants = tuple(read_rows(known, table, "Variant"))
     labels = tuple(label_of(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
-    block = (
-        tuple(int(code) for code in pd.factorize(table[BLOCK], sort=True)[0])
-        if BLOCK in table.columns
-        else (0,) * len(variants)
-    )
     ready = tuple(unit for unit in read_units(known, units) if not unit.retired)
-    return Errand(known, variants, labels, block, ready, effort or Effort(), new_units)
+    return Errand(known, variants, labels, _blocks(table), ready, effort or Effort(), new_units)
+
+
+def _blocks(table: pd.DataFrame) -> tuple[int, ...]:
+    """Return the place of each run's block in their order: that of numbers, also where they are written as text."""
+    named = [place for place, cell in enumerate(table[BLOCK]) if not is_empty(cell)] if BLOCK in table.columns else []
+    if not named:
+        return (0,) * len(table)
+    if len(named) < len(table):
+        place = next(place for place in range(len(table)) if place not in named)
+        raise DataError(f"Run {place + 1} has no block, and others have one; give it one, or leave the column out.")
+    numbers = pd.to_numeric(table[BLOCK], errors="coerce")
+    codes, _ = pd.factorize(table[BLOCK] if numbers.isna().any() else numbers, sort=True)
+    return tuple(int(code) for code in codes)
 
 
 def label_of(cell: object) -> str | None:

@@ -153,6 +153,12 @@ def test_blocks_are_built_one_after_another():
     assert found.reading_minutes == 12 * 6 + 3 * 15
 
 
+@pytest.mark.parametrize("blocks", [["10", "9"], [10, 9], ["b", "a"]])
+def test_blocks_are_built_in_the_order_of_their_numbers(blocks):
+    table = pd.DataFrame([HERE, {**HERE, "wool": 20}]).assign(block=blocks)
+    assert route(table, RADIO, units=[Unit("body", HERE)]).table["block"].tolist() == blocks[::-1]
+
+
 def test_runs_that_name_a_unit_stay_on_it():
     table = pd.DataFrame(drawn(np.random.default_rng(2), 6)).assign(rings=8, vents=[0, 1, 2, 3, 4, 5], lid="half")
     table["unit"] = ["body 1", "body 1", "new 1", "new 1", "new 2", "new 2"]
@@ -283,6 +289,8 @@ def test_what_cannot_be_built_is_refused():
         route(table.assign(vents=9), RADIO)
     with refused(DataError, "Variant 12: lid is ''; it must be open, half or shut."):
         route(table.assign(variant=[12.0, 13, 14, 15], lid=[None, "open", "open", "open"]), RADIO)
+    with refused(DataError, "Run 3 has no block, and others have one; give it one, or leave the column out."):
+        route(table.assign(block=["1", "1", "", None]), RADIO)
     with refused(DataError, "Unit body 1: wool is 15; it must be a number from 0 to 60 % in steps of 20."):
         route(table, RADIO, units=unit_frame([{"wool": 15}]))
     with refused(UsageError, "There is nothing to build: the table has no rows."):
