@@ -145,6 +145,22 @@ def test_the_best_is_not_made_once_more_where_a_later_limit_rules_it_out(
     assert ("confirm" in set(advice.candidates["kind"])) is is_offered
 
 
+def test_the_unit_that_carries_the_best_is_the_last_choice(log, factors, outcomes, effort):
+    """The last of the ten is the best; where two units take the same minutes the one that carries it is left alone."""
+    question = ask(factors, outcomes, effort=effort)
+    for carried, order in ((TEN[9], ("B", "A", None)), (TEN[0], ("A", "B", None))):
+        units = [Unit("A", carried), Unit("B", {**BASE, "wool": 0.0})]
+        assert look(question, log, units, np.random.default_rng(1)).reach.unit_names == order
+
+
+def test_a_lone_variant_is_believed_to_be_what_was_read_of_it_in_each_outcome(factors, outcomes, effort):
+    """Four readings each of 3 dB and of 5: worlds about their means, with the scatter of a mean of four, 0.08 of each range."""
+    frame = readings_of([BASE], lambda settings: (3.0, 5.0), outcomes, np.random.default_rng(1), sd=0.0, rounds=4)
+    belief = look(ask(factors, outcomes, effort=effort), frame, None, np.random.default_rng(1)).belief
+    for values, read, span in zip(belief.variant_values, (3, 5), (12, 6), strict=True):
+        assert values.mean() == pytest.approx(read, abs=0.08 * span / 2)
+
+
 def test_only_one_unit_if_asked(log, factors, outcomes, effort):
     units = [Unit("A", {**BASE, "vents": 4, "wool": 30.0, "driver": "paper"}), Unit("B", {**BASE, "wool": 0.0})]
     assert set(recommend(log, factors, outcomes, units=units, effort=effort, unit="B", count=2).table["unit"]) == {"B"}
