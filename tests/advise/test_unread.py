@@ -10,9 +10,10 @@ from doe.advise import recommend
 from doe.advise.choose import choose, unread_before
 from doe.advise.log import Log, read_log
 from doe.advise.question import ask
-from doe.advise.situation import look
+from doe.advise.situation import look, with_unread
 from doe.model.effort import Effort
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.records import Unit
 from tests.advise.test_few_sessions import AIRFLOW, FACTORS, NOISE, log
 
@@ -62,6 +63,15 @@ def test_it_pays_where_it_brings_as_much_a_minute(frame):
     assert choice.moves.build_minutes[found.place] == 0
     assert found.share == pytest.approx(value[found.place] / value[choice.place])
     assert unread_before(choice, replace(EFFORT, reading_minutes=20)) is None
+
+
+def test_what_stands_unread_is_looked_at_once(frame):
+    """Also where it is among the builds worth a close look; a limit that it breaks rules it out."""
+    for limits, count in ((), 1), ((Limit("gap < 4"),), 0):
+        found = look(ask(FACTORS, (AIRFLOW, NOISE), unit="B", limits=limits), frame, UNITS, np.random.default_rng(1))
+        state = found.reach.space.code(UNITS[1].settings)[None]
+        for codes in (state[:0], state[:count]):
+            assert with_unread(codes, found.reach, found.carried).tolist() == state[:count].tolist()
 
 
 def test_what_is_read_already_is_not_said_to_be_unread(frame):
