@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from doe.advise import recommend
-from doe.advise.choose import SHARE_TO_GO_ON, Session, choose
+from doe.advise.choose import SHARE_TO_GO_ON, Session, choose, exchange_rate
 from doe.advise.effort import change_cost
 from doe.advise.gain import expected_improvement
 from doe.advise.outlook import move_kind
@@ -159,6 +159,20 @@ def test_a_lone_variant_is_believed_to_be_what_was_read_of_it_in_each_outcome(fa
     belief = look(ask(factors, outcomes, effort=effort), frame, None, np.random.default_rng(1)).belief
     for values, read, span in zip(belief.variant_values, (3, 5), (12, 6), strict=True):
         assert values.mean() == pytest.approx(read, abs=0.08 * span / 2)
+
+
+@pytest.mark.parametrize(("minutes", "kinds"), [(27, ["repeat"]), (26.9, [])])
+def test_a_move_that_takes_the_hours_left_to_the_minute_fits(log, factors, outcomes, effort, minutes, kinds):
+    """The least is to read the best again: 15 minutes of a session and two rounds of 6; any change takes 8 and one round."""
+    assert recommend(log, factors, outcomes, effort=effort, hours=minutes / 60).table["kind"].tolist() == kinds
+
+
+@pytest.mark.parametrize(
+    ("hours", "minutes", "rate"), [(None, 30, 12 / 16), (2, 30, 3 / 7), (0.5, 30, 0), (0.2, 30, 0), (1, 0, 59 / 63)]
+)
+def test_learning_counts_by_the_moves_that_are_left_after_it(hours, minutes, rate):
+    """By n / (n + 4): of four moves of half an hour in two hours three are left; the last one teaches for nothing."""
+    assert exchange_rate(hours, minutes) == pytest.approx(rate)
 
 
 def test_only_one_unit_if_asked(log, factors, outcomes, effort):
