@@ -95,20 +95,11 @@ class Belief:
         """Number of possible worlds."""
         return len(self.draws[0].build_sd)
 
-    def values(self, codes: Codes, most: int | None = None) -> tuple[Floats, ...]:
-        """Return the mean of each outcome over builds, one array of shape (n_draws, n_variants) per outcome.
+    def values(self, codes: Codes) -> tuple[Floats, ...]:
+        """Return the mean of each outcome over builds, one array of shape (n_draws, n_variants) per outcome."""
+        return self.values_on(codes, (), np.empty(0, dtype=np.intp))
 
-        Parameters
-        ----------
-        codes : ndarray of shape (n_variants, n_factors)
-        most : int, optional
-            Use the first so many draws only.
-        """
-        return self.values_on(codes, (), np.empty(0, dtype=np.intp), most)
-
-    def values_on(
-        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None = None
-    ) -> tuple[Floats, ...]:
+    def values_on(self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp]) -> tuple[Floats, ...]:
         """Like `values`, each variant on the unit it would be built on.
 
         Parameters
@@ -118,15 +109,11 @@ class Belief:
             Names of units; None for a new one, about which nothing is known.
         which : ndarray of shape (n_variants,)
             Place in `units` for each variant.
-        most : int, optional
-            Use the first so many draws only.
         """
-        return tuple(rows @ matrix for rows, matrix in self._factors(codes, units, which, most))
+        return tuple(rows @ matrix for rows, matrix in self._factors(codes, units, which))
 
-    def worth_on(
-        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None = None
-    ) -> Floats:
-        """Return the worth of `values_on`, shape (n_draws, n_variants), worked out block by block for many variants."""
+    def worth_on(self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int) -> Floats:
+        """Return the worth of `values_on` in the first draws, shape (most, n_variants), block by block for many variants."""
         factors = self._factors(codes, units, which, most)
         result = np.empty((len(factors[0][0]), len(codes)), dtype=np.result_type(*(rows for rows, _ in factors)))
         for start in range(0, len(codes), AT_ONCE):
@@ -135,7 +122,7 @@ class Belief:
         return result
 
     def _factors(
-        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None
+        self, codes: Codes, units: Sequence[str | None], which: npt.NDArray[np.intp], most: int | None = None
     ) -> list[tuple[Floats, Floats]]:
         """Return, per outcome, what multiplies to its means: effects of terms and units, and what holds for the variants."""
         known = [unit for unit in units if unit is not None and unit in self.unit_offsets]

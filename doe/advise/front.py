@@ -149,13 +149,13 @@ def weights_frame(belief: Belief, codes: Codes) -> pd.DataFrame:
     import pandas as pd
 
     designs, rows = belief.values(codes), []
-    for place, outcome in enumerate(belief.outcomes):
+    for outcome in belief.outcomes:
         for multiple in WEIGHT_MULTIPLES:
             weights = [one.weight * (multiple if one is outcome else 1.0) for one in belief.outcomes]
             built = _mean_worth(belief, belief.variant_values, weights)
             planned = _mean_worth(belief, designs, weights)
             best, design = belief.best_place(built), int(planned.argmax())
-            row = {"outcome": belief.outcomes[place].name, "times as much": multiple, "variant": belief.variants[best]}
+            row = {"outcome": outcome.name, "times as much": multiple, "variant": belief.variants[best]}
             row |= {"variant worth": float(built[best]), **belief.space.settings(codes[design])}
             rows.append({**row, "design worth": float(planned[design])})
     return pd.DataFrame(rows)

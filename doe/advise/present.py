@@ -114,9 +114,8 @@ def _chance_left(situation: Situation, matters: float) -> float | None:
 
 def _cheapest(question: Question, situation: Situation) -> float | None:
     """Return the minutes of the cheapest move whatever the hours left, or None where there is none."""
-    effort = question.effort
-    takes = [situation.cheapest_minutes] if np.isfinite(situation.cheapest_minutes) else []
-    totals = [minutes + effort.session_minutes + _reading(minutes, effort) for minutes in takes]
+    effort, build = question.effort, situation.cheapest_minutes
+    totals = [build + effort.session_minutes + _reading(build, effort)] if np.isfinite(build) else []
     if situation.carried:
         totals.append(effort.session_minutes + _reading(effort.session_minutes, effort))
     return min(totals, default=None)

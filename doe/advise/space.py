@@ -141,7 +141,6 @@ def make_space(
     seen: Sequence[Mapping[str, Value]] = (),
     limits: Sequence[Limit] = (),
     derived: Sequence[Derived] | None = None,
-    most: int = MOST_VALUES,
 ) -> Space:
     """Build the grid: evenly spread settings of each factor, those that make a sum where limits want one, and all that exist.
 
@@ -155,15 +154,13 @@ def make_space(
         Rules that every variant keeps.
     derived : sequence of Derived, optional
         Quantities that the limits use; by default those of the coding.
-    most : int
-        Settings considered of one numeric factor, beside those seen.
     """
     derived = tuple(coding.derived if derived is None else derived)
-    summed = summed_grids(sums(coding.factors, limits, derived), most, seen[-MOST_SEEN:])
+    summed = summed_grids(sums(coding.factors, limits, derived), MOST_VALUES, seen[-MOST_SEEN:])
     values = []
     for factor in coding.factors:
         found = {settings[factor.name] for settings in seen if factor.name in settings}
-        usual = summed.get(factor.name) or factor.grid(most)
+        usual = summed.get(factor.name) or factor.grid(MOST_VALUES)
         values.append(tuple(sorted({*usual, *found}, key=factor.position)))
     return Space(coding, tuple(values), tuple(limits), derived)
 
