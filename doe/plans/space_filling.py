@@ -149,6 +149,7 @@ def _farthest_first(points: Array, runs: int, held: Array | None) -> list[int]:
     while len(chosen) < runs:
         chosen.append(int(np.argmax(distance)))
         distance = np.minimum(distance, np.linalg.norm(points - points[chosen[-1]], axis=1))
+        distance[chosen[-1]] = -1.0  # once only, also where all that is left exists
     return chosen
 
 

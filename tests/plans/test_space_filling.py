@@ -9,7 +9,7 @@ from doe.model.limit import Limit
 from doe.plans import plan
 from doe.plans.layout import keeps
 from doe.plans.space_filling import latin_hypercube, maximin
-from tests.plans.made import coded, numbers
+from tests.plans.made import coded, numbers, switches
 from tests.refusing import refused
 
 
@@ -47,6 +47,12 @@ def test_maximin_keeps_limits_and_keeps_away_from_runs_that_exist():
     values = maximin(coding, 8, 1, limit, np.array([[-1.0, -1.0]])).values
     assert keeps(coding, limit, values).all()
     assert np.linalg.norm(values - [-1, -1], axis=1).min() > 0.5
+
+
+def test_maximin_repeats_no_run_before_all_settings_are_used():
+    """Two switches have four settings, two of which exist."""
+    values = maximin(Coding(tuple(switches(2))), 4, 1, (), np.array([[0.0, 0.0], [1.0, 1.0]])).values
+    assert len(np.unique(values, axis=0)) == 4
 
 
 def test_a_hypercube_with_limits_is_refused():
