@@ -85,6 +85,30 @@ def test_mirroring_runs_that_exist():
     assert fold_over(factors, log, ["gap"]).values.tolist() == [[6, 1], [4, 0]]
 
 
+def test_a_log_is_folded_over_as_a_plan_beside_it():
+    """Four of eight corners and their mirror images are all eight, which are orthogonal (Box & Wilson 1951)."""
+    log = pd.DataFrame({"A": [-1, 1, -1, 1], "B": [-1, -1, 1, 1], "C": [1, -1, -1, 1]})
+    made = plan(numbers(3), kind="fold-over", existing=log)
+    assert {*map(tuple, coded(made)), *map(tuple, log.to_numpy())} == set(itertools.product((-1, 1), repeat=3))
+    assert "beside 4 existing runs" in made.headline
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"runs": 2}, "A fold-over mirrors the 1 existing run, so it cannot have 2; leave runs out."),
+        ({"blocks": 2}, "The mirror image of existing runs is one block; leave blocks out."),
+        (
+            {"existing": None, "fold": ["A"]},
+            "fold names factors to mirror, but there are no existing runs; give existing=.",
+        ),
+    ],
+)
+def test_what_a_fold_over_of_a_log_cannot_be_asked_for_is_refused(asked, said):
+    with refused(UsageError, said):
+        plan(numbers(2), **{"kind": "fold-over", "existing": pd.DataFrame({"A": [0], "B": [1]}), **asked})
+
+
 def test_a_mirrored_setting_has_no_noise_of_arithmetic():
     """0.1 + 0.7 - 0.3 is 0.49999999999999994 to a processor, and 0.5 by hand."""
     factor = [Factor("gap", low=0.1, high=0.7)]

@@ -55,6 +55,13 @@ def test_maximin_repeats_no_run_before_all_settings_are_used():
     assert len(np.unique(values, axis=0)) == 4
 
 
+def test_a_space_filling_plan_has_ten_runs_for_each_factor_by_default():
+    """Loeppky, Sacks & Welch 2009; blocks it has none."""
+    assert plan(numbers(1), kind="maximin").n_runs == 10
+    with refused(UsageError, "A maximin plan has no blocks of its own; use kind='d-optimal' with blocks=2."):
+        plan(numbers(1), kind="maximin", blocks=2)
+
+
 def test_a_hypercube_with_limits_is_refused():
     with refused(UsageError, "A Latin hypercube cannot keep the limit 'A <= 0'; use kind='maximin'."):
         plan(numbers(2), 5, kind="latin-hypercube", limits=[Limit("A <= 0")])

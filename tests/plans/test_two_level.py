@@ -164,6 +164,11 @@ def test_centre_runs_stand_in_the_middle_and_switch_levels_in_turn():
     assert sorted(centre["bands"]) == ["one", "one", "two", "two"]
 
 
+def test_centre_runs_are_shared_out_over_the_blocks():
+    made = plan(numbers(3), kind="full", blocks=2, centre=3)
+    assert made.table[made.table["kind"] == "centre"]["block"].value_counts().to_dict() == {1: 2, 2: 1}
+
+
 def test_replicates_in_blocks_of_their_own():
     made = plan(numbers(3), kind="full", replicates=2, blocks=2)
     halves = [set(map(tuple, part[["A", "B", "C"]].to_numpy())) for _, part in made.table.groupby("block")]
