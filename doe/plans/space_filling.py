@@ -15,7 +15,7 @@ from doe.model.sums import sums
 from doe.model.wording import counted
 from doe.plans.draft import Draft, one_block
 from doe.plans.frame import snapped
-from doe.plans.layout import Array, keeps
+from doe.plans.layout import Array, Ints, keeps
 from doe.plans.moments import made_up, sample
 
 _SWAPS = 6000
@@ -39,28 +39,35 @@ def latin_hypercube(coding: Coding, runs: int, seed: int, limits: Sequence[Limit
         raise UsageError(f"A Latin hypercube cannot keep the limit '{limits[0].rule}'; use kind='maximin'.")
     rng = np.random.default_rng(seed)
     factors = coding.factors
+    settings = _settings(factors, runs)
     best, farthest = None, -1.0
     for _ in range(_HYPERCUBES):
-        places = np.stack([rng.permutation(runs).astype(float) for _ in factors], axis=1)
-        nearest = _nearest(_unit(factors, _sliced(factors, places, runs)))
+        places = np.stack([rng.permutation(runs) for _ in factors], axis=1)
+        nearest = _nearest(_unit(factors, _sliced(settings, places)))
         if nearest > farthest:
             best, farthest = places, nearest
     assert best is not None  # at least one hypercube is always drawn
-    places = _swapped(factors, best, runs, rng)
-    values = _sliced(factors, places, runs)
+    values = _sliced(settings, _swapped(factors, settings, best, rng))
     return Draft(f"Latin hypercube, {runs} runs", values, one_block(runs), ("run",) * runs)
 
 
-def _sliced(factors: Sequence[Factor], places: Array, runs: int) -> Array:
-    """Turn slices 0..runs-1 into settings: the first at the low end, the last at the high end; levels in equal shares."""
+def _settings(factors: Sequence[Factor], runs: int) -> Array:
+    """Return the setting of each slice, shape (runs, n_factors): from the low end to the high end; levels in equal shares."""
     columns = []
-    for factor, column in zip(factors, places.T, strict=True):
+    for factor in factors:
         low, high = factor.span
         if factor.is_numeric:
-            columns.append([float(snapped(factor, low + (high - low) * place / max(runs - 1, 1))) for place in column])
+            columns.append(
+                [float(snapped(factor, low + (high - low) * place / max(runs - 1, 1))) for place in range(runs)]
+            )
         else:
-            columns.append((column * len(factor.levels) // runs).astype(float).tolist())
+            columns.append([float(place * len(factor.levels) // runs) for place in range(runs)])
     return np.array(columns).T
+
+
+def _sliced(settings: Array, places: Ints) -> Array:
+    """Turn the slices of each run, shape (runs, n_factors), into settings."""
+    return settings[places, np.arange(settings.shape[1])]
 
 
 def _unit(factors: Sequence[Factor], values: Array) -> Array:
@@ -80,15 +87,16 @@ def _nearest(points: Array) -> float:
     return float(distance[np.triu_indices(len(points), 1)].min()) if len(points) > 1 else 0.0
 
 
-def _swapped(factors: Sequence[Factor], places: Array, runs: int, rng: np.random.Generator) -> Array:
+def _swapped(factors: Sequence[Factor], settings: Array, places: Ints, rng: np.random.Generator) -> Ints:
     """Exchange one factor's setting between two runs wherever that spreads the runs."""
-    now = _crowding(_unit(factors, _sliced(factors, places, runs)))
+    runs = len(places)
+    now = _crowding(_unit(factors, _sliced(settings, places)))
     for _ in range(min(_SWAPS, 200_000 // max(runs, 1))):
         factor = rng.integers(len(factors))
         one, two = rng.integers(runs, size=2)
         tried = places.copy()
         tried[[one, two], factor] = tried[[two, one], factor]
-        crowding = _crowding(_unit(factors, _sliced(factors, tried, runs)))
+        crowding = _crowding(_unit(factors, _sliced(settings, tried)))
         if crowding < now:
             places, now = tried, crowding
     return places
