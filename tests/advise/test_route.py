@@ -293,6 +293,10 @@ def test_what_cannot_be_built_is_refused():
         route(table.assign(block=["1", "1", "", None]), RADIO)
     with refused(DataError, "Unit body 1: wool is 15; it must be a number from 0 to 60 % in steps of 20."):
         route(table, RADIO, units=unit_frame([{"wool": 15}]))
+    with refused(DataError, "Unit 'a' is listed twice."):
+        route(table, RADIO, units=[Unit("a"), Unit("a")])
+    with refused(UsageError, "new_units is 1.5; it must be a whole number from 0."):
+        route(table, RADIO, new_units=1.5)
     with refused(UsageError, "There is nothing to build: the table has no rows."):
         route(table.iloc[:0], RADIO)
 
