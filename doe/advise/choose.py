@@ -25,7 +25,6 @@ from doe.advise.nodes import normal_nodes
 from doe.advise.question import Question
 from doe.advise.reach import Reach
 from doe.advise.situation import Situation, best_settings
-from doe.advise.space import Codes
 from doe.model.effort import Effort
 from doe.model.patience import checkpoint
 
@@ -194,21 +193,29 @@ def _assume_made(
     start = int(moves.start[place])
     reach = choice.reach
     moves = moves.take(np.arange(len(moves)) != place)
-    if reach.starts[start] is not None and choice.moves.variant[place] < 0:
-        moves = without(moves, start)
-        reach, moves = _moved(reach, moves, start, choice.moves.codes[place])
+    if choice.moves.variant[place] < 0:
+        is_changed, reach = reach.starts[start] is not None, reach.built(start, choice.moves.codes[place])
+        moves = _moved(reach, without(moves, start)) if is_changed else moves
+        moves = _priced(reach, moves)
     return moves, kept, designs, promised, reach
 
 
-def _moved(reach: Reach, moves: Moves, start: int, code: Codes) -> tuple[Reach, Moves]:
-    """Return reach and moves once a unit stands at other settings."""
-    reach = reach.moved(start, code)
+def _moved(reach: Reach, moves: Moves) -> Moves:
+    """Return moves once a unit stands at other settings."""
     builds = moves.variant < 0
-    minutes, price, starts = reach.cheapest(moves.codes)
+    minutes, _, starts = reach.cheapest(moves.codes)
     moves = replace(
         moves,
         build_minutes=np.where(builds, minutes, moves.build_minutes),
-        price=np.where(builds, price, moves.price),
         start=np.where(builds, starts, moves.start),
     )
-    return reach, moves.take(~builds | (np.isfinite(minutes) & ~reach.stands(moves.codes, starts)))
+    return moves.take(~builds | (np.isfinite(minutes) & ~reach.stands(moves.codes, starts)))
+
+
+def _priced(reach: Reach, moves: Moves) -> Moves:
+    """Return moves at the prices of now: a level that the session has paid for is there."""
+    price = moves.price.copy()
+    for start, tables in enumerate(reach.tables):
+        mine = (moves.start == start) & (moves.variant < 0)
+        price[mine] = tables.total(moves.codes[mine])[1]
+    return replace(moves, price=price)

@@ -87,19 +87,17 @@ class Reach:
         """Names of the starts; None for a new unit."""
         return tuple(None if unit is None else unit.name for unit in self.starts)
 
-    def moved(self, start: int, code: Ints) -> Reach:
-        """Return the reach once the unit of one start stands at other settings."""
-        unit = self.starts[start]
-        if unit is None:
-            return self
+    def built(self, start: int, code: Ints) -> Reach:
+        """Return the reach once a variant is built: a unit stands at it, and its levels are paid for."""
         settings = self.space.settings(code)
-        tables = change_tables(self.space.factors, self.space.values, settings, self.effort, self.bought)
+        bought = {name: {*self.bought.get(name, ()), str(level)} for name, level in settings.items()}
         starts = [
-            replace(unit, settings=settings, variant=None) if place == start else one
-            for place, one in enumerate(self.starts)
+            replace(unit, settings=settings, variant=None) if place == start and unit is not None else unit
+            for place, unit in enumerate(self.starts)
         ]
-        every = [tables if place == start else one for place, one in enumerate(self.tables)]
-        return replace(self, starts=tuple(starts), tables=tuple(every))
+        return replace(
+            self, starts=tuple(starts), tables=_tables(self.space, starts, self.effort, bought), bought=bought
+        )
 
     def name(self, start: int) -> str:
         """Return the name of a start as tables show it."""
@@ -138,11 +136,15 @@ def reach_from(
     starts: list[Unit | None] = [*ready, None]
     if only_unit is not None:
         starts = [start for start in starts if (NEW if start is None else start.name) == only_unit]
-    tables = [
-        change_tables(space.factors, space.values, None if start is None else dict(start.settings), effort, bought)
-        for start in starts
-    ]
-    return Reach(space, tuple(starts), tuple(tables), effort, bought)
+    return Reach(space, tuple(starts), _tables(space, starts, effort, bought), effort, bought)
+
+
+def _tables(
+    space: Space, starts: Sequence[Unit | None], effort: Effort, bought: Mapping[str, Collection[str]]
+) -> tuple[ChangeTables, ...]:
+    """Tabulate what every change takes from each start."""
+    states = [None if start is None else dict(start.settings) for start in starts]
+    return tuple(change_tables(space.factors, space.values, state, effort, bought) for state in states)
 
 
 def _is_complete(settings: Mapping[str, object], space: Space) -> bool:

@@ -87,6 +87,17 @@ def test_minutes_are_those_of_the_real_change(log, factors, outcomes, effort):
     assert row["minutes"] == change + effort.session_minutes + row["readings"] * effort.reading_minutes
 
 
+def test_a_level_is_paid_for_once_in_a_session(log, factors, outcomes, effort):
+    """By hand: each new unit costs 20, and its driver 40 or 15 unless the log, or a suggestion before, has it already."""
+    known = log[log["driver"] == "paper"]
+    told = recommend(known, factors, outcomes, effort=effort, count=6, unit="new", only="learn").table
+    bought, prices = {"paper"}, {"bamboo": 40, "poly": 15, "paper": 0}
+    for driver, cost in zip(told["driver"], told["cost"], strict=True):
+        assert cost == 20 + (0 if driver in bought else prices[driver])
+        bought.add(driver)
+    assert len(told) > len(bought) > 1  # one of those bought is used once more
+
+
 def test_the_same_seed_gives_the_same_advice(log, factors, outcomes, effort):
     first, second = (recommend(log, factors, outcomes, effort=effort, count=2, seed=5) for _ in range(2))
     pd.testing.assert_frame_equal(first.table, second.table)
