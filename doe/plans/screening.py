@@ -43,7 +43,7 @@ def plackett_burman(factors: Sequence[Factor], runs: int | None = None, blocks: 
     """
     require_two_levels(factors, "a Plackett-Burman plan")
     n_factors = len(factors)
-    least = max(4, -(-(n_factors + 1) // 4) * 4)
+    least = _fewest_runs(n_factors)
     n_runs = least if runs is None else runs
     if n_runs % 4 or not least <= n_runs <= LARGEST:
         near = min(max(round(n_runs / 4) * 4, least), LARGEST)
@@ -61,6 +61,10 @@ def plackett_burman(factors: Sequence[Factor], runs: int | None = None, blocks: 
     block = one_block(n_runs) if blocks == 1 else (coded[:, n_factors] < 0).astype(np.intp)
     title = f"Plackett-Burman plan, {n_runs} runs"
     return Draft(title, from_coded(factors, coded[:, :n_factors]), block, ("corner",) * n_runs)
+
+
+def _fewest_runs(n_factors: int) -> int:
+    return max(4, -(-(n_factors + 1) // 4) * 4)
 
 
 def _orthogonal(n_factors: int, n_runs: int) -> Array:
@@ -86,11 +90,13 @@ def mirrored_plan(factors: Sequence[Factor], runs: int | None = None, blocks: in
     Raises
     ------
     UsageError
-        As `plackett_burman`, for half of the runs.
+        As `plackett_burman`, or if the runs or blocks do not fit; the nearest that do are named.
     """
-    if runs is not None and runs % 8:
+    least = 2 * _fewest_runs(len(factors))
+    if runs is not None and least <= 2 * LARGEST and (runs % 8 or not least <= runs <= 2 * LARGEST):
+        near = min(max(round(runs / 8) * 8, least), 2 * LARGEST)
         raise UsageError(
-            f"A fold-over plan cannot have {counted(runs, 'run')}; the nearest has {max(8, round(runs / 8) * 8)}."
+            f"A fold-over plan of {counted(len(factors), 'factor')} cannot have {counted(runs, 'run')}; the nearest has {near}."
         )
     if blocks not in (1, 2):
         raise UsageError(f"A fold-over plan cannot have {blocks} blocks; it may have 2, or use kind='d-optimal'.")

@@ -85,6 +85,21 @@ def test_mirroring_runs_that_exist():
     assert fold_over(factors, log, ["gap"]).values.tolist() == [[6, 1], [4, 0]]
 
 
+@pytest.mark.parametrize(
+    ("count", "asked", "said"),
+    [
+        (3, {"runs": 12}, "A fold-over plan of 3 factors cannot have 12 runs; the nearest has 16."),
+        (9, {"runs": 16}, "A fold-over plan of 9 factors cannot have 16 runs; the nearest has 24."),
+        (3, {"runs": 104}, "A fold-over plan of 3 factors cannot have 104 runs; the nearest has 96."),
+        (3, {"blocks": 3}, "A fold-over plan cannot have 3 blocks; it may have 2, or use kind='d-optimal'."),
+    ],
+)
+def test_what_a_fold_over_cannot_hold_is_refused_with_the_nearest(count, asked, said):
+    """Nine factors need a plan of twelve runs, so twice as many with its mirror image."""
+    with refused(UsageError, said):
+        plan(numbers(count), kind="fold-over", **asked)
+
+
 def test_a_log_is_folded_over_as_a_plan_beside_it():
     """Four of eight corners and their mirror images are all eight, which are orthogonal (Box & Wilson 1951)."""
     log = pd.DataFrame({"A": [-1, 1, -1, 1], "B": [-1, -1, 1, 1], "C": [1, -1, -1, 1]})
@@ -151,6 +166,23 @@ def test_two_level_factors_in_a_definitive_screening_plan(n_numbers, n_switches)
     assert np.linalg.matrix_rank(np.column_stack([np.ones(len(X)), X])) == X.shape[1] + 1
 
 
+@pytest.mark.parametrize(("n_numbers", "n_switches"), [(3, 1), (4, 2), (5, 3)])
+def test_levels_in_place_of_the_middle_are_those_with_the_largest_determinant(n_numbers, n_switches):
+    """Against every choice of levels, by brute force."""
+    X = definitive([*numbers(n_numbers), *switches(n_switches)]).values.copy()
+    X[:, n_numbers:] = 2 * X[:, n_numbers:] - 1
+    order = (len(X) - 2) // 2
+    left_out = [int(np.flatnonzero(column == 0)[0]) for column in conference(order)[:, n_numbers:].T[:n_switches]]
+    found = []
+    for levels in itertools.product((-1, 1), repeat=n_switches):
+        tried = X.copy()
+        for place, (row, level) in enumerate(zip(left_out, levels, strict=True), start=n_numbers):
+            tried[[row, order + row], place] = level, -level
+        found.append(np.linalg.det(tried.T @ tried))
+    assert np.linalg.det(X.T @ X) == pytest.approx(max(found))
+    assert n_switches == 1 or min(found) < max(found)
+
+
 def test_what_a_screening_plan_cannot_hold_is_refused():
     driver = Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])
     with refused(
@@ -169,6 +201,13 @@ def test_what_a_screening_plan_cannot_hold_is_refused():
         "model='quadratic'.",
     ):
         plan(numbers(2), kind="definitive")
+    for n_switches, found in ((0, "13 and 13"), (8, "13 and 21")):
+        with refused(
+            UsageError,
+            f"A definitive screening plan takes up to 12 numbers and 20 factors in all, and there are {found}; use "
+            "kind='d-optimal'.",
+        ):
+            definitive([*numbers(13), *switches(n_switches)])
     with refused(UsageError, "fold names 'gpa', which is no factor. Did you mean 'gap'?"):
         fold_over([Factor("gap", low=0, high=1)], pd.DataFrame({"gap": [0]}), ["gpa"])
 

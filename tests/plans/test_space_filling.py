@@ -8,7 +8,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Limit
 from doe.plans import plan
 from doe.plans.layout import keeps
-from doe.plans.space_filling import latin_hypercube, maximin
+from doe.plans.space_filling import _unit, latin_hypercube, maximin
 from tests.plans.made import coded, numbers, switches
 from tests.refusing import refused
 
@@ -21,10 +21,27 @@ def test_a_latin_hypercube_has_one_run_in_each_slice():
         assert np.allclose(np.sort(column), np.linspace(-1, 1, 11))
 
 
-def test_levels_of_a_hypercube_are_used_equally_often():
-    factors = [*numbers(2), Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])]
+def test_distances_are_as_far_for_every_factor():
+    """From end to end of a number or of ordered levels it is 1, as it is from any other level to any other."""
+    factors = [
+        Factor("gap", low=2, high=10),
+        Factor("lid", kind="ordered", levels=["open", "half", "shut"]),
+        *switches(1),
+    ]
+    corners = _unit(factors, np.array([[2, 0, 0], [10, 0, 0], [2, 1, 0], [2, 2, 0], [2, 0, 1]], dtype=float))
+    assert pdist(corners)[:4] == pytest.approx([1, 0.5, 1, 1])
+
+
+def test_levels_of_a_hypercube_are_used_equally_often_and_slices_from_end_to_end():
+    factors = [
+        *numbers(1),
+        Factor("gap", low=2, high=13),
+        Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"]),
+    ]
     draft = latin_hypercube(Coding(tuple(factors)), 12, 1)
     assert np.bincount(draft.values[:, 2].astype(int)).tolist() == [4, 4, 4]
+    assert np.allclose(np.sort(draft.values[:, 0]), np.linspace(-1, 1, 12))
+    assert np.sort(draft.values[:, 1]).tolist() == list(range(2, 14))
 
 
 def test_a_hypercube_is_spread_better_than_a_random_one():
