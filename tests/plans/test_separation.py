@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.plans.separation import separate
+from doe.plans.separation import kind_of, separate
 
 APART = "Main effects are independent of each other."
 CLEAR = "Main effects are clear of interactions of two."
@@ -96,6 +96,11 @@ def test_main_effects_and_interactions(correlations, rung, sentences):
 )
 def test_curvature(correlations, rung, sentence):
     assert said(correlations, BENDS) == (rung, (APART, CLEAR, DISTINCT, sentence))
+
+
+def test_terms_are_told_by_their_names():
+    kinds = {"gap": "main", "gap:lid": "pair", "gap:lid:rim": "more", "gap^2": "curve"}
+    assert {term: kind_of(term) for term in kinds} == kinds
 
 
 def test_one_interaction_is_not_said_to_be_apart_from_others():

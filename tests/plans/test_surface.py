@@ -53,6 +53,20 @@ def test_central_composite_blocks_are_orthogonal(n_factors, blocks):
     assert blocks_are_orthogonal(draft.values, draft.block)
 
 
+@pytest.mark.parametrize(("n_factors", "cube", "blocks"), [(2, 4, 2), (3, 8, 3), (4, 16, 2), (5, 16, 2), (6, 32, 3)])
+def test_blocks_take_the_fewest_centre_runs_that_keep_the_plan_nearly_rotatable(n_factors, cube, blocks):
+    """Three at least, and the axial distance of Box & Hunter (1957) within 5 % of the rotatable one; by brute force."""
+    draft, n_cube_blocks = central_composite(numbers(n_factors), blocks=blocks), blocks - 1
+    near = [
+        inner * n_cube_blocks + outer
+        for inner in range(1, 9)
+        for outer in range(1, 9)
+        if abs(orthogonal_distance(n_factors, cube, inner * n_cube_blocks, outer) / cube**0.25 - 1) <= 0.05
+    ]
+    assert draft.points.count("centre") == min(count for count in near if count >= 3)
+    assert draft.facts["axial_distance"] == pytest.approx(cube**0.25, rel=0.05)
+
+
 @pytest.mark.parametrize(("n_factors", "blocks"), [(4, 3), (5, 2), (6, 2), (7, 2)])
 def test_box_behnken_blocks_are_orthogonal(n_factors, blocks):
     draft = box_behnken(numbers(n_factors), blocks=blocks)
@@ -92,8 +106,10 @@ def test_box_behnken_run_counts(n_factors, edges, centre):
 
 @pytest.mark.parametrize("n_factors", range(2, 8))
 def test_a_face_centred_plan_has_three_settings_of_each_factor(n_factors):
-    X = central_composite(numbers(n_factors), is_faced=True).values
+    draft = central_composite(numbers(n_factors), is_faced=True)
+    X = draft.values
     assert set(np.unique(X)) == {-1.0, 0.0, 1.0}
+    assert not draft.notes  # its corners stand where they are
     assert np.linalg.matrix_rank(quadratic(X)) == quadratic(X).shape[1]
 
 
@@ -126,6 +142,11 @@ def test_what_a_surface_plan_cannot_hold_is_refused():
         "A Box-Behnken plan takes 3 to 7 factors, and there are 8; use kind='i-optimal' with model='quadratic'.",
     ):
         plan(numbers(8), kind="box-behnken")
+    with refused(
+        UsageError,
+        "A face-centred plan takes 2 to 10 factors, and there are 11; use kind='i-optimal' with model='quadratic'.",
+    ):
+        plan(numbers(11), kind="face-centred")
     with refused(
         UsageError,
         "A central composite plan of 3 factors cannot have 4 blocks; it may have 2 or 3, and kind='i-optimal' takes any "
