@@ -148,7 +148,8 @@ def _effort(view: View, settings: Mapping[str, Value]) -> tuple[str, ...]:
         if unit.retired or not has_all or not _can_reach(setup, unit.settings, settings):
             continue
         minutes = change_cost(setup.factors, unit.settings, settings).minutes
-        told = duration(minutes) if minutes else "it carries these settings now"
+        is_there = all(unit.settings[factor.name] == settings[factor.name] for factor in setup.factors)
+        told = "it carries these settings now" if is_there else duration(minutes)
         ways.append((minutes, f"Unit {unit.name}: {told}."))
     minutes = new_unit_cost(setup.factors, settings, setup.effort).minutes
     ways.append((minutes, f"A new unit: {duration(minutes)}."))

@@ -1,16 +1,19 @@
 import json
 import re
 import threading
+from types import SimpleNamespace
 
 import pytest
 
+from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.patience import Interrupted, interruptible
-from doe.model.records import Variant
+from doe.model.records import Unit, Variant
 from doe.model.setup import Setup
 from doe.project import Project
 from doe.web import Settings, create_app
+from doe.web.moves import _effort
 from doe.web.next_change import _left
 from tests.web.client import Visitor, worked_out
 
@@ -241,3 +244,11 @@ def test_a_page_tells_nobody_to_type_a_command(thoughtful):
         page = thoughtful.get(f"/moves/{outcome}")
         assert sentence in page.text
         assert "'fettle" not in page.text
+
+
+def test_a_change_that_takes_no_minutes_is_a_change():
+    """Nobody said what wool takes, so both units take nothing; only one of them is there."""
+    units = [Unit("A", {"wool": 0.0}), Unit("B", {"wool": 20.0}), Unit("C", {})]
+    setup = SimpleNamespace(factors=[Factor("wool", low=0, high=60)], effort=Effort(new_unit_minutes=90))
+    told = _effort(SimpleNamespace(snapshot=SimpleNamespace(setup=setup, units=units)), {"wool": 20.0})
+    assert told == ("Unit A: 0 min.", "Unit B: it carries these settings now.", "A new unit: 1 h 30 min.")
