@@ -1,9 +1,12 @@
 """What is believed of several outcomes at once, by worlds that are written down."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from doe.advise.belief import make_belief, quick
+from doe.advise.hope import HOPED_FOR, LEAST, SPREAD, hope
 from doe.advise.prior import FullDraws
 from doe.advise.space import make_space
 from doe.coding import Coding
@@ -74,3 +77,24 @@ def test_small_effects_on_a_high_level_are_not_rounded_away():
     scatter = np.random.default_rng(1).standard_normal((50, 2))
     assert quick(scatter).dtype == np.float32
     assert quick(scatter * 0.5 + [1e6, 0]).dtype == np.float64
+
+
+@pytest.mark.parametrize(
+    ("levels", "own", "reached"),
+    [
+        ((9.5, 0.0), None, 0.95**0.5),  # bass is worth 0.95 and echo 1
+        ((6.0, 4.0), None, 0.6),
+        ((1.0, 10.0), None, 0.0),
+        ((1.0, 10.0), {"1": (9.5, 0.5)}, 0.95),  # a variant that was read shows what can be had
+        ((1.0, 10.0), {"1": (9.5, None)}, 0.0),  # in every outcome
+    ],
+)
+def test_a_world_is_as_likely_as_the_best_of_it_is_good(levels, own, reached):
+    """Nothing settings do: half a normal curve below the worth hoped for, and no less than is kept of a hopeless world."""
+    draws = []
+    for place, level in enumerate(levels):
+        read = {name: values[place] for name, values in (own or {}).items() if values[place] is not None}
+        draws.append(drawn(read, level=level) if read else replace(drawn({"1": 0.0}, level=level), variants=()))
+    found = hope(OUTCOMES, draws, SPACE, np.random.default_rng(1))
+    below = max(0.0, HOPED_FOR - reached) / SPREAD
+    assert found == pytest.approx(np.full(len(found), np.log(max(np.exp(-0.5 * below**2), LEAST))), abs=1e-6)
