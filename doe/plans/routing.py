@@ -184,7 +184,11 @@ def minutes_of(table: Steps, paths: Paths) -> list[list[float]]:
 
 
 def costs_of(job: Errand, table: Steps) -> Steepness:
-    """Return the costs that a route is chosen by: minutes, a little for ties, and much for a new unit of unknown minutes."""
+    """Return the costs that a route is chosen by.
+
+    Minutes, a little for ties, much for a new unit of unknown minutes, and more for each unit that begins with runs which are
+    to share one: a second one is begun only where there is no other way.
+    """
     labels, block = np.array(job.labels, dtype=object), np.array(job.block)
     between = table.between + _TIE_CHANGE * table.changes[0]
     between[labels[:, None] != labels[None, :]] = np.inf
@@ -197,12 +201,15 @@ def costs_of(job: Errand, table: Steps) -> Steepness:
         )
         first[(names[:, None] != labels[None, :]) & is_tied[None, :]] = np.inf
     extra = _last_resort(between, first) if job.new_is_last_resort else 0.0
-    return Steepness(between, first, table.new + _TIE_NEW + extra, job.new_units)
+    is_shared = np.array([label is not None and job.labels.count(label) > 1 for label in job.labels], dtype=bool)
+    apart = np.where(is_shared, 2.0 * _last_resort(between, first, table.new), 0.0)
+    return Steepness(between, first + apart, table.new + _TIE_NEW + extra + apart, job.new_units)
 
 
-def _last_resort(between: Array, first: Array) -> float:
-    finite = [float(part[np.isfinite(part)].max()) for part in (between, first) if np.isfinite(part).any()]
-    return 1.0 + 2.0 * max(finite, default=0.0) * max(1, len(between))
+def _last_resort(*minutes: Array) -> float:
+    """Return more than any route takes that is made of such steps."""
+    finite = [float(part[np.isfinite(part)].max()) for part in minutes if np.isfinite(part).any()]
+    return 1.0 + 2.0 * max(finite, default=0.0) * max(1, len(minutes[0]))
 
 
 def find_route(

@@ -180,6 +180,16 @@ def test_runs_stay_on_a_unit_called_by_a_number_though_others_name_none(blank):
     assert found.set_index("variant")["unit"].to_dict() == {"1": "8", "2": "7"}
 
 
+def test_runs_of_one_unit_are_not_parted_to_save_minutes():
+    """Two bodies stand at the two runs; on one of them wool takes 8 minutes. Runs that name no unit are built on either."""
+    table = pd.DataFrame([HERE, {**HERE, "wool": 60}])
+    units = [Unit("A", HERE), Unit("B", {**HERE, "wool": 60})]
+    found = route(table.assign(unit="new 1"), RADIO, units=units, effort=EFFORT)
+    assert (found.minutes, found.table["unit"].nunique()) == (8, 1)
+    assert not any("more than one unit" in note for note in found.notes)
+    assert route(table, RADIO, units=units, effort=EFFORT).minutes == 0
+
+
 def test_runs_of_one_unit_are_parted_where_steps_only_go_one_way():
     table = pd.DataFrame(
         [
