@@ -51,7 +51,7 @@ class Arrangement:
     @property
     def n_blocks(self) -> int:
         """Blocks of the new runs."""
-        return int(self.block.max()) + 1 if len(self.block) else 0
+        return int(self.block.max()) + 1
 
     @property
     def n_units(self) -> int:
@@ -75,10 +75,7 @@ class Arrangement:
         penalty : ndarray of shape (n_beside,)
             0 for fixed effects, variance within over variance between for random ones.
         """
-        parts, penalties = [np.empty((self.n_runs + self.n_existing, 0))], [np.empty(0)]
-        if self.n_blocks > 1:
-            parts.append(self._padded(_effects(self.block, self.n_blocks)))
-            penalties.append(np.zeros(self.n_blocks - 1))
+        parts, penalties = [self._padded(_effects(self.block, self.n_blocks))], [np.zeros(self.n_blocks - 1)]
         if self.n_existing:
             parts.append(np.concatenate([np.zeros(self.n_runs), np.ones(self.n_existing)])[:, None])
             penalties.append(np.array([1 / SHIFT_RATIO]))
@@ -98,6 +95,7 @@ class Arrangement:
 
 
 def _effects(block: Ints, n_blocks: int) -> Array:
+    """Return contrasts between blocks, shape (n_runs, n_blocks - 1)."""
     contrasts = np.vstack([np.eye(n_blocks - 1), -np.ones(n_blocks - 1)])
     return contrasts[block]
 
