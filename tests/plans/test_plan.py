@@ -95,6 +95,15 @@ def test_correlations_with_many_levels_are_canonical():
     assert ("p", "s") not in pairs.index
 
 
+def test_inflation_is_that_of_correlated_columns():
+    """Law: the diagonal of the inverse of the correlations; of crossed levels, as many as they are, 1."""
+    uneven = pd.DataFrame({"A": [-1, 1, 1, -1, 1, 0.5], "B": [-1, -1, 1, 0, 1, 1]})
+    expected = np.diag(np.linalg.inv(np.corrcoef(uneven.T)))
+    assert judge(uneven, numbers(2)).precision["inflation"].to_numpy() == pytest.approx(expected)
+    crossed = [Factor(name, kind="categorical", levels=["x", "y", "z"]) for name in ("p", "q")]
+    assert plan(crossed, kind="full").precision["inflation"].to_numpy() == pytest.approx(1)
+
+
 def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
     """One factor at a time about a middle, so that A * B is 0; and eight corners in pairs of opposite ones, all of whose A * B,
     A * C and B * C are those of the block. In both main effects are clear, and of interactions nothing can be said.
