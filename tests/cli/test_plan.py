@@ -223,7 +223,7 @@ BAD = [
     (
         "plan --hours 0",
         2,
-        "--hours is 0.0; it must be more than 0.",
+        "--hours is 0; it must be a number above 0.",
     ),
     (
         "plan --runs 8 --matters 0",
