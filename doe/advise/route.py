@@ -251,7 +251,7 @@ def _result(
 
 def _unit_names(job: Errand, paths: Paths) -> list[str]:
     """Name each path's unit: its own name, the label its runs ask for, or the next free ``new`` number."""
-    taken = {unit.name for unit in job.units}
+    taken = {*job.retired, *(unit.name for unit in job.units)}
     names = []
     for start, variants in paths:
         label = job.labels[variants[0]]
@@ -403,6 +403,10 @@ def _notes(
         )
     if job.new_is_last_resort and any(start == NEW for start, _ in paths):
         notes.append("The minutes of a new unit are not known, so new ones are made only where there is no other way.")
+    gone = sorted(job.retired.intersection(label for label in job.labels if label is not None))
+    if gone:
+        are = "is" if len(gone) == 1 else "are"
+        notes.append(f"{listed(gone, 'and')} {are} retired, so the runs planned there are built on another unit.")
     return notes + _split_notes(job, paths)
 
 

@@ -10,7 +10,7 @@ from doe.model.change import Change
 from doe.model.errors import DataError
 from doe.model.given import check_frame
 from doe.model.planned import AdoptedPlan, find_planned, none_adopted, same_as_planned
-from doe.model.records import Unit, Variant
+from doe.model.records import Variant
 from doe.model.setup import Setup, check_factors
 from doe.planning.adopted import facts_of, frame_of, left_of, model_of, name_in, outcome_of, runs_of
 from doe.planning.known import Judged, judged_by
@@ -127,7 +127,7 @@ class Planning:
         """
         from doe.plans import choose
 
-        effort, units = self.setup.effort, self._units_at_hand()
+        effort, units = self.setup.effort, self.file.units()
         return choose(
             self.setup.factors, runs=runs, hours=hours, effort=effort, units=units, seed=seed, tell=tell,
             **self._given(beside_log, judged),
@@ -264,7 +264,7 @@ class Planning:
         from doe.advise.route import route
 
         wanted = self._planned() if table is None else table
-        return route(wanted, self.setup.factors, units=self._units_at_hand(), effort=self.setup.effort, **options)
+        return route(wanted, self.setup.factors, units=self.file.units(), effort=self.setup.effort, **options)
 
     def _planned(self) -> pd.DataFrame:
         """Return everything planned: the adopted plan's runs, then single planned variants."""
@@ -286,9 +286,6 @@ class Planning:
         if "block" in table.columns:
             table["block"] = table["block"].fillna(table["block"].max())
         return table.drop(columns=["order", "status", "kind"], errors="ignore")
-
-    def _units_at_hand(self) -> list[Unit]:
-        return [unit for unit in self.file.units() if not unit.retired]
 
     def _given(self, beside_log: bool, judged: Judged | None, own: Collection[str] = ()) -> dict[str, Any]:
         """Return what of the project every plan depends on; a plan's `own` variants do not stand beside it."""

@@ -48,6 +48,8 @@ class Errand:
         For new units.
     new_units : int or None
         Most new units.
+    retired : frozenset of str
+        Names of units that nothing can be built on any more; no new one is called so.
     """
 
     factors: tuple[Factor, ...]
@@ -57,6 +59,7 @@ class Errand:
     units: tuple[Unit, ...]
     effort: Effort
     new_units: int | None
+    retired: frozenset[str]
 
     @property
     def new_is_last_resort(self) -> bool:
@@ -88,8 +91,10 @@ def errand(
     known = tuple(factors)
     variants = tuple(read_rows(known, table, "Variant"))
     labels = tuple(label_of(cell) for cell in table[UNIT]) if UNIT in table.columns else (None,) * len(variants)
-    ready = tuple(unit for unit in read_units(known, units) if not unit.retired)
-    return Errand(known, variants, labels, _blocks(table), ready, effort or Effort(), new_units)
+    every = read_units(known, units)
+    ready = tuple(unit for unit in every if not unit.retired)
+    retired = frozenset(unit.name for unit in every if unit.retired)
+    return Errand(known, variants, labels, _blocks(table), ready, effort or Effort(), new_units, retired)
 
 
 def _blocks(table: pd.DataFrame) -> tuple[int, ...]:

@@ -219,6 +219,13 @@ def test_retired_units_are_left_alone():
     assert route(table, RADIO, units=[Unit("old", state)], effort=EFFORT).minutes == 0
 
 
+def test_a_new_unit_is_not_called_as_one_that_is_retired():
+    table = pd.DataFrame([HERE, {**HERE, "wool": 20}]).assign(unit=["old", "old"])
+    found = route(table, RADIO, units=[Unit("old", HERE, retired=True)], effort=EFFORT)
+    assert found.table["unit"].tolist() == ["new 1", "new 1"]
+    assert "old is retired, so the runs planned there are built on another unit." in found.notes
+
+
 def test_without_minutes_a_new_unit_is_the_last_resort():
     state = {"vents": 2, "rings": 8, "wool": 0, "driver": "paper", "lid": "shut"}
     table = pd.DataFrame([{**state, "driver": "poly"}, {**state, "vents": 0}])
