@@ -56,6 +56,7 @@ def test_far_out_power_is_certain():
 
 def test_nothing_is_promised_without_degrees_of_freedom():
     assert math.isinf(half_width(1.0, 0))
+    assert half_width(1.0, 1) == pytest.approx(math.tan(0.475 * math.pi))  # Student's t of one degree is Cauchy's
     assert math.isinf(detectable(1.0, 0))
     assert power(5.0, 1.0, 0) == 0.0
 
