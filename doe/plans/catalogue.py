@@ -9,7 +9,7 @@ import numpy as np
 
 from doe.model.errors import UsageError, did_you_mean, listed
 from doe.model.wording import counted
-from doe.plans.draft import Draft, centre_values
+from doe.plans.draft import Draft, centre_values, has_middle
 from doe.plans.layout import keeps
 from doe.plans.request import Request
 from doe.plans.screening import definitive, fold_over, mirrored_plan, plackett_burman
@@ -119,7 +119,15 @@ def _mirrored(request: Request, runs: int | None, blocks: int, fold: Sequence[st
 
 
 def with_centre(request: Request, built: Draft, count: int) -> Draft:
-    """Add centre runs, spread over the blocks."""
+    """Add centre runs, spread over the blocks.
+
+    Raises
+    ------
+    UsageError
+        If no factor has a middle.
+    """
+    if not any(has_middle(factor) for factor in request.factors):
+        raise UsageError("No factor has a middle, so there are no centre runs; leave centre out, or use replicates=2.")
     n_blocks = int(built.block.max()) + 1
     return replace(
         built,

@@ -59,6 +59,11 @@ def is_two_level(factor: Factor) -> bool:
     return factor.is_numeric or len(factor.levels) == 2
 
 
+def has_middle(factor: Factor) -> bool:
+    """Tell whether a factor is a number with a setting between its ends."""
+    return factor.is_numeric and len(factor.grid(3)) == 3
+
+
 def require_two_levels(factors: Sequence[Factor], what: str, instead: str = "kind='d-optimal'") -> None:
     """Check that every factor has two settings to plan with.
 
@@ -114,7 +119,7 @@ def off_step_notes(factors: Sequence[Factor], coded: Array, values: Array) -> tu
 
 def centre_values(factors: Sequence[Factor], count: int) -> Array:
     """Return centre points: numbers in the middle, and two-level factors in turn at every combination of their levels."""
-    switched = [place for place, factor in enumerate(factors) if not factor.is_numeric or len(factor.grid(3)) < 3]
+    switched = [place for place, factor in enumerate(factors) if not has_middle(factor)]
     corners = list(itertools.product((-1.0, 1.0), repeat=len(switched)))
     order = sorted(range(len(corners)), key=lambda place: bin(place ^ (place >> 1)).count("1") % 2)
     coded = np.zeros((count, len(factors)))

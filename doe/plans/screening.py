@@ -195,8 +195,9 @@ def definitive(factors: Sequence[Factor], centre: int | None = None) -> Draft:
 
 def _check_definitive(n_numbers: int, n_factors: int) -> None:
     if n_numbers < 3:
+        are = "is" if n_numbers == 1 else "are"
         raise UsageError(
-            f"A definitive screening plan needs at least 3 factors with a middle, and there are {n_numbers}; "
+            f"A definitive screening plan needs at least 3 factors with a middle, and there {are} {n_numbers}; "
             "use kind='d-optimal' with model='quadratic'."
         )
     if n_numbers > MOST_DEFINITIVE or n_factors > CONFERENCE_ORDERS[-1]:

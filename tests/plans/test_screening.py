@@ -195,12 +195,13 @@ def test_what_a_screening_plan_cannot_hold_is_refused():
         "A Plackett-Burman plan of 7 factors cannot have 10 runs: the nearest has 8, and kind='d-optimal' takes any number.",
     ):
         plan(numbers(7), 10, kind="plackett-burman")
-    with refused(
-        UsageError,
-        "A definitive screening plan needs at least 3 factors with a middle, and there are 2; use kind='d-optimal' with "
-        "model='quadratic'.",
-    ):
-        plan(numbers(2), kind="definitive")
+    for count, there_are in ((2, "are 2"), (1, "is 1")):
+        with refused(
+            UsageError,
+            f"A definitive screening plan needs at least 3 factors with a middle, and there {there_are}; use kind='d-optimal' "
+            "with model='quadratic'.",
+        ):
+            plan([*numbers(count), *switches(2)], kind="definitive")
     for n_switches, found in ((0, "13 and 13"), (8, "13 and 21")):
         with refused(
             UsageError,

@@ -8,7 +8,7 @@ from doe.model.factor import Factor
 from doe.plans import plan
 from doe.plans.aberration import krawtchouk, minimum_aberration, parities, signs_of, word_lengths
 from doe.plans.two_level import alias_strings, block_runs, fraction, fraction_sizes, full, generators
-from tests.plans.made import coded, numbers
+from tests.plans.made import coded, numbers, switches
 from tests.refusing import refused
 
 
@@ -167,6 +167,10 @@ def test_centre_runs_stand_in_the_middle_and_switch_levels_in_turn():
 def test_centre_runs_are_shared_out_over_the_blocks():
     made = plan(numbers(3), kind="full", blocks=2, centre=3)
     assert made.table[made.table["kind"] == "centre"]["block"].value_counts().to_dict() == {1: 2, 2: 1}
+    with refused(
+        UsageError, "No factor has a middle, so there are no centre runs; leave centre out, or use replicates=2."
+    ):
+        plan([*switches(2), Factor("lid", kind="count", low=0, high=1)], kind="full", centre=1)
 
 
 def test_replicates_in_blocks_of_their_own():
