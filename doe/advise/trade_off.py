@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -76,21 +77,24 @@ def build_sentence(weights: pd.DataFrame) -> str:
 
 
 def _turns(weights: pd.DataFrame, name: Callable[[Row], str]) -> dict[str, list[str]]:
-    """List what the choice turns to, and at which weights it first does: nearest to the weights of now, on either side."""
+    """List what the choice turns to, nearest to the weights of now first, and at which weights on either side it does."""
     rows = _rows(weights)
     now = name(_now(weights))
-    found: dict[str, list[str]] = {}
+    found: dict[str, list[Row]] = {}
     for outcome in dict.fromkeys(row["outcome"] for row in rows):
-        mine = sorted((row for row in rows if row["outcome"] == outcome), key=lambda row: float(row["times as much"]))
-        more = [row for row in mine if row["times as much"] > 1]
-        less = [row for row in reversed(mine) if row["times as much"] < 1]
-        for side in (more, less):
+        mine = sorted((row for row in rows if row["outcome"] == outcome), key=_distance)
+        for is_more in (True, False):
             seen = {now}
-            for row in side:
-                if name(row) not in seen:
+            for row in mine:
+                if (row["times as much"] > 1) is is_more and name(row) not in seen:
                     seen.add(name(row))
-                    found.setdefault(name(row), []).append(_when(row))
-    return found
+                    found.setdefault(name(row), []).append(row)
+    nearest = sorted(found, key=lambda turn: min(map(_distance, found[turn])))
+    return {turn: [_when(row) for row in found[turn]] for turn in nearest}
+
+
+def _distance(row: Row) -> float:
+    return abs(math.log(row["times as much"]))
 
 
 def _when(row: Row) -> str:

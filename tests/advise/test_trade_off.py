@@ -28,6 +28,12 @@ def test_a_choice_that_turns_is_told_at_the_nearest_weight():
     assert others_kept(found) == ["8", "7", "6"]
 
 
+def test_the_nearest_turn_is_told_first_of_whichever_outcome():
+    """Bass has to count four times as much for 8, echo half as much for 7."""
+    found = weights({"bass": ["3", "3", "3", "3", "8"], "echo": ["7", "7", "3", "3", "3"]}, STILL)
+    assert others_kept(found) == ["7", "8"]
+
+
 def test_a_choice_that_stands_is_told_with_the_span_of_weights():
     found = weights({"bass": ["3"] * 5, "echo": ["3"] * 5}, STILL)
     assert kept_sentence(found) == (
