@@ -154,8 +154,6 @@ def _open_new(costs: Steepness, state: Paths) -> None:
         del state[place]
     if not empty and (costs.most_new is None or n_new < costs.most_new):
         state.append((NEW, []))
-    if empty and costs.most_new is not None and n_new >= costs.most_new:
-        del state[empty[0]]
 
 
 def _moved(state: Paths, rng: np.random.Generator) -> tuple[list[int], Paths] | None:
