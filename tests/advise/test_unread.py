@@ -67,11 +67,14 @@ def test_it_pays_where_it_brings_as_much_a_minute(frame):
 
 def test_what_stands_unread_is_looked_at_once(frame):
     """Also where it is among the builds worth a close look; a limit that it breaks rules it out."""
-    for limits, count in ((), 1), ((Limit("gap < 4"),), 0):
-        found = look(ask(FACTORS, (AIRFLOW, NOISE), unit="B", limits=limits), frame, UNITS, np.random.default_rng(1))
-        state = found.reach.space.code(UNITS[1].settings)[None]
-        for codes in (state[:0], state[:count]):
-            assert with_unread(codes, found.reach, found.carried).tolist() == state[:count].tolist()
+    found = look(ask(FACTORS, (AIRFLOW, NOISE), unit="B"), frame, UNITS, np.random.default_rng(1))
+    state, limited = (
+        found.reach.space.code(UNITS[1].settings)[None],
+        replace(found.reach.space, limits=(Limit("gap < 4"),)),
+    )
+    for codes in (state[:0], state):
+        assert with_unread(codes, found.reach, found.carried).tolist() == state.tolist()
+    assert not len(with_unread(state[:0], replace(found.reach, space=limited), found.carried))
 
 
 def test_what_is_read_already_is_not_said_to_be_unread(frame):
