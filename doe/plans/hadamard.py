@@ -84,8 +84,6 @@ def conference(order: int) -> Signs:
     ValueError
         If no construction is at hand for the order.
     """
-    if order == 2:
-        return np.array([[0, 1], [-1, 0]])
     if is_field(order - 1):
         return _paley_conference(order - 1)
     if order % 8 == 0:  # the doubling of a skew conference matrix is one again

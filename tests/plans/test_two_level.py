@@ -1,4 +1,5 @@
 import itertools
+import math
 
 import numpy as np
 import pytest
@@ -6,7 +7,7 @@ import pytest
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.plans import plan
-from doe.plans.aberration import krawtchouk, minimum_aberration, parities, signs_of, word_lengths
+from doe.plans.aberration import _clear_pairs, krawtchouk, minimum_aberration, parities, signs_of, word_lengths
 from doe.plans.two_level import alias_strings, block_runs, fraction, fraction_sizes, full, generators
 from tests.plans.made import coded, numbers, switches
 from tests.refusing import refused
@@ -103,6 +104,22 @@ def test_aliases_are_the_pairs_whose_columns_are_equal():
     for one, two in itertools.combinations(X, 2):
         together = any({one, two} <= group for group in groups)
         assert together == np.array_equal(X[one], X[two])
+
+
+@pytest.mark.parametrize(
+    ("n_factors", "n_runs", "clear"), [(5, 16, 10), (4, 8, 0), (6, 32, None), (7, 32, None), (9, 32, None)]
+)
+def test_clear_interactions_are_those_that_share_a_column_with_nothing(n_factors, n_runs, clear):
+    """In a half of 2^5 all ten interactions are clear of each other, in a half of 2^4 none; else as the aliases say."""
+    columns = minimum_aberration(n_factors, n_runs)
+    shared = [name for text in alias_strings(numbers(n_factors), columns) for name in text.split(" + ") if ":" in name]
+    found = _clear_pairs(np.array(columns))
+    assert found == math.comb(n_factors, 2) - len(shared)
+    assert clear is None or found == clear
+
+
+def test_fewer_factors_than_a_plan_could_hold_take_its_first_columns():
+    assert minimum_aberration(3, 16) == (1, 2, 4)
 
 
 def test_generators_hold_with_their_sign():
