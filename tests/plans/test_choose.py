@@ -10,7 +10,7 @@ from doe.model.effort import Effort
 from doe.model.errors import UsageError, listed
 from doe.model.limit import Limit
 from doe.plans import PlanChoice, choose, offers, plan
-from doe.plans.choose import RUNGS
+from doe.plans.choose import RUNGS, _model_name, bench_time, in_short
 from tests.plans.made import RADIO, numbers
 from tests.refusing import refused
 
@@ -64,6 +64,48 @@ def test_plans_stand_in_the_order_of_the_figures_shown():
         if row["unjudged"]
     )
     assert "; sees twice the scatter with " in choose(SMALL, runs=9).summary()
+
+
+@pytest.mark.parametrize(
+    ("row", "scatter", "said"),
+    [
+        ((1.5, "", 0.62), 1.0, "1 h 30 min; clear; sees what matters with 62 %"),
+        ((0.0, "", 0.62), None, "clear; sees twice the scatter with 62 %"),
+        (
+            (1.5, "tip_gap, lid", 0.62),
+            1.0,
+            "1 h 30 min; clear; sees what matters with 62 %, but no interval for tip gap and lid",
+        ),
+        ((1.5, "tip_gap", 0.0), 1.0, "1 h 30 min; clear; no interval for tip gap"),
+    ],
+)
+def test_a_plan_is_told_in_short_by_what_is_known_of_it(row, scatter, said):
+    row = dict(zip(("hours", "unjudged", "power_of_judged"), row, strict=True)) | {"apart": "clear"}
+    assert in_short(SimpleNamespace(scatter=scatter, matters=2.0), row) == said
+
+
+@pytest.mark.parametrize(
+    ("hours", "new_units", "said"),
+    [
+        (1.5, 0, "It takes 1 h 30 min at the bench, readings included."),
+        (1.5, 1, "It takes 1 h 30 min at the bench, with 1 new unit, readings included."),
+        (
+            0.0,
+            2,
+            "It takes 2 new units; how long is not known, since nothing says what a change, a new unit and a round of",
+        ),
+        (0.0, 0, "How long is not known, since nothing says what a change, a new unit and a round of"),
+    ],
+)
+def test_bench_time_is_told_as_far_as_it_is_known(hours, new_units, said):
+    assert bench_time({"hours": hours, "new_units": new_units}).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("terms", "model"), [(["a", "b"], "main"), (["a", "b", "a:b"], "two-factor"), (["a", "a:b", "a^2"], "quadratic")]
+)
+def test_a_model_is_called_by_its_highest_terms(terms, model):
+    assert _model_name(SimpleNamespace(precision=pd.DataFrame({"term": terms}))) == model
 
 
 def test_the_reason_is_in_words(screening):
