@@ -59,7 +59,7 @@ class Rehearsal:
                 f"{self.hours:g} h."
             )
         half = "half were not there by then"
-        if 2 * reached >= len(self.plays):
+        if _is_half(self.plays):
             time = wording.duration(_half(self.plays["minutes"]))
             half = f"half were there after {time} and {_counted(self.plays['variants_until'], 'variant')}"
         low, high = share_interval(reached, len(self.plays))
@@ -141,11 +141,10 @@ def _seen(row: Mapping[Any, Any]) -> str:
 
 
 def _way(name: str, plays: pd.DataFrame, hours: float) -> tuple[str, ...]:
-    half = _half(plays["minutes"])
     return (
         name,
         wording.percent(float(plays["reached"].mean())),
-        wording.duration(half) if half < 60 * hours else f"not in {hours:g} h",
+        wording.duration(_half(plays["minutes"])) if _is_half(plays) else f"not in {hours:g} h",
         wording.percent(float(plays["finally_right"].mean())),
         f"{wording.number(plays['regret'].mean(), 2)} of worth",
     )
@@ -167,6 +166,11 @@ def share_interval(count: int, of: int) -> tuple[float, float]:
 
 def _counted(counts: pd.Series[Any], noun: str) -> str:
     return wording.counted(round(_half(counts)), noun)
+
+
+def _is_half(plays: pd.DataFrame) -> bool:
+    """Tell whether half of the rehearsals or more found a good variant."""
+    return bool(plays["reached"].mean() >= 0.5)
 
 
 def _half(values: pd.Series[Any]) -> float:
