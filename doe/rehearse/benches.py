@@ -7,7 +7,7 @@ and in each bench one effect is no polynomial.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any
@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from doe.advise.search import climb, pool
-from doe.advise.space import make_space
+from doe.advise.space import Codes, Space, make_space
 from doe.advise.worth import worth
 from doe.coding import Coding
 from doe.model.choices import Settings, Value
@@ -91,6 +91,10 @@ class Bench:
         """Return the true worth of one design."""
         return float(self.true_worth({name: [value] for name, value in settings.items()})[0])
 
+    def allows(self, settings: Settings) -> bool:
+        """Tell whether a design keeps the limits."""
+        return not broken_limits(settings, self.setup.limits, self.setup.derived)
+
     @cached_property
     def best_worth(self) -> float:
         """True worth of the best design of the whole grid."""
@@ -102,14 +106,28 @@ class Bench:
         space = make_space(
             Coding(tuple(self.setup.factors), tuple(self.setup.derived)), [self.start], self.setup.limits
         )
-        if space.size <= MOST_LISTED:
-            codes = space.everything()
-            return self.true_worth(space.columns(codes[space.allowed(codes)]))
-        start = space.code(self.start)[None]
-        codes = climb(
-            space, lambda some: self.true_worth(space.columns(some)), pool(space, start, np.random.default_rng(1))
-        )
-        return self.true_worth(space.columns(codes))
+
+        def score(some: Codes) -> Array:
+            return self.true_worth(space.columns(some))
+
+        return score(designs(space, score, space.code(self.start)[None]))
+
+
+def designs(space: Space, score: Callable[[Codes], npt.NDArray[Any]], near: Codes) -> Codes:
+    """Return the designs of a grid that keep the limits: all, or of a grid too large to list a sample and what a search finds.
+
+    Parameters
+    ----------
+    space : Space
+    score : callable
+        Codes of shape (n_designs, n_factors) -> score of shape (n_designs,), higher is better.
+    near : ndarray of shape (n_designs, n_factors)
+        Where a search begins, beside anywhere.
+    """
+    if space.size <= MOST_LISTED:
+        codes = space.everything()
+        return codes[space.allowed(codes)]
+    return climb(space, score, pool(space, near, np.random.default_rng(1)))
 
 
 @lru_cache(maxsize=8)

@@ -15,7 +15,7 @@ from doe.advise.search import pool
 from doe.advise.space import Space, make_space
 from doe.coding import Coding
 from doe.rehearse.strategies import Step, rng_for
-from doe.rehearse.textbook import first_reading, observed_worth
+from doe.rehearse.textbook import drawn, first_reading, observed_worth
 from doe.rehearse.world import Move, World
 
 Array = npt.NDArray[np.float64]
@@ -45,30 +45,28 @@ class GaussianProcess:
         opening = first_reading(world)
         if opening is not None:
             return Step(None, (opening,))
-        self._rng = self._rng or rng_for(world, 6)
+        rng = self._rng = self._rng or rng_for(world, 6)
         setup = world.bench.setup
-        space = make_space(Coding(tuple(setup.factors)), list(world.variants.values()))
+        seen = list(world.variants.values())
+        space = make_space(Coding(tuple(setup.factors)), seen, setup.limits, setup.derived)
         values = observed_worth(world)
         names = list(values)
         reach = reach_from(space, world.units, setup.effort, {})
         if len(names) <= FIRST:
             best = max(values, key=lambda name: values[name])
-            return Step(best, (self._random(world, space, reach),))
+            settings = drawn(world, lambda: space.settings([int(rng.integers(size)) for size in space.shape]))
+            return Step(best, (_move(space, reach, space.code(settings)),))
         codes = np.array([space.code(world.variants[name]) for name in names])
         y = np.array([values[name] for name in names])
         model = fitted_process(inputs_of(space, codes), y)
         known = model.predict(inputs_of(space, codes))
-        found = pool(space, codes, self._rng)[:MOST_CANDIDATES]
+        found = pool(space, codes, rng)[:MOST_CANDIDATES]
         minutes = reach.cheapest(found)[0] + setup.effort.session_minutes + setup.effort.reading_minutes
         mean, sd = model.predict(inputs_of(space, found), return_std=True)
         score = expected_excess(mean - known.max(), sd)
         score = np.where(minutes <= 60 * hours_left, score / (minutes if self.per_minute else 1.0), -1.0)
         chosen = found[int(score.argmax())]
         return Step(names[int(known.argmax())], (_move(space, reach, chosen),))
-
-    def _random(self, world: World, space: Space, reach: Reach) -> Move:
-        assert self._rng is not None
-        return _move(space, reach, np.array([self._rng.integers(size) for size in space.shape]))
 
 
 def _move(space: Space, reach: Reach, code: npt.NDArray[np.intp]) -> Move:

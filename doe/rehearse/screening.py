@@ -7,38 +7,45 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import hadamard
 
-from doe.advise.space import Space, make_space
+from doe.advise.space import Codes, Space, make_space
 from doe.advise.worth import worth
 from doe.coding import Coding
 from doe.model.choices import Settings
+from doe.plans.hadamard import LARGEST, hadamard
+from doe.rehearse.benches import designs
 from doe.rehearse.strategies import Step, rng_for
 from doe.rehearse.textbook import best_observed, cheapest_move
 from doe.rehearse.world import Move, World
 
 Array = npt.NDArray[np.float64]
 
+_ROUNDING = 1e-6
+"""Minutes by which the time left may be off, as it is told in hours."""
+
 _FIRST_ROW_12 = (1, 1, -1, 1, 1, 1, -1, -1, -1, 1, -1)
 
 
 def two_level_plan(n_factors: int) -> Array:
-    """Return a saturated two-level screening plan, shape (8 or 12, n_factors), entries -1 and 1.
+    """Return a saturated two-level screening plan, shape (n_runs, n_factors), entries -1 and 1.
 
-    Eight runs for up to seven factors, twelve for up to eleven (Plackett, R. L. and Burman, J. P. (1946). The design of
-    optimum multifactorial experiments. Biometrika 33, 305-325).
+    Eight runs for up to seven factors, four more for each four more (Plackett, R. L. and Burman, J. P. (1946). The design of
+    optimum multifactorial experiments. Biometrika 33, 305-325); of more than 47 the power of two that has room.
     """
-    if n_factors <= 7:
-        return np.asarray(hadamard(8)[:, 1 : n_factors + 1], dtype=float)
-    rows = [np.roll(_FIRST_ROW_12, shift) for shift in range(11)]
-    return np.vstack([*rows, -np.ones(11)])[:, :n_factors]
+    if 7 < n_factors <= 11:
+        rows = [np.roll(_FIRST_ROW_12, shift) for shift in range(11)]
+        return np.vstack([*rows, -np.ones(11)])[:, :n_factors]
+    n_runs = max(8, 4 * (n_factors // 4 + 1))
+    made = hadamard(n_runs if n_runs <= LARGEST else 1 << n_factors.bit_length())
+    return np.asarray(made[:, 1 : n_factors + 1], dtype=float)
 
 
 @dataclass
 class Screening:
     """Run a two-level plan in a cheap order, fit main effects, build the best predicted variant, build it once more.
 
-    Afterwards it refits and builds the best predicted variant not built yet, until the time is up.
+    Afterwards it refits and builds the best predicted variant not built yet, until the time is up. In a run of the plan that
+    would break a limit, factors are put back to where the first unit has them until it keeps them.
     """
 
     name: str = "screening plan"
@@ -60,7 +67,7 @@ class Screening:
         settings = self._queue.pop()
         is_second = not self._queue
         move = Move(None, settings, 1) if is_second else cheapest_move(world, settings, 2)
-        if is_second and world.minutes + world.minutes_for(move) > 60 * 24:
+        if is_second and world.minutes_for(move) > 60 * hours_left + _ROUNDING:
             move = cheapest_move(world, settings, 2)
         return Step(declared, (move,))
 
@@ -76,23 +83,34 @@ class Screening:
                 pair = (grid[int(first)], grid[int(second)])
             ends.append((factor.name, pair))
         return [
-            {name: pair[int(sign > 0)] for (name, pair), sign in zip(ends, row, strict=True)}
+            _put_back(world, {name: pair[int(sign > 0)] for (name, pair), sign in zip(ends, row, strict=True)})
             for row in two_level_plan(len(ends))
         ]
 
     def _predicted(self, world: World) -> tuple[str, Settings]:
-        """Return the built variant and the design not built yet that are predicted best."""
-        space = make_space(Coding(tuple(world.bench.setup.factors)))
+        """Return the built variant and the design not built yet, or any where all are, that are predicted best."""
+        setup, names = world.bench.setup, list(world.variants)
+        space = make_space(Coding(tuple(setup.factors)), list(world.variants.values()), setup.limits, setup.derived)
         fitted = _main_effects(world, space)
-        codes = space.everything()
-        built = {name: space.code(settings) for name, settings in world.variants.items()}
-        names = list(built)
-        existing = _predicted_worth(world, space, fitted, np.array([built[name] for name in names]))
-        worths = _predicted_worth(world, space, fitted, codes)
-        known = {tuple(code) for code in built.values()}
-        order = np.argsort(-worths, kind="stable")
-        new = next(place for place in order if tuple(codes[place]) not in known)
-        return names[int(existing.argmax())], space.settings(codes[new])
+
+        def score(some: Codes) -> Any:
+            return _predicted_worth(world, space, fitted, some)
+
+        built = np.array([space.code(world.variants[name]) for name in names])
+        codes = designs(space, score, built)
+        known = {tuple(code) for code in built}
+        order = np.argsort(-score(codes), kind="stable")
+        new = next((place for place in order if tuple(codes[place]) not in known), order[0])
+        return names[int(score(built).argmax())], space.settings(codes[new])
+
+
+def _put_back(world: World, settings: Settings) -> Settings:
+    """Put factors back to where the first unit has them, one after another, until the limits are kept."""
+    for name, value in world.bench.start.items():
+        if world.bench.allows(settings):
+            break
+        settings = {**settings, name: value}
+    return settings
 
 
 def _main_effects(world: World, space: Space) -> list[Array]:

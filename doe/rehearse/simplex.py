@@ -19,13 +19,17 @@ Array = npt.NDArray[np.float64]
 SIZE = 0.5
 """Edge of the first simplex, as a share of each range."""
 
+MOST_HALVINGS = 6
+"""Steps halved until they end at a design that keeps the limits."""
+
 
 @dataclass
 class Simplex:
     """The basic simplex of Spendley, Hext and Himsworth (1962, Technometrics 4, 441-461): one vertex more than factors.
 
     The worst vertex is mirrored at the centre of the others; if the mirror image is the worst again, the second worst is
-    mirrored. Positions are rounded to settings that exist; unordered levels count by their place in the list.
+    mirrored. Positions are rounded to settings that exist; unordered levels count by their place in the list. A step that
+    would break a limit is halved until it keeps them.
     """
 
     name: str = "sequential simplex"
@@ -49,7 +53,7 @@ class Simplex:
             return base
         point = base.copy()
         point[place - 1] += SIZE if base[place - 1] < 0.5 else -SIZE
-        return point
+        return _within(world, point, base)
 
     def _mirrored(self, world: World) -> Array:
         values = observed_worth(world)
@@ -58,7 +62,16 @@ class Simplex:
         point, _ = self._vertices.pop(leaving)
         centre = np.mean([other for other, _ in self._vertices], axis=0)
         self._last = str(len(world.variants) + 1)
-        return np.asarray(np.clip(2 * centre - point, 0, 1), dtype=float)
+        return _within(world, np.clip(2 * centre - point, 0, 1), centre)
+
+
+def _within(world: World, point: Array, home: Array) -> Array:
+    """Return a point, or the first half-way back home whose design keeps the limits; the start if there is none."""
+    for _ in range(MOST_HALVINGS):
+        if world.bench.allows(_settings(world, point)):
+            return point
+        point = (point + home) / 2
+    return _position(world, world.bench.start)
 
 
 def _position(world: World, settings: Settings) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,9 @@ from doe.rehearse.strategies import Step, rng_for
 from doe.rehearse.world import Move, World
 
 Array = npt.NDArray[np.float64]
+
+MOST_DRAWS = 500
+"""Designs drawn at random in search of one that keeps the limits."""
 
 
 def observed_worth(world: World) -> dict[str, float]:
@@ -45,6 +48,15 @@ def cheapest_move(world: World, settings: Settings, rounds: int = 1) -> Move:
             continue
         options.append(move)
     return min(options, key=world.minutes_for)
+
+
+def drawn(world: World, draw: Callable[[], Settings]) -> Settings:
+    """Draw designs until one keeps the limits; where none does, stay at the variant with the best readings."""
+    for _ in range(MOST_DRAWS):
+        settings = draw()
+        if world.bench.allows(settings):
+            return settings
+    return dict(world.variants[str(best_observed(world))])
 
 
 def first_reading(world: World) -> Move | None:
@@ -88,10 +100,10 @@ class OneFactorAtATime:
             self._plan = _factor_levels(world)
         base = world.variants[str(self.kept)]
         for factor, finer in itertools.islice(self._plan, 2000):
-            grid = factor.grid(finer)
-            open_ = [value for value in grid if {**base, factor.name: value} not in self._seen]
-            if open_:
-                return {**base, factor.name: open_[0]}
+            for value in factor.grid(finer):
+                settings = {**base, factor.name: value}
+                if settings not in self._seen and world.bench.allows(settings):
+                    return settings
         return dict(base)
 
 
@@ -115,8 +127,9 @@ class RandomVariants:
         opening = first_reading(world)
         if opening is not None:
             return Step(None, (opening,))
-        self._rng = self._rng or rng_for(world, 2)
-        settings = {factor.name: _any(factor.grid(13), self._rng) for factor in world.bench.setup.factors}
+        rng = self._rng = self._rng or rng_for(world, 2)
+        factors = world.bench.setup.factors
+        settings = drawn(world, lambda: {factor.name: _any(factor.grid(13), rng) for factor in factors})
         return Step(best_observed(world), (cheapest_move(world, settings),))
 
 
@@ -132,16 +145,18 @@ class CheapestChange:
         opening = first_reading(world)
         if opening is not None:
             return Step(None, (opening,))
-        self._rng = self._rng or rng_for(world, 3)
+        rng = self._rng = self._rng or rng_for(world, 3)
         best = best_observed(world)
-        moves = [cheapest_move(world, self._changed(world, world.variants[str(best)])) for _ in range(5)]
+        base = world.variants[str(best)]
+        moves = [cheapest_move(world, drawn(world, lambda: _changed(world, base, rng))) for _ in range(5)]
         return Step(best, (min(moves, key=world.minutes_for),))
 
-    def _changed(self, world: World, base: Settings) -> Settings:
-        assert self._rng is not None
-        factor = world.bench.setup.factors[int(self._rng.integers(len(base)))]
-        others = [value for value in factor.grid(13) if value != base[factor.name]]
-        return {**base, factor.name: _any(others, self._rng)}
+
+def _changed(world: World, base: Settings, rng: np.random.Generator) -> Settings:
+    """Change one factor of a design at random."""
+    factor = world.bench.setup.factors[int(rng.integers(len(base)))]
+    others = [value for value in factor.grid(13) if value != base[factor.name]]
+    return {**base, factor.name: _any(others, rng)}
 
 
 def _any(values: Sequence[object], rng: np.random.Generator):  # type: ignore[no-untyped-def]

@@ -1,19 +1,69 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from doe.rehearse.benches import bench
+from doe.model.effort import Effort
+from doe.model.factor import Factor
+from doe.model.limit import Limit
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.rehearse.benches import Bench, bench
+from doe.rehearse.rehearsal import RIVALS
 from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, play, summarise
-from doe.rehearse.screening import two_level_plan
+from doe.rehearse.screening import Screening, two_level_plan
 from doe.rehearse.strategies import Step
+from doe.rehearse.truth import Effect, Scatter, Truth
 from doe.rehearse.world import Move, start
 
 
-@pytest.mark.parametrize("n_factors", [3, 7, 9, 11])
+@pytest.mark.parametrize("n_factors", [3, 7, 9, 11, 12, 19, 48])
 def test_the_screening_plan_is_balanced_and_orthogonal(n_factors):
     """Plackett & Burman (1946): every column has as many highs as lows, and any two columns are orthogonal."""
     plan = two_level_plan(n_factors)
     np.testing.assert_array_equal(plan.T @ plan, len(plan) * np.eye(n_factors))
     np.testing.assert_array_equal(plan.sum(axis=0), 0)
+
+
+def plain_bench(factors, *limits):
+    """All factors raise the outcome alike and by straight lines; the unit begins low."""
+    outcome = Outcome("y", goal="raise", best=10, worst=0, matters=1.0)
+    effects = tuple(Effect(factor, "line", 10 / len(factors)) for factor in factors)
+    truth = Truth(outcome, 5.0, effects, (), Scatter(0.1, 0.1, 0.0, 0.3))
+    setup = Setup("plain", "", tuple(factors), (outcome,), Effort(new_unit_minutes=60, reading_minutes=15), limits)
+    return Bench("main", 1, setup, (truth,), {factor.name: factor.grid()[0] for factor in factors})
+
+
+def numbers(count, high):
+    return [Factor(f"f{place}", kind="count", low=0, high=high, minutes=5) for place in range(count)]
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if "gaussian" in name else []) for name in RIVALS]
+)
+def test_other_ways_of_working_build_only_what_keeps_the_limits(name):
+    """Nor are they ever nearer to the best than the best that the limits leave."""
+    drawn = plain_bench(numbers(3, 10), Limit("f0 + f1 + f2 <= 12"))
+    played = play(drawn, STRATEGIES[name](), hours=5)
+    assert len(played.world.variants) > 3
+    assert all(sum(settings.values()) <= 12 for settings in played.world.variants.values())
+    assert max(entry["share"] for entry in played.trace) <= 1.0
+
+
+@pytest.mark.parametrize(("count", "high", "hours"), [(2, 1, 8), (8, 12, 8), (13, 1, 12)])
+def test_a_screening_plan_goes_on_whatever_the_size_of_the_setup(count, high, hours):
+    """Four designs in all, which are soon built; 800 million; more factors than twelve runs can hold."""
+    played = play(plain_bench(numbers(count, high)), Screening(), hours)
+    assert played.world.minutes > 60 * (hours - 2)
+    assert played.trace[-1]["share"] > GOOD
+
+
+def test_a_screening_plan_reads_again_where_no_time_is_left_for_a_new_unit():
+    """A new unit takes 75 minutes with its reading."""
+    drawn = plain_bench(numbers(2, 1))
+    world = start(replace(drawn, history=(drawn.start,)))
+    moves = [Screening(_plan=[], _queue=[drawn.start]).step(world, hours).moves[0] for hours in (1.2, 1.25)]
+    assert [move.unit for move in moves] == ["unit 1", None]
 
 
 @pytest.mark.slow
