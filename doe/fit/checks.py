@@ -151,12 +151,13 @@ def _outliers(evidence: Evidence, residuals: Residuals) -> Check | None:
     far = [evidence.variants[place] for place in np.flatnonzero(p < 0.05)]
     if not far:
         return Check("Odd ones out", "No build lies further from the model than chance allows.", "fine")
+    one = len(far) == 1
     finding = (
-        f"Variant {listed(far, 'and')} {'lies' if len(far) == 1 else 'lie'} far from what its settings would give."
+        f"{'Variant' if one else 'Variants'} {listed(far, 'and')} {'lies' if one else 'lie'} far from what "
+        f"{'its' if one else 'their'} settings would give."
     )
-    return Check(
-        "Odd ones out", finding, "wrong", "Read it again, and look for a slip in the log or a fault in the build."
-    )
+    advice = f"Read {'it' if one else 'them'} again, and look for a slip in the log or a fault in the build."
+    return Check("Odd ones out", finding, "wrong", advice)
 
 
 def _resting(evidence: Evidence, builds: Builds, matrix: Matrix) -> Check:
@@ -269,13 +270,10 @@ def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
 
 def _pile_up(evidence: Evidence) -> Check | None:
     """Count grades at the ends of the scale; a pile hides differences (floor and ceiling)."""
-    scale = evidence.outcome.scale
-    if scale is None:
+    if not evidence.at_ends:
         return None
-    grades = evidence.means + evidence.location
-    total = evidence.counts.sum()
-    for end, word in ((scale[0], "lowest"), (scale[1], "highest")):
-        share = float(evidence.counts[np.abs(grades - end) < 1e-9].sum() / total)
+    for count, word in zip(evidence.at_ends, ("lowest", "highest"), strict=True):
+        share = count / evidence.n_readings
         if share > 0.3:
             finding = f"{percent(share)} of the grades are the {word} there is."
             advice = "Differences hide at the end of a scale: use a harder passage, or a longer scale."

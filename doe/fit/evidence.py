@@ -59,6 +59,8 @@ class Evidence:
         What was left out, and why.
     step : float
         Smallest difference between two readings that are not equal; 0 where all are. Readings are no finer than that.
+    at_ends : tuple of int
+        Readings at the lowest and at the highest grade of a scale; none without one.
     """
 
     outcome: Outcome
@@ -78,6 +80,7 @@ class Evidence:
     spread: float
     notes: tuple[str, ...]
     step: float = 0.0
+    at_ends: tuple[int, ...] = ()
 
     @property
     def varied(self) -> list[str]:
@@ -180,6 +183,7 @@ def gather(readings: pd.DataFrame, factors: Sequence[Factor], outcome: Outcome) 
         spread=float(np.ptp(values)),
         notes=(*notes, *relative_notes(outcome, variants[:n_built], variants[n_built:])),
         step=_step(values),
+        at_ends=tuple(int(np.sum(np.abs(values - (end - location)) < 1e-9)) for end in outcome.scale or ()),
     )
 
 

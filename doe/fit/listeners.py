@@ -101,7 +101,8 @@ def _agreement(evidence: Evidence) -> Check | None:
     if not correlations:
         return None
     if apart:
-        finding = f"{listed(apart, 'and')} grade against the others (the order of variants is turned round)."
+        grade = "grades" if len(apart) == 1 else "grade"
+        finding = f"{listed(apart, 'and')} {grade} against the others (the order of variants is turned round)."
         return Check(
             "Do listeners agree?", finding, "look", "Ask whether the ends of the scale were taken the right way."
         )

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +10,7 @@ import statsmodels.api as sm
 from doe.coding import Coding
 from doe.fit import analyse
 from doe.fit.builds import Builds
-from doe.fit.checks import _lack_of_fit, _order, _outliers, _resting, residuals_of
+from doe.fit.checks import _lack_of_fit, _order, _outliers, _pile_up, _resting, residuals_of
 from doe.fit.evidence import gather
 from doe.fit.lenth import lenth
 from doe.fit.scatter_checks import box_cox_profile
@@ -76,13 +78,28 @@ def test_a_listener_who_turned_the_scale_round_is_named():
     log = graded_log(3)
     log.loc[log["rater"] == "Cy", "value"] = 8 - log.loc[log["rater"] == "Cy", "value"]
     effects = analyse(log, FACTORS, ECHO)
-    assert "Cy grade against the others" in finding(effects, "Do listeners agree?")
+    assert "Cy grades against the others" in finding(effects, "Do listeners agree?")
 
 
 def test_a_pile_at_the_end_of_the_scale_is_said():
     effects = analyse(graded_log(4, push=4.0), FACTORS, ECHO)
     assert levels(effects)["End of the scale"] == "look"
     assert "highest there is" in finding(effects, "End of the scale")
+
+
+@pytest.mark.parametrize(
+    ("grades", "said"),
+    [
+        ([1, 1, 1, 2], "75 % of the grades are the lowest there is."),
+        ([7, 1, 4, 7], "50 % of the grades are the highest there is."),
+        ([6, 1, 4, 7], "Grades do not pile up at either end of the scale."),
+    ],
+)
+def test_grades_at_an_end_are_counted_one_by_one(grades, said):
+    """Also where one listener gives them in one session, and nobody wrote their order down."""
+    settings = pd.DataFrame({"gap": [0, 2, 4, 6] * 2})
+    log = pd.concat([plain_log(settings, np.full(8, grade)) for grade in grades])
+    assert _pile_up(gather(log.assign(outcome="echo"), GAP, ECHO)).finding == said
 
 
 def test_grades_as_an_order_bear_out_a_clear_effect():
@@ -388,6 +405,15 @@ def test_one_build_apart_from_others_that_agree_lies_far_out(place):
     """Eleven read 5 and one 50: without it nothing is left over, and rounding decided whether that was nothing or less."""
     evidence, builds, matrix = twelve(np.where(np.arange(12) == place, 50.0, 5.0))
     assert _outliers(evidence, residuals_of(builds, matrix)).finding.startswith(f"Variant v{place + 1} lies far")
+
+
+def test_two_odd_ones_out_are_named_together():
+    """One way and the other."""
+    evidence, builds, matrix = twelve(noise(1))
+    residuals = replace(residuals_of(builds, matrix), studentised=9.0 * (np.eye(12)[3] - np.eye(12)[6]))
+    found = _outliers(evidence, residuals)
+    assert found.finding == "Variants v4 and v7 lie far from what their settings would give."
+    assert found.advice.startswith("Read them again")
 
 
 @pytest.mark.parametrize("bend", [0.0, 1.0, 4.0])
