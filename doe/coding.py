@@ -241,8 +241,7 @@ class Coding:
             If the model or one of the terms is unknown.
         """
         if not isinstance(model, str):
-            check_names("terms", model)
-            return tuple(dict.fromkeys(self.term(name) for name in model))
+            return tuple(dict.fromkeys(self.term(name) for name in check_names("terms", model)))
         if model not in MODELS:
             hint = did_you_mean(model, MODELS)
             raise UsageError(f"terms is '{model}'; it must be main, two-factor, quadratic or a list of terms.{hint}")

@@ -89,7 +89,7 @@ def settle(
     check_each("outcomes", outcomes, Outcome)
     check_rules(factors, limits, derived)
     count, seed = check_whole("count", count, 1), check_whole("seed", seed)
-    check_names("hold", hold)
+    hold = check_names("hold", hold)
     stand_in = choose_stand_in(factors, derived, without, to, through, hold)
     log = read_log(readings, factors, units)
     if variant is None:

@@ -99,7 +99,7 @@ def analyse(
     if prior is not None and not isinstance(prior, Prior):
         raise UsageError(f"prior is {described(prior)}; it must be a Prior of doe.fit.")
     if terms is not None and not isinstance(terms, str):
-        check_names("terms", terms)
+        terms = check_names("terms", terms)
         if not terms:
             raise UsageError("There is no term to look at; name one, or leave 'terms' out.")
     if not factors:

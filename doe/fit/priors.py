@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
 
 from doe.coding import Coding, Term, sum_contrasts
+from doe.model.errors import UsageError, listed
+from doe.model.given import described
+from doe.model.numbers import finite, not_negative
 
 Array = npt.NDArray[Any]
+
+Heredity = Literal["strong", "weak"]
+HEREDITIES: tuple[Heredity, ...] = get_args(Heredity)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +44,11 @@ class Prior:
         Weight, in degrees of freedom, of what replicate readings say about the smallest possible scatter.
     heredity : {"strong", "weak"}
         Which models are looked at.
+
+    Raises
+    ------
+    UsageError
+        If one of them is out of its range.
     """
 
     main: float = 0.16
@@ -47,7 +58,20 @@ class Prior:
     certainty: float = 1.5
     scales: Sequence[float] = (1.5, 3.0, 6.0)
     scale_df: float = 2.0
-    heredity: Literal["strong", "weak"] = "strong"
+    heredity: Heredity = "strong"
+
+    def __post_init__(self) -> None:
+        for name in ("main", "interaction", "curvature", "orphan"):
+            if not 0 < finite(f"Prior: {name}", share := getattr(self, name)) < 1:
+                raise UsageError(f"Prior: {name} is {share}; it must be a share above 0 and below 1.")
+        not_negative("Prior: scale_df", self.scale_df)
+        if not len(self.scales):
+            raise UsageError("Prior: scales holds no number; give one or more.")
+        for name, value in (("certainty", self.certainty), *(("scales", size) for size in self.scales)):
+            if not not_negative(f"Prior: {name}", value):
+                raise UsageError(f"Prior: {name} is {value}; it must be above 0.")
+        if self.heredity not in HEREDITIES:
+            raise UsageError(f"Prior: heredity is {described(self.heredity)}; it must be {listed(HEREDITIES)}.")
 
     def shapes(self, n_factors: int) -> tuple[tuple[float, float], ...]:
         """Beta shapes of the share of active terms: main effects, interactions, curvature."""

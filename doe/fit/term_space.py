@@ -48,7 +48,7 @@ class TermSpace:
         self.most_columns = max(1, min(n_rows - 2, MOST_COLUMNS))
         self.kinds = _kinds(terms)
         self.tables = _count_tables(self.kinds, prior)
-        self.log_orphan = np.log([prior.orphan, 1.0 - prior.orphan]) if prior.orphan > 0 else np.array([-np.inf, 0.0])
+        self.log_orphan = np.log([prior.orphan, 1.0 - prior.orphan])
         rng = np.random.default_rng(20_240_229)  # hash keys only; no result depends on them
         self.keys = rng.integers(1, 2**63, size=self.n_terms, dtype=np.uint64)
         self._parents_float = self.parents.T.astype(np.float32)

@@ -49,8 +49,7 @@ def measure_again(
     UsageError
         If a recipe holds what it may not.
     """
-    check_names("variants", variants)
-    check_names("outcomes", outcomes)
+    variants, outcomes = check_names("variants", variants), check_names("outcomes", outcomes)
     known = take_snapshot(file.path)
     names = {find_variant(name, known.variants).name for name in variants}
     rows = [row for row in file.computations() if not names or row["variant"] in names]

@@ -63,7 +63,7 @@ def measure(
     """
     check_text("variant", variant)
     check_facts(when, note, session=session, rater=rater)
-    check_names("outcomes", outcomes)
+    outcomes = check_names("outcomes", outcomes)
     known = take_snapshot(file.path)
     found = find_variant(variant, known.variants)
     if found.status == "planned":

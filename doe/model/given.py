@@ -69,8 +69,8 @@ def as_mapping(what: str, given: object) -> dict[Any, Any]:
     raise UsageError(f"{what} is {described(given)}; it must be values by name, such as a dict.")
 
 
-def check_names(what: str, given: object) -> None:
-    """Check that several names were given, as a list of them: a single text is a list of its letters to Python.
+def check_names(what: str, given: object) -> tuple[str, ...]:
+    """Return several names, whatever holds them; a single text is no such thing, though to Python a list of its letters.
 
     Raises
     ------
@@ -79,9 +79,11 @@ def check_names(what: str, given: object) -> None:
     """
     if isinstance(given, str) or not isinstance(given, Iterable):
         raise UsageError(f"{what} is {described(given)}; it must be a list of names.")
-    for name in given:
+    names = tuple(given)
+    for name in names:
         if not isinstance(name, str):
             raise UsageError(f"{what} holds {described(name)}; each must be a name.")
+    return names
 
 
 def check_text(what: str, given: object) -> None:

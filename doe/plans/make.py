@@ -107,6 +107,8 @@ def plan(
         If an existing variant has a setting that is not allowed.
     """
     name = check_kind(kind) if kind is not None else None
+    if not isinstance(model, str):
+        model = check_names("terms", model)
     if model == "main" and name in CURVED:
         model = "quadratic"
     request = check_request(
@@ -116,7 +118,7 @@ def plan(
     _check_counts(
         blocks=blocks, replicates=replicates, runs=runs, starts=starts, session_runs=session_runs, units=units
     )
-    _check_extras(chosen, centre, fold)
+    fold = _checked_extras(chosen, centre, fold)
     inner = blocks // replicates if replicates > 1 and blocks % replicates == 0 else blocks
     if chosen in OPTIMAL:
         if runs is not None:  # before a search that takes seconds
@@ -138,12 +140,13 @@ def _check_counts(**counts: int | None) -> None:
             check_whole(word, count, 1, 1_000_000 if word == "starts" else 10_000)
 
 
-def _check_extras(kind: str, centre: int | None, fold: Sequence[str]) -> None:
+def _checked_extras(kind: str, centre: int | None, fold: Sequence[str]) -> tuple[str, ...]:
     if centre is not None:
         check_whole("centre", centre, 0, 1000)
-    check_names("fold", fold)
-    if fold and kind != "fold-over":
+    names = check_names("fold", fold)
+    if names and kind != "fold-over":
         raise UsageError(f"fold belongs to kind='fold-over', not to '{kind}'.")
+    return names
 
 
 def _refuse_centre(kind: str, centre: int | None) -> None:

@@ -174,8 +174,9 @@ class Settling:
         """
         from doe.settling.sessions import confirmation_session
 
-        for what, names in (("builds", builds), ("raters", raters), ("beside", beside)):
-            check_names(what, names)
+        builds, raters, beside = (
+            check_names(what, names) for what, names in (("builds", builds), ("raters", raters), ("beside", beside))
+        )
         session = confirmation_session(name, self.setup.outcomes, self.file.variants(), builds, beside, raters, rounds)
         return session, self.file.prepare_session(session)
 
@@ -197,9 +198,8 @@ class Settling:
         """
         from doe.advise.confirm import confirm
 
-        check_names("builds", builds)
         known = self.file.variants()
-        builds = [find_variant(name, known).name for name in builds]
+        builds = [find_variant(name, known).name for name in check_names("builds", builds)]
         setup = self.setup
         readings = self.readings()
         terms = self._terms(through, readings[~readings["variant"].astype(str).isin(list(builds))])
