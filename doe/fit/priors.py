@@ -30,8 +30,8 @@ class Prior:
     Attributes
     ----------
     main : float
-        Mean of the share of main effects that are active; lowered where there are more than ten factors, so that two or
-        three are expected.
+        Mean of the share of main effects that are active; lowered where there are so many factors that more than two or
+        three would be expected.
     interaction, curvature : float
         Mean of the share of interactions and of curvature terms that are active, among those whose main effects are.
     orphan : float
@@ -100,8 +100,6 @@ def prior_columns(coding: Coding, term: Term) -> Array:
 
 def _factor_change(coding: Coding, name: str) -> Array:
     axis = coding.axes[name]
-    if axis.contrasts is None:
-        return np.eye(axis.width)
     if axis.factor is not None and axis.factor.kind == "ordered":
         return np.diag(1.0 / np.arange(1, axis.width + 1))
     n_levels = len(axis.levels)

@@ -259,13 +259,19 @@ def test_prediction_refuses_settings_off_their_range():
 
 
 def test_draws_agree_with_the_closed_form():
-    """Means of 4,000 draws lie within their simulation error of the exact mixture, without the room that predictions have."""
+    """Means of 4,000 draws lie within their simulation error of the exact mixture, without the room that predictions have.
+
+    At the middle of the log no coefficient counts: there they scatter as the level does by itself.
+    """
     effects = analyse(radio_log(12), FACTORS, BASS)
-    draws = effects.posterior(4000, np.random.default_rng(1))
+    draws, average = effects.posterior(4000, np.random.default_rng(1)), effects.basis.averages
     settings_ = random_settings(6, np.random.default_rng(2))
-    rows = draws.coding.matrix(settings_, draws.terms).values
+    problem = average.posterior.problem
+    middle = problem.ones_columns / problem.ones @ np.linalg.inv(average.changes)
+    rows = np.vstack([draws.coding.matrix(settings_, draws.terms).values, middle])
     values = draws.coefficients[:, :1].T + (draws.coefficients[:, 1:] @ rows.T).T
-    exact = effects.basis.averages.at(rows)
+    exact = average.at(rows)
+    assert values[-1].std() == pytest.approx(exact.sd[-1], rel=5 / np.sqrt(2 * 4000))
     np.testing.assert_allclose(values.mean(axis=1), exact.mean, atol=5 * exact.sd.max() / np.sqrt(4000))
     np.testing.assert_allclose(np.quantile(values, 0.975, axis=1), exact.quantile(0.975), atol=0.15)
 
