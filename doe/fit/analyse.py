@@ -180,8 +180,7 @@ def _hopeless(
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
     if not varied:
         return f"All variants with a reading of {name} have the same settings; change something and read again."
-    has_main = any(term.is_main and term.factors[0] in varied for term in candidates)
-    if not has_main and not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
+    if not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
         still = [name for name in evidence.settings.columns if name not in varied]
         parts = dict.fromkeys(part for term in asked for part in term.factors)
         what = [part for part in parts if part in still] or [term.name for term in asked]

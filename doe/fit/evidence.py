@@ -24,6 +24,9 @@ Index = npt.NDArray[np.intp]
 _LEAST_DRIFTS = 3
 _LEAST_LEFT_OVER = 3
 
+_ROUNDING = 4
+"""Last places of a float by which readings that are equal may differ."""
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -265,6 +268,8 @@ def _centred(column: pd.Series[Any], outcome: Outcome) -> tuple[Array, float]:
         first = column.iloc[0]
         return np.array([float(value - first) for value in column]), float(first)
     location = float(np.median(values))
+    if np.ptp(values) <= _ROUNDING * np.spacing(np.abs(values).max()):  # as of 123 and 60 * 2.05
+        values = np.full_like(values, location)
     return values - location, location
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from numbers import Integral, Real
@@ -14,6 +15,9 @@ from doe.model.numbers import finite, is_missing, not_negative, read_number, wit
 from doe.model.wording import exact, unit_behind
 
 _STEP_TOLERANCE = 1e-6
+_ROUNDING = 4
+"""Last places of a float by which arithmetic may miss a number."""
+
 _MOST_STEPS = 100_000
 _NARROWEST = 1e-9
 """Least width of a range, relative to its ends; below it the coding to -1..1 loses its digits."""
@@ -220,6 +224,8 @@ class Factor:
             if abs(nearest - number) > _STEP_TOLERANCE * self.step:
                 raise DataError(f"{self.name} is {exact(number)}; it {self.allowed()}.")
             number = high if abs(nearest - high) <= _STEP_TOLERANCE * self.step else nearest
+        else:
+            number = _without_noise(number)
         number = min(max(number, low), high)
         return round(number) if self.kind == "count" else number
 
@@ -284,6 +290,12 @@ class Factor:
 def tidy(number: float) -> float:
     """Drop the rounding noise of arithmetic such as ``low + k * step``, so that 0.3 is stored and shown as 0.3."""
     return float(f"{number:.15g}")
+
+
+def _without_noise(number: float) -> float:
+    """Return a short number for one beside it, as ``0.1 + 0.2`` is, which would pass for another setting than 0.3."""
+    short = float(f"{number:.12g}")
+    return short if abs(short - number) <= _ROUNDING * math.ulp(number) else number
 
 
 def _level_text(value: object) -> str:

@@ -335,8 +335,10 @@ def test_a_variant_is_told_as_surely_as_its_own_readings_allow():
     np.testing.assert_allclose(told["high"] - told["mean"], half, rtol=1e-3)
 
 
-def test_equal_readings_are_an_answer_not_a_failure():
-    log = plain_log(random_settings(8, np.random.default_rng(1)), np.full(8, 3.0))
+@pytest.mark.parametrize("other", [123.0, 60 * 2.05])
+def test_equal_readings_are_an_answer_not_a_failure(other):
+    """Also where arithmetic has made 122.99999999999999 of some: factors were told to move them by parts of 10^-15."""
+    log = plain_log(random_settings(8, np.random.default_rng(1)), [123.0, other] * 4)
     effects = analyse(log, FACTORS, Outcome("y"))
     assert effects.notes[0] == "All 8 readings of y are equal, so they cannot tell factors apart."
 
@@ -345,6 +347,18 @@ def test_equal_settings_are_an_answer_not_a_failure():
     settings_ = pd.concat([random_settings(1, np.random.default_rng(1))] * 5, ignore_index=True)
     effects = analyse(plain_log(settings_, np.arange(5.0)), FACTORS, Outcome("y"))
     assert "have the same settings" in effects.notes[0]
+
+
+@pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        (0.1 + 0.2, "All variants with a reading of y have the same settings; change something and read again."),
+        (0.3 + 1e-10, "The variants with a reading of y do not differ in gap; change that and read again."),
+    ],
+)
+def test_settings_that_are_the_same_but_for_rounding_are_an_answer_not_a_failure(other, said):
+    log = plain_log(pd.DataFrame({"gap": [0.3, other] * 3}), np.arange(6.0))
+    assert analyse(log, [Factor("gap", low=0, high=1)], Outcome("y"), "main").notes[0] == said
 
 
 def test_a_pair_with_a_factor_that_stood_still_takes_nothing_from_the_other():

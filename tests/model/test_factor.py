@@ -180,6 +180,14 @@ def test_settings_carry_no_rounding_noise() -> None:
     assert factor.read("0,3") == factor.read(0.1 + 0.2) == 0.3
 
 
+@pytest.mark.parametrize(
+    ("given", "read"), [(0.1 + 0.2, 0.3), (60 * 2.05, 123.0), (92.07106781186548, 92.07106781186548), (1 / 3, 1 / 3)]
+)
+def test_settings_without_a_step_carry_no_rounding_noise_either(given: float, read: float) -> None:
+    """What is given to its last digit is kept so."""
+    assert Factor("tip", low=0, high=200).read(given) == read
+
+
 def test_a_setting_a_hair_beyond_the_end_is_the_end() -> None:
     factor = Factor("tip", low=0.1, high=0.7)
     assert factor.read(0.7 + 1e-12) == 0.7
