@@ -49,6 +49,11 @@ def test_the_driver_is_found_and_the_rest_is_not_claimed(seed: int):
     assert effects.models["probability"].is_monotonic_decreasing
     assert 0.1 < effects.models["probability"].sum() <= 1 + 1e-9
     assert effects.headline.startswith("Bass follows")
+    table = effects.table
+    expected = table["activity"] * table["swing"].abs()
+    assert expected.to_numpy(na_value=0.0) == pytest.approx(sorted(expected, reverse=True))  # largest expected first
+    steps = table["term"].map({"vents": 6, "rings": 5, "wool": 12})
+    np.testing.assert_allclose(table["per_step"] * steps, table["swing"].where(steps.notna()), rtol=1e-12)
 
 
 def test_the_table_alone_is_that_of_the_whole():
@@ -359,6 +364,19 @@ def test_equal_settings_are_an_answer_not_a_failure():
 def test_settings_that_are_the_same_but_for_rounding_are_an_answer_not_a_failure(other, said):
     log = plain_log(pd.DataFrame({"gap": [0.3, other] * 3}), np.arange(6.0))
     assert analyse(log, [Factor("gap", low=0, high=1)], Outcome("y"), "main").notes[0] == said
+
+
+@pytest.mark.parametrize(
+    ("still", "note"),
+    [
+        ({"wool": 10.0}, "Wool has had one setting only, so nothing can be said of it."),
+        ({"wool": 10.0, "rings": 9}, "Rings and wool have had one setting only, so nothing can be said of them."),
+    ],
+)
+def test_factors_that_stood_still_are_named(still, note):
+    effects = analyse(plain_log(random_settings(6, np.random.default_rng(1)).assign(**still), range(6)), FACTORS, BASS)
+    assert effects.notes[0] == note
+    assert not set(still) & set(effects.table["term"])
 
 
 def test_a_pair_with_a_factor_that_stood_still_takes_nothing_from_the_other():

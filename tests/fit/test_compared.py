@@ -80,6 +80,7 @@ def test_variants_that_are_numbers_stay_the_same_beside_readings_that_have_no_se
 def test_comparisons_find_the_driver(seed: int):
     """The driver's largest gap is 2 in log odds (poly over paper)."""
     effects = analyse(comparisons(seed), FACTORS, CLARITY)
+    assert effects.basis_text == "397 comparisons of 12 variants"  # six of each pair, and one
     row = effects.table.set_index("term").loc["driver"]
     assert row["verdict"] == MOVES
     assert (row["from"], row["to"]) == ("paper", "poly")
