@@ -22,12 +22,12 @@ from tests.fit.logs import FACTORS, random_settings
 from tests.strategies import examples
 
 
-def _problem(seed: int, n_factors: int = 4, n_rows: int = 16, model: str = "two-factor") -> Problem:
+def _problem(seed: int, n_factors: int = 4, n_rows: int = 16, model: str = "two-factor", n_active: int = 1) -> Problem:
     rng = np.random.default_rng(seed)
     factors = tuple(Factor(f"f{place}", low=0, high=4, step=1) for place in range(n_factors))
     coding = Coding(factors)
     matrix = coding.matrix(random_settings(n_rows, rng, factors), coding.terms(model))
-    y = 1.5 * matrix.values[:, 0] + rng.normal(0, 0.5, n_rows)
+    y = 1.5 * matrix.values[:, :n_active].sum(axis=1) + rng.normal(0, 0.5, n_rows)
     mixing = rng.normal(size=(n_rows, n_rows)) / 8
     return whiten(
         Builds(y, np.eye(n_rows) * 0.2, np.eye(n_rows) * 0.05 + mixing @ mixing.T), matrix, coding, replicated=True
@@ -51,6 +51,7 @@ def test_batched_evidence_equals_one_model_at_a_time(seed: int, places: set[int]
     included[1, sorted(places)] = True
     swept = sweeper.sweep(included)
     ours = sweeper.log_evidence(swept)[:, 1]
+    assert sweeper.df == 16 - 1 + Prior().scale_df  # what replicates say of the least scatter counts with it
     for column, gamma in enumerate(sweeper.scales):
         expected = _slow_log_evidence(problem, sorted(places), float(gamma), 0.3, sweeper.df)
         assert ours[column] == pytest.approx(expected, abs=1e-8)
@@ -105,9 +106,10 @@ def test_distinct_hashes_are_found_once_each():
     assert len(distinct(hashes[:0])) == 0
 
 
-def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
-    """With the beam forced on, activity stays within what the search itself says it has missed."""
-    problem = _problem(7, n_factors=5, n_rows=20)
+@pytest.mark.parametrize(("n_active", "beam"), [(1, 60), (5, 10)])
+def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch, n_active: int, beam: int):
+    """With a narrow beam forced on, activity stays within what the search itself says it has missed."""
+    problem = _problem(7, n_factors=5, n_rows=20, n_active=n_active)
     prior = Prior()
     engine = engine_for(problem, prior, 0.0)
     mains, weights, sets = range(5), [], []
@@ -126,7 +128,7 @@ def test_search_agrees_with_full_enumeration(monkeypatch: pytest.MonkeyPatch):
     weights = np.exp(engine.score(every))
     expected = (weights / weights.sum()).sum(axis=0) @ every
     monkeypatch.setattr(growing, "EXHAUSTIVE", 10)
-    found = search(problem, prior, beam=60)
+    found = search(problem, prior, beam=beam)
     assert not found.is_exhaustive
     np.testing.assert_allclose(found.activity, expected, atol=0.005)
     assert found.covered > 0.99
