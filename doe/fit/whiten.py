@@ -48,8 +48,6 @@ class Problem:
         Standard deviation that a row of variance 1 stands for, in outcome units.
     reading_share : float
         Share of a row's variance that is reading scatter; 1 where builds were read once and the two cannot be told apart.
-    factor : ndarray of shape (n_rows, n_rows)
-        Lower factor of the builds' covariance over ``unit ** 2``.
     """
 
     terms: tuple[Term, ...]
@@ -64,7 +62,6 @@ class Problem:
     ones_values: float
     unit: float
     reading_share: float
-    factor: Array
 
 
 def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) -> Problem:
@@ -106,7 +103,6 @@ def whiten(builds: Builds, matrix: Matrix, coding: Coding, *, replicated: bool) 
         ones_values=float(one @ values),
         unit=unit,
         reading_share=share,
-        factor=factor,
     )
 
 

@@ -73,7 +73,7 @@ def _screened(X: npt.NDArray[Any], y: npt.NDArray[Any]) -> dict[str, float]:
         terms=tuple(Term(tuple(term)) for term in terms),
         slices={":".join(term): slice(place, place + 1) for place, term in enumerate(terms)},
         changes={}, gram=columns.T @ columns, cross=columns.T @ values, total=float(values @ values), n_rows=len(y),
-        ones=len(y), ones_columns=none, ones_values=0.0, unit=1.0, reading_share=1.0, factor=np.eye(len(y)),
+        ones=len(y), ones_columns=none, ones_values=0.0, unit=1.0, reading_share=1.0,
     )  # fmt: skip
     sweeper = Sweeper(problem, np.array([GAMMA]), 0.0, len(y) - 1.0)
     included = np.array([[set(term) <= set(chosen) for term in terms] for chosen in sets])
