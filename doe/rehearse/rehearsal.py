@@ -243,13 +243,15 @@ def _active(factors: Sequence[Factor], family: Family, rng: np.random.Generator)
 
 
 def _seen(world: World) -> list[dict[str, Any]]:
-    """List the main effects of the truths, with whether an analysis of the log claims them."""
+    """List the main effects of the truths, with whether an analysis of the log claims them; none where nothing was read."""
     from doe.fit import analyse
 
     frame, rows = world.frame(), []
     for truth in world.bench.truths:
-        table = analyse(frame, world.bench.setup.factors, truth.outcome).table
-        found = {unordered(term) for term in table.loc[table["verdict"] == MOVES, "term"]}
+        found = set()
+        if world.rows:
+            table = analyse(frame, world.bench.setup.factors, truth.outcome).table
+            found = {unordered(term) for term in table.loc[table["verdict"] == MOVES, "term"]}
         span = goal_range(truth.outcome)
         for effect in truth.effects:
             name, swing = effect.factor.name, abs(effect.size)

@@ -123,6 +123,14 @@ def test_an_interruption_before_the_first_bench_is_passed_on(monkeypatch):
         rehearse(SETUP, hours=3, benches=2)
 
 
+def test_hours_in_which_nothing_can_be_read_find_nothing():
+    """A first reading takes 21 minutes; it was said that the readings have no column of variants."""
+    found = rehearse(Setup("radio", "", FACTORS[:2], OUTCOMES[:1], EFFORT), hours=0.25, benches=1)
+    assert found.headline.startswith("In none of 1 rehearsal was a variant")
+    assert (found.plays["variants"].item(), found.effects["claimed"].any()) == (0, False)
+    assert found.sentences[-1] == "No effect of the sizes tried would be seen with a chance of 80 % on bass."
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [
