@@ -14,6 +14,7 @@ from doe.advise.reach import Reach, reach_from
 from doe.advise.search import pool
 from doe.advise.space import Space, make_space
 from doe.coding import Coding
+from doe.model.numbers import minutes_in
 from doe.rehearse.strategies import Step, rng_for
 from doe.rehearse.textbook import drawn, first_reading, observed_worth
 from doe.rehearse.world import Move, World
@@ -64,7 +65,7 @@ class GaussianProcess:
         minutes = reach.cheapest(found)[0] + setup.effort.session_minutes + setup.effort.reading_minutes
         mean, sd = model.predict(inputs_of(space, found), return_std=True)
         score = expected_excess(mean - known.max(), sd)
-        score = np.where(minutes <= 60 * hours_left, score / (minutes if self.per_minute else 1.0), -1.0)
+        score = np.where(minutes <= minutes_in(hours_left), score / (minutes if self.per_minute else 1.0), -1.0)
         chosen = found[int(score.argmax())]
         return Step(names[int(known.argmax())], (_move(space, reach, chosen),))
 

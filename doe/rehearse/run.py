@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from doe.model.numbers import minutes_in
 from doe.model.wording import MOVES
 from doe.rehearse.benches import Bench, bench
 from doe.rehearse.gaussian import GaussianProcess
@@ -70,18 +71,18 @@ class Play:
 
 def play(drawn: Bench, strategy: Strategy, hours: float = HOURS, *, until_right: bool = False) -> Play:
     """Let one strategy work on one bench until the hours are used up or it stops, or until it first declares rightly."""
-    world = start(drawn)
+    world, most = start(drawn), minutes_in(hours)
     trace: list[dict[str, Any]] = []
     chances: list[tuple[float, bool]] = []
     while True:
-        left = 60 * hours - world.minutes
+        left = most - world.minutes
         step = strategy.step(world, max(left, 1.0) / 60)
         share = drawn.worth_of(world.variants[step.declared]) / drawn.best_worth if step.declared is not None else 0.0
         trace.append(
             {"minutes": world.minutes, "declared": step.declared, "share": share, "chance_left": step.chance_left,
              "held": _has_held(world, step), "variants": len(world.variants)}
         )  # fmt: skip
-        moves = _fitting(world, step.moves, 60 * hours)
+        moves = _fitting(world, step.moves, most)
         if not moves or (until_right and share >= GOOD):
             return Play(tuple(trace), world, hours, tuple(chances))
         first = world.do(moves)[0]
@@ -128,7 +129,7 @@ def summarise(played: Play, stop_below: float = 0.1) -> dict[str, Any]:
     stated = [entry["held"] for entry in trace if entry["held"] is not None]
     stops = [entry for entry in trace if entry["chance_left"] is not None and entry["chance_left"] < stop_below]
     return {
-        "minutes": min(right) if right else 60 * played.hours,
+        "minutes": min(right) if right else minutes_in(played.hours),
         "reached": bool(right),
         "finally_right": played.is_right,
         "regret": (1 - trace[-1]["share"]) * drawn.best_worth,

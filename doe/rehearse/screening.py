@@ -12,6 +12,7 @@ from doe.advise.space import Codes, Space, make_space
 from doe.advise.worth import worth
 from doe.coding import Coding
 from doe.model.choices import Settings
+from doe.model.numbers import minutes_in
 from doe.plans.hadamard import LARGEST, hadamard
 from doe.rehearse.benches import designs
 from doe.rehearse.strategies import Step, rng_for
@@ -19,9 +20,6 @@ from doe.rehearse.textbook import best_observed, cheapest_move
 from doe.rehearse.world import Move, World
 
 Array = npt.NDArray[np.float64]
-
-_ROUNDING = 1e-6
-"""Minutes by which the time left may be off, as it is told in hours."""
 
 _FIRST_ROW_12 = (1, 1, -1, 1, 1, 1, -1, -1, -1, 1, -1)
 
@@ -67,7 +65,7 @@ class Screening:
         settings = self._queue.pop()
         is_second = not self._queue
         move = Move(None, settings, 1) if is_second else cheapest_move(world, settings, 2)
-        if is_second and world.minutes_for(move) > 60 * hours_left + _ROUNDING:
+        if is_second and world.minutes_for(move) > minutes_in(hours_left):
             move = cheapest_move(world, settings, 2)
         return Step(declared, (move,))
 

@@ -13,6 +13,7 @@ from doe.rehearse.rehearsal import RIVALS
 from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, play, summarise
 from doe.rehearse.screening import Screening, two_level_plan
 from doe.rehearse.strategies import Step
+from doe.rehearse.textbook import OneFactorAtATime
 from doe.rehearse.truth import Effect, Scatter, Truth
 from doe.rehearse.world import Move, start
 
@@ -64,6 +65,13 @@ def test_a_screening_plan_reads_again_where_no_time_is_left_for_a_new_unit():
     world = start(replace(drawn, history=(drawn.start,)))
     moves = [Screening(_plan=[], _queue=[drawn.start]).step(world, hours).moves[0] for hours in (1.2, 1.25)]
     assert [move.unit for move in moves] == ["unit 1", None]
+
+
+def test_what_ends_with_the_hours_is_done():
+    """A reading of 123 minutes in 2.05 hours, of which 60 times fall a little short of that."""
+    drawn = plain_bench(numbers(2, 1))
+    drawn = replace(drawn, setup=replace(drawn.setup, effort=Effort(reading_minutes=123)))
+    assert play(drawn, OneFactorAtATime(), 2.05).world.minutes == 123
 
 
 @pytest.mark.slow
