@@ -198,10 +198,11 @@ def test_every_term_is_held_by_some_model():
 
 
 def test_terms_of_several_columns_are_swept_as_one():
-    """A driver of three levels and its interactions: looking at a term equals sweeping it, and the dense formula."""
+    """A driver of four levels and its interactions: looking at a term equals sweeping it, and the dense formula."""
     rng = np.random.default_rng(2)
-    coding = Coding(FACTORS)
-    matrix = coding.matrix(random_settings(20, rng), coding.terms("two-factor"))
+    factors = (*FACTORS[:3], Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo", "silk"]))
+    coding = Coding(factors)
+    matrix = coding.matrix(random_settings(20, rng, factors), coding.terms("two-factor"))
     y = rng.normal(size=20)
     problem = whiten(Builds(y, np.eye(20) * 0.3, np.eye(20) * 0.2), matrix, coding, replicated=True)
     sweeper = engine_for(problem, Prior(), 0.1).sweeper
@@ -217,6 +218,13 @@ def test_terms_of_several_columns_are_swept_as_one():
     places = [column for name in names for column in range(*problem.slices[name].indices(99))]
     expected = _slow_log_evidence(problem, places, float(sweeper.scales[0]), 0.1, sweeper.df)
     assert looked[0, 0] == pytest.approx(expected, abs=1e-8)
+
+
+@pytest.mark.parametrize(("n_rows", "most"), [(3, 1), (6, 4), (8, 6)])
+def test_no_set_has_more_columns_than_builds_can_tell(n_rows: int, most: int):
+    """Beside the mean, one build at least is left over."""
+    problem = _problem(5, n_factors=9, n_rows=n_rows, model="main", n_active=9)
+    assert search(problem).included.sum(axis=1).max() == most
 
 
 @pytest.mark.parametrize("n_levels", [2, 3, 4, 6])

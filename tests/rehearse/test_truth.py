@@ -15,7 +15,15 @@ QUIET = Scatter(build=0.0, session=0.0, rater=0.0, reading=0.0)
 def test_the_size_of_an_effect_is_its_largest_difference(shape):
     fine = np.linspace(0, 60, 4001)
     values = Effect(WOOL, shape, -3.0, 0.2).at(fine)
-    assert np.ptp(values) == pytest.approx(3.0, rel=1e-3)
+    assert (values.min(), values.max()) == pytest.approx((-1.5, 1.5), rel=1e-3)
+
+
+@pytest.mark.parametrize(("shape", "steepest"), [("step", 42.0), ("saturating", 0.0)])
+def test_a_step_lies_at_its_place_and_what_saturates_rises_at_once(shape, steepest):
+    fine = np.linspace(0, 60, 601)
+    rises = np.diff(Effect(WOOL, shape, 4.0, 0.4).at(fine))
+    assert (rises > 0).all()
+    assert fine[rises.argmax()] == pytest.approx(steepest, abs=0.11)
 
 
 def test_a_line_rises_from_low_to_high_and_a_peak_has_its_top_at_its_place():
