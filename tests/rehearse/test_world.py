@@ -4,8 +4,13 @@ import numpy as np
 import pytest
 
 from doe.advise.worth import worth
+from doe.model.effort import Effort
 from doe.model.errors import DataError
-from doe.rehearse.benches import bench
+from doe.model.factor import Factor
+from doe.model.outcome import Outcome
+from doe.model.setup import Setup
+from doe.rehearse.benches import Bench, bench
+from doe.rehearse.truth import Scatter, Truth
 from doe.rehearse.world import Move, start
 
 
@@ -74,3 +79,39 @@ def test_the_worth_of_a_variant_is_what_endless_readings_come_to():
     error = np.hypot(truth.scatter.reading, truth.scatter.session) / np.sqrt(1_000)
     low, high = sorted(worth([truth.outcome], [np.array([mean - 5 * error, mean + 5 * error])]))
     assert 0 < low < world.worth_of(name) < high < 1
+
+
+@pytest.fixture
+def heard():
+    """A level that drifts by 6 over a session, and grades of two listeners who differ; nothing else scatters."""
+    level = Outcome("level", goal="raise", best=100, worst=0)
+    grade = Outcome("grade", kind="rated", scale=(0, 1000), goal="raise", best=1000, worst=0)
+    truths = (
+        Truth(level, 50.0, (), (), Scatter(0, 0, 0, 0, drift=6.0)),
+        Truth(grade, 500.0, (), (), Scatter(0, 0, 90.0, 0)),
+    )
+    setup = Setup("heard", "", (Factor("wool", low=0, high=60),), (level, grade), Effort(reading_minutes=6))
+    return start(Bench("main", 4, setup, truths, {"wool": 0.0}, raters=("Ann", "Ben")))
+
+
+def test_grades_are_given_by_all_listeners_and_levels_read_by_a_meter(heard):
+    """The drift of a session goes over all of its moves, by hand from -3 to 3."""
+    read = heard.do([Move("unit 1", {"wool": 0.0}, 2), Move(None, {"wool": 60.0}, 1)])
+    rows = [(row["variant"], row["unit"], row["order"], row["rater"], row["value"]) for row in heard.rows]
+    assert [row for row in rows if row[3] == "meter"] == [
+        ("1", "unit 1", 1, "meter", 47.0), ("1", "unit 1", 2, "meter", 50.0), ("2", "unit 2", 3, "meter", 53.0)
+    ]  # fmt: skip
+    assert read == ["1", "2"]
+    assert [(row["order"], row["rater"]) for row in heard.rows if row["outcome"] == "grade"] == [
+        (order, rater) for order in (1, 2, 3) for rater in ("Ann", "Ben")
+    ]
+
+
+def test_what_a_panel_calls_its_grade_counts(heard):
+    """Worth by hand: the geometric mean of 50 of 100 and of the panel's mean grade of 1000, each read to a whole number."""
+    heard.do([Move("unit 1", {"wool": 0.0}, 1)])
+    grades = {row["rater"]: row["value"] for row in heard.rows if row["outcome"] == "grade"}
+    assert grades["Ann"] != grades["Ben"]
+    panel = np.mean(list(grades.values()))
+    assert abs(panel - 500) > 5
+    assert heard.worth_of("1") == pytest.approx(np.sqrt(0.5 * panel / 1000), abs=0.001)
