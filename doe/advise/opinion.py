@@ -97,10 +97,10 @@ def posterior_draws(
     origin = origin_of(readings, coding, outcome)
     evidence = origin.evidence
     terms = _terms(coding, evidence, known)
-    if not terms or evidence.spread == 0:
-        raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
     matrix = coding.matrix(evidence.settings, terms)
     usable, unvaried = usable_terms(matrix, terms)
+    if not usable or evidence.spread == 0:
+        raise FitError(f"The readings of {outcome.name} cannot tell effects yet.")
     if unvaried:
         matrix = coding.matrix(evidence.settings, usable)
     _, problem, _ = _adjusted(origin, coding, matrix, _mains(coding, evidence, matrix))

@@ -702,6 +702,14 @@ def test_knowing_that_nothing_matters_is_no_crash(log, factors, outcomes, effort
     assert len(advice.table) == 1
 
 
+@pytest.mark.parametrize(("end", "terms"), [(1.0, ["gap^2"]), (1e-10, ["gap"])])
+def test_knowing_what_the_settings_so_far_cannot_show_is_no_crash(end, terms):
+    """A bend between two settings, and settings that are the same but for rounding."""
+    frame = pd.DataFrame({"variant": ["1", "2"], "outcome": "hum", "value": [5.0, 4.0], "gap": [0.0, end]})
+    hum = Outcome("hum", goal="lower", best=0, worst=6)
+    assert len(recommend(frame, [Factor("gap", low=0, high=1)], [hum], terms={"hum": terms}).table) == 1
+
+
 def test_a_later_suggestion_is_told_as_believed_now(factors, outcomes, effort):
     """Its interval knows nothing of what the suggestions before it will have shown: it lies where worth can lie, and one that
     is on record is as wide as if it stood alone.
