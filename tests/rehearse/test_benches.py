@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from doe.rehearse.benches import HARD_ENOUGH, bench
+from doe.model.limit import Limit
+from doe.rehearse.benches import FACTORS, HARD_ENOUGH, bench, first_unit
 from doe.rehearse.nature import FAMILIES, WHERE_SOMETHING_MATTERS
 
 
@@ -56,3 +57,13 @@ def test_two_factors_always_moved_together_and_one_of_them_does_nothing():
         assert any(active in truth.active for truth in drawn.truths)
         assert not any(passive in truth.active for truth in drawn.truths)
         assert drawn.history[-1] == drawn.start
+
+
+def test_a_first_unit_leaves_one_way_factors_room_and_keeps_the_limits():
+    """Vents may only be added, the tube only cut: the first is drawn from the lower half, the other from the upper."""
+    rng = np.random.default_rng(1)
+    units = [first_unit(FACTORS, [Limit("vents + wool <= 22")], (), rng) for _ in range(40)]
+    assert {unit["vents"] for unit in units} == {0, 1, 2}
+    assert {unit["tube"] for unit in units} == {40, 45, 50, 55, 60}
+    assert {unit["wool"] for unit in units} == {0, 5, 10, 15, 20}
+    assert all(unit["vents"] + unit["wool"] <= 22 for unit in units)
