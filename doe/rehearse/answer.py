@@ -61,7 +61,8 @@ class Rehearsal:
         half = "half were not there by then"
         if _is_half(self.plays):
             time = wording.duration(_half(self.plays["minutes"]))
-            half = f"half were there after {time} and {_counted(self.plays['variants_until'], 'variant')}"
+            until = self.plays["variants_until"].where(self.plays["reached"], np.inf)
+            half = f"half were there after {time} and {_counted(until, 'variant')}"
         low, high = share_interval(reached, len(self.plays))
         return (
             f"{reached} of {count} found a variant with at least 90 % of the best attainable worth within {self.hours:g} h "

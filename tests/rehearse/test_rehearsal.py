@@ -73,6 +73,10 @@ def test_half_were_there_when_the_curve_says_so():
     plays = pd.DataFrame({"minutes": [150.0, 90.0], "reached": True, "variants_until": [5, 3]})
     found = Rehearsal(plays, pd.DataFrame(), pd.DataFrame(), 8.0, 0.1)
     assert found.headline.endswith("half were there after 1 h 30 min and 3 variants.")
+    in_vain = plays.assign(
+        minutes=[480.0, 90.0], reached=[False, True], variants_until=[2, 3]
+    )  # neither of the two good
+    assert replace(found, plays=in_vain).headline.endswith("half were there after 1 h 30 min and 3 variants.")
     assert [found.by(hours)["share"] for hours in (1.49, 1.5, 2.5)] == [0.0, 0.5, 1.0]
 
 
