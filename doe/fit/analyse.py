@@ -109,14 +109,16 @@ def analyse(
     evidence = origin.evidence
     varied = evidence.varied
     candidates, skipped = _candidates(coding, varied, terms)
+    usable = usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]
     notes = [
         *evidence.notes,
         *origin.notes,
         *_unvaried_notes(evidence, varied),
+        *_unseen_notes(evidence, varied, candidates if isinstance(terms, tuple) else (), usable),
         *skipped,
         *_scatter_notes(coding, evidence),
     ]
-    reason = _hopeless(coding, evidence, candidates, varied, candidates if terms is None else coding.terms(terms))
+    reason = _hopeless(evidence, usable, varied, candidates if terms is None else coding.terms(terms))
     if reason:
         return _nothing(coding, evidence, candidates, (reason, *notes), seed)
     prior = Prior() if prior is None else prior
@@ -158,6 +160,18 @@ def _unvaried_notes(evidence: Evidence, varied: Sequence[str]) -> list[str]:
     return [f"{listed(map(spaced, names), 'and')} {word} had one setting only, so nothing can be said of {them}."]
 
 
+def _unseen_notes(
+    evidence: Evidence, varied: Sequence[str], named: Sequence[Term], usable: Sequence[Term]
+) -> list[str]:
+    """Name the terms asked for that stood still though their factors did not: a quantity, a bend between two settings."""
+    still = set(evidence.settings.columns).difference(varied)
+    lost = [spaced(term.name) for term in named if term not in usable and still.isdisjoint(term.factors)]
+    if not lost or not usable:
+        return []
+    them = "it" if len(lost) == 1 else "them"
+    return [f"The variants do not differ in {listed(lost, 'and')}, so nothing can be said of {them}."]
+
+
 def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
     """Say where nothing shows how builds of the same settings differ, what is taken for it, and which build would show it."""
     count = evidence.n_built
@@ -171,16 +185,14 @@ def _scatter_notes(coding: Coding, evidence: Evidence) -> list[str]:
     ]
 
 
-def _hopeless(
-    coding: Coding, evidence: Evidence, candidates: Sequence[Term], varied: Sequence[str], asked: Sequence[Term]
-) -> str:
+def _hopeless(evidence: Evidence, usable: Sequence[Term], varied: Sequence[str], asked: Sequence[Term]) -> str:
     """Say why nothing can be estimated, or nothing."""
     name = spaced(evidence.outcome.name)
     if evidence.n_built < 2:
         return f"Only one variant has a reading of {name}; effects need at least two that differ."
     if not varied:
         return f"All variants with a reading of {name} have the same settings; change something and read again."
-    if not usable_terms(coding.matrix(evidence.settings, candidates), candidates)[0]:
+    if not usable:
         still = [name for name in evidence.settings.columns if name not in varied]
         parts = dict.fromkeys(part for term in asked for part in term.factors)
         what = [part for part in parts if part in still] or [term.name for term in asked]

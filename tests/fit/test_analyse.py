@@ -20,6 +20,7 @@ from doe.fit.origins import NO_BUILD_LEFT, origin_of
 from doe.fit.priors import Prior
 from doe.model.errors import DataError, FitError, UsageError
 from doe.model.factor import Factor
+from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.patience import Interrupted, interruptible
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL
@@ -283,8 +284,6 @@ def test_draws_agree_with_the_closed_form():
 
 def test_derived_quantities_take_the_place_of_their_parts():
     """Truth: only the product of the parts acts; it explains the outcome better than the parts do."""
-    from doe.model.limit import Derived
-
     rng = np.random.default_rng(3)
     settings_ = random_settings(20, rng, TWO)
     volume = settings_["a"] * settings_["b"]
@@ -377,6 +376,21 @@ def test_factors_that_stood_still_are_named(still, note):
     effects = analyse(plain_log(random_settings(6, np.random.default_rng(1)).assign(**still), range(6)), FACTORS, BASS)
     assert effects.notes[0] == note
     assert not set(still) & set(effects.table["term"])
+
+
+@pytest.mark.parametrize(
+    ("terms", "note"),
+    [
+        (["b", "sum_ab"], "The variants do not differ in sum ab, so nothing can be said of it."),
+        (["a^2", "b", "sum_ab"], "The variants do not differ in a^2 and sum ab, so nothing can be said of them."),
+    ],
+)
+def test_what_was_asked_for_and_stood_still_is_named(terms, note):
+    """They were missing from the table, and nothing said why. Between two settings a bend cannot show."""
+    log = plain_log(pd.DataFrame({"a": [0, 1] * 4, "b": [10, 0] * 4}), np.random.default_rng(1).normal(size=8))
+    effects = analyse(log, TWO, Outcome("y"), terms, derived=[Derived("sum_ab", "10 * a + b")])
+    assert note in effects.notes
+    assert effects.table["term"].tolist() == ["b"]
 
 
 def test_a_pair_with_a_factor_that_stood_still_takes_nothing_from_the_other():
