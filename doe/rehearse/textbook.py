@@ -112,7 +112,9 @@ def _factor_levels(world: World) -> Iterator[tuple[Factor, int]]:
     factors = list(world.bench.setup.factors)
     for finer in itertools.chain((3, 5), itertools.repeat(13)):
         for place in rng.permutation(len(factors)):
-            yield from [(factors[place], finer)] * (2 if finer == 3 else 1)
+            factor = factors[place]
+            others = 2 if factor.is_numeric else len(factor.levels) - 1
+            yield from [(factor, finer)] * (others if finer == 3 else 1)
 
 
 @dataclass

@@ -67,6 +67,15 @@ def test_a_screening_plan_reads_again_where_no_time_is_left_for_a_new_unit():
     assert [move.unit for move in moves] == ["unit 1", None]
 
 
+def test_one_factor_at_a_time_tries_every_level_before_it_goes_on():
+    """By hand: the unit as it stands, five other levels of one factor, and only then the other factor."""
+    drawn = plain_bench([Factor(name, kind="ordered", levels=list("abcdef")) for name in ("one", "two")])
+    tried = list(play(drawn, OneFactorAtATime(), hours=7).world.variants.values())
+    first, second = (len({settings[name] for settings in tried[:6]}) for name in ("one", "two"))
+    assert sorted((first, second)) == [1, 6]
+    assert {settings["one"] for settings in tried} == {settings["two"] for settings in tried} == set("abcdef")
+
+
 def test_what_ends_with_the_hours_is_done():
     """A reading of 123 minutes in 2.05 hours, of which 60 times fall a little short of that."""
     drawn = plain_bench(numbers(2, 1))
