@@ -22,6 +22,7 @@ from doe.fit.lenth import Margins, lenth
 from doe.fit.listeners import listener_checks
 from doe.fit.scatter_checks import box_cox_hint, even_scatter
 from doe.model.errors import listed
+from doe.model.factor import Factor
 from doe.model.patience import checkpoint
 from doe.model.wording import capital, counted, number, p_value, percent, spaced, spoken
 
@@ -258,7 +259,7 @@ def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
         for factor in coding.factors
         if factor.name in used
         and coding.axes[factor.name].has_curvature
-        and evidence.settings[factor.name].nunique() == 2
+        and _leaves_between(factor, evidence.settings[factor.name])
     ]
     if not ends:
         return None
@@ -266,6 +267,12 @@ def _middle(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
         f"{capital(listed(map(spaced, ends), 'and'))} {'was' if len(ends) == 1 else 'were'} tried at two settings only."
     )
     return Check("Between the ends", finding, "look", "The best may lie between: try one build at a middle setting.")
+
+
+def _leaves_between(factor: Factor, settings: pd.Series[Any]) -> bool:
+    """Tell whether a number was tried at two settings with another one between them."""
+    least = 0.0 if factor.step is None else 1.5 * factor.step
+    return settings.nunique() == 2 and float(settings.max() - settings.min()) > least
 
 
 def _pile_up(evidence: Evidence) -> Check | None:
