@@ -10,7 +10,7 @@ from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.rehearse.benches import Bench, bench
 from doe.rehearse.rehearsal import RIVALS
-from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, play, summarise
+from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, claims, play, summarise
 from doe.rehearse.screening import Screening, two_level_plan
 from doe.rehearse.strategies import Step
 from doe.rehearse.textbook import OneFactorAtATime
@@ -140,11 +140,31 @@ class Told:
         worst, *_, best = sorted(designs, key=world.bench.worth_of)
         done = len(world.variants)
         moves = (Move(None, [worst, best, worst][done]),) if done < 3 else ()
-        return Step(str(done) if done else None, moves, chance_better=[None, 0.3, 0.7, None][done])
+        stated = [None, (0.0, 1.0), (2.0, 3.0), (-1.0, -0.5)][done]
+        return Step(str(done) if done else None, moves, worth=stated, chance_better=[None, 0.3, 0.7, None][done])
 
 
 def test_a_chance_told_is_judged_by_the_truth_of_what_is_built_next():
-    assert play(bench("main", 3), Told()).chances == ((0.3, True), (0.7, False))
+    played = play(bench("main", 3), Told())
+    assert played.chances == ((0.3, True), (0.7, False))
+    assert [entry["held"] for entry in played.trace] == [None, True, False, False]
+
+
+def test_a_play_until_it_is_right_ends_with_the_first_right_declaration():
+    """Of 50 designs the best is as good as the best there is; it is declared third."""
+    drawn = plain_bench(numbers(2, 3))
+    assert [len(play(drawn, Told(), until_right=until).trace) for until in (True, False)] == [3, 4]
+
+
+def test_claims_are_counted_against_what_is_true_of_the_bench():
+    """Two factors act and both are claimed; told that neither did, and one was a passive twin, both claims are wrong."""
+    drawn = plain_bench(numbers(2, 4))
+    world = start(drawn)
+    for place in range(9):
+        world.do([Move(None, {"f0": 2 * (place % 3), "f1": 2 * (place // 3)})])
+    assert claims(world) == {"claimed": 2, "claimed_rightly": 2, "real": 2, "real_claimed": 2, "twin_claimed": 0}
+    world.bench = replace(drawn, truths=(replace(drawn.truths[0], effects=()),), passive_twin=("f0", "f1"))
+    assert claims(world) == {"claimed": 2, "claimed_rightly": 0, "real": 0, "real_claimed": 0, "twin_claimed": 1}
 
 
 def test_what_is_never_right_counts_as_the_whole_time():
