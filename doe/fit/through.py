@@ -37,7 +37,7 @@ def act_through(
     coding : Coding
         Of the factors.
     derived : sequence of Derived
-        Quantities to compare; those whose parts did not vary are left out.
+        Quantities to compare; those whose parts did not vary are left out, and those that stood still with all but their parts.
     evidence : Evidence
     fitted : Fitted
         The outcome, fitted by its factors.
@@ -58,7 +58,10 @@ def act_through(
         names = [quantity.name, *(name for name in varied if name not in parts)]
         ordered = [name for name in wide.axes if name in names]
         matrix = wide.matrix(evidence.settings, wide.terms("quadratic", ordered))
-        matrix = wide.matrix(evidence.settings, usable_terms(matrix, matrix.terms)[0])
+        usable = usable_terms(matrix, matrix.terms)[0]
+        if not usable:  # it was held where it is, and nothing beside its parts was changed
+            continue
+        matrix = wide.matrix(evidence.settings, usable)
         replicated = fitted.problem.reading_share < 1.0
         problem = whiten(fitted.builds, matrix, wide, replicated=replicated)
         problem = replace(problem, reading_share=fitted.problem.reading_share)

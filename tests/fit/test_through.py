@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from doe.fit import analyse
 from doe.fit.through import _finding
+from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from tests.fit.logs import FACTORS, plain_log, random_settings
@@ -43,6 +45,17 @@ def test_nothing_is_said_where_the_parts_do_nothing(of_driver: float):
     settings = random_settings(20, rng)
     log = plain_log(settings, of_driver * (settings["driver"] == "poly") + rng.normal(0, 0.5, 20))
     assert analyse(log, FACTORS, Outcome("decay"), derived=[AIR]).through.iloc[0]["finding"] == ""
+
+
+def test_a_quantity_that_was_held_while_only_its_parts_changed_is_left_out():
+    """As in a mixture, where all always comes to 100; there was no analysis of such a log."""
+    wool = np.array([0.0, 20, 40, 60, 10, 50])
+    held = pd.DataFrame({"wool": wool, "felt": 60 - wool})
+    log = plain_log(held, 0.1 * wool + np.random.default_rng(1).normal(0, 0.2, 6))
+    factors = [Factor(name, low=0, high=60) for name in held]
+    effects = analyse(log, factors, Outcome("decay"), derived=[Derived("both", "wool + felt")])
+    assert len(effects.through) == 0
+    assert set(effects.table["tangled_with"]) >= {"wool", "felt"}
 
 
 def test_a_quantity_whose_parts_did_not_vary_is_left_out():
