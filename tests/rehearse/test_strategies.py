@@ -12,6 +12,7 @@ from doe.rehearse.benches import Bench, bench
 from doe.rehearse.rehearsal import RIVALS
 from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, claims, play, summarise
 from doe.rehearse.screening import Screening, two_level_plan
+from doe.rehearse.simplex import _within
 from doe.rehearse.strategies import Step
 from doe.rehearse.textbook import OneFactorAtATime
 from doe.rehearse.truth import Effect, Scatter, Truth
@@ -49,6 +50,13 @@ def test_other_ways_of_working_build_only_what_keeps_the_limits(name):
     assert len(played.world.variants) > 3
     assert all(sum(settings.values()) <= 12 for settings in played.world.variants.values())
     assert max(entry["share"] for entry in played.trace) <= 1.0
+
+
+@pytest.mark.parametrize(("home", "kept"), [(0.0, 0.25), (0.9, 0.0)])
+def test_a_step_of_the_simplex_is_halved_until_the_limits_are_kept(home, kept):
+    """From all tens, 30 together: half-way home 15, again 7.5. Where home breaks the limit too, the start remains."""
+    world = start(plain_bench(numbers(3, 10), Limit("f0 + f1 + f2 <= 12")))
+    assert _within(world, np.ones(3), np.full(3, home)) == pytest.approx(kept)
 
 
 @pytest.mark.parametrize(("count", "high", "hours"), [(2, 1, 8), (6, 20, 5), (13, 1, 12)])
