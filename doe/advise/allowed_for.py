@@ -8,6 +8,7 @@ import pandas as pd
 
 from doe.fit.effects import Effects
 from doe.model.errors import listed
+from doe.model.stated import as_labels
 
 SHARE_NOTICED = 0.5
 """Share of what matters (without it, of half the prediction's interval) from which the two are told apart: judgement."""
@@ -37,7 +38,7 @@ def as_read(readings: pd.DataFrame, effects: Effects, names: Sequence[str]) -> f
     if outcome.kind == "compared":
         return None
     mine = readings[readings["outcome"].astype(str) == outcome.name]
-    means = mine["value"].astype(float).groupby(mine["variant"].astype(str)).mean()
+    means = mine["value"].astype(float).groupby(as_labels(mine["variant"])).mean()
     read = [name for name in names if name in means]
     if not read:
         return None

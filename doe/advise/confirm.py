@@ -24,7 +24,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.names import quoted
 from doe.model.outcome import Outcome
-from doe.model.stated import label_text
+from doe.model.stated import as_labels, label_text
 from doe.model.wording import (
     FELL_SHORT,
     KEPT,
@@ -140,7 +140,7 @@ def confirm(
     """
     names = list(dict.fromkeys(fresh))
     frame, settings = _fresh(readings, factors, names)
-    is_fresh = frame["variant"].astype(str).isin(names)
+    is_fresh = as_labels(frame["variant"]).isin(names)
     if "versus" in frame.columns:  # a comparison with a fresh build is a reading of it too
         is_fresh |= frame["versus"].map(label_text).isin(names)
     chosen = None if terms is None else list(terms)
@@ -219,7 +219,7 @@ def _same_unit(fresh: pd.DataFrame, names: Sequence[str]) -> list[str]:
 
 def _read(readings: pd.DataFrame) -> list[str]:
     """List the variants read, in order, those that only stood second in comparisons last."""
-    names = readings["variant"].astype(str).tolist()
+    names = as_labels(readings["variant"]).tolist()
     names += readings["versus"].dropna().map(label_text).tolist() if "versus" in readings.columns else []
     return list(dict.fromkeys(names))
 
@@ -284,7 +284,7 @@ def _new_raters(case: _Case, outcome: Outcome) -> tuple[list[str], bool]:
     if "rater" not in case.whole.columns or outcome.kind == "compared":
         return [], False
     is_mine = case.whole["outcome"].astype(str) == outcome.name
-    fresh = case.whole["rater"][is_mine & case.whole["variant"].astype(str).isin(case.names)]
+    fresh = case.whole["rater"][is_mine & as_labels(case.whole["variant"]).isin(case.names)]
     known = case.before["rater"][case.before["outcome"].astype(str) == outcome.name]
     if fresh.isna().any() or known.isna().any():
         return [], False

@@ -13,7 +13,7 @@ from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame
 from doe.model.records import Unit
-from doe.model.stated import distinct, is_empty, label_text, stated_settings, stated_units
+from doe.model.stated import as_labels, distinct, is_empty, label_text, stated_settings, stated_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -92,7 +92,7 @@ def read_log(
     stated = _read_variants(readings, factors)
     known = _read_units(units, factors) if units is not None else _units_from_readings(readings, stated)
     readings = readings[readings["value"].notna()]
-    first, second = readings["variant"].map(str), readings.get("versus", readings["variant"]).map(label_text)
+    first, second = as_labels(readings["variant"]), readings.get("versus", readings["variant"]).map(label_text)
     read = {*first, *second}
     variants = {name: settings for name, settings in stated.items() if name in read}
     outcomes = readings["outcome"][first.isin(variants) | second.isin(variants)].map(str)
@@ -102,14 +102,15 @@ def read_log(
 def _read_variants(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, Settings]:
     names = [factor.name for factor in factors]
     variants: dict[str, Settings] = {}
-    for name, *values in stated_settings(readings, names):
+    for label, *values in stated_settings(readings, names):
+        name = label_text(label)
         if all(is_empty(value) for value in values):
             continue
         settings = {factor.name: factor.read(value) for factor, value in zip(factors, values, strict=True)}
-        if variants.setdefault(str(name), settings) != settings:
-            different = next(key for key in names if variants[str(name)][key] != settings[key])
+        if variants.setdefault(name, settings) != settings:
+            different = next(key for key in names if variants[name][key] != settings[key])
             raise DataError(
-                f"Variant {name} has two settings of {different}: {variants[str(name)][different]} and "
+                f"Variant {name} has two settings of {different}: {variants[name][different]} and "
                 f"{settings[different]}; each variant has one set of settings."
             )
     return variants
@@ -124,14 +125,14 @@ def _read_units(units: pd.DataFrame | Sequence[Unit], factors: Sequence[Factor])
 
 
 def _units_from_readings(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> tuple[Unit, ...]:
-    built = readings[readings["variant"].astype(str).isin(list(variants))]
+    built = readings[as_labels(readings["variant"]).isin(list(variants))]
     if not len(built):
         return ()
     if "unit" not in built.columns or built["unit"].isna().all():
-        last = str(built["variant"].iloc[-1])
+        last = label_text(built["variant"].iloc[-1])
         return (Unit(AT_HAND, variants[last], last),)
     carried = {
-        label_text(unit): str(variant)
+        label_text(unit): label_text(variant)
         for unit, variant in zip(built["unit"], built["variant"], strict=True)
         if not is_empty(unit)
     }
@@ -142,7 +143,8 @@ def _homes(readings: pd.DataFrame, variants: Mapping[str, Settings]) -> dict[str
     if "unit" not in readings.columns:
         return {}
     pairs = (pair for pair in distinct(readings, ["variant", "unit"]) if not any(map(is_empty, pair)))
-    return {str(name): label_text(unit) for name, unit in pairs if str(name) in variants}
+    homes = {label_text(name): label_text(unit) for name, unit in pairs}
+    return {name: unit for name, unit in homes.items() if name in variants}
 
 
 def _raters(readings: pd.DataFrame) -> dict[str, int]:

@@ -32,6 +32,7 @@ from doe.model.errors import FitError
 from doe.model.factor import Factor
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
+from doe.model.stated import as_labels
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -146,7 +147,7 @@ def own_values(
         noise = rng.standard_normal((len(reading_sd), evidence.n_built))
         drawn = builds.means + noise @ np.linalg.cholesky(builds.reading).T
         return dict(zip(evidence.variants[: evidence.n_built], drawn.T, strict=True))
-    groups = readings["value"].astype(float).groupby(readings["variant"].astype(str), sort=False)
+    groups = readings["value"].astype(float).groupby(as_labels(readings["variant"]), sort=False)
     means, counts = groups.mean(), groups.count()
     names = [name for name in means.index if name in variants]
     spread = reading_sd[:, None] / np.sqrt(counts[names].to_numpy(dtype=float))

@@ -14,6 +14,7 @@ from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.model.patience import checkpoint
+from doe.model.stated import as_labels
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -214,7 +215,7 @@ def _as_differences(readings: pd.DataFrame, factors: Sequence[Factor], outcomes:
     sessions = _sessions(result)
     for outcome in wanted:
         mine = result["outcome"].astype(str) == outcome.name
-        is_reference = mine & (result["variant"].astype(str) == outcome.relative_to) & ~has_settings
+        is_reference = mine & (as_labels(result["variant"]) == outcome.relative_to) & ~has_settings
         if is_reference.any():  # without it the analysis takes readings as they are, and says so
             level = result["value"][is_reference].groupby(sessions[is_reference]).agg(["mean", "size"])
             result.loc[mine, "beside"] = sessions[mine].map(level["size"])
@@ -252,7 +253,7 @@ def _read_between(mine: pd.DataFrame | None, outcome: str, start: Any, end: Any)
 
 def _row(suggestion: Any, promised: Mapping[str, Any], met: pd.DataFrame) -> tuple[Any, ...]:
     low, mean, high = _for_readings(promised, len(met), _scatter_beside(met))
-    read, variants = float(met["value"].mean()), ", ".join(dict.fromkeys(met["variant"].astype(str)))
+    read, variants = float(met["value"].mean()), ", ".join(dict.fromkeys(as_labels(met["variant"])))
     sd = (high - low) / 2 / HALF_WIDTH
     away = (read - mean) / sd if sd > 0 else 0.0 if read == mean else math.inf
     held, widened = low <= read <= high, float(promised.get("widened", 1.0))

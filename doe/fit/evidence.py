@@ -303,17 +303,19 @@ def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[In
     if partly.any():
         place = int(np.flatnonzero(partly)[0])
         factor = names[int(np.flatnonzero(empty[place])[0])]
-        raise DataError(f"Variant {labels[place]} has no {factor}; give it, or leave all factors of a reference empty.")
+        raise DataError(
+            f"Variant {label_text(labels[place])} has no {factor}; give it, or leave all factors of a reference empty."
+        )
     order = np.argsort(is_reference, kind="stable")
     rank = np.empty(len(order), dtype=np.intp)
     rank[order] = np.arange(len(order))
-    return rank[codes], [(str(labels[place]), not bool(is_reference[place])) for place in order]
+    return rank[codes], [(label_text(labels[place]), not bool(is_reference[place])) for place in order]
 
 
 def _check_settled(column: Index, codes: Index, firsts: Index, labels: Any, name: str) -> None:
     differs = column != column[firsts][codes]
     if differs.any():
-        label = labels[codes[int(np.flatnonzero(differs)[0])]]
+        label = label_text(labels[codes[int(np.flatnonzero(differs)[0])]])
         raise DataError(f"Variant {label} appears with two settings of {name}; a changed build is a new variant.")
 
 

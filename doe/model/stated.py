@@ -37,6 +37,11 @@ def label_text(label: object) -> str:
     return str(int(label)) if isinstance(label, float) and label.is_integer() else str(label)
 
 
+def as_labels(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Write a column of labels."""
+    return column.astype(object).map(label_text)
+
+
 def stated_settings(readings: pd.DataFrame, names: Sequence[str]) -> list[tuple[Any, ...]]:
     """Return what is stated of variants: each a name and its settings, as many as there are factor `names`.
 
