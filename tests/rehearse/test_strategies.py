@@ -1,7 +1,9 @@
+import itertools
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from doe.model.effort import Effort
 from doe.model.factor import Factor
@@ -9,12 +11,13 @@ from doe.model.limit import Limit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.rehearse.benches import Bench, bench
+from doe.rehearse.gaussian import GaussianProcess, fitted_process
 from doe.rehearse.rehearsal import RIVALS
 from doe.rehearse.run import CHANCE_BANDS, GOOD, STRATEGIES, Play, claims, play, summarise
 from doe.rehearse.screening import Screening, two_level_plan
 from doe.rehearse.simplex import _within
 from doe.rehearse.strategies import Step
-from doe.rehearse.textbook import OneFactorAtATime
+from doe.rehearse.textbook import OneFactorAtATime, cheapest_move, observed_worth
 from doe.rehearse.truth import Effect, Scatter, Truth
 from doe.rehearse.world import Move, start
 
@@ -50,6 +53,29 @@ def test_other_ways_of_working_build_only_what_keeps_the_limits(name):
     assert len(played.world.variants) > 3
     assert all(sum(settings.values()) <= 12 for settings in played.world.variants.values())
     assert max(entry["share"] for entry in played.trace) <= 1.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("per_minute", [False, True])
+def test_the_gaussian_process_builds_what_it_expects_to_improve_most(per_minute):
+    """Of all 25 designs, by the closed form of Jones, Schonlau & Welch (1998), for each minute or as it is."""
+    quick, slow = numbers(2, 4)
+    world = start(plain_bench([quick, replace(slow, minutes=90)]))
+    for one, other in ((0, 0), (0, 3), (1, 1), (3, 0), (2, 1)):
+        world.do([cheapest_move(world, {"f0": one, "f1": other})])
+    step = GaussianProcess(per_minute).step(world, 10.0)
+    values = observed_worth(world)
+    coded = [[place["f0"] / 2 - 1, place["f1"] / 2 - 1] for place in world.variants.values()]
+    model = fitted_process(np.array(coded), np.array(list(values.values())))
+    expected = {}
+    for one, other in itertools.product(range(5), repeat=2):
+        mean, sd = (found.item() for found in model.predict([[one / 2 - 1, other / 2 - 1]], return_std=True))
+        away = mean - model.predict(coded).max()
+        expected[one, other] = away * stats.norm.cdf(away / sd) + sd * stats.norm.pdf(away / sd)
+        if per_minute:
+            expected[one, other] /= world.minutes_for(cheapest_move(world, {"f0": one, "f1": other}))
+    assert tuple(step.moves[0].settings.values()) == max(expected, key=lambda place: expected[place])
+    assert step.declared == list(world.variants)[int(model.predict(coded).argmax())]
 
 
 @pytest.mark.parametrize(("home", "kept"), [(0.0, 0.25), (0.9, 0.0)])
