@@ -149,6 +149,14 @@ def test_a_small_space_is_visited_whole_and_each_set_once(heredity: str):
     np.testing.assert_allclose(found.activity, np.exp(scores - logsumexp(scores)).sum(axis=0) @ every, atol=1e-10)
 
 
+@pytest.mark.parametrize(("n_factors", "is_whole"), [(8, True), (9, False)])
+def test_a_space_with_sets_beyond_the_largest_is_not_said_to_be_visited_whole(n_factors: int, is_whole: bool):
+    """Of eight main effects all 2^8 sets are visited; of nine the one that holds them all is beyond `LARGEST`."""
+    found = search(_problem(5, n_factors, n_rows=30, model="main"))
+    assert found.is_exhaustive == is_whole
+    assert found.n_visited == 2**n_factors - (not is_whole)
+
+
 def test_prior_mass_of_all_models_is_one():
     """Strong heredity: over all sets of terms the prior adds to one, so no model is counted twice or left out."""
     problem = _problem(1, n_factors=3, model="quadratic")
