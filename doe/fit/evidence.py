@@ -295,28 +295,30 @@ def _ordered_variants(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[In
     firsts = np.unique(codes, return_index=True)[1].astype(np.intp)
     names = [factor.name for factor in factors]
     settings = [_labelled(rows[name])[0] for name in names]
-    for name, column in zip(names, settings, strict=True):
-        _check_settled(column, codes, firsts, labels, name)
+    for factor, column in zip(factors, settings, strict=True):
+        _check_settled(factor, rows[factor.name], column, firsts[codes], labels[codes])
     empty = np.array([column[firsts] < 0 for column in settings]).T
     is_reference: npt.NDArray[np.bool_] = np.asarray(empty.all(axis=1))
     partly = np.asarray(empty.any(axis=1) & ~is_reference)
     if partly.any():
         place = int(np.flatnonzero(partly)[0])
-        factor = names[int(np.flatnonzero(empty[place])[0])]
-        raise DataError(
-            f"Variant {label_text(labels[place])} has no {factor}; give it, or leave all factors of a reference empty."
-        )
+        name, lacking = label_text(labels[place]), names[int(np.flatnonzero(empty[place])[0])]
+        raise DataError(f"Variant {name} has no {lacking}; give it, or leave all factors of a reference empty.")
     order = np.argsort(is_reference, kind="stable")
     rank = np.empty(len(order), dtype=np.intp)
     rank[order] = np.arange(len(order))
     return rank[codes], [(label_text(labels[place]), not bool(is_reference[place])) for place in order]
 
 
-def _check_settled(column: Index, codes: Index, firsts: Index, labels: Any, name: str) -> None:
-    differs = column != column[firsts][codes]
-    if differs.any():
-        label = label_text(labels[codes[int(np.flatnonzero(differs)[0])]])
-        raise DataError(f"Variant {label} appears with two settings of {name}; a changed build is a new variant.")
+def _check_settled(factor: Factor, given: pd.Series[Any], column: Index, firsts: Index, variants: Any) -> None:
+    """Check that every row has the setting of its variant's first one, however it is written."""
+    for place in np.flatnonzero(column != column[firsts]):
+        first, other = given.iloc[firsts[place]], given.iloc[place]
+        if min(column[place], column[firsts[place]]) < 0 or factor.read(first) != factor.read(other):
+            name = label_text(variants[place])
+            raise DataError(
+                f"Variant {name} appears with two settings of {factor.name}; a changed build is a new variant."
+            )
 
 
 def label_codes(rows: pd.DataFrame, name: str) -> Index:

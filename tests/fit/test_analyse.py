@@ -473,6 +473,16 @@ def test_readings_without_value_are_left_out_and_said():
     assert "1 reading of bass without a value left out." in analyse(log, FACTORS, BASS).notes
 
 
+def test_one_setting_written_in_two_ways_is_one():
+    """It was refused as two of the same variant, though advice took it."""
+    settings_ = pd.DataFrame({"gap": [0.3, 0.6, 0.3, 0.6], "driver": ["paper", "poly", "poly", "paper"]})
+    log = plain_log(settings_, [1.0, 2.0, 1.5, 2.5])
+    other = log.assign(gap=["0.3", "0.6", 0.1 + 0.2, 0.6], driver=log["driver"].str.upper())
+    factors = (Factor("gap", low=0, high=1), FACTORS[3])
+    one, two = (analyse(pd.concat([log, frame]), factors, Outcome("y")) for frame in (log, other))
+    pd.testing.assert_frame_equal(one.table, two.table)
+
+
 def test_one_variant_with_two_sets_of_settings_is_refused():
     log = radio_log(1)
     log.loc[0, "wool"] = 5 if log.loc[0, "wool"] != 5 else 10
