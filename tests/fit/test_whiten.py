@@ -16,7 +16,7 @@ CODING = Coding(FACTORS)
 @pytest.mark.parametrize("replicated", [True, False])
 def test_whitened_builds_are_those_of_generalised_least_squares(replicated):
     """The mean is taken out by ``P = W - W 1 1'W / 1'W1``, W the inverse of the builds' covariance (Searle, Casella &
-    McCulloch, Variance Components, 1992, sec. 6.6); a row has the variance that ``trace(P)`` leaves a difference of builds.
+    McCulloch, Variance Components, 1992); a row has the variance that ``trace(P)`` leaves a difference of builds.
     """
     rng = np.random.default_rng(3)
     mixing = rng.normal(size=(2, 7, 7))
