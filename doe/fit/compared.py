@@ -14,7 +14,7 @@ from scipy import optimize
 from doe.coding import Coding, Matrix
 from doe.fit.builds import Builds
 from doe.fit.classical import Classical, large_sample_table
-from doe.fit.evidence import Evidence, readings_of, relative_notes, settings_of
+from doe.fit.evidence import Evidence, readings_of, relative_notes, settings_of, two_settings
 from doe.fit.paired import HELD_SD, Pairs, abilities, fit_pairs, linked_parts
 from doe.model.errors import DataError, FitError, listed
 from doe.model.factor import Factor
@@ -165,18 +165,28 @@ def _check_versus(rows: pd.DataFrame, outcome: Outcome) -> None:
         raise DataError(f"A comparison of {outcome.name} has no second variant; give it as 'versus'.")
     same = rows["variant"].map(label_text) == rows["versus"].map(label_text)
     if same.any():
-        raise DataError(
-            f"A comparison of {outcome.name} holds variant {rows.loc[same, 'variant'].iloc[0]} against itself."
-        )
+        name = label_text(rows.loc[same, "variant"].iloc[0])
+        raise DataError(f"A comparison of {outcome.name} holds variant {name} against itself.")
 
 
 def known_settings(readings: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, dict[str, Any]]:
-    """Return the settings of each variant that stands first or second anywhere; reference objects have none."""
-    names = [factor.name for factor in factors]
+    """Return the settings of each variant that stands first or second anywhere; reference objects have none.
+
+    Raises
+    ------
+    DataError
+        If a variant has two settings of a factor, or one that is not allowed.
+    """
     known: dict[str, dict[str, Any]] = {}
-    for label, *values in stated_settings(readings, names):
-        if not any(map(is_missing, (label, *values))):
-            known.setdefault(label_text(label), dict(zip(names, values, strict=True)))
+    for label, *values in stated_settings(readings, [factor.name for factor in factors]):
+        if any(map(is_missing, (label, *values))):
+            continue
+        name, settings = label_text(label), {}
+        for factor, value in zip(factors, values, strict=True):
+            settings[factor.name] = factor.read(value)
+            if known.get(name, settings)[factor.name] != settings[factor.name]:
+                raise two_settings(name, factor)
+        known.setdefault(name, settings)
     return known
 
 

@@ -315,10 +315,12 @@ def _check_settled(factor: Factor, given: pd.Series[Any], column: Index, firsts:
     for place in np.flatnonzero(column != column[firsts]):
         first, other = given.iloc[firsts[place]], given.iloc[place]
         if min(column[place], column[firsts[place]]) < 0 or factor.read(first) != factor.read(other):
-            name = label_text(variants[place])
-            raise DataError(
-                f"Variant {name} appears with two settings of {factor.name}; a changed build is a new variant."
-            )
+            raise two_settings(label_text(variants[place]), factor)
+
+
+def two_settings(variant: str, factor: Factor) -> DataError:
+    """Return the refusal of a variant that appears with two settings of a factor."""
+    return DataError(f"Variant {variant} appears with two settings of {factor.name}; a changed build is a new variant.")
 
 
 def label_codes(rows: pd.DataFrame, name: str) -> Index:

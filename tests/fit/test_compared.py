@@ -273,3 +273,12 @@ def test_a_variant_that_always_won_is_said_to_be_ahead_by_nobody_knows_how_much(
         "Some variant, or some group of them, won or lost every comparison of clarity with the others"
     )
     assert gather_comparisons(comparisons(1), FACTORS, CLARITY).evidence.notes == ()
+
+
+def test_a_variant_compared_with_two_settings_is_refused():
+    """The first of them was taken, and nothing said; readings with two settings are refused alike."""
+    log = pd.DataFrame(
+        {"variant": ["1", "2", "1"], "versus": ["2", "3", "3"], "outcome": "clarity", "value": [1.0, 0.0, 1.0]}
+    ).assign(**{"wool": [0, 30, 5], versus_column("wool"): [30, 60, 60]})
+    with refused(DataError, "Variant 1 appears with two settings of wool; a changed build is a new variant."):
+        analyse(log, FACTORS[2:3], CLARITY)
