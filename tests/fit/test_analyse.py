@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import re
 import warnings
 from typing import Any
@@ -191,8 +192,15 @@ def test_what_cannot_be_taken_relative_to_its_reference_is_said(reference, note)
 
 def test_prediction_interval_for_one_build_is_wider_than_for_the_mean():
     effects = analyse(radio_log(11), FACTORS, BASS)
-    row = effects.predict({"vents": 2, "rings": 8, "wool": 30, "driver": "poly", "feet": "felt"}).iloc[0]
+    settings_ = {"vents": 2, "rings": 8, "wool": 30, "driver": "poly", "feet": "felt"}
+    row = effects.predict(settings_).iloc[0]
     assert row["build_low"] < row["low"] < row["mean"] < row["high"] < row["build_high"]
+    averages = effects.basis.averages
+    rows = averages.settings_rows({name: [value] for name, value in settings_.items()})
+    mean, build = averages.mean_at(rows), averages.build_at(rows, effects.basis.builds.new_build)
+    ends = [found.below(row[[name]].to_numpy())[0] for found, name in
+            ((mean, "low"), (mean, "high"), (build, "build_low"), (build, "build_high"))]  # fmt: skip
+    assert ends == pytest.approx([0.025, 0.975] * 2, abs=1e-4)
 
 
 def test_a_new_build_varies_at_least_by_what_units_do():
@@ -510,9 +518,26 @@ def test_the_callers_frame_is_left_alone():
 
 
 def test_the_result_shows_itself_safely():
+    """In columns, main effects and what else may act; below, what to look at and how much was read."""
     effects = analyse(radio_log(2), FACTORS, Outcome("bass", unit="<b>dB</b>"))
     assert "<b>dB</b>" not in effects._repr_html_()
-    assert "driver" in effects.summary()
+    headline, _, head, rule, *rest = effects.summary().splitlines()
+    shown = effects.table[~effects.table["term"].str.contains("[:^]") | (effects.table["activity"] >= 0.1)]
+    assert headline == effects.headline
+    starts = [place for place in range(len(rule)) if rule[place] == "-" and rule[place - 1 : place] != "-"]
+    assert head[starts[-1] :] == "verdict"
+    cells = [
+        [line[start:end].strip() for start, end in itertools.pairwise([*starts, None])] for line in rest[: len(shown)]
+    ]
+    assert [row[0] for row in cells] == shown["term"].tolist()
+    assert [row[-1] for row in cells] == shown["verdict"].tolist()
+    below = rest[len(shown) + 1 :]
+    worries = effects.checks[effects.checks["level"] != "fine"]
+    assert len(worries) > 0
+    assert below[: len(worries)] == [
+        f"{row.check}: {row.finding} {row.advice}".rstrip() for row in worries.itertuples()
+    ]
+    assert below[-1] == "90 readings of 24 variants."
 
 
 def test_a_fit_can_be_given_up_at_many_places():
