@@ -13,7 +13,6 @@ Moore, Kearfott & Cloud (2009), Introduction to Interval Analysis, SIAM, chapter
 from __future__ import annotations
 
 import ast
-import contextlib
 import functools
 import itertools
 import math
@@ -24,12 +23,12 @@ from typing import Any
 
 from doe.model.arithmetic import ROUNDING
 from doe.model.choices import Value
-from doe.model.errors import DataError, UsageError, listed
+from doe.model.errors import UsageError, listed
 from doe.model.expression import Expression
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits, derive_possible, names_behind
 from doe.model.setup import Setup
-from doe.model.sums import Sum, sums
+from doe.model.sums import made_up, sums
 
 MOST_BOXES = 600
 """Boxes looked at before a question is left open."""
@@ -186,7 +185,7 @@ def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> 
             return False
         box = waiting.popleft()
         point = {**fixed, **{side.factor.name: side.middle() for side in box}}
-        if _holds(_made_up(point, rules), setup, limits, quantity):
+        if _holds(made_up(point, rules), setup, limits, quantity):
             return True
         if not _may_hold(box, setup, limits, quantity):
             continue
@@ -194,15 +193,6 @@ def _search(setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> 
         if widest is not None and box[widest].high > box[widest].low:
             waiting.extend((*box[:widest], half, *box[widest + 1 :]) for half in box[widest].halves())
     return None if waiting else False
-
-
-def _made_up(point: Mapping[str, Value], rules: Sequence[Sum]) -> dict[str, Value]:
-    """Give one factor of each rule what the others leave, which halving may never meet; as it is where that cannot be set."""
-    settings = dict(point)
-    for rule in rules:
-        with contextlib.suppress(DataError):
-            settings[rule.rest.name] = rule.rest.read(rule.left(settings))
-    return settings
 
 
 def _holds(point: Mapping[str, Value], setup: Setup, limits: Sequence[Limit], quantity: Derived | None) -> bool:

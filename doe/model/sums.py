@@ -6,10 +6,12 @@ Experiments with Mixtures, ch. 1).
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from doe.model.choices import Value
 from doe.model.errors import DataError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, derive, names_behind
@@ -131,3 +133,12 @@ def _slopes(
         if abs(excess(at) + total - sum(weights[name] * at[name] for name in at)) > _STRAIGHT * size:
             return {}, 0.0
     return {name: weight for name, weight in weights.items() if sizes[name] > _STRAIGHT * size}, total
+
+
+def made_up(settings: Mapping[str, Value], rules: Sequence[Sum]) -> dict[str, Value]:
+    """Give one factor of each rule what the others leave; settings stay as they are where it cannot be set so."""
+    result = dict(settings)
+    for rule in rules:
+        with contextlib.suppress(DataError):
+            result[rule.rest.name] = rule.rest.read(rule.left(result))
+    return result

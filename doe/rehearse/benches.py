@@ -25,6 +25,7 @@ from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
+from doe.model.sums import made_up, sums
 from doe.rehearse.nature import FAMILIES, Family, draw_truth
 from doe.rehearse.truth import Truth
 
@@ -215,8 +216,9 @@ def first_unit(
 ) -> Settings:
     """Draw a first unit that leaves one-way factors some way to go and keeps the limits, if any of 500 does."""
     settings: Settings = {}
+    rules = sums(factors, limits, derived)
     for _ in range(500):
-        settings = {factor.name: _first_setting(factor, rng) for factor in factors}
+        settings = made_up({factor.name: _first_setting(factor, rng) for factor in factors}, rules)
         if not broken_limits(settings, limits, derived):
             break
     return settings
