@@ -10,6 +10,9 @@ from typing import Any
 
 import duckdb
 
+from doe.model.errors import DataError, shown
+from doe.model.numbers import read_moment
+
 _FOLDER = Path(__file__).parent / "queries"
 
 
@@ -66,6 +69,19 @@ def next_id(con: duckdb.DuckDBPyConnection, table: str) -> int:
     return int(row[0]) if row else 1
 
 
-def bench_time(when: datetime | None) -> datetime | None:
-    """Return a time as the bench's own clock shows it: a zone is dropped, not converted."""
-    return when.replace(tzinfo=None) if when is not None else None
+def bench_time(when: object) -> datetime | None:
+    """Return a time as the bench's own clock shows it: a zone is dropped, not converted.
+
+    Raises
+    ------
+    DataError
+        If it is no time, nor text that says one.
+    """
+    if when is None:
+        return None
+    if isinstance(when, datetime):
+        return when.replace(tzinfo=None)
+    try:
+        return read_moment(str(when))
+    except ValueError:
+        raise DataError(f"when is '{shown(when)}'; write it as 2026-03-03 or '2026-03-03 19:30'.") from None

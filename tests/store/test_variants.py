@@ -38,6 +38,13 @@ def test_settings_are_stored_as_defined(empty: ProjectFile):
     assert by_name(empty)["1"].settings == {"vents": 3, "rings": 9, "wool": 25.0, "driver": "poly"}
 
 
+def test_a_time_may_be_written(radio: ProjectFile):
+    radio.correct_variant("2", when="2026-03-03 19:30")
+    assert by_name(radio)["2"].when == datetime(2026, 3, 3, 19, 30)
+    with refused(DataError, "when is 'noon'; write it as 2026-03-03 or '2026-03-03 19:30'."):
+        radio.correct_variant("2", when="noon")
+
+
 def test_a_zone_is_dropped_not_converted(empty: ProjectFile):
     """Times are those of the bench's own clock."""
     when = datetime(2026, 3, 1, 14, 30, tzinfo=timezone(timedelta(hours=5)))
