@@ -299,7 +299,8 @@ def _exchange_setting(
     new = task.layout.expand(codes, touched)
     delta = new - z[:, None, touched]
     gain, sums = _gains(batch, D, B, delta, touched)
-    gain = np.where(kept, gain, -np.inf)
+    if kept is not None:
+        gain = np.where(kept, gain, -np.inf)
     if task.layout.derived:
         gain = np.where(np.isfinite(gain), gain, -np.inf)
     best = np.argmax(gain, axis=1)
@@ -321,8 +322,11 @@ def _touched(layout: Layout, factors: tuple[int, ...]) -> Ints:
     return reduce(np.union1d, (layout.touched[factor] for factor in factors))
 
 
-def _tried(task: Task, values: Array, factors: tuple[int, ...]) -> tuple[Array, Flags]:
-    """Return the rows with some factors at all settings to try, shape (n_plans, n_trials, n_factors), and those that may be."""
+def _tried(task: Task, values: Array, factors: tuple[int, ...]) -> tuple[Array, Flags | None]:
+    """Return the rows with some factors at all settings to try, shape (n_plans, n_trials, n_factors), and those that may be.
+
+    None for the latter where limits have no say.
+    """
     tries = values[:, None, :]
     for factor in factors:
         settings: Array = task.candidates[factor]
@@ -331,7 +335,7 @@ def _tried(task: Task, values: Array, factors: tuple[int, ...]) -> tuple[Array, 
             settings = np.clip(values[:, factor, None] + size * np.array([-1.0, 1.0]), low, high)
         tries = _at_each(tries, factor, settings)
     if task.allowed is None or task.limited.isdisjoint(factors):
-        return tries, np.ones(tries.shape[:2], dtype=bool)
+        return tries, None
     return _sifted(tries, task.allowed(tries))
 
 
@@ -339,7 +343,7 @@ def _at_each(tries: Array, factor: int, settings: Array) -> Array:
     """Repeat trials, shape (n_plans, n_trials, ..., n_factors), with a factor at each of its settings."""
     n_before, n_settings = tries.shape[1], settings.shape[-1]
     tries = np.repeat(tries, n_settings, axis=1)
-    every = np.tile(settings, n_before)
+    every = settings if n_before == 1 else np.tile(settings, n_before)
     tries[..., factor] = every.reshape(*every.shape, *(1,) * (tries.ndim - 3))
     return tries
 
