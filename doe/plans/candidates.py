@@ -28,6 +28,9 @@ MOST_COMBINATIONS = 200_000
 _STEPS = 11
 """Settings tried of a range without steps that limits cut."""
 
+_LOOKED_AT = 400
+"""Combinations by which a factor is judged that limits hardly let move by itself."""
+
 _FINE = 1001
 """Settings looked at to say where a range without steps ends that limits cut."""
 
@@ -64,8 +67,18 @@ class Region:
     @property
     def tied(self) -> tuple[tuple[int, int], ...]:
         """Pairs of limited factors that can hardly change but together, as where settings must add up to a number."""
-        stuck = [place for column, place in enumerate(self.limited) if _is_stuck(self.pool, column)]
-        return tuple(itertools.combinations(stuck, 2))
+        return tuple(itertools.combinations((place for place in self.limited if self._is_stuck(place)), 2))
+
+    def _is_stuck(self, place: int) -> bool:
+        """Tell whether most combinations leave a factor one setting, all others as they are."""
+        picked = np.unique(np.linspace(0, len(self.pool) - 1, _LOOKED_AT).astype(np.intp))
+        rows = np.zeros((len(picked), 1, len(self.candidates)))
+        rows[:, :, list(self.limited)] = self.pool[picked, None]
+        settings = self.candidates[place]
+        rows = np.repeat(rows, len(settings), axis=1)
+        rows[:, :, place] = settings
+        n_left = keeps(self.coding, self.limits, rows).sum(axis=1)
+        return bool((n_left == 1).sum() > len(picked) / 2)
 
     def draw(self, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
         """Draw settings at random that keep the limits, shape (*shape, n_factors)."""
@@ -74,12 +87,6 @@ class Region:
         if self.limited:
             drawn[..., list(self.limited)] = self.pool[rng.integers(len(self.pool), size=shape)]
         return drawn
-
-
-def _is_stuck(pool: Array, column: int) -> bool:
-    """Tell whether most combinations leave a factor one setting, all others as they are."""
-    _, counts = np.unique(np.delete(pool, column, axis=1), axis=0, return_counts=True)
-    return bool((counts == 1).sum() > len(pool) / 2)
 
 
 def limited_places(coding: Coding, limits: Sequence[Limit]) -> tuple[int, ...]:
