@@ -32,15 +32,23 @@ _ON_STEP = 1e-6
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
+def in_range(factor: Factor, number: npt.ArrayLike) -> Array:
+    """Return numbers as they are, those at an end of a factor's range but for rounding as that; NaN for what is beyond."""
+    low, high = factor.span
+    slack = _EDGE * (high - low)
+    values = np.asarray(number, dtype=float)
+    return np.where((values >= low - slack) & (values <= high + slack), np.clip(values, low, high), np.nan)
+
+
 def left_to(rule: Sum, settings: Mapping[str, Any], to: Factor | None = None) -> Array:
     """Return what settings leave to a part of a rule, by default its `rest`; NaN where that is off its range or steps."""
     to = rule.rest if to is None else to
     low, high = to.span
-    slack = _EDGE * (high - low)
-    number = np.round(rule.left(settings, to), 15 - math.ceil(math.log10(high - low)))  # no noise of the subtraction
-    number = np.where((number >= low - slack) & (number <= high + slack), np.clip(number, low, high), np.nan)
+    number = in_range(
+        to, np.round(rule.left(settings, to), 15 - math.ceil(math.log10(high - low)))
+    )  # without its noise
     if to.step is None:
-        return np.asarray(number)
+        return number
     steps = (number - low) / to.step
     return np.where(np.abs(steps - np.round(steps)) < _ON_STEP, low + np.round(steps) * to.step, np.nan)
 

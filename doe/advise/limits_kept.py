@@ -11,6 +11,7 @@ import pandas as pd
 
 from doe.advise.space import kept as keeps
 from doe.fit.draws import Draws
+from doe.grids import in_range
 from doe.model.choices import Value
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
@@ -18,8 +19,6 @@ from doe.model.outcome import Outcome
 from doe.model.sums import sums
 
 Array = npt.NDArray[Any]
-
-_EDGE = 1e-9
 
 
 class Watch:
@@ -69,11 +68,8 @@ class Watch:
         for rule in self.sums:
             if moved is None or moved in rule.parts:
                 takes = rule.takes_up(moved)
-                number: Array = np.asarray(rule.left({str(name): result[name] for name in result}, takes), dtype=float)
-                low, high = takes.span
-                slack = _EDGE * (high - low)
-                fits = (number >= low - slack) & (number <= high + slack)
-                result[takes.name] = np.where(fits, number, self.nominal[takes.name])
+                left = in_range(takes, rule.left({str(name): result[name] for name in result}, takes))
+                result[takes.name] = np.where(np.isnan(left), self.nominal[takes.name], left)
         return result
 
     def moved(self, factor: Factor, values: Sequence[Any]) -> tuple[Array, list[str]]:

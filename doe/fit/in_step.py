@@ -52,7 +52,7 @@ def in_step(evidence: Evidence, coding: Coding, matrix: Matrix) -> Check | None:
 
 def _is_read_early_and_late(evidence: Evidence) -> bool:
     """Whether something was read in two sessions, or half a session apart."""
-    seen = pairs(evidence.variant, np.maximum(evidence.session, -1))
+    seen = pairs(evidence.variant, evidence.session)
     if len(np.unique(seen[:, 0])) < len(seen):
         return True
     places = [evidence.place[evidence.variant == variant] for variant in np.unique(evidence.variant)]

@@ -7,8 +7,9 @@ canonical correlation between them is near one. Credit is then shared by the mod
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ from doe.model.choices import Value
 from doe.model.errors import DataError, listed
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit, broken_limits
-from doe.model.sums import Sum, sums
+from doe.model.sums import sums
 from doe.model.wording import rounded, spaced
 
 Array = npt.NDArray[Any]
@@ -129,7 +130,7 @@ class Rules:
         return not broken_limits(settings, self.limits, self.derived)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class _Way:
     """One way to pull two terms apart, the best first in order.
 
@@ -156,11 +157,7 @@ class _Way:
     in_common: float
     minutes: float
     correlation: float
-    moved: Mapping[str, Value]
-
-    @property
-    def order(self) -> tuple[Any, ...]:
-        return self.needs_unit, self.is_beginning, self.still_near, self.in_common, self.minutes, self.correlation
+    moved: Mapping[str, Value] = field(compare=False)
 
 
 def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Coding, rules: Rules | None = None) -> str:
@@ -191,10 +188,10 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
     factors = {factor.name: factor for factor in coding.factors}
     last = {name: factor.read(settings.iloc[-1][name]) for name, factor in factors.items()}
     before, in_common = _correlation(tie, settings, coding)
+    helps = _HELPS if rules.limits else 1.0  # within narrow limits every change does a little
     ways = []
     for moved in (moved for name in apart for moved in _moves(name, last, factors, rules)):
         after, left = _correlation(tie, pd.concat([settings, pd.DataFrame([{**last, **moved}])]), coding)
-        helps = _HELPS if rules.limits else 1.0  # within narrow limits every change does a little
         parts, begins = after < helps * min(before, EXACT) - 1e-6, left < helps * in_common - 1e-6
         if parts or begins:
             stuck = not all(factors[name].can_go(last[name], value) for name, value in moved.items())
@@ -203,7 +200,7 @@ def breaking_variant(tie: tuple[Term, Term], settings: pd.DataFrame, coding: Cod
             ways.append(_Way(stuck, not parts, parts and after >= NEAR, left, minutes, after, moved))
     if not ways:
         return "" if rules.limits else f"build one new unit with {spaced(apart[0])} changed and the rest as it was"
-    return _told(min(ways, key=lambda way: way.order))
+    return _told(min(ways))
 
 
 def _moves(name: str, last: Mapping[str, Value], factors: Mapping[str, Factor], rules: Rules) -> list[dict[str, Value]]:
@@ -213,23 +210,22 @@ def _moves(name: str, last: Mapping[str, Value], factors: Mapping[str, Factor], 
         alone = [{name: value} for value in values if value != last[name] and rules.kept({**last, name: value})]
         if alone:
             return alone
-    summed = [rule for rule in sums(list(factors.values()), rules.limits, rules.derived) if factor in rule.parts]
-    made_up = [
-        moved
-        for rule in summed
-        for other in rule.parts
-        if other is not factor
-        for value in factor.grid()
-        for moved in _made_up(rule, other, last, {name: value})
-    ]
-    return [moved for moved in made_up if moved[name] != last[name] and rules.kept({**last, **moved})]
+    return _made_up(factor, last, list(factors.values()), rules)
 
 
 def _made_up(
-    rule: Sum, other: Factor, last: Mapping[str, Value], moved: Mapping[str, Value]
-) -> Iterator[dict[str, Value]]:
-    with contextlib.suppress(DataError):
-        yield {**moved, other.name: other.read(rule.left({**last, **moved}, other))}
+    factor: Factor, last: Mapping[str, Value], factors: Sequence[Factor], rules: Rules
+) -> list[dict[str, Value]]:
+    """List changes of one factor for which another makes up where settings must add up."""
+    summed = [rule for rule in sums(factors, rules.limits, rules.derived) if factor in rule.parts]
+    partners = [(rule, other) for rule in summed for other in rule.parts if other != factor]
+    found: list[dict[str, Value]] = []
+    for (rule, other), value in itertools.product(partners, factor.grid()):
+        with contextlib.suppress(DataError):
+            settings = rule.completed({**last, factor.name: value}, other)
+            if value != last[factor.name] and rules.kept(settings):
+                found.append({factor.name: value, other.name: settings[other.name]})
+    return found
 
 
 def _told(way: _Way) -> str:

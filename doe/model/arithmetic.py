@@ -197,7 +197,10 @@ def _join(parts: list[Any], name: str) -> Any:
 def _compare(node: ast.Compare, values: Mapping[str, Any]) -> Any:
     parts = (node.left, *node.comparators)
     sides = [compute(part, values) for part in parts]
-    sizes = [0.0 if _is_text(side) else _size(part, values) for part, side in zip(parts, sides, strict=True)]
+    sizes = [
+        0.0 if _is_text(side) else added_up(part, lambda term: abs(compute(term, values)))
+        for part, side in zip(parts, sides, strict=True)
+    ]
     truths = [
         _truth(type(sign), *pair, one + other)
         for sign, pair, (one, other) in zip(node.ops, itertools.pairwise(sides), itertools.pairwise(sizes), strict=True)
@@ -205,14 +208,14 @@ def _compare(node: ast.Compare, values: Mapping[str, Any]) -> Any:
     return truths[0] if len(truths) == 1 else _join(truths, "min")
 
 
-def _size(node: ast.AST, values: Mapping[str, Any]) -> Any:
-    """Return how large the numbers are that a result is added up from; its own size where it is no sum."""
+def added_up(node: ast.AST, size: Callable[[ast.AST], Any]) -> Any:
+    """Return how large the numbers are that a part of a rule is a sum of: the sizes of its terms, or its own."""
     match node:
         case ast.BinOp(op=ast.Add() | ast.Sub()):
-            return _size(node.left, values) + _size(node.right, values)
+            return added_up(node.left, size) + added_up(node.right, size)
         case ast.UnaryOp():
-            return _size(node.operand, values)
-    return abs(compute(node, values))
+            return added_up(node.operand, size)
+    return size(node)
 
 
 def _truth(sign: type[ast.cmpop], first: Any, second: Any, size: Any) -> Any:

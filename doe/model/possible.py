@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from doe.model.arithmetic import ROUNDING
+from doe.model.arithmetic import ROUNDING, added_up
 from doe.model.choices import Value
 from doe.model.errors import UsageError, listed
 from doe.model.expression import Expression
@@ -252,19 +252,14 @@ def _truth(node: ast.AST, known: Mapping[str, Any]) -> Truth:
             sides = [_bounds(side, known) for side in written]
             if any(side is None for side in sides):
                 return _NEVER
-            sizes = [_largest(side, known) for side in written]
+            sizes = [added_up(side, lambda term: _largest(term, known)) for side in written]
             compared = zip(node.ops, itertools.pairwise(sides), itertools.pairwise(sizes), strict=True)
             return _all([_compared(type(sign), *pair, ROUNDING * sum(size)) for sign, pair, size in compared])
     return True, True
 
 
 def _largest(node: ast.AST, known: Mapping[str, Any]) -> float:
-    """Return the most that the numbers come to which a side is added up from, as `doe.model.arithmetic` measures them."""
-    match node:
-        case ast.BinOp(op=ast.Add() | ast.Sub()):
-            return _largest(node.left, known) + _largest(node.right, known)
-        case ast.UnaryOp():
-            return _largest(node.operand, known)
+    """Return the most that the size of a part of a rule comes to."""
     found = _bounds(node, known)
     return 0.0 if found is None or isinstance(found, frozenset) else max(abs(found[0]), abs(found[1]))
 

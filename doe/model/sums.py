@@ -69,6 +69,17 @@ class Sum:
         taken = sum(w * settings[part.name] for part, w in zip(self.parts, self.weights, strict=True) if part is not to)
         return (self.total - taken) / share
 
+    def completed(self, settings: Mapping[str, Value], to: Factor | None = None) -> dict[str, Value]:
+        """Return settings in which a part, by default `rest`, takes what the others leave.
+
+        Raises
+        ------
+        DataError
+            If it cannot be set so.
+        """
+        to = self.rest if to is None else to
+        return {**settings, to.name: to.read(self.left(settings, to))}
+
 
 def sums(factors: Sequence[Factor], limits: Sequence[Limit], derived: Sequence[Derived]) -> tuple[Sum, ...]:
     """Find the rules that say what settings add up to; each leaves the rest to another factor.
@@ -140,5 +151,5 @@ def made_up(settings: Mapping[str, Value], rules: Sequence[Sum]) -> dict[str, Va
     result = dict(settings)
     for rule in rules:
         with contextlib.suppress(DataError):
-            result[rule.rest.name] = rule.rest.read(rule.left(result))
+            result = rule.completed(result)
     return result

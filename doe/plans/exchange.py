@@ -334,9 +334,7 @@ def _tried(task: Task, values: Array, factors: tuple[int, ...]) -> tuple[Array, 
             size, low, high = task.nudges[factor]
             settings = np.clip(values[:, factor, None] + size * np.array([-1.0, 1.0]), low, high)
         tries = _at_each(tries, factor, settings)
-    if task.allowed is None or task.limited.isdisjoint(factors):
-        return tries, None
-    return _sifted(tries, task.allowed(tries))
+    return _sifted(task, factors, tries)
 
 
 def _at_each(tries: Array, factor: int, settings: Array) -> Array:
@@ -348,8 +346,19 @@ def _at_each(tries: Array, factor: int, settings: Array) -> Array:
     return tries
 
 
-def _sifted(tries: Array, kept: Flags) -> tuple[Array, Flags]:
-    """Leave out trials that break limits, most of them where factors are tied; as many stay for every plan."""
+def _sifted(task: Task, factors: tuple[int, ...], tries: Array) -> tuple[Array, Flags | None]:
+    """Leave out trials that break limits, most of them where factors are tied; as many stay for every plan.
+
+    Parameters
+    ----------
+    task : Task
+    factors : tuple of int
+        What the trials change; limits that speak of none of them have no say, and there are no flags then.
+    tries : ndarray of shape (n_plans, n_trials, ..., n_factors)
+    """
+    if task.allowed is None or task.limited.isdisjoint(factors):
+        return tries, None
+    kept = np.all(task.allowed(tries), axis=tuple(range(2, tries.ndim - 1)))
     most = max(1, int(kept.sum(axis=1).max()))
     first = np.argsort(~kept, axis=1, kind="stable")[:, :most]
     rows = np.arange(len(tries))[:, None]
@@ -393,15 +402,14 @@ def _exchange_group(task: Task, batch: Batch, factors: tuple[int, ...], rows: In
     tries = batch.values[:, None, rows]
     for factor in factors:
         tries = _at_each(tries, factor, task.candidates[factor])
-    kept: Flags = np.ones(tries.shape[:2], dtype=bool)
-    if task.allowed is not None and not task.limited.isdisjoint(factors):
-        tries, kept = _sifted(tries, np.all(task.allowed(tries), axis=2))
+    tries, kept = _sifted(task, factors, tries)
     X = batch.X[:, rows]
     beside = np.broadcast_to(
         X[:, None, :, task.layout.n_columns :], (*tries.shape[:3], task.size - task.layout.n_columns)
     )
     gain = _gains_together(batch, X, np.concatenate([task.layout.rows(tries), beside], axis=3))
-    gain = np.where(kept, gain, -np.inf)
+    if kept is not None:
+        gain = np.where(kept, gain, -np.inf)
     best = np.argmax(gain, axis=1)
     changed: Flags = gain[np.arange(len(best)), best] > _GAIN
     if changed.any():

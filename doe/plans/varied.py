@@ -12,8 +12,7 @@ from doe.model.sums import Sum, sums
 
 def named_terms(coding: Coding, model: str, limits: Sequence[Limit]) -> tuple[Term, ...]:
     """List the terms of a model by name, such as ``"main"``, without the factors that follow from others."""
-    gone = {factor for factor, _ in following(coding, (), limits)}
-    return coding.terms(model, [factor.name for factor in coding.factors if factor not in gone])
+    return coding.terms(model, compared_names(coding, (), limits))
 
 
 def compared_names(coding: Coding, terms: Sequence[Term], limits: Sequence[Limit]) -> tuple[str, ...]:
