@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from doe.model.choices import Value
+from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.numbers import not_negative
 from doe.model.wording import duration, rounded
@@ -74,16 +75,25 @@ def change_told(factor: Factor, effort: Effort) -> str:
     'a new unit, 1 h 30 min, and 20 min'
     >>> change_told(Factor("rings", kind="count", low=7, high=12, way="rebuild"), Effort())
     'a new unit'
+    >>> change_told(Factor("pad", "categorical", levels=["felt", "cork"], minutes=8, price=2, prices={"cork": 12}), Effort())
+    '8 min and 2 in money; once, cork 12 in money'
     """
     parts = [_time(factor.minutes)] if factor.minutes or not factor.minutes_per_step else []
     more = "more " if parts else ""
     each = "step" if factor.step is not None or not factor.is_numeric else f"1 {factor.unit}".rstrip()
     parts += [f"{_time(factor.minutes_per_step)} {more}for each {each}"] if factor.minutes_per_step else []
-    own = ", ".join(parts)
+    own, bought = ", ".join(parts), _bought(factor)
+    money = f"{rounded(factor.price)} in money" if factor.price else ""
     if factor.way != "rebuild":
-        return own
+        return listed(filter(None, [own, money]), "and") + bought
     unit = f"a new unit, {_time(effort.new_unit_minutes)}" if effort.new_unit_minutes else "a new unit"
-    return f"{unit}, and {own}" if factor.minutes or factor.minutes_per_step else unit
+    beside = listed(filter(None, [own if factor.minutes or factor.minutes_per_step else "", money]), "and")
+    return (f"{unit}, and {beside}" if beside else unit) + bought
+
+
+def _bought(factor: Factor) -> str:
+    paid = [f"{level} {rounded(price)}" for level, price in factor.prices.items() if price]
+    return f"; once, {listed(paid, 'and')} in money" if paid else ""
 
 
 def bare_setting(factor: Factor) -> Value | None:

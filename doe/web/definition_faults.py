@@ -56,6 +56,7 @@ def _of_factor(sentence: str, typed: Mapping[str, str]) -> dict[str, str]:
     signs = {
         "two different levels": "levels",
         ": level '": "levels",
+        ": price of ": "prices",
         ": the range ": "high",
         "has no order, so its way": "way",
     }

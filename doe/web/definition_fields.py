@@ -4,23 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import partial
 from typing import Any, get_args
 
 from doe.measuring.check import check_outcome
 from doe.model.choices import Direction, FactorKind, Goal, OutcomeKind, Way
 from doe.model.effort import Effort
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import FettleError
 from doe.model.expectation import Expectation
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
-from doe.model.numbers import parts_of, read_minutes, read_number, without_unit
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import exact
 from doe.web.contexts import Choice, Field
 from doe.web.definition_faults import NotRead, pinned
 from doe.web.recipe_fields import read_recipe, recipe_fields, typed_recipe
+from doe.web.typed_numbers import TypedNumbers
 
 Record = Factor | Outcome | Limit | Derived | Expectation | Effort
 
@@ -128,6 +127,7 @@ _SAID = {
     "minutes": "The time of one change",
     "minutes_per_step": "The time for each step more",
     "price": "The money for one change",
+    "prices": "The prices of levels",
     "new_unit_minutes": "The time for a new unit",
     "session_minutes": "The time for a session",
     "reading_minutes": "The time for a round of readings",
@@ -232,6 +232,13 @@ def _factor_fields(values: Mapping[str, str], made: Callable[..., Field], *, wit
         made("minutes", "One change takes", "number", unit="min"),
         made("minutes_per_step", "and for each step more", "number", unit="min", when=f"{_NUMBER} ordered"),
         made("price", "Money for one change", "number"),
+        made(
+            "prices",
+            "Prices of levels, paid once",
+            "long",
+            "What has to be bought for it: one level on each line, such as cork = 12.",
+            when="kind=ordered categorical",
+        ),
         made("note", "How to change it, what to beware of", "long"),
         *late,
     )
@@ -321,7 +328,7 @@ def as_typed(kind: str, record: Any) -> dict[str, str]:
     if isinstance(record, Setup):
         return {"title": record.title, "question": record.question}
     names = {
-        "factor": [item.name for item in fields(Factor) if item.name != "prices"],
+        "factor": [item.name for item in fields(Factor)],
         "outcome": [item.name for item in fields(Outcome) if item.name not in ("scale", "recipe")],
         "limit": ["rule", "note"],
         "derived": ["name", "expression", "unit"],
@@ -338,14 +345,16 @@ def as_typed(kind: str, record: Any) -> dict[str, str]:
 def _text(value: Any) -> str:
     if value is None:
         return ""
+    if isinstance(value, Mapping):
+        return "\n".join(f"{name} = {_text(item)}" for name, item in value.items())
     if isinstance(value, tuple | list):
         joiner = "\n" if all(isinstance(item, str) for item in value) else " "
         return joiner.join(_text(item) for item in value)
     return exact(value) if isinstance(value, int | float) else str(value)
 
 
-def build(kind: str, typed: Mapping[str, str], old: Any, setup: Setup) -> Record:
-    """Make a definition from what was typed; what the form does not show stays as it was.
+def build(kind: str, typed: Mapping[str, str], setup: Setup) -> Record:
+    """Make a definition from what was typed.
 
     Raises
     ------
@@ -355,7 +364,7 @@ def build(kind: str, typed: Mapping[str, str], old: Any, setup: Setup) -> Record
         If it contradicts itself; the sentence names the field.
     """
     if kind == "factor":
-        return _factor(typed, old)
+        return _factor(typed)
     if kind == "outcome":
         return _outcome(typed)
     if kind == "limit":
@@ -364,69 +373,10 @@ def build(kind: str, typed: Mapping[str, str], old: Any, setup: Setup) -> Record
         return Derived(typed.get("name", ""), typed.get("expression", ""), typed.get("unit", ""))
     if kind == "expectation":
         return _expectation(typed, setup)
-    numbers = _Numbers(typed)
+    numbers = TypedNumbers(typed)
     spent = {item.name: numbers.spent(item.name) for item in fields(Effort)}
     numbers.check()
     return Effort(**spent)
-
-
-class _Numbers:
-    """Reads the numbers of a form, and keeps what is wrong with each until all are read.
-
-    Parameters
-    ----------
-    typed : mapping of str to str
-        The form.
-    unit : str
-        Unit of measure that may stand behind a number.
-    """
-
-    def __init__(self, typed: Mapping[str, str], unit: str = "") -> None:
-        self._typed, self._unit = typed, unit
-        self._errors: dict[str, str] = {}
-
-    def number(self, name: str) -> float | None:
-        """Read a number, None for an empty field."""
-        if not self._typed.get(name):
-            return None
-        return self._tried(name, partial(_read, self._typed[name], name, self._unit))
-
-    def pair(self, name: str) -> float | tuple[float, ...] | None:
-        """Read one number or two with a blank between."""
-        parts = parts_of(self._typed.get(name, ""), self._unit)
-        if len(parts) > 2:
-            told = f"{name} is '{self._typed[name][:60]}'; it must be one number, or two with a blank between."
-            self._errors[name] = told
-            return None
-        found = [self._tried(name, partial(_read, part, name, self._unit)) for part in parts]
-        read = tuple(value for value in found if value is not None)
-        return read[0] if len(read) == 1 else (read or None)
-
-    def spent(self, name: str) -> float:
-        """Read minutes or money; nothing where the field is empty."""
-        if "minutes" not in name:
-            return self.number(name) or 0.0
-        if not self._typed.get(name):
-            return 0.0
-        return self._tried(name, partial(read_minutes, self._typed[name], name)) or 0.0
-
-    def check(self) -> None:
-        """Check that all could be read.
-
-        Raises
-        ------
-        NotRead
-            If one could not.
-        """
-        if self._errors:
-            raise NotRead(self._errors)
-
-    def _tried(self, name: str, read: Callable[[], float]) -> float | None:
-        try:
-            return read()
-        except DataError as err:
-            self._errors[name] = str(err)
-            return None
 
 
 def _levels(text: str) -> list[str]:
@@ -435,13 +385,14 @@ def _levels(text: str) -> list[str]:
     return lines if len(lines) > 1 else [part.strip() for part in text.split(",") if part.strip()]
 
 
-def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
+def _factor(typed: Mapping[str, str]) -> Factor:
     kind: Any = typed.get("kind", "continuous")
-    numbers = _Numbers(typed, typed.get("unit", ""))
+    numbers = TypedNumbers(typed, typed.get("unit", ""))
     span = ("low", "high", "step") if kind in ("continuous", "count") else ()
     levels = [] if span else _levels(typed.get("levels", ""))
     read: dict[str, Any] = {name: numbers.number(name) for name in span}
     read |= {name: numbers.spent(name) for name in ("minutes", "minutes_per_step", "price")}
+    prices = {} if span else numbers.prices("prices")
     numbers.check()
     return Factor(
         typed.get("name", ""),
@@ -449,7 +400,7 @@ def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
         levels=levels,
         unit=typed.get("unit", ""),
         way=typed.get("way", "either"),  # type: ignore[arg-type]
-        prices={level: price for level, price in (old.prices if old else {}).items() if level in levels},
+        prices=prices,
         note=typed.get("note", ""),
         **read,
     )
@@ -458,7 +409,7 @@ def _factor(typed: Mapping[str, str], old: Factor | None) -> Factor:
 def _outcome(typed: Mapping[str, str]) -> Outcome:
     kind: Any = typed.get("kind", "measured")
     goal: Any = typed.get("goal") or None
-    numbers = _Numbers(typed, typed.get("unit", ""))
+    numbers = TypedNumbers(typed, typed.get("unit", ""))
     ends = (numbers.number("scale_low"), numbers.number("scale_high"))
     read: dict[str, Any] = {
         name: numbers.number(name) for name in ("best", "target", "low", "high", "matters", "weight")
@@ -483,16 +434,7 @@ def _outcome(typed: Mapping[str, str]) -> Outcome:
 def _expectation(typed: Mapping[str, str], setup: Setup) -> Expectation:
     effect: Any = typed.get("effect", "raises")
     outcome = typed.get("outcome", "")
-    numbers = _Numbers(typed, next((item.unit for item in setup.outcomes if item.name == outcome), ""))
+    numbers = TypedNumbers(typed, next((item.unit for item in setup.outcomes if item.name == outcome), ""))
     size = numbers.number("size")
     numbers.check()
     return Expectation(typed.get("factor", ""), outcome, effect, size, typed.get("note", ""))
-
-
-def _read(text: str, name: str, unit: str) -> float:
-    try:
-        return read_number(without_unit(text, unit), name)
-    except DataError as err:
-        if "thousands" in str(err):
-            raise
-        raise DataError(f"{name} is '{text[:60]}'; it must be a number.") from None

@@ -298,7 +298,7 @@ def _store(
     file = desk.project.file
     if kind == "about":
         return _store_about(file, typed, old)
-    record = build(kind, typed, old, desk.view().snapshot.setup)
+    record = build(kind, typed, desk.view().snapshot.setup)
     files = sent_files(file, record, sent) if isinstance(record, Outcome) else []
     if record == old and not files:
         raise DataError(UNCHANGED)

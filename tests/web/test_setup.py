@@ -2,6 +2,7 @@
 
 import html
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -35,16 +36,43 @@ def test_a_number_may_stand_with_the_unit_of_its_definition(visitor, project):
     assert project.setup.expectations[-1].size == 2.0
 
 
-def test_prices_of_levels_go_with_the_levels(visitor, project):
-    """The page shows neither, of a factor that has become a number; what it refused could not be put right there."""
+def test_a_level_that_is_renamed_keeps_its_price_or_asks_for_it(visitor, project):
+    wood = Factor("wood", kind="categorical", levels=["ash", "oak"], price=2, prices={"ash": 3, "oak": 5})
+    project.file.change_setup("factor", wood, was="ash")
+    told_of = "one change takes 0 min and 2 in money; once, ash 3 and oak 5 in money"
+    assert told_of in visitor.get("/setup").text
+    form = visitor.get("/setup/factor?name=wood")
+    page = visitor.send(form, "/factor", levels="ash\nelm")
+    assert told(page) == {
+        "prices": "Factor 'wood': the prices of levels name 'oak', which is not one of its levels; there are ash and elm."
+    }
+    page = visitor.send(form, "/factor", levels="ash\nelm", prices="ash = 3\r\n\r\nelm=5.5")
+    assert page.status == 200, page.text
+    assert project.setup.factors[-1] == replace(wood, levels=["ash", "elm"], prices={"ash": 3, "elm": 5.5})
+
+
+def test_a_factor_that_becomes_a_number_loses_the_prices_of_its_levels(visitor, project):
+    """The page does not show them then; what it refused could not be put right there."""
     wood = Factor("wood", kind="categorical", levels=["ash", "oak"], prices={"ash": 3, "oak": 5})
     project.file.change_setup("factor", wood, was="ash")
-    visitor.send(visitor.get("/setup/factor?name=wood"), "/factor", levels="ash\nelm")
-    assert dict(project.setup.factors[-1].prices) == {"ash": 3}
-    project.file.change_setup("factor", wood, name="wood")
     page = visitor.send(visitor.get("/setup/factor?name=wood"), "/factor", kind="count", low="1", high="3", was="1")
     assert page.status == 200, page.text
     assert dict(project.setup.factors[-1].prices) == {}
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        ("ash 3", "The prices of levels have a line 'ash 3'; write each level once, such as cork = 12."),
+        ("= 3", "The prices of levels have a line '= 3'; write each level once, such as cork = 12."),
+        ("ash = 3\nash = 4", "The prices of levels name ash twice; write each level once, such as cork = 12."),
+        ("ash = free", "Price of ash is 'free'; it must be a number."),
+        ("ash = -1", "Factor 'wood': price of ash is -1; it must be 0 or more."),
+    ],
+)
+def test_prices_that_cannot_be_read_are_told_at_their_field(visitor, typed, expected):
+    sent = {"name": "wood", "kind": "categorical", "levels": "ash\noak", "was": "ash", "prices": typed}
+    assert told(visitor.send(visitor.get("/setup/factor"), "/factor", **sent)) == {"prices": expected}
 
 
 @pytest.mark.parametrize(
