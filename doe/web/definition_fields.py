@@ -339,7 +339,11 @@ def as_typed(kind: str, record: Any) -> dict[str, str]:
     if isinstance(record, Outcome):
         low, high = record.scale if record.scale is not None else (None, None)
         typed |= {"scale_low": _text(low), "scale_high": _text(high), **typed_recipe(record)}
-    return typed
+        unasked = {"weight": "1"} if record.goal is None else {}
+    else:
+        unasked = {"minutes_per_step": "0"}
+    # a field that is not asked for stays in sight while it holds something, so it does not hold what counts anyway
+    return {name: "" if unasked.get(name) == value else value for name, value in typed.items()}
 
 
 def _text(value: Any) -> str:

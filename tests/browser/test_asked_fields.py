@@ -36,6 +36,10 @@ def test_fields_follow_kind_and_goal(browser, tmp_path):
         page.fill("[name=levels]", "paper\npoly")
         tap(page, "Store")
         assert project.setup.factors[0].levels == ("paper", "poly")
+        phone.go("/setup/factor?name=driver")
+        assert "prices" in shown(page) and not {"low", "high", "step", "minutes_per_step"} & shown(page)
+        phone.go("/setup/outcome?name=bass")
+        assert not {"worst", "weight"} & shown(page)
 
         page = phone.go("/setup/outcome")
         assert not {"scale_low", "best", "target", "low", "worst", "weight", "keys", "recipe_files"} & shown(page)
