@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined
+from pydantic import AfterValidator
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
@@ -99,6 +100,7 @@ def desk_of(request: Request) -> Desk:
 
 
 AtDesk = Annotated[Desk, Depends(desk_of)]
+VariantName = Annotated[str, AfterValidator(urls.variant_at)]
 
 
 def page(request: Request, name: str, context: Any, status: int = 200, *, doubts: Sequence[str] = ()) -> HTMLResponse:

@@ -23,7 +23,7 @@ from doe.web.desk import View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, outcome_field, reading_rows, value_text
 from doe.web.forms import Posted, Sent, marked
-from doe.web.pages import AtDesk, go_to, known_variant, page
+from doe.web.pages import AtDesk, VariantName, go_to, known_variant, page
 
 router = APIRouter(include_in_schema=False)
 _ORDER = "Place in the order"
@@ -33,7 +33,7 @@ _SHOWN = 6
 
 
 @router.get("/variants/{name:path}/readings")
-def show(request: Request, desk: AtDesk, name: str, session: str = "", rater: str = "") -> Response:
+def show(request: Request, desk: AtDesk, name: VariantName, session: str = "", rater: str = "") -> Response:
     """Show the form that takes readings."""
     view = desk.view()
     found = known_variant(view.snapshot.variants, name)
@@ -130,7 +130,7 @@ def _slips(view: View, rows: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 @router.post("/variants/{name:path}/readings")
-def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def store(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Store readings."""
     view = desk.view()
     variant = known_variant(view.snapshot.variants, name).name

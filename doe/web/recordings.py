@@ -17,7 +17,7 @@ from doe.web import urls
 from doe.web.contexts import Field, FormPage
 from doe.web.desk import Desk, View
 from doe.web.forms import Posted, Sent
-from doe.web.pages import AtDesk, go_to, known_variant, page
+from doe.web.pages import AtDesk, VariantName, go_to, known_variant, page
 from doe.web.readings import last_session, not_built
 from doe.web.recipe_fields import KINDS
 
@@ -27,7 +27,7 @@ _CHOOSE_AGAIN = " Choose the recordings again: files are not kept when something
 
 
 @router.get("/variants/{name:path}/recordings")
-def show(request: Request, desk: AtDesk, name: str) -> Response:
+def show(request: Request, desk: AtDesk, name: VariantName) -> Response:
     """Show the form that takes recordings."""
     view = desk.view()
     found = known_variant(view.snapshot.variants, name)
@@ -37,7 +37,7 @@ def show(request: Request, desk: AtDesk, name: str) -> Response:
 
 
 @router.post("/variants/{name:path}/recordings")
-def store(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def store(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Measure what was sent, and keep it."""
     view = desk.view()
     variant = known_variant(view.snapshot.variants, name).name

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from urllib.parse import quote, urlencode
+from urllib.parse import quote, unquote, urlencode
 
 
 def _with(path: str, **query: object) -> str:
@@ -14,6 +14,20 @@ def _with(path: str, **query: object) -> str:
 def _part(text: object) -> str:
     """Return text as one part of a path; the router undoes it."""
     return quote(str(text), safe="")
+
+
+def _label(name: str) -> str:
+    """Return a variant's name as one part of a path, whatever it is called.
+
+    A slash stays hidden until `variant_at` looks, or ``x/readings`` would be the readings of x; a browser drops the parts
+    ``.`` and ``..`` from any path.
+    """
+    return _part(name.replace("%", "%25").replace("/", "%2F") if name.strip(".") else name.replace(".", "%2E"))
+
+
+def variant_at(part: str) -> str:
+    """Return the variant whose name stands in a path; addresses on paper have their slashes bare."""
+    return unquote(part)
 
 
 def static(name: str) -> str:
@@ -80,7 +94,7 @@ def log_unit() -> str:
 
 def readings(variant: str, session: str | None = None, rater: str | None = None) -> str:
     """Return the form that takes readings of a variant."""
-    return _with(f"/variants/{_part(variant)}/readings", session=session, rater=rater)
+    return _with(f"/variants/{_label(variant)}/readings", session=session, rater=rater)
 
 
 def variants() -> str:
@@ -90,7 +104,7 @@ def variants() -> str:
 
 def variant(name: str, action: str = "") -> str:
     """Return the page of a variant, or one of its actions: correct, withdraw, built, recordings."""
-    return f"/variants/{_part(name)}" + (f"/{action}" if action else "")
+    return f"/variants/{_label(name)}" + (f"/{action}" if action else "")
 
 
 def compare(first: str = "", second: str = "") -> str:

@@ -24,7 +24,7 @@ from doe.web.desk import Desk, View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, change_steps, factor_field, in_labels, read_fields, reading_rows, time_text
 from doe.web.forms import Sent, bench_minutes_or_none, marked, not_negative_or_none
-from doe.web.pages import AtDesk, best_of, go_to, known_variant, page, think
+from doe.web.pages import AtDesk, VariantName, best_of, go_to, known_variant, page, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
 
@@ -302,7 +302,7 @@ def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tup
 
 
 @router.post("/variants/{name:path}/built")
-def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def built(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Say that a planned variant is built."""
 
     def do() -> str:
@@ -320,7 +320,7 @@ def built(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
 
 
 @router.post("/variants/{name:path}/photos")
-def add_photos(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def add_photos(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Keep photos of a variant."""
 
     def do() -> str:
@@ -348,7 +348,7 @@ class _Edit:
 
 
 @router.get("/variants/{name:path}/correct")
-def show_correction(request: Request, desk: AtDesk, name: str) -> Response:
+def show_correction(request: Request, desk: AtDesk, name: VariantName) -> Response:
     """Show the form that corrects a variant."""
     snapshot = desk.view().snapshot
     variant = known_variant(snapshot.variants, name)
@@ -401,7 +401,7 @@ def _correction(variant: Variant, setup: Setup, edit: _Edit) -> FormPage:
 
 
 @router.post("/variants/{name:path}/correct")
-def correct(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def correct(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Store a corrected variant."""
     snapshot = desk.view().snapshot
     setup, variant = snapshot.setup, known_variant(snapshot.variants, name)
@@ -476,7 +476,7 @@ def _changes(
 
 
 @router.post("/variants/{name:path}/withdraw")
-def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
+def withdraw(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Take a variant out with its readings."""
 
     def do() -> str:
@@ -490,6 +490,6 @@ def withdraw(request: Request, sent: Sent, desk: AtDesk, name: str) -> Response:
 
 
 @router.get("/variants/{name:path}")
-def show(request: Request, desk: AtDesk, name: str) -> Response:
+def show(request: Request, desk: AtDesk, name: VariantName) -> Response:
     """Show one variant; the last route of its kind, since a label may hold a slash."""
     return _shown(request, desk, name)

@@ -4,10 +4,12 @@ import html
 import io
 import re
 import zipfile
+from urllib.parse import urljoin
 
 import pytest
 from PIL import Image
 
+from doe.web import urls
 from tests.web.client import Visitor
 
 TEXTS = {
@@ -236,7 +238,19 @@ def test_a_label_with_a_slash_has_a_page(visitor, project):
     assert visitor.get("/variants/shop%20%2F%20car/readings").status == 200
     assert visitor.get("/variants/shop%20%2F%20car/correct").status == 200
     assert visitor.get("/api/variants/shop%20%2F%20car").status == 200
-    assert "shop%20%2F%20car" in visitor.get("/variants").html
+    assert "shop%20%252F%20car" in visitor.get("/variants").html
+
+
+@pytest.mark.parametrize("label", [".", "..", "1/readings", "1/correct", "50%", "50%2F", "a?b#c", "..."])
+def test_a_variant_may_be_called_what_is_a_path(visitor, project, label):
+    """A browser leaves the parts . and .. out of a path, and the readings of 1 stand under 1/readings (RFC 3986, 5.2.4)."""
+    project.file.correct_variant("2", name=label)
+    assert f"<h1><bdi>{label}</bdi></h1>" in html.unescape(visitor.get(urls.variant(label)).html)
+    assert urls.variant(label) == urljoin(urls.variants() + "/", urls.variant(label))
+    for address in (urls.readings(label), urls.variant(label, "correct"), urls.variant(label, "recordings")):
+        assert label in html.unescape(visitor.get(address).html)
+    assert visitor.send(visitor.get(urls.variant(label, "correct")), "/correct", note="thin").status == 200
+    assert next(item.note for item in project.snapshot().variants if item.name == label) == "thin"
 
 
 def test_a_workbook_that_unfolds_without_end_is_refused(visitor, project):
