@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse
 
 from doe.model.told import told_settling, told_version
-from doe.web.pages import AtDesk, as_json
+from doe.web.pages import AtDesk, as_json, known_version
 
 router = APIRouter(tags=["settling"])
 
@@ -91,7 +90,4 @@ def compare(
 @router.get("/api/settle/{number}")
 def one_version(desk: AtDesk, number: int) -> JSONResponse:
     """Show one settled version."""
-    version = next((item for item in desk.project.versions() if item.number == number), None)
-    if version is None:
-        raise HTTPException(404, f"There is no settled version {number}.")
-    return as_json(told_version(version))
+    return as_json(told_version(known_version(desk.project, number)))

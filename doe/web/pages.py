@@ -17,11 +17,13 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from doe.charts import text
 from doe.model.change import find_variant
-from doe.model.errors import DataError, NoVariant
+from doe.model.errors import DataError, NoVariant, UsageError
 from doe.model.plain import plain
 from doe.model.records import Variant, against_ways
+from doe.model.settled import SettledVersion
 from doe.model.version import version
 from doe.model.wording import capital, counted
+from doe.project import Project
 from doe.sheets.render import TEMPLATES as SHEETS
 from doe.web import urls
 from doe.web.contexts import Frame, NavItem, Notice, Waiting
@@ -83,6 +85,20 @@ def known_variant(variants: Sequence[Variant], name: str) -> Variant:
     except NoVariant as err:
         raise NotHere(err) from None
     except DataError as err:
+        raise HTTPException(404, str(err)) from None
+
+
+def known_version(project: Project, number: int) -> SettledVersion:
+    """Return the settled version of that number.
+
+    Raises
+    ------
+    HTTPException
+        404 if there is none.
+    """
+    try:
+        return project.version(number)
+    except (DataError, UsageError) as err:
         raise HTTPException(404, str(err)) from None
 
 

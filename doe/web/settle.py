@@ -27,7 +27,7 @@ from doe.web import urls
 from doe.web.contexts import Choice, Field
 from doe.web.desk import Desk
 from doe.web.forms import Posted, Sent, at_most
-from doe.web.pages import AtDesk, best_of, go_to, page, think
+from doe.web.pages import AtDesk, best_of, go_to, known_version, page, think
 
 router = APIRouter(include_in_schema=False)
 _BEST = "the best variant"
@@ -158,7 +158,7 @@ def _best_now(desk: Desk) -> str:
 @router.get("/settle/{version}/sheet.html")
 def sheet(desk: AtDesk, version: int) -> Response:
     """Serve the build sheet of a version: one file with its style inside, which the pages' own policy would not let in."""
-    made = render("build_sheet.html", sheet_context(desk.project, desk.project.version(version)))
+    made = render("build_sheet.html", sheet_context(desk.project, known_version(desk.project, version)))
     return HTMLResponse(made, headers={"Content-Security-Policy": _policy_of(made)})
 
 

@@ -54,6 +54,7 @@ def test_a_version_is_kept_shown_compared_and_taken_back(at_radio, radio):
     assert "Version 1, kitchen radio" in kept.text
     assert kept.text.count("It was not confirmed by fresh builds yet.") == 1
     assert "<b>shelf</b>" not in kept.html
+    assert "There is no version 2; there is only 1." in at_radio.get("/settle/2/sheet.html").text
     sheet = at_radio.get("/settle/1/sheet.html")
     assert "Make a new unit: rings 7." in sheet.text
     again = at_radio.send(kept, "/settle/keep", name="kitchen radio", variant="17")
@@ -210,8 +211,9 @@ def test_what_cannot_be_answered_is_said_on_the_page(visitor):
         visitor.get("/settle?ask=compare&first=²&second=" + 9 * "9" + "9").status == 200
     )  # no version, so nothing is asked
     missing = visitor.get("/settle/1/sheet.html")
-    assert (missing.status, "That cannot be shown" in missing.text) == (422, True)
+    assert (missing.status, "There is no such page" in missing.text) == (404, True)
     assert "Nothing is settled yet." in missing.text
+    assert visitor.get("/api/settle/1").status == 404
     odd = visitor.get("/settle/seven/sheet.html")
     assert (odd.status, "Nothing is kept at this address." in odd.text) == (404, True)
 
