@@ -100,7 +100,7 @@ def confirmed(log):
 
 def settled(log):
     found = settle(log, FACTORS, OUTCOMES, "13", without="port_length", effort=EFFORT, derived=[AIR])
-    return [found.headline, *found.must_give, *found.notes, *found.disagreements["finding"]]
+    return [found.summary(), *found.must_give, *found.notes, *found.disagreements["finding"]]
 
 
 def routed(_):

@@ -121,24 +121,26 @@ class Equivalents:
 
     def _what(self, row: Mapping[str, Any], is_there: bool) -> str:
         changed = [name for name in self.start if row[name] != self.start[name]]
-        changes = ", ".join(f"{name} {setting(row[name])}" for name in changed) or "nothing else changed"
+        changes = ", ".join(f"{spaced(name)} {setting(row[name])}" for name in changed) or "nothing else changed"
         where = _where(str(row["unit"]), float(row["minutes"]), is_there)
         does = row["does the same"]
         unknown = "; not known to do the same" if self.is_open else ""
         fits = unknown if does is None else "" if does else f"; {_TOO_FAR}"
         unit = unit_behind(self.units.get(self.quantity, ""))
-        return f"{changes}: {self.quantity} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
+        return (
+            f"{changes}: {spaced(self.quantity)} {number(row['value'], 4)}{unit} ({_off(row['off by'])}), {where}{fits}"
+        )
 
     def _expected(self, place: int) -> list[str]:
         mine = self.predictions[self.predictions["place"] == place]
         lines = []
         for outcome, rows in mine.groupby("outcome", sort=False):
             told = [
-                f"{'through ' + self.quantity if row['route'] == THROUGH else 'by its parts'} "
+                f"{'through ' + spaced(self.quantity) if row['route'] == THROUGH else 'by its parts'} "
                 f"{with_interval(row['mean'], row['low'], row['high'], self._column(str(outcome)))}"
                 for row in rows.to_dict("records")
             ]
-            lines.append(f"   {outcome}: {', '.join(told)}")
+            lines.append(f"   {spaced(str(outcome))}: {', '.join(told)}")
         return lines
 
     def _column(self, outcome: str) -> Column:
