@@ -175,6 +175,9 @@ def run_change(options: Namespace) -> None:
     kept = table_of(replace(old, recipe={}))
     if changes.get("kind", old.kind) != "rated":
         kept.pop("scale", None)
+    if {"scale", "goal", "relative_to"} & set(changes):  # what was an end of the scale is one of the new scale
+        ends = old.reach or ()
+        kept = {name: value for name, value in kept.items() if name not in ("best", "worst") or value not in ends}
     outcome = _changed(kept, changes)
     outcome = with_recipe(replace(outcome, recipe=old.recipe), options.recipe, options.keys)
     entry = project.file.change_setup("outcome", outcome, name=old.name)

@@ -141,7 +141,7 @@ class Outcome:
         self._check_two_sided(name)
 
     def _check_one_sided(self, name: str) -> None:
-        low_end, high_end = self._reach or (None, None)
+        low_end, high_end = self.reach or (None, None)
         best = self.best if self.best is not None else (high_end if self.goal == "raise" else low_end)
         worst = self.worst if self.worst is not None else (low_end if self.goal == "raise" else high_end)
         if best is None or worst is None or _is_pair(worst):
@@ -249,13 +249,13 @@ class Outcome:
 
         A difference from a reference object reaches as far as the scale is long, either way.
         """
-        if self._reach is None:
+        if self.reach is None:
             return value
-        low, high = self._reach
+        low, high = self.reach
         return min(max(value, low), high)
 
     @property
-    def _reach(self) -> tuple[float, float] | None:
+    def reach(self) -> tuple[float, float] | None:
         """Least and greatest value of a rated outcome, or difference from its reference object; None without a scale."""
         if self.scale is None:
             return None

@@ -279,12 +279,34 @@ def test_what_the_old_goal_leaves_behind_is_named_with_the_way_to_empty_it(rig, 
     )
     assert (done.code, done.out) == (2, "")
     assert done.err.startswith(said)
-    done = fettle("outcome", "change", "echo", "--goal", "none")  # a scale's ends came with the goal
-    assert "best and worst do not fit, since it has no goal; '--best none --worst none'" in done.err
-    assert fettle("outcome", "change", "echo", "--goal", "none", "--best", "none", "--worst", "none").code == 0
     assert fettle("outcome", "change", "bass", "--best", "3").err.startswith(  # which is not there to be emptied
         "Outcome 'bass': best does not fit, since goal hit uses target.\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("changes", "ends"),
+    [
+        (["--scale", "1", "10"], (1, 10)),
+        (["--goal", "raise"], (7, 1)),
+        (["--goal", "none"], (None, None)),
+        (["--scale", "1", "10", "--worst", "7"], (1, 7)),
+        (["--relative-to", "old"], (-6, 6)),
+        (["--note", "by ear"], (1, 7)),
+    ],
+)
+def test_what_an_end_of_the_scale_was_good_for_the_new_one_is(rig, fettle, changes, ends):
+    assert fettle("outcome", "change", "echo", "--best", "1", "--worst", "7").code == 0
+    done = fettle("outcome", "change", "echo", *changes)
+    assert (done.code, done.err) == (0, "")
+    echo = setup(rig).outcomes[1]
+    assert (echo.best, echo.worst) == ends
+
+
+def test_what_was_good_within_the_scale_stays_good(rig, fettle):
+    assert fettle("outcome", "change", "echo", "--best", "2", "--worst", "6").code == 0
+    assert fettle("outcome", "change", "echo", "--scale", "1", "10").code == 0
+    assert (setup(rig).outcomes[1].best, setup(rig).outcomes[1].worst) == (2, 6)
 
 
 def test_a_sign_turned_round_and_a_decimal_comma_are_named(rig, fettle):
