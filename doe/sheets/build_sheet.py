@@ -312,4 +312,7 @@ def _photos(project: Any, version: SettledVersion) -> list[tuple[str, str]]:
                 )
             )
     found.sort(key=lambda photo: photo[0])
-    return [(address, caption) for _, address, caption in found[:_MOST_PHOTOS]]
+    once: dict[str, str] = {}  # one picture may have been kept with several variants
+    for _, address, caption in found:
+        once.setdefault(address, caption)
+    return list(once.items())[:_MOST_PHOTOS]

@@ -114,6 +114,19 @@ def test_a_zero_that_takes_work_is_set_and_paid_like_any_setting(tmp_path):
     assert (sheet.takes, cost.minutes, cost.price) == ("1 h 37 min", 97, 4)
 
 
+def test_a_picture_that_two_variants_share_is_shown_once(tmp_path):
+    """Under the version's own variant, though the other one's came first."""
+    file = ProjectFile.create(tmp_path / "radio.duckdb", RADIO)
+    file.add_variant(Variant("1", SETTINGS))
+    file.add_variant(Variant("2", SETTINGS, parent="1"))
+    for variant, note in (("1", "front"), ("2", "front, sanded"), ("1", "back")):
+        file.attach(variant, f"{note[:5]}.png", note[:5].encode(), note)
+    file.settle_version(SettledVersion(0, "first", "2", {}))
+    made = Project.open(file.path)
+    photos = sheet_context(made, made.version()).photos
+    assert [caption for _, caption in photos] == ["variant 2: front, sanded", "variant 1: back"]
+
+
 def test_a_photo_of_a_variant_that_was_withdrawn_keeps_its_name(tmp_path):
     """The version froze it; the variant itself cannot be withdrawn, those that it came from can."""
     file = ProjectFile.create(tmp_path / "radio.duckdb", RADIO)
