@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from doe.cli.chosen import open_project
-from doe.cli.parser import Parser, a_count, a_number
+from doe.cli.parser import Parser, a_count, a_number, one_of
 from doe.cli.screen import note, print_json, say, stored, table, titled
+from doe.model.choices import Paper
 from doe.model.told import told_settling, told_version
 from doe.model.wording import cell_text, counted, number, with_interval
 
@@ -255,6 +256,13 @@ def build_settle_sheet() -> Parser:
     add("number", nargs="?", type=a_count, metavar="NUMBER", help="of the version; the newest by default")
     add("--file", metavar="FILE", help="where to; by default reports/NAME-version-NUMBER.html")
     add("--pdf", action="store_true", help="write a PDF beside it, where Chromium is installed")
+    add(
+        "--paper",
+        type=one_of(get_args(Paper)),
+        default="A4",
+        metavar="SIZE",
+        help="of the PDF: A4 (by default) or letter",
+    )
     add("--replace", action="store_true", help="overwrite files that exist")
     return parser
 
@@ -272,7 +280,7 @@ def run_settle_sheet(options: Namespace) -> None:
     page = build_sheet(project, target, version.number, replace=options.replace)
     say(f"Written: {page}. Open it in a browser and print it.")
     if options.pdf:
-        say(f"Written: {print_pdf(page, page.with_suffix('.pdf'), replace=options.replace)}.")
+        say(f"Written: {print_pdf(page, page.with_suffix('.pdf'), paper=options.paper, replace=options.replace)}.")
 
 
 def build_settle_list() -> Parser:

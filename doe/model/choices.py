@@ -9,6 +9,7 @@ from doe.model.errors import UsageError, did_you_mean, listed, shown
 
 FactorKind = Literal["continuous", "count", "ordered", "categorical"]
 Way = Literal["either", "up", "down", "rebuild"]
+Paper = Literal["A4", "letter"]
 OutcomeKind = Literal["measured", "rated", "compared"]
 Goal = Literal["raise", "lower", "hit", "within"]
 AdviceKind = Literal["improve", "learn", "repeat", "confirm"]
