@@ -15,6 +15,7 @@ from doe.model.limit import Derived, Limit
 from doe.model.names import ADVICE_COLUMNS, RESERVED, same_name
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
+from doe.model.wording import exact
 
 LABEL_ALPHABET = "abcXYZ0189 .,;:'\"%_-/()éßİΩ名🙂\N{NO-BREAK SPACE}\N{ZERO WIDTH JOINER}"
 """Signs that tend to go wrong: quotes, separators, letters without a single small form; a short list is also quick."""
@@ -154,7 +155,9 @@ def setups(draw: st.DrawFn, *, most_factors: int = 4) -> Setup:
     free = draw(distinct_names(3, most_factors + 4))
     count = draw(st.integers(1, min(most_factors, len(free) - 2)))
     known = tuple(draw(factors(name)) for name in free[:count])
-    numeric = [factor.name for factor in known if factor.is_numeric]
+    parts = [factor for factor in known if factor.is_numeric]
+    numeric = [factor.name for factor in parts]
+    shared = [draw(shared_limits(parts[0], parts[1]))] if len(parts) > 1 and draw(st.booleans()) else []
     derived = [Derived(free[count], " + ".join(numeric), draw(texts()))] if numeric and draw(st.booleans()) else []
     judged = [draw(outcomes(name)) for name in free[count + 1 :]]
     return Setup(
@@ -163,10 +166,18 @@ def setups(draw: st.DrawFn, *, most_factors: int = 4) -> Setup:
         factors=known,
         outcomes=judged,
         effort=draw(efforts()),
-        limits=[Limit(f"{name} >= {draw(st.integers(-9, 9))}", draw(texts())) for name in numeric[:2]],
+        limits=[*shared, *(Limit(f"{name} >= {draw(st.integers(-9, 9))}", draw(texts())) for name in numeric[:2])],
         derived=derived,
         expectations=[draw(expectations(factor, outcome.name)) for factor in known[:2] for outcome in judged[:1]],
     )
+
+
+@st.composite
+def shared_limits(draw: st.DrawFn, one: Factor, other: Factor) -> Limit:
+    """What two numbers add up to, or how much at most; some settings keep it."""
+    settings = draw(settings_for((one, other)))
+    sign, total = draw(st.sampled_from(["==", "<="])), float(settings[one.name]) + float(settings[other.name])
+    return Limit(f"{one.name} + {other.name} {sign} {exact(round(total, 3))}", draw(texts()))
 
 
 @st.composite

@@ -19,6 +19,7 @@ import doe
 from doe.model.errors import FettleError
 from doe.model.plain import plain
 from doe.model.setup import Setup
+from doe.model.sums import made_up, sums
 from doe.model.told import told_settling
 from doe.sheets.report import report_page
 from tests.strategies import examples, settings_for, setups
@@ -42,15 +43,16 @@ def typed(setup: Setup) -> list[str]:
 
 def logged(project: doe.Project, data: st.DataObject) -> None:
     """Log a few variants and readings; what is refused is refused."""
-    setup, units = project.setup, 0
+    setup = project.setup
+    rules = sums(setup.factors, setup.limits, setup.derived)
     for number in range(data.draw(st.integers(0, 6))):
         drawn = data.draw(settings_for(setup.factors))
         settings = {name: round(value, 3) if isinstance(value, float) else value for name, value in drawn.items()}
+        settings = made_up(settings, rules)
         try:
             project.log(settings, name=f"v{number}", new_unit=f"unit {number}")
         except FettleError:
             continue
-        units += 1
         for outcome in setup.outcomes:
             for rater in ("Ann", "Bo")[: data.draw(st.integers(0, 2))]:
                 read(project, f"v{number}", outcome, rater, data)
