@@ -76,7 +76,6 @@ _DEFINE = {
     "remove": "take a definition out",
     "list": "list the definitions",
 }
-_RULE = {key: text for key, text in _DEFINE.items() if key != "change"}
 
 COMMANDS = (
     Command("demo", "Look around", "demo", "set up an invented project in a new folder and walk through it"),
@@ -85,8 +84,8 @@ COMMANDS = (
     Command("about", "Frame", "start", "show or set what is being tuned, and what is wrong"),
     Command("factor", "Frame", "factors", "define what can be changed, over which range, which way", _DEFINE),
     Command("outcome", "Frame", "outcomes", "define what is judged, and what would be good", _DEFINE),
-    Command("derived", "Frame", "rules", "define quantities computed from factors", _RULE),
-    Command("limit", "Frame", "rules", "define rules that every variant must keep", _RULE),
+    Command("derived", "Frame", "rules", "define quantities computed from factors", _DEFINE),
+    Command("limit", "Frame", "rules", "define rules that every variant must keep", _DEFINE),
     Command(
         "expect",
         "Frame",

@@ -161,6 +161,57 @@ def test_a_limit_that_what_is_on_record_breaks_is_stored_and_said(rig, fettle):
     assert fettle("limit", "add", "vents >= 1").err == ""
 
 
+def test_a_quantity_and_the_limit_on_it_are_changed(rig, fettle):
+    """A limit follows the quantity's new name; what is not given stays."""
+    done = fettle("derived", "change", "inner_air", "--rename", "air", "--expression", "rings * 42 - wool * 2")
+    assert done.out.startswith("Stored: air = rings * 42 - wool * 2 cm3.\n")
+    assert [limit.rule for limit in setup(rig).limits] == ["air >= 180"]
+    assert fettle("derived", "change", "air", "--unit", "none").out.startswith("Stored: air = rings * 42 - wool * 2.\n")
+    done = fettle("limit", "change", "air >= 180", "--to", "air >= 190")
+    assert done.out.startswith("Stored: every variant must keep air >= 190.\n")
+    (limit,) = setup(rig).limits
+    assert (limit.rule, limit.note) == ("air >= 190", "the magnet needs the room")
+    assert fettle("limit", "change", "air >= 190", "--note", "none").code == 0
+    assert setup(rig).limits[0].note == ""
+    assert fettle("limit", "change", "air >= 190", "--to", "air >= 450").err == (
+        "Note: variants 1 and 2 on record break it, and stay as logged; what is built from now on must keep it.\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (
+            ["derived", "change", "inner_air"],
+            "Nothing about inner_air was changed; give the options that should change.\n",
+        ),
+        (
+            ["derived", "change", "innr_air", "--unit", "l"],
+            "There is no derived quantity 'innr_air'; there is only inner_air.",
+        ),
+        (
+            ["derived", "change", "inner_air", "--expression", "rings * foam"],
+            "Derived quantity 'inner_air': 'rings * foam' uses 'foam'",
+        ),
+        (
+            ["limit", "change", "inner_air >= 180"],
+            "Nothing about the limit inner_air >= 180 was changed; give the options",
+        ),
+        (
+            ["limit", "change", "inner_air >= 18", "--to", "rings > 8"],
+            "There is no limit 'inner_air >= 18'; there is only",
+        ),
+        (["limit", "change", "inner_air >= 180", "--to", "rings > 99"], "No settings keep the limit 'rings > 99'"),
+    ],
+)
+def test_what_of_a_rule_cannot_be_changed_is_said(rig, fettle, words, said):
+    before = setup(rig)
+    done = fettle(*words)
+    assert (done.code > 0, done.out) == (True, "")
+    assert done.err.startswith(said)
+    assert setup(rig) == before
+
+
 def test_a_limit_that_perhaps_nothing_keeps_is_stored_and_questioned(fettle, tmp_path):
     """It cannot be proved here that no settings keep it, though none do."""
     fettle("init", "--title", "Kite")
