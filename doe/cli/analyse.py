@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
 from doe.cli.screen import note, print_json, refusal, room, say, table, titled
-from doe.model.errors import DataError, FettleError, FitError, UsageError
+from doe.fit.answered import answered
+from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.model_words import MODELS, read_model
 
 if TYPE_CHECKING:
@@ -91,7 +92,7 @@ def _analysed(
     refusals: list[tuple[str, FettleError]] = []
     for name in names:
         try:
-            results.append(_answered(project.analyse(name, terms, seed=options.seed), terms))
+            results.append(answered(project.analyse(name, terms, seed=options.seed), terms))
         except FettleError as err:
             if options.outcomes:
                 raise
@@ -99,26 +100,6 @@ def _analysed(
     if not results:
         raise refusals[0][1]
     return results, [(name, refusal(err)) for name, err in refusals]
-
-
-def _answered(effects: Effects, terms: str | list[str] | None) -> Effects:
-    """Return a result that answers what was asked.
-
-    Raises
-    ------
-    FitError
-        If nothing could be estimated, or more terms were listed than the variants can tell apart. (A model's name only
-        limits the search, which needs no such count.)
-    """
-    if effects.basis is None:
-        raise FitError(effects.notes[0] if effects.notes else effects.headline)
-    if isinstance(terms, list) and len(terms) >= effects.n_variants:
-        raise FitError(
-            f"{len(terms)} terms were listed, but {effects.outcome.name} was read of {effects.n_variants} variants, which "
-            f"can tell at most {effects.n_variants - 1} terms apart; list fewer, or leave --terms out and let the engine "
-            "search."
-        )
-    return effects
 
 
 def _draw(effects: Effects, path: Path, replace: bool) -> None:

@@ -13,6 +13,7 @@ from doe.cli.parser import Parser
 from doe.cli.screen import heading, say, titled
 from doe.guides.demos import demo_folder
 from doe.model.errors import StoreError, UsageError, listed
+from doe.model.model_words import in_place_of_parts
 from doe.model.wording import MOVES, counted
 
 if TYPE_CHECKING:
@@ -81,9 +82,10 @@ def _answer(project: Project, effects: Sequence[Effects]) -> None:
     """Print what moves what; then, for each derived quantity, the same question asked in its terms."""
     for result in effects:
         say(f"\n{titled(result.summary())}")
-    factors = [factor.name for factor in project.setup.factors]
-    for quantity in project.setup.derived:
-        terms = [quantity.name, *(name for name in factors if name not in quantity.parsed.names)]
+    setup = project.setup
+    factors = [factor.name for factor in setup.factors]
+    for quantity in setup.derived:
+        terms = in_place_of_parts(quantity, setup.factors, setup.derived)
         parts = listed([name for name in factors if name in quantity.parsed.names], "and")
         say(f"\n{heading(f'{parts} act through {quantity.name} = {quantity.expression}'.capitalize())}")
         for result in effects:

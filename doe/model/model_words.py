@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from doe.model.errors import UsageError
+from doe.model.factor import Factor
+from doe.model.limit import Derived, names_behind
 
 MODELS = ("main", "two-factor", "quadratic")
 
@@ -37,3 +41,9 @@ def read_model(text: str | None, argument: str) -> str | list[str] | None:
 def between_commas(text: str) -> list[str]:
     """Return what stands between commas, without blanks and empty parts."""
     return [part.strip() for part in text.split(",") if part.strip()]
+
+
+def in_place_of_parts(quantity: Derived, factors: Iterable[Factor], derived: Sequence[Derived]) -> list[str]:
+    """Return the terms that ask for a derived quantity in the place of the factors that it is computed from."""
+    parts = names_behind([quantity.name], derived)
+    return [quantity.name, *(factor.name for factor in factors if factor.name not in parts)]

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel, Field
 from starlette.responses import JSONResponse, Response
 
-from doe.model.errors import FitError
+from doe.fit.answered import answered
 from doe.model.model_words import read_model
 from doe.model.setup import table_of
 from doe.model.told import told_prepared, told_reading, told_session, told_variant, told_variants
@@ -163,10 +163,8 @@ def undo(desk: AtDesk, entry: int) -> JSONResponse:
 def analyse(desk: AtDesk, outcome: str, terms: str | None = None, seed: Seed = 1) -> JSONResponse:
     """Find what moves an outcome; terms are main, two-factor, quadratic, or listed with commas between."""
     chosen = find_outcome(desk.view().snapshot.setup, outcome)
-    effects = desk.project.analyse(chosen.name, read_model(terms, "terms"), seed=seed)
-    if effects.basis is None:
-        raise FitError(effects.notes[0] if effects.notes else effects.headline)
-    return as_json(effects.to_tables())
+    model = read_model(terms, "terms")
+    return as_json(answered(desk.project.analyse(chosen.name, model, seed=seed), model).to_tables())
 
 
 @router.get("/api/next")

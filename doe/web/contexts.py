@@ -131,6 +131,12 @@ class MovesPage:
 
     tabs: tuple[NavItem, ...] = field(metadata=said("one per outcome"))
     answer: Answer | None = field(metadata=said("about the chosen one"))
+    terms: str = field(metadata=said("that it is by; empty where whatever may act was searched"))
+    ask: Field | None = field(metadata=said("where other terms are asked for; None without outcomes"))
+    through: tuple[NavItem, ...] = field(
+        metadata=said("derived quantities that can be asked for in the place of their parts")
+    )
+    here: str = field(metadata=said("address of the answer by whatever may act"))
     readings: str = field(metadata=said("address of its raw readings"))
     waiting: Waiting = field(metadata=said("how far the analysis is"))
     settings: str = field(metadata=said("palette and chart options as JSON"))

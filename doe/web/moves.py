@@ -11,16 +11,20 @@ from starlette.responses import Response
 
 from doe.charts import text
 from doe.charts.rows import rows_of
+from doe.fit.answered import answered
 from doe.model.change import check_limits
 from doe.model.choices import Value
 from doe.model.errors import DataError, FettleError
+from doe.model.model_words import between_commas, in_place_of_parts, read_model
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
 from doe.model.wording import duration
-from doe.sheets.answers import about
+from doe.project import Project
+from doe.sheets.answers import about, answer
+from doe.sheets.contexts import Answer
 from doe.sheets.pictures import page_settings
 from doe.web import urls
-from doe.web.contexts import MovesPage, NavItem, Predicted, ReadingsOfOutcome, WhatIfPage
+from doe.web.contexts import Field, MovesPage, NavItem, Predicted, ReadingsOfOutcome, WhatIfPage
 from doe.web.desk import View
 from doe.web.factor_fields import factor_field, read_fields, reading_rows
 from doe.web.pages import AtDesk, page, think, waiting
@@ -30,25 +34,53 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
+_MOST_TERMS = 4000
+_TERMS_HINT = "main, two-factor or quadratic; or terms with commas between, such as wool, vents, wool:vents, wool^2."
+
 
 @router.get("/moves")
 @router.get("/moves/{outcome}")
-def show(request: Request, desk: AtDesk, outcome: str = "") -> Response:
-    """Show what moves one outcome."""
+def show(request: Request, desk: AtDesk, outcome: str = "", terms: str = "") -> Response:
+    """Show what moves one outcome, by whatever may act or by the terms that are asked for."""
     setup = desk.view().snapshot.setup
     chosen = find_outcome(setup, outcome) if outcome else next(iter(setup.outcomes), None)
     known = think(desk)
     answers = known.thought.answer_of if known.thought is not None else {}
-    return page(
-        request,
-        "moves.html",
-        MovesPage(
-            tabs=tuple(NavItem(text.name(item.name), urls.moves(item.name), item == chosen) for item in setup.outcomes),
-            answer=answers.get(chosen.name) if chosen is not None else None,
-            readings=urls.moves_readings(chosen.name) if chosen is not None else "",
-            waiting=waiting(known),
-            settings=page_settings(),
-        ),
+    found, error = answers.get(chosen.name) if chosen is not None else None, ""
+    asked = ", ".join(between_commas(terms[:_MOST_TERMS]))
+    if chosen is not None and asked:
+        try:
+            found = _by_terms(desk.project, chosen, asked, 1 + setup.outcomes.index(chosen))
+        except FettleError as err:
+            error = str(err)
+    context = MovesPage(
+        tabs=tuple(NavItem(text.name(item.name), urls.moves(item.name), item == chosen) for item in setup.outcomes),
+        answer=found,
+        terms=asked if not error else "",
+        ask=Field("terms", "Terms", "text", asked, hint=_TERMS_HINT, error=error) if chosen is not None else None,
+        through=_through(setup, chosen) if chosen is not None else (),
+        here=urls.moves(chosen.name) if chosen is not None else "",
+        readings=urls.moves_readings(chosen.name) if chosen is not None else "",
+        waiting=waiting(known),
+        settings=page_settings(),
+    )
+    return page(request, "moves.html", context, 422 if error else 200)
+
+
+def _by_terms(project: Project, outcome: Outcome, asked: str, place: int) -> Answer:
+    model = read_model(asked, "Terms")
+    return answer(place, answered(project.analyse(outcome.name, model), model))
+
+
+def _through(setup: Setup, outcome: Outcome) -> tuple[NavItem, ...]:
+    """Return a question for each derived quantity: whether it moves the outcome, in the place of its parts."""
+    return tuple(
+        NavItem(
+            text.name(quantity.name),
+            urls.moves(outcome.name, ", ".join(in_place_of_parts(quantity, setup.factors, setup.derived))),
+            False,
+        )
+        for quantity in setup.derived
     )
 
 

@@ -155,9 +155,9 @@ def listen_code(key: str) -> str:
     return f"/sessions/link/{_part(key)}.svg"
 
 
-def moves(outcome: str = "") -> str:
-    """Return what moves an outcome."""
-    return f"/moves/{_part(outcome)}" if outcome else "/moves"
+def moves(outcome: str = "", terms: str = "") -> str:
+    """Return what moves an outcome, by the terms that are asked for."""
+    return _with(f"/moves/{_part(outcome)}" if outcome else "/moves", terms=terms)
 
 
 def moves_readings(outcome: str) -> str:

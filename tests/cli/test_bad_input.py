@@ -336,8 +336,8 @@ def test_more_terms_than_variants_cannot_be_told_apart(rig, fettle):
         assert fettle("read", variant, f"bass={value}").code == 0
     before = ProjectFile.open(rig).fingerprint()
     sentence = (
-        "3 terms were listed, but bass was read of 3 variants, which can tell at most 2 terms apart; list fewer, or leave "
-        "--terms out and let the engine search."
+        "3 terms were listed, but bass was read of 3 variants, which can tell at most 2 terms apart; list fewer, or none "
+        "and let the engine search."
     )
     refused(command("analyse", "bass", "--terms", "wool,rings,driver", cwd=rig.parent), 1, sentence)
     assert ProjectFile.open(rig).fingerprint() == before
