@@ -39,17 +39,26 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 router.include_router(route.router)
 
-_ASKED = ("hours", "runs", "kind", "model", "beside")
+_SHAPE = ("blocks", "units", "centre")
+"""What may be said of the plan of one kind, in runs and numbers of things."""
+_ASKED = ("hours", "runs", "kind", "model", "beside", *_SHAPE)
 _AMOUNTS = ("hours", "runs", "kind")
 """One of these has to be said."""
 _GIVEN = (*_ASKED, "at")
 """What an address may say: the question, and which of the plans that answer it is looked at."""
-_AMOUNTS_SAID = {"hours": ("Bench time", 10_000), "runs": ("Variants", 1000)}
+_AMOUNTS_SAID = {
+    "hours": ("Bench time", 10_000),
+    "runs": ("Variants", 1000),
+    "blocks": ("Sessions", 1000),
+    "units": ("Units", 1000),
+    "centre": ("Runs in the middle", 1000),
+}
 """How a sentence begins that is about an amount, and the most that it may be."""
 _OF_NO_FIELD = ("There are no factors", "The search was stopped", "Existing run", "loosen the limit")
 """Signs of refusals that no other entry in the form would mend."""
 _EVEN = 0.5
 _ONE_KIND = "Bench time compares plans of every kind; leave it empty to ask for one kind, or leave the kind open."
+_OF_ONE_KIND = "This is said of one kind of plan; choose the kind, or leave it empty."
 _MODELS = {"main": "main effects", "two-factor": "interactions of two too", "quadratic": "curvature too"}
 _CHANGED = "The log, or the plan that was shown, has changed since. Look at this one before adopting it."
 
@@ -95,6 +104,7 @@ class _Wish:
     kind: str
     model: str
     is_beside: bool
+    shape: Mapping[str, int]
 
 
 def _read(asked: Mapping[str, str]) -> _Wish:
@@ -107,7 +117,7 @@ def _read(asked: Mapping[str, str]) -> _Wish:
     """
     errors: dict[str, str] = {}
     amounts: dict[str, float | None] = {}
-    for name in ("hours", "runs"):
+    for name in _AMOUNTS_SAID:
         try:
             amounts[name] = _amount(asked, name)
         except DataError as err:
@@ -120,11 +130,14 @@ def _read(asked: Mapping[str, str]) -> _Wish:
         errors["kind"] = f"Kind of plan is '{asked['kind']}'; it must be {listed(KINDS)}."
     if asked["model"] and asked["model"] not in _MODELS:
         errors["model"] = f"What it is to estimate is '{asked['model']}'; it must be {listed(_MODELS)}."
+    if not asked["kind"]:
+        errors |= {name: _OF_ONE_KIND for name in _SHAPE if asked[name] and name not in errors}
     if errors:
         raise NotRead(errors)
-    runs = amounts["runs"]
-    count = int(runs) if runs is not None else None
-    return _Wish(amounts["hours"], count, asked["kind"], asked["model"] or "main", asked["beside"] == "yes")
+    hours = amounts.pop("hours")
+    counts = {name: int(amount) for name, amount in amounts.items() if amount is not None}
+    runs = counts.pop("runs", None)
+    return _Wish(hours, runs, asked["kind"], asked["model"] or "main", asked["beside"] == "yes", counts)
 
 
 def _amount(asked: Mapping[str, str], name: str) -> float | None:
@@ -135,7 +148,7 @@ def _amount(asked: Mapping[str, str], name: str) -> float | None:
     if not 0 < amount <= most:
         limit = "more than 0" if amount <= 0 else f"at most {most}"
         raise DataError(f"{label} is '{asked[name]}'; it must be {limit}.")
-    if name == "runs" and amount % 1:
+    if name != "hours" and amount % 1:
         raise DataError(f"{label} is '{asked[name]}'; it must be a whole number.")
     return amount
 
@@ -149,11 +162,17 @@ def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
     if "'beside the log'" in refused:
         return {"beside": refused}
     if asked["kind"]:
-        return {"runs" if has_runs else "kind": refused}
+        about = next((name for name in _SHAPE if asked[name] and _word(name) in refused), "")
+        return {about or ("runs" if has_runs else "kind"): refused}
     if not refused.startswith("No plan "):
         return {}
     is_dear = "the cheapest takes" in refused or not asked["runs"]
     return {"hours" if asked["hours"] and is_dear else "runs": refused}
+
+
+def _word(name: str) -> str:
+    """Return the word by which a refusal speaks of an amount."""
+    return {"blocks": "block"}.get(name, name)
 
 
 def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged, Route | None]:
@@ -179,7 +198,7 @@ def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice |
     judged = project.judged_by(tell=tell)
     given: dict[str, Any] = {"beside_log": wish.is_beside, "judged": judged, "tell": tell}
     if wish.kind:
-        return project.plan(wish.runs, wish.model, kind=wish.kind, **given), None, judged, None
+        return project.plan(wish.runs, wish.model, kind=wish.kind, **{**given, **wish.shape}), None, judged, None
     try:
         choice = project.choose_plan(wish.runs, wish.hours, **given)
     except UsageError as err:
@@ -292,6 +311,18 @@ def _finer(asked: Mapping[str, str], errors: Mapping[str, str]) -> tuple[Field, 
         Field("kind", "Kind of plan", "list", error=errors.get("kind", ""), choices=kinds),
         Field("model", "What that kind is to estimate", "list", error=errors.get("model", ""), choices=models),
         Field("beside", "Beside the log", "many", error=errors.get("beside", ""), choices=beside),
+        *(
+            Field(name, label, "number", asked[name], hint=hint, error=errors.get(name, ""), when="kind=*")
+            for name, label, hint in (
+                (
+                    "blocks",
+                    "Sessions to read it in",
+                    "Each block of runs is one session, so that sessions that differ do no harm.",
+                ),
+                ("units", "Units to build", "Where a factor needs a rebuild."),
+                ("centre", "Runs in the middle of all ranges", "They show scatter, and whether anything bends."),
+            )
+        ),
     )
 
 

@@ -153,6 +153,36 @@ def test_a_plan_that_cannot_be_comes_back_with_its_values(visitor, project, quer
     assert all(dict(page.form("/plan")["fields"])[name] == typed[name] for name in ("hours", "runs") if name in typed)
 
 
+def test_sessions_units_and_runs_in_the_middle_are_asked_of_one_kind(visitor, project):
+    """The page makes the plan that Python makes of the same words."""
+    page = worked_out(visitor, "/plan?runs=8&kind=d-optimal&blocks=2&units=3")
+    made = project.plan(8, kind="d-optimal", blocks=2, units=3, judged=Judged("bass", 0.5, 1.0, "Judged by bass."))
+    assert made.headline in page.text
+    assert visitor.send(page, "/adopt").status == 200
+    assert len({run.block for run in project.file.adopted_plan().runs}) == 2
+
+
+@pytest.mark.parametrize(
+    ("asked", "field", "sentence"),
+    [
+        ("runs=8&blocks=2", "blocks", "This is said of one kind of plan; choose the kind, or leave it empty."),
+        ("runs=8&kind=d-optimal&units=1.5", "units", "Units is '1.5'; it must be a whole number."),
+        ("runs=8&kind=d-optimal&units=40", "units", "units is 40; the terms that only change with a rebuild need 2"),
+        (
+            "runs=8&kind=d-optimal&centre=3",
+            "centre",
+            "centre is 3, but kind d-optimal puts runs in the middle by itself",
+        ),
+        ("runs=8&kind=d-optimal&blocks=9", "blocks", ""),
+    ],
+)
+def test_what_of_the_shape_cannot_be_is_told_at_its_field(visitor, asked, field, sentence):
+    page = worked_out(visitor, f"/plan?{asked}")
+    assert page.status == 422
+    assert html.unescape(page.html.partition(f'id="in-{field}-error">')[2]).startswith(sentence)
+    assert f'id="in-{field}-error"' in page.html
+
+
 def test_two_amounts_that_cannot_be_read_are_told_at_once(visitor):
     page = worked_out(visitor, "/plan?hours=soon&runs=abc")
     assert {name for name in page.ids if name.endswith("-error")} == {"in-hours-error", "in-runs-error"}
