@@ -13,7 +13,7 @@ from starlette.responses import Response
 from doe.coding import Coding
 from doe.model.errors import DataError, FettleError, UsageError, listed
 from doe.model.numbers import read_hours, read_number
-from doe.model.wording import duration
+from doe.model.wording import capital, duration
 from doe.plans.catalogue import KINDS
 from doe.plans.choose import bench_time, in_short
 from doe.plans.layout import Layout
@@ -163,7 +163,7 @@ def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
         return {"beside": refused}
     if asked["kind"]:
         about = next((name for name in _SHAPE if asked[name] and _word(name) in refused), "")
-        return {about or ("runs" if has_runs else "kind"): refused}
+        return {about or ("runs" if has_runs else "kind"): capital(refused)}
     if not refused.startswith("No plan "):
         return {}
     is_dear = "the cheapest takes" in refused or not asked["runs"]

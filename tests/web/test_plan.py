@@ -167,11 +167,11 @@ def test_sessions_units_and_runs_in_the_middle_are_asked_of_one_kind(visitor, pr
     [
         ("runs=8&blocks=2", "blocks", "This is said of one kind of plan; choose the kind, or leave it empty."),
         ("runs=8&kind=d-optimal&units=1.5", "units", "Units is '1.5'; it must be a whole number."),
-        ("runs=8&kind=d-optimal&units=40", "units", "units is 40; the terms that only change with a rebuild need 2"),
+        ("runs=8&kind=d-optimal&units=40", "units", "Units is 40; the terms that only change with a rebuild need 2"),
         (
             "runs=8&kind=d-optimal&centre=3",
             "centre",
-            "centre is 3, but kind d-optimal puts runs in the middle by itself",
+            "Centre is 3, but kind d-optimal puts runs in the middle by itself",
         ),
         ("runs=8&kind=d-optimal&blocks=9", "blocks", ""),
     ],
