@@ -192,6 +192,11 @@ class NextPage:
     """The next change."""
 
     next_change: NextChange | None = field(metadata=said("advice in words"))
+    told: str = field(metadata=said("what is looked at only, in half a sentence; may be empty"))
+    ask: tuple[Field, ...] = field(metadata=said("form that says what there is for the next change"))
+    is_asked: bool = field(metadata=said("whether something was said there"))
+    is_refused: bool = field(metadata=said("whether something of it could not be read"))
+    hidden: tuple[tuple[str, str], ...] = field(metadata=said("what was said, for the forms of the suggestions"))
     offers: tuple[Offer, ...] = field(metadata=said("what can be done with each suggestion"))
     aside: tuple[tuple[str, str], ...] = field(metadata=said("suggestions set aside, and why"))
     planned: tuple[tuple[str, str, str], ...] = field(metadata=said("planned variants: name, what, address"))

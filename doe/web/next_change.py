@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from hashlib import sha256
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -21,17 +21,24 @@ from doe.model.planned import same_as_planned
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.wording import counted
-from doe.sheets.contexts import Suggestion
+from doe.sheets.asked import SUGGESTIONS
+from doe.sheets.contexts import NextChange, Suggestion
 from doe.sheets.pictures import page_settings
-from doe.sheets.standing import settings_text
-from doe.web import urls
+from doe.sheets.standing import next_change, settings_text
+from doe.web import next_asked, urls
 from doe.web.bench import planned
 from doe.web.contexts import NextPage, Offer
+from doe.web.definition_faults import NotRead
 from doe.web.desk import Desk, View
 from doe.web.factor_fields import change_steps
-from doe.web.forms import Posted, Sent, at_most
+from doe.web.forms import Posted, Sent, at_most, marked
+from doe.web.next_asked import AtHand
 from doe.web.pages import AtDesk, go_to, page, think, waiting
 from doe.web.thinking import Thought
+
+if TYPE_CHECKING:
+    from doe.advise.advice import Advice
+    from doe.project import Project
 
 router = APIRouter(include_in_schema=False)
 ASIDE = "set aside"
@@ -41,16 +48,36 @@ _GONE = "That suggestion is no longer on the page: the log has changed since. He
 
 @router.get("/next")
 def show(request: Request, desk: AtDesk) -> Response:
-    """Show the next change."""
-    return _shown(request, desk)
+    """Show the next change, with what there is for it in mind."""
+    return _shown(request, desk, next_asked.typed(request.query_params))
+
+
+@dataclass(frozen=True, slots=True)
+class _Advised:
+    """Advice, itself and in words; None where it is not worked out yet."""
+
+    advice: Advice | None = None
+    words: NextChange | None = None
+    told: str = ""
 
 
 def _shown(
-    request: Request, desk: Desk, error: str = "", status: int = 200, refused: tuple[str, str, str] = ("", "", "")
+    request: Request,
+    desk: Desk,
+    asked: Mapping[str, str],
+    error: str = "",
+    status: int = 200,
+    refused: tuple[str, str, str] = ("", "", ""),
 ) -> Response:
     view, known = desk.view(), think(desk)
-    thought = known.thought
-    offers = _offers(desk, view, thought) if thought is not None else ()
+    units = [unit.name for unit in view.snapshot.units if not unit.retired]
+    advised, errors = _as_thought(known.thought), {}
+    if any(asked.values()):
+        try:
+            advised = _as_asked(desk.project, next_asked.read(asked, units))
+        except NotRead as err:
+            errors = dict(err.errors)
+    offers = _offers(desk, view, advised)
     mark, why, why_error = refused
     if why_error and mark not in [offer.mark for offer in offers]:
         error = why_error
@@ -58,18 +85,37 @@ def _shown(
         request,
         "next.html",
         NextPage(
-            next_change=thought.next_change if thought is not None else None,
+            next_change=advised.words,
+            told=advised.told,
+            ask=next_asked.fields(asked, units, errors),
+            is_asked=any(asked.values()),
+            is_refused=bool(errors),
+            hidden=tuple((name, value) for name, value in asked.items() if value),
             offers=tuple(
                 replace(offer, typed=why, error=why_error) if offer.mark == mark else offer for offer in offers
             ),
             aside=_aside(view),
             planned=planned(view),
             waiting=waiting(known),
-            error=error,
+            error=error or (marked(len(errors), "looked for") if errors else ""),
             settings=page_settings(),
         ),
-        status,
+        422 if errors and status == 200 else status,
     )
+
+
+def _as_thought(thought: Thought | None) -> _Advised:
+    return _Advised(thought.asked.advice, thought.next_change) if thought is not None else _Advised()
+
+
+def _as_asked(project: Project, at_hand: AtHand) -> _Advised:
+    """Work the next change out anew, for what there is."""
+    told = at_hand.told
+    try:
+        advice = project.recommend(SUGGESTIONS, hours=at_hand.hours, unit=at_hand.unit, only=at_hand.only)
+    except FettleError as err:
+        return _Advised(None, next_change(project.setup, None, str(err)), told)
+    return _Advised(advice, next_change(project.setup, advice, track=project.track()), told)
 
 
 @router.post("/next/take")
@@ -104,20 +150,25 @@ def aside(request: Request, sent: Sent, desk: AtDesk) -> Response:
         settings = {factor.name: _plain(row[factor.name]) for factor in view.snapshot.setup.factors}
         body = {"kind": ASIDE, "settings": settings, "unit": unit or "new", "why": why}
         entry = desk.project.file.add_suggestion(body)
-        return urls.with_done(urls.next_change(), entry.id)
+        return urls.with_done(urls.next_change(asked=_asked(sent).items()), entry.id)
 
     return _answered(request, desk, sent, store)
 
 
 def _answered(request: Request, desk: Desk, sent: Posted, store: Callable[[], str]) -> Response:
+    asked = _asked(sent)
     try:
         return go_to(desk.once(sent, store))
     except LookupError:
-        return _shown(request, desk, _GONE, 409)
+        return _shown(request, desk, asked, _GONE, 409)
     except FettleError as err:
         if str(err).startswith("Why not "):
-            return _shown(request, desk, "", 422, refused=(sent.text("mark"), sent.text("why"), str(err)))
-        return _shown(request, desk, str(err), 422)
+            return _shown(request, desk, asked, "", 422, refused=(sent.text("mark"), sent.text("why"), str(err)))
+        return _shown(request, desk, asked, str(err), 422)
+
+
+def _asked(sent: Posted) -> dict[str, str]:
+    return next_asked.typed({name: sent.text(name) for name in next_asked.NAMES})
 
 
 def _row(desk: Desk, mark: str) -> tuple[View, Mapping[str, Any], str | None]:
@@ -135,13 +186,8 @@ def _row(desk: Desk, mark: str) -> tuple[View, Mapping[str, Any], str | None]:
     return view, row, None if unit == "new" else unit
 
 
-def _rows(thought: Thought | None) -> list[Mapping[str, Any]]:
-    if thought is None or thought.asked.advice is None:
-        return []
-    return [
-        {str(name): _plain(value) for name, value in row.items()}
-        for row in thought.asked.advice.table.to_dict("records")
-    ]
+def _rows(advice: Advice) -> list[Mapping[str, Any]]:
+    return [{str(name): _plain(value) for name, value in row.items()} for row in advice.table.to_dict("records")]
 
 
 def _plain(value: Any) -> Any:
@@ -154,23 +200,22 @@ def mark_of(row: Mapping[str, Any], setup: Setup) -> str:
     return sha256(json.dumps(what).encode()).hexdigest()[:16]
 
 
-def _offers(desk: Desk, view: View, thought: Thought) -> tuple[Offer, ...]:
-    setup = view.snapshot.setup
+def _offers(desk: Desk, view: View, advised: _Advised) -> tuple[Offer, ...]:
+    setup, advice, words = view.snapshot.setup, advised.advice, advised.words
+    if advice is None or words is None:
+        return ()
     refused = {
         mark_of({**item["settings"], "unit": item["unit"]}, setup)
         for item in view.suggestions
         if item.get("kind") == ASIDE and set(item["settings"]) == {factor.name for factor in setup.factors}
     }
-    words = thought.next_change
     told = [words.first, *words.others] if words.first is not None else []
-    rows = _rows(thought)
+    rows = _rows(advice)
     offers = [
         _offer(view, place, row, suggestion, _left(rows[: place - 1], row["unit"], setup.factors))
         for place, (row, suggestion) in enumerate(zip(rows, told, strict=True), start=1)
     ]
-    promised = (
-        suggestions_of(thought.asked.advice, [factor.name for factor in setup.factors]) if thought.asked.advice else []
-    )
+    promised = suggestions_of(advice, [factor.name for factor in setup.factors])
     for offer, row, suggestion in zip(offers, rows, promised, strict=True):
         desk.keep_offer(offer.mark, {**row, "suggestion": suggestion})
     return tuple(offer for offer in offers if offer.mark not in refused)

@@ -170,9 +170,9 @@ def what_if() -> str:
     return "/what-if"
 
 
-def next_change(action: str = "") -> str:
-    """Return the next change, or one of its actions: take, aside."""
-    return "/next" + (f"/{action}" if action else "")
+def next_change(action: str = "", asked: Iterable[tuple[str, str]] = ()) -> str:
+    """Return the next change, with what there is for it, or one of its actions: take, aside."""
+    return f"/next/{action}" if action else _with("/next", **dict(asked))
 
 
 def plan(action: str = "", asked: Iterable[tuple[str, str]] = ()) -> str:
