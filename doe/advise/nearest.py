@@ -11,6 +11,7 @@ from doe.model.choices import Value
 from doe.model.effort import Effort
 from doe.model.factor import Factor
 from doe.model.records import Unit
+from doe.model.wording import duration
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +33,17 @@ class Start:
     is_there: bool = False
 
 
-def nearest_start(
+def starts(
     factors: Sequence[Factor],
     units: Sequence[Unit],
     end: Mapping[str, Value],
     effort: Effort,
     bought: Mapping[str, Collection[str]] | None = None,
-) -> Start:
-    """Return the start that takes the fewest minutes, first one that is there; one-way and rebuild factors are respected."""
+) -> list[Start]:
+    """Return every start from which a variant can be reached, the one that takes the fewest minutes first.
+
+    Of those that take the same, one that is there comes first; one-way and rebuild factors are respected.
+    """
     names = [factor.name for factor in factors]
     ways = [
         Start(
@@ -53,4 +57,21 @@ def nearest_start(
         and all(factor.can_go(unit.settings[factor.name], end[factor.name]) for factor in factors)
     ]
     ways.append(Start(NEW, new_unit_cost(factors, end, effort, bought)))
-    return min(ways, key=lambda way: (way.cost.minutes, not way.is_there))
+    return sorted(ways, key=lambda way: (way.cost.minutes, not way.is_there))
+
+
+def nearest_start(
+    factors: Sequence[Factor],
+    units: Sequence[Unit],
+    end: Mapping[str, Value],
+    effort: Effort,
+    bought: Mapping[str, Collection[str]] | None = None,
+) -> Start:
+    """Return the start that takes the fewest minutes; see `starts`."""
+    return starts(factors, units, end, effort, bought)[0]
+
+
+def start_told(way: Start) -> str:
+    """Say what a start takes, in a sentence."""
+    where = "A new unit" if way.unit == NEW else f"Unit {way.unit}"
+    return f"{where}: {'it carries these settings now' if way.is_there else duration(way.cost.minutes)}."

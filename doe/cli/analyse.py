@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count
 from doe.cli.screen import note, print_json, refusal, room, say, table, titled
-from doe.fit.answered import answered
 from doe.model.errors import DataError, FettleError, UsageError
 from doe.model.model_words import MODELS, read_model
 
@@ -88,6 +87,8 @@ def _analysed(
     """
     if not names:
         raise DataError("This project has no outcomes yet.", command="'fettle outcome add' defines one")
+    from doe.fit.answered import answered  # numpy
+
     results: list[Effects] = []
     refusals: list[tuple[str, FettleError]] = []
     for name in names:

@@ -130,6 +130,7 @@ COMMANDS = (
     Command("history", "Look", "look", "list what was stored, and when"),
     Command("undo", "Look", "look", "take one stored change back"),
     Command("analyse", "Find out", "analyse", "which factor moves which outcome, by how much, how surely"),
+    Command("predict", "Find out", "predict", "what settings not built yet should give, and what they take"),
     Command("next", "Choose", "advice", "the next change, most worth for its bench time"),
     Command("rehearse", "Choose", "rehearse", "how many builds and hours it will take, and what could be seen at all"),
     Command("plan", "Choose", "plan", "which runs to make before anything is built, compared and adopted"),

@@ -9,8 +9,9 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from doe.advise.nearest import start_told, starts
+from doe.advise.what_if import foresee
 from doe.charts import text
-from doe.charts.rows import rows_of
 from doe.fit.answered import answered
 from doe.model.change import check_limits
 from doe.model.choices import Value
@@ -18,7 +19,6 @@ from doe.model.errors import DataError, FettleError
 from doe.model.model_words import between_commas, in_place_of_parts, read_model
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
-from doe.model.wording import duration
 from doe.project import Project
 from doe.sheets.answers import about, answer
 from doe.sheets.contexts import Answer
@@ -149,44 +149,13 @@ def _first_guess(view: View, best: Mapping[str, Any]) -> Mapping[str, Value]:
 
 
 def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[str, Value]) -> tuple[Predicted, ...]:
-    rows = []
-    for effects in thought.asked.analyses.values():
-        outcome = effects.outcome
-        try:
-            line: Mapping[str, Any] = rows_of(effects.predict(dict(settings)))[0]
-            now = rows_of(effects.predict(dict(best)))[0] if best else None
-        except FettleError as err:
-            rows.append(Predicted(text.name(outcome.name), str(err), "", ""))
-            continue
-        column = outcome.column((row["mean"], row["low"], row["high"]) for row in (line, now) if row is not None)
-        ends = [
-            column.digits(outcome.on_scale(line[end]), line["high"] - line["low"])
-            for end in ("build_low", "build_high")
-        ]
-        told = text.expected(now, outcome, column) if now is not None else ""
-        build = f"{' to '.join(ends)}{column.behind}"
-        rows.append(Predicted(text.name(outcome.name), text.expected(line, outcome, column), build, told))
-    return tuple(rows)
+    return tuple(
+        Predicted(text.name(one.outcome.name), one.refusal or one.told(one.there), one.build, one.told(one.now))
+        for one in foresee(thought.asked.analyses.values(), settings, best)
+    )
 
 
 def _effort(view: View, settings: Mapping[str, Value]) -> tuple[str, ...]:
     """Say what it takes to get there, from each unit that can, and from nothing."""
-    from doe.advise.effort import change_cost, new_unit_cost  # numpy
-
     setup = view.snapshot.setup
-    ways: list[tuple[float, str]] = []
-    for unit in view.snapshot.units:
-        has_all = all(factor.name in unit.settings for factor in setup.factors)
-        if unit.retired or not has_all or not _can_reach(setup, unit.settings, settings):
-            continue
-        minutes = change_cost(setup.factors, unit.settings, settings).minutes
-        is_there = all(unit.settings[factor.name] == settings[factor.name] for factor in setup.factors)
-        told = "it carries these settings now" if is_there else duration(minutes)
-        ways.append((minutes, f"Unit {unit.name}: {told}."))
-    minutes = new_unit_cost(setup.factors, settings, setup.effort).minutes
-    ways.append((minutes, f"A new unit: {duration(minutes)}."))
-    return tuple(told for _, told in sorted(ways))
-
-
-def _can_reach(setup: Setup, start: Mapping[str, Value], end: Mapping[str, Value]) -> bool:
-    return all(factor.can_go(start[factor.name], end[factor.name]) for factor in setup.factors)
+    return tuple(start_told(way) for way in starts(setup.factors, view.snapshot.units, settings, setup.effort))
