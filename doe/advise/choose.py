@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -16,6 +17,8 @@ from doe.advise.moves import (
     Moves,
     after,
     build_moves,
+    elsewhere,
+    fitted,
     join,
     judge,
     reading_moves,
@@ -128,6 +131,7 @@ def choose(question: Question, situation: Situation, rng: np.random.Generator) -
     moves = join([built, read])
     for turn in range(question.count):
         checkpoint()
+        moves = fitted(moves, question.effort, spent, question.most_minutes, is_new_session=turn == 0)
         minutes = moves.minutes(question.effort, is_new_session=turn == 0)
         fits = minutes + spent <= question.most_minutes
         is_short_of_time |= not fits.all()
@@ -204,6 +208,8 @@ def _moved(reach: Reach, moves: Moves) -> Moves:
     """Return moves once a unit stands at other settings."""
     builds = moves.variant < 0
     minutes, _, starts = reach.cheapest(moves.codes)
+    for place in np.flatnonzero(moves.is_confirmation):  # its own unit stands so, and is the cheapest
+        minutes[place], _, starts[place] = elsewhere(reach, moves.codes[place]) or (math.inf, 0.0, 0)
     moves = replace(
         moves,
         build_minutes=np.where(builds, minutes, moves.build_minutes),

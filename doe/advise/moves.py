@@ -100,6 +100,15 @@ def rounds_for(build_minutes: Floats, effort: Effort) -> Floats:
     return rounds
 
 
+def fitted(moves: Moves, effort: Effort, spent: float, most: float, *, is_new_session: bool) -> Moves:
+    """Return moves with fewer rounds of readings, one at least, where they would take more than what is left of the minutes."""
+    too_long = moves.minutes(effort, is_new_session=is_new_session) + spent - most
+    if effort.reading_minutes <= 0 or not (too_long > 0).any():
+        return moves
+    rounds = moves.rounds - np.ceil(np.maximum(too_long, 0.0) / effort.reading_minutes)
+    return replace(moves, rounds=np.maximum(rounds, 1.0))
+
+
 def join(parts: Sequence[Moves]) -> Moves:
     """Put several sets of moves into one."""
     return Moves(
@@ -157,17 +166,22 @@ def _confirmation(
     code = belief.variant_codes[best]
     if not reach.space.allowed(code[None])[0]:  # it was built before the limit was set
         return None
+    start = elsewhere(reach, code)
+    return (code, *start) if start is not None else None
+
+
+def elsewhere(reach: Reach, code: Ints) -> tuple[float, float, int] | None:
+    """Return minutes, price and start of building a variant on another unit than stands at it; None where that cannot be."""
     costs = [tables.total(code[None]) for tables in reach.tables]
     stands = reach.stands(np.tile(code, (len(costs), 1)), np.arange(len(costs)))
-    choices = [
-        (float(minutes[0]), float(price[0]), place)
-        for place, (minutes, price) in enumerate(costs)
-        if math.isfinite(minutes[0]) and not stands[place]
-    ]
-    if not choices:
-        return None
-    minutes, price, place = min(choices)
-    return code, minutes, price, place
+    return min(
+        (
+            (float(minutes[0]), float(price[0]), place)
+            for place, (minutes, price) in enumerate(costs)
+            if math.isfinite(minutes[0]) and not stands[place]
+        ),
+        default=None,
+    )
 
 
 def reading_moves(belief: Belief, reach: Reach, effort: Effort, carried: Mapping[int, int], n_factors: int) -> Moves:

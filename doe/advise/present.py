@@ -12,7 +12,7 @@ import numpy.typing as npt
 from doe.advise.advice import Advice, worth_text
 from doe.advise.choose import Choice, Session
 from doe.advise.front import front_frame, weights_frame
-from doe.advise.moves import rounds_for, with_worth
+from doe.advise.moves import with_worth
 from doe.advise.outlook import chance_better, move_kind
 from doe.advise.predicted import Predicted, predicted, predictions_frame, worth_expected, would_change
 from doe.advise.question import Question
@@ -24,7 +24,6 @@ from doe.advise.standing import best_variant, worth_frame
 from doe.advise.stop import chance_left, is_too_short, nothing_worth_building, stop_sentence
 from doe.model import wording
 from doe.model.choices import Settings, Value
-from doe.model.effort import Effort
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,17 +112,10 @@ def _chance_left(situation: Situation, matters: float) -> float | None:
 
 
 def _cheapest(question: Question, situation: Situation) -> float | None:
-    """Return the minutes of the cheapest move whatever the hours left, or None where there is none."""
-    effort, build = question.effort, situation.cheapest_minutes
-    totals = [build + effort.session_minutes + _reading(build, effort)] if np.isfinite(build) else []
-    if situation.carried:
-        totals.append(effort.session_minutes + _reading(effort.session_minutes, effort))
-    return min(totals, default=None)
-
-
-def _reading(minutes: float, effort: Effort) -> float:
-    """Return the minutes of the rounds of readings that are worth it after so many others."""
-    return effort.reading_minutes * float(rounds_for(np.array([minutes]), effort)[0])
+    """Return the minutes of the cheapest move with one round of readings, or None where there is none."""
+    least = question.effort.session_minutes + question.effort.reading_minutes
+    build = [situation.cheapest_minutes + least] if np.isfinite(situation.cheapest_minutes) else []
+    return min([*build, *([least] if situation.carried else [])], default=None)
 
 
 def _row(question: Question, situation: Situation, choice: Choice, predictions: Sequence[Predicted]) -> dict[str, Any]:

@@ -26,6 +26,7 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float | None:
 
     The share of possible worlds in which it does, and on top the chance that the model leaves out what matters
     (`MODEL_DOUBT`): whoever stops at the first moment that looks like the end stops at the model's most sanguine moment.
+    Where the best is worth so much that nothing can be better, there is nothing to leave out.
 
     Parameters
     ----------
@@ -43,8 +44,9 @@ def chance_left(best: Floats, promised: Floats, matters: float) -> float | None:
     """
     if not promised.shape[1]:
         return None
-    share = float(np.mean(promised.max(axis=1) - best > matters))
-    return MODEL_DOUBT + (1 - MODEL_DOUBT) * share
+    is_beaten = promised.max(axis=1) - best > matters
+    has_room = best < 1 - matters
+    return float(np.mean(np.where(is_beaten, 1.0, MODEL_DOUBT * has_room)))
 
 
 def is_too_short(hours: float | None, cheapest_minutes: float | None) -> bool:
@@ -97,8 +99,9 @@ def stop_sentence(
             f"{wording.duration(cheapest_minutes)}; {keep}."
         )
     if variant is not None and chance is not None and chance < STOP_BELOW:
-        return (
-            f"{nothing_worth_building(variant, worth)} The chance that anything within reach is better by "
-            f"{wording.number(matters, 2)} of worth is {wording.percent(chance)}."
-        )
+        better = f"better by {wording.number(matters, 2)} of worth"
+        told = f"The chance that anything within reach is {better} is {wording.percent(chance)}."
+        if chance == 0:
+            told = f"As far as is known it meets every goal in full, so nothing can be {better}."
+        return f"{nothing_worth_building(variant, worth)} {told}"
     return None

@@ -16,6 +16,15 @@ def test_the_chance_is_the_share_of_worlds_and_the_doubt_about_the_model():
     assert chance_left(best, promised, 0.1) == pytest.approx(MODEL_DOUBT + (1 - MODEL_DOUBT) * 0.75)
 
 
+def test_nothing_is_better_than_a_worth_of_one():
+    """In two of four worlds the best lacks less than what matters, so that no doubt about the model remains there."""
+    best = np.array([1.0, 0.95, 0.5, 0.5])
+    promised = np.array([[1.0], [1.0], [0.7], [0.5]])
+    assert chance_left(best, promised, 0.1) == pytest.approx((1 + MODEL_DOUBT) / 4)
+    told = stop_sentence(0.0, "7", "1.00 (0.98 to 1.00)", matters=0.05, hours=None, cheapest_minutes=21.0)
+    assert told.endswith("As far as is known it meets every goal in full, so nothing can be better by 0.05 of worth.")
+
+
 def test_where_nothing_can_be_built_no_chance_is_stated():
     assert chance_left(np.full(4, 0.5), np.empty((4, 0)), 0.1) is None
 
