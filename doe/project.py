@@ -8,13 +8,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from doe.model.change import Change, find_variant, resolve_change
-from doe.model.errors import DataError, UsageError, did_you_mean, listed, there_are
+from doe.model.change import Change, broken_told, find_variant, resolve_change
+from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
 from doe.model.given import as_mapping, check_facts, check_names, check_one, check_text
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Unit, Variant, changed_since
+from doe.model.records import Reading, Unit, Variant, changed_since, read_settings
 from doe.model.setup import Setup, check_factors
 from doe.model.slips import slip, slips_among, slips_in_time, slips_of_build
+from doe.model.wording import setting, spaced
 from doe.planning import Planning
 from doe.planning.adopted import beside_advice
 from doe.settling import Settling
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.advise import Advice, Track
+    from doe.advise.what_if import WhatIf
     from doe.fit.effects import Effects
     from doe.measuring import Measurements, Recomputed
     from doe.store import Entry
@@ -213,6 +215,62 @@ class Project(Planning, Settling):
         )
         waiting = beside_advice(self.file.variants(), advice.table, setup.factors)
         return replace(advice, notes=(*advice.notes, waiting)) if waiting else advice
+
+    def predict(
+        self, changes: Mapping[str, object] | None = None, *, start: str | None = None, seed: int = 1
+    ) -> WhatIf:
+        """Predict settings, built or not, beside the variant that they start from, and say what they take.
+
+        Parameters
+        ----------
+        changes : mapping of str to setting, optional
+            What is to be otherwise than in the variant.
+        start : str, optional
+            The variant; by default the best one.
+        seed : int
+            Of whatever is drawn at random.
+
+        Raises
+        ------
+        DataError
+            If no variant is known to be the best, or a name or a setting is not allowed.
+        """
+        from doe.advise.effort import bought_levels
+        from doe.advise.nearest import starts
+        from doe.advise.what_if import WhatIf, foresee
+
+        known, setup = self.snapshot(), self.setup
+        variant = find_variant(start or self._best(seed), [item for item in known.variants if item.settings])
+        settings = read_settings(as_mapping("changes", changes or {}), setup.factors, variant.settings)
+        analyses, refusals = [], {}
+        for outcome in setup.outcomes:
+            try:
+                analyses.append(self.analyse(outcome.name, seed=seed))
+            except FettleError as err:
+                refusals[outcome.name] = str(err)
+        found = foresee(analyses, settings, variant.settings)
+        there = [*(item.settings for item in known.variants), *(unit.settings for unit in known.units)]
+        return WhatIf(
+            start=variant.name,
+            settings=settings,
+            changed=tuple(
+                f"{spaced(factor.name)} {setting(settings[factor.name], factor.unit)}"
+                for factor in setup.factors
+                if settings[factor.name] != variant.settings.get(factor.name)
+            ),
+            foreseen=tuple(found),
+            refusals=refusals | {one.outcome.name: one.refusal for one in found if one.refusal},
+            ways=tuple(starts(setup.factors, known.units, settings, setup.effort, bought_levels(setup.factors, there))),
+            broken=broken_told(settings, setup),
+        )
+
+    def _best(self, seed: int) -> str:
+        best = self.recommend(seed=seed).best.get("variant") if len(self.readings()) else None
+        if not best:
+            raise DataError(
+                "No variant is known to be the best yet.", command="--start VARIANT names one to start from"
+            )
+        return str(best)
 
     def keep_advice(self, advice: Advice) -> list[Entry]:
         """Put suggestions on record with their predictions, to be held against what comes.

@@ -86,6 +86,7 @@ def asked(project: doe.Project) -> Iterator[Callable[[], Any]]:
     yield project.tolerances
     yield project.plan_confirmation
     yield project.track
+    yield project.predict
 
 
 def odd(text: str, known: list[str]) -> list[str]:

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from doe.model.choices import Value
-from doe.model.errors import FettleError
+from doe.advise.nearest import Start, start_told
+from doe.model.choices import Settings, Value
+from doe.model.errors import FettleError, listed
 from doe.model.outcome import Outcome
-from doe.model.wording import Column
+from doe.model.wording import Column, spaced
 
 if TYPE_CHECKING:
     from doe.fit.effects import Effects
@@ -79,3 +80,70 @@ def foresee(
             continue
         found.append(Foreseen(effects.outcome, rows[0], rows[1] if len(rows) > 1 else None))
     return found
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class WhatIf:
+    """What settings should give, beside the variant that they start from, and what they take.
+
+    Attributes
+    ----------
+    start : str
+        The variant.
+    settings : mapping of str to setting
+        One for each factor.
+    changed : tuple of str
+        What is otherwise than in the variant, in words.
+    foreseen : tuple of Foreseen
+        One for each outcome that could be analysed.
+    refusals : mapping of str to str
+        By outcome, why nothing is predicted of the others.
+    ways : tuple of Start
+        From where they are reached, the fewest minutes first.
+    broken : str
+        The limit that they break, in a sentence; empty otherwise.
+    """
+
+    start: str
+    settings: Settings
+    changed: tuple[str, ...]
+    foreseen: tuple[Foreseen, ...]
+    refusals: Mapping[str, str]
+    ways: tuple[Start, ...]
+    broken: str
+
+    @property
+    def headline(self) -> str:
+        """Say what is predicted."""
+        return f"Variant {self.start} {'with ' + listed(self.changed, 'and') if self.changed else 'as it is'}."
+
+    def to_tables(self) -> dict[str, Any]:
+        """Return everything as plain data, by name."""
+        known = [one for one in self.foreseen if one.there is not None]
+        return {
+            "headline": self.headline,
+            "start": self.start,
+            "settings": self.settings,
+            "outcomes": [{"outcome": one.outcome.name, **dict(one.there or {}), "now": one.now} for one in known],
+            "refusals": dict(self.refusals),
+            "ways": [
+                {"unit": way.unit, "minutes": way.cost.minutes, "cost": way.cost.price, "is there": way.is_there}
+                for way in self.ways
+            ],
+            "broken": self.broken,
+        }
+
+    def summary(self) -> str:
+        """Return everything as text."""
+        lines = [self.headline, ""]
+        for one in self.foreseen:
+            if one.there is not None:
+                now = f"; variant {self.start} {one.told(one.now)}" if self.changed else ""
+                lines.append(f"  {spaced(one.outcome.name)}: {one.told(one.there)}, one build {one.build}{now}")
+        lines += ["", *map(start_told, self.ways)]
+        lines += [f"Note: {spaced(name)} is left out: {why}" for name, why in self.refusals.items()]
+        lines += [f"Note: {self.broken}"] if self.broken else []
+        return "\n".join(lines) + "\n"
+
+    def __repr__(self) -> str:
+        return f"<WhatIf: {self.headline}>"

@@ -222,12 +222,19 @@ def check_limits(settings: Mapping[str, Value], setup: Setup) -> None:
     DataError
         Naming the first limit that they break, and the values in it.
     """
+    if told := broken_told(settings, setup):
+        raise DataError(told)
+
+
+def broken_told(settings: Mapping[str, Value], setup: Setup) -> str:
+    """Say which limit settings break, the first one, and by which values; empty where they keep all."""
     for limit in broken_limits(settings, setup.limits, setup.derived):
         behind = names_behind(limit.expression.names, setup.derived)
         values = derive(settings, [quantity for quantity in setup.derived if quantity.name in behind])
         shown = listed([f"{name} = {cell_text(values[name])}" for name in sorted(limit.expression.names)], "and")
         note = f" ({limit.note})" if limit.note else ""
-        raise DataError(f"These settings break the limit '{limit.rule}'{note}: {shown}.")
+        return f"These settings break the limit '{limit.rule}'{note}: {shown}."
+    return ""
 
 
 def next_unit_name(units: Sequence[Unit]) -> str:

@@ -180,6 +180,13 @@ def next_change(
     return as_json(desk.project.recommend(count, hours=hours, only=only, unit=unit, seed=seed).to_tables())
 
 
+@router.get("/api/predict")
+def predict(request: Request, desk: AtDesk, start: str | None = None, seed: Seed = 1) -> JSONResponse:
+    """Predict settings, each a further part of the query by its factor's name, beside the variant that they start from."""
+    changes = {name: value for name, value in request.query_params.items() if name not in ("start", "seed")}
+    return as_json(desk.project.predict(changes, start=start, seed=seed).to_tables())
+
+
 @router.get("/api/next/track")
 def track(desk: AtDesk) -> JSONResponse:
     """Hold the predictions of earlier suggestions against what came."""

@@ -13,9 +13,9 @@ from doe.advise.nearest import start_told, starts
 from doe.advise.what_if import foresee
 from doe.charts import text
 from doe.fit.answered import answered
-from doe.model.change import check_limits
+from doe.model.change import broken_told
 from doe.model.choices import Value
-from doe.model.errors import DataError, FettleError
+from doe.model.errors import FettleError
 from doe.model.model_words import between_commas, in_place_of_parts, read_model
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -124,10 +124,7 @@ def what_if(request: Request, desk: AtDesk) -> Response:
     rows: tuple[Predicted, ...] = ()
     effort: tuple[str, ...] = ()
     if is_asked and thought is not None and not errors:
-        try:
-            check_limits(settings, setup)
-        except DataError as err:
-            problem = str(err)
+        problem = broken_told(settings, setup)
         rows = _predicted(thought, settings, best.get("settings") or {})
         effort = _effort(view, settings)
     elif is_asked and errors:

@@ -24,6 +24,7 @@ from doe.web import live
         ("/api/next", ["next"]),
         ("/api/next?only=learn&count=2", ["next", "--only", "learn", "--count", "2"]),
         ("/api/next/track", ["next", "--track"]),
+        ("/api/predict?start=2&wool=20&vents=3", ["predict", "wool=20", "vents=3", "--start", "2"]),
     ],
 )
 def test_the_api_says_what_the_command_says(visitor, address, words, project, capsys):

@@ -251,4 +251,4 @@ def test_a_change_that_takes_no_minutes_is_a_change():
     units = [Unit("A", {"wool": 0.0}), Unit("B", {"wool": 20.0}), Unit("C", {})]
     setup = SimpleNamespace(factors=[Factor("wool", low=0, high=60)], effort=Effort(new_unit_minutes=90))
     told = _effort(SimpleNamespace(snapshot=SimpleNamespace(setup=setup, units=units)), {"wool": 20.0})
-    assert told == ("Unit A: 0 min.", "Unit B: it carries these settings now.", "A new unit: 1 h 30 min.")
+    assert told == ("Unit B: it carries these settings now.", "Unit A: 0 min.", "A new unit: 1 h 30 min.")
