@@ -141,6 +141,8 @@ class WhatIf:
                 now = f"; variant {self.start} {one.told(one.now)}" if self.changed else ""
                 lines.append(f"  {spaced(one.outcome.name)}: {one.told(one.there)}, one build {one.build}{now}")
         lines += ["", *map(start_told, self.ways)]
+        if self.changed and any(one.there for one in self.foreseen):
+            lines.append(f"Note: Variant {self.start} is predicted, too; what it was read as itself can differ.")
         lines += [f"Note: {spaced(name)} is left out: {why}" for name, why in self.refusals.items()]
         lines += [f"Note: {self.broken}"] if self.broken else []
         return "\n".join(lines) + "\n"
