@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 from doe.charts import canvas, text, theme
 from doe.charts.rows import rows_of
 from doe.model import wording
+from doe.model.names import MEAN
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,7 +113,7 @@ def _map(
 
 def describe_correlations(plan: Plan) -> str:
     """Say in words what the map shows."""
-    found = [row for row in rows_of(plan.confounded) if row["with"] != "mean"]
+    found = [row for row in rows_of(plan.confounded) if row["with"] != MEAN]
     parts = [
         f"{text.term(row['term'])} and {text.term(row['with'])} {wording.number(row['correlation'], 2)}"
         for row in found[:_MOST_TOLD]

@@ -33,6 +33,8 @@ ADVICE_COLUMNS = frozenset([
 """Columns that stand beside one column per factor in tables of advice and of plans."""
 
 # fmt: on
+MEAN = "the mean"
+"""What a term that a plan never varies is one with; no term has a blank."""
 _BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from doe.coding import Coding, Term, swings
+from doe.model.names import MEAN
 from doe.plans.arrangement import Arrangement
 from doe.plans.candidates import Region
 from doe.plans.layout import Array, Layout
@@ -211,14 +212,14 @@ def correlations(coding: Coding, terms: Sequence[Term], values: Array, beside: A
     -------
     DataFrame
         `term`, `with`, `correlation`: for terms of one column each the correlation with its sign, else the largest canonical
-        one. A term that the runs never vary, or only with the blocks, has the correlation 1 with ``mean``.
+        one. A term that the runs never vary, or only with the blocks, has the correlation 1 with ``the mean``.
     """
     layout = Layout(coding, tuple(terms))
     rows = layout.rows(values)
     base = np.linalg.qr(np.hstack([np.ones((len(rows), 1)), beside]))[0]
     free = rows - base @ (base.T @ rows)
     bases = {term.name: _basis(free[:, layout.slices[term.name]], rows[:, layout.slices[term.name]]) for term in terms}
-    records = [(name, "mean", 1.0) for name, basis in bases.items() if not basis.shape[1]]
+    records = [(name, MEAN, 1.0) for name, basis in bases.items() if not basis.shape[1]]
     varied = {name: basis for name, basis in bases.items() if basis.shape[1]}
     records += _pairs(varied)
     table = pd.DataFrame(records, columns=["term", "with", "correlation"])

@@ -14,6 +14,7 @@ from doe.model import markup
 from doe.model.errors import listed
 from doe.model.factor import Factor
 from doe.model.limit import Limit
+from doe.model.names import MEAN
 from doe.model.wording import cell_text, number, percent, spaced
 from doe.plans.arrangement import Arrangement
 from doe.plans.assess import Information, all_terms, correlations
@@ -65,7 +66,7 @@ class Plan:
         one column per factor.
     confounded : DataFrame
         `term`, `with`, `correlation`: every two terms (main effects, interactions of two, curvature) that the runs, together
-        with those that exist, mix; largest first. ``mean`` stands for a term that is never varied.
+        with those that exist, mix; largest first. ``the mean`` stands beside a term that is never varied.
     precision : DataFrame
         One row per term of the model: `term`, `half_width` of the 95 % interval of its swing, smallest swing `detectable` by a
         t test (5 %) with a chance of 80 %, `power` to see `matters`, `se`, `df`, `inflation`, and `picked_from`, the pairs of
@@ -135,7 +136,7 @@ class Plan:
         fixed = beside_fixed(self.basis.arrangement)
         pairs = correlations(self.basis.coding, terms, self.basis.values, fixed)
         for first, second, value in pairs.itertuples(index=False):
-            if second == "mean":
+            if second == MEAN:
                 square.loc[first, :] = np.nan
                 square.loc[:, first] = np.nan
             else:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from doe.model.errors import listed
+from doe.model.names import MEAN
 from doe.model.wording import counted, number, spaced, spoken
 
 CLEAR = 0.1
@@ -49,7 +50,7 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     Parameters
     ----------
     confounded : DataFrame
-        `term`, `with`, `correlation`.
+        `term`, `with` (another term, or ``the mean``), `correlation`.
     n_factors : int
         Number of factors.
     curved : sequence of str
@@ -57,7 +58,7 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
     """
     sides = confounded.assign(
         a=[kind_of(term) for term in confounded["term"]],
-        b=[kind_of(term) if term != "mean" else "mean" for term in confounded["with"]],
+        b=[kind_of(term) if term != MEAN else MEAN for term in confounded["with"]],
         size=confounded["correlation"].abs(),
     )
     mains, pairs, between = (
@@ -65,7 +66,7 @@ def separate(confounded: pd.DataFrame, n_factors: int, curved: Sequence[str]) ->
         _largest(sides, "main", "pair"),
         _largest(sides, "pair", "pair"),
     )
-    never = sides[(sides["b"] == "mean") & (sides["a"] != "curve")]
+    never = sides[(sides["b"] == MEAN) & (sides["a"] != "curve")]
     bends = sides[(sides["a"] == "curve") | (sides["b"] == "curve")]
     unvaried = never["a"].value_counts()
     sentences = [_mains_sentence(sides, mains, n_factors)]
@@ -134,10 +135,10 @@ def _between_sentence(sides: pd.DataFrame, largest: float) -> str:
 def _bends_sentence(bends: pd.DataFrame, curved: Sequence[str]) -> str:
     if not curved:
         return "No factor can be curved."
-    unseen = bends[bends["with"] == "mean"]["term"].tolist()
+    unseen = bends[bends["with"] == MEAN]["term"].tolist()
     if len(unseen) == len(curved):
         return "Curvature cannot be seen: every number is at two settings only."
-    same = bends[(bends["size"] > SAME) & (bends["with"] != "mean")]
+    same = bends[(bends["size"] > SAME) & (bends["with"] != MEAN)]
     if len(same):
         return f"Curvature that cannot be told from other effects: {_named(same)}."
     if unseen:

@@ -10,6 +10,7 @@ from doe.coding import Coding
 from doe.model.effort import Effort
 from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
+from doe.model.names import MEAN
 from doe.model.wording import spoken
 from doe.plans import KINDS, Plan, judge, plan
 from doe.plans.precision import power
@@ -72,13 +73,21 @@ def test_correlations_are_those_of_the_columns(plans, kind):
     columns = coding.matrix(table, terms)
     square = made.correlations()
     for row in made.confounded.to_dict("records")[:200]:
-        if row["with"] == "mean":
+        if row["with"] == MEAN:
             assert np.ptp(columns.values[:, columns.slices[row["term"]]]) < 1e-9
             assert square.loc[row["term"]].isna().all()
             continue
         pair = [columns.values[:, columns.slices[name]].ravel() for name in (row["term"], row["with"])]
         assert row["correlation"] == pytest.approx(np.corrcoef(*pair)[0, 1], abs=1e-9)
         assert square.loc[row["with"], row["term"]] == row["correlation"]
+
+
+def test_a_factor_called_mean_is_a_factor():
+    """By hand: of (-1, -1, 1, 1) and (-1, 1, 1, 1) less its mean the correlation is 2 / sqrt(4 * 3)."""
+    factors = [Factor(name, low=-1, high=1) for name in ("gap", "mean")]
+    made = judge(pd.DataFrame({"gap": [-1, -1, 1, 1], "mean": [-1, 1, 1, 1]}), factors)
+    assert made.correlations().loc["gap", "mean"] == pytest.approx(1 / np.sqrt(3))
+    assert made.separation.sentences[0] == "Main effects are correlated with each other, by 0.58 at most."
 
 
 def test_correlations_with_many_levels_are_canonical():
@@ -116,7 +125,7 @@ def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
             3,
             ("Main effects are independent of each other.", f"Never varied on its own: {never}."),
         )
-        mean = made.confounded[made.confounded["with"] == "mean"]
+        mean = made.confounded[made.confounded["with"] == MEAN]
         assert set(map(spoken, mean["term"])) >= set(never.replace(" and", ",").split(", "))
         assert (mean["correlation"] == 1).all()
     still = judge(one_at_a_time.table.assign(B=0.0), numbers(2), ["A"])

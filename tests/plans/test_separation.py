@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 import doe
+from doe.model.names import MEAN
 from doe.plans.separation import kind_of, separate
 
 APART = "Main effects are independent of each other."
@@ -64,8 +65,8 @@ def said(correlations, curved=()):
             4,
             (APART, CLEAR, "Interactions of two are distinct, correlated by 0.5 at most."),
         ),
-        ([("gap", "mean", 1.0)], 0, (APART, CLEAR, DISTINCT, "Never varied on its own: gap.")),
-        ([("gap:lid", "mean", 1.0)], 3, (APART, CLEAR, DISTINCT, "Never varied on its own: gap with lid.")),
+        ([("gap", MEAN, 1.0)], 0, (APART, CLEAR, DISTINCT, "Never varied on its own: gap.")),
+        ([("gap:lid", MEAN, 1.0)], 3, (APART, CLEAR, DISTINCT, "Never varied on its own: gap with lid.")),
     ],
 )
 def test_main_effects_and_interactions(correlations, rung, sentences):
@@ -80,8 +81,8 @@ def test_main_effects_and_interactions(correlations, rung, sentences):
 @pytest.mark.parametrize(
     ("correlations", "rung", "sentence"),
     [
-        ([(bend, "mean", 1.0) for bend in BENDS], 4, TWO_ENDS),
-        ([("air_flow^2", "mean", 1.0)], 4, "Curvature cannot be seen in air flow."),
+        ([(bend, MEAN, 1.0) for bend in BENDS], 4, TWO_ENDS),
+        ([("air_flow^2", MEAN, 1.0)], 4, "Curvature cannot be seen in air flow."),
         (
             [("gap^2", "air_flow^2", 1.0), ("gap^2", "lid", 0.2)],
             4,
@@ -138,7 +139,7 @@ def test_a_correlation_that_is_not_quite_one_is_not_told_as_one():
 
 
 def test_a_bend_is_told_from_what_goes_with_it():
-    found = pd.DataFrame({"term": ["pitch", "hub^2"], "with": ["blades^2", "mean"], "correlation": [1.0, 1.0]})
+    found = pd.DataFrame({"term": ["pitch", "hub^2"], "with": ["blades^2", MEAN], "correlation": [1.0, 1.0]})
     assert separate(found, 3, ("blades^2", "hub^2", "pitch^2")).sentences[-1] == (
         "Curvature that cannot be told from other effects: pitch and blades bent."
     )
