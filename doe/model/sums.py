@@ -116,12 +116,13 @@ def _weighed(limit: Limit, factors: Sequence[Factor], derived: Sequence[Derived]
     sides = limit.expression.sides
     names = names_behind(limit.expression.names, derived)
     parts = [factor for factor in factors if factor.name in names]
+    used = [quantity for quantity in derived if quantity.name in names]
     if sides is None or not all(factor.is_numeric for factor in parts):
         return {}, 0.0
     left, right = sides
 
     def excess(settings: Mapping[str, float]) -> float:
-        known = derive(settings, derived)
+        known = derive(settings, used)
         return float(left.evaluate(known) - right.evaluate(known))
 
     try:

@@ -32,7 +32,7 @@ _LOOKED_AT = 400
 """Combinations by which a factor is judged that limits hardly let move by itself."""
 
 _FINE = 1001
-"""Settings looked at to say where a range without steps ends that limits cut."""
+"""Settings looked at to say where a range without steps ends that limits cut, or whether they leave a sliver of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,19 +111,22 @@ def region(coding: Coding, terms: Sequence[Term], limits: Sequence[Limit], seed:
     Raises
     ------
     UsageError
-        If the limits leave nothing, or a level that the model needs cannot be reached.
+        If the limits leave nothing or hardly anything, or a level that the model needs cannot be reached.
     """
     summed = _summed(coding, limits)
     candidates = tuple(_candidates(coding, factor, terms, limits, summed) for factor in coding.factors)
     pool = _pool(coding, candidates, limits, np.random.default_rng(seed))
     if not len(pool):
+        _check_finer(coding, limits, seed)
         raise UsageError(_nothing_left(coding, candidates, limits, seed))
     notes = _unreachable(coding, candidates, pool, limits)
     return Region(coding, tuple(limits), candidates, pool, tuple(notes))
 
 
-def _summed(coding: Coding, limits: Sequence[Limit]) -> dict[str, tuple[Value, ...]]:
-    return summed_grids(sums(coding.factors, limits, coding.derived), _STEPS)
+def _summed(coding: Coding, limits: Sequence[Limit], most: int = _STEPS) -> dict[str, tuple[Value, ...]]:
+    """Return settings of the factors in rules about sums that can be kept."""
+    found = summed_grids(sums(coding.factors, limits, coding.derived), most)
+    return {name: settings for name, settings in found.items() if settings}
 
 
 def _candidates(
@@ -141,20 +144,22 @@ def _candidates(
     names = {factor.name} | {quantity.name for quantity in coding.derived if factor.name in quantity.parsed.names}
     in_derived_term = any(name in term.factors for term in terms for name in names - {factor.name})
     if factor.name in used_names(limits, coding) or in_derived_term:
-        return _grid(factor)
+        return _grid(factor, _STEPS)
     is_curved = any(term.is_square and term.factors[0] in names for term in terms)
     return np.array([float(value) for value in factor.grid(3 if is_curved else 2)])
 
 
 def grid_pool(coding: Coding, limits: Sequence[Limit], rng: np.random.Generator) -> Array:
     """Return the combinations on a grid that keep the limits, in the columns of the limited factors (`limited_places`)."""
-    summed = _summed(coding, limits)
-    columns = [np.array(summed[one.name], float) if one.name in summed else _grid(one) for one in coding.factors]
-    return _pool(coding, columns, limits, rng)
+    return _pool(coding, _grids(coding, _summed(coding, limits), _STEPS), limits, rng)
 
 
-def _grid(factor: Factor) -> Array:
-    return np.array([float(factor.position(value)) for value in factor.grid(_STEPS)])
+def _grids(coding: Coding, summed: Mapping[str, tuple[Value, ...]], most: int) -> list[Array]:
+    return [np.array(summed[one.name], float) if one.name in summed else _grid(one, most) for one in coding.factors]
+
+
+def _grid(factor: Factor, most: int) -> Array:
+    return np.array([float(factor.position(value)) for value in factor.grid(most)])
 
 
 def _pool(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], rng: np.random.Generator) -> Array:
@@ -170,6 +175,30 @@ def _pool(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], 
     for column, place in enumerate(places):
         rows[:, place] = candidates[place][codes[:, column]]
     return rows[keeps(coding, limits, rows)][:, places]
+
+
+def _check_finer(coding: Coding, limits: Sequence[Limit], seed: int) -> None:
+    """Check that settings between those tried do not keep the limits either.
+
+    Raises
+    ------
+    UsageError
+        If some do: naming the factor that they leave next to no room, if there is one.
+    """
+    summed = _summed(coding, limits, _FINE // 10)
+    pool = _pool(coding, _grids(coding, summed, _FINE), limits, np.random.default_rng(seed))
+    if not len(pool):
+        return
+    for place, found in zip(limited_places(coding, limits), pool.T, strict=True):
+        factor = coding.factors[place]
+        if not summed and factor.is_numeric and np.ptp(found) < (factor.span[1] - factor.span[0]) / (_STEPS - 1):
+            _refuse_fixed(factor, found.min(), found.max(), _rules_of(factor, coding, limits))
+    rules = listed([f"'{limit.rule}'" for limit in limits], "and")
+    raise UsageError(f"Hardly any settings keep {rules}; loosen {'it' if len(limits) == 1 else 'one of them'}.")
+
+
+def _rules_of(factor: Factor, coding: Coding, limits: Sequence[Limit]) -> list[str]:
+    return [f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)]
 
 
 def _nothing_left(coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], seed: int) -> str:
@@ -193,7 +222,7 @@ def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limit
         lost = [value for value in candidates[place] if not _reaches(coding, candidates, limits, place, value, found)]
         if not lost or (factor.is_numeric and {candidates[place].min(), candidates[place].max()} <= set(found)):
             continue
-        rules = [f"'{limit.rule}'" for limit in limits if factor.name in used_names([limit], coding)]
+        rules = _rules_of(factor, coding, limits)
         if not factor.is_numeric:
             _refuse_cut_off(factor, lost, found, rules)
         low, high = _range_left(factor, found, partial(_reaches, coding, candidates, limits, place, found=found))
@@ -209,7 +238,7 @@ def _unreachable(coding: Coding, candidates: Sequence[Array], pool: Array, limit
 
 def _range_left(factor: Factor, found: Array, reaches: Callable[[float], bool]) -> tuple[float, float]:
     """Return the ends of what the limits leave of a range; the search polishes plans between the candidates too."""
-    finer = np.array([float(value) for value in factor.grid(_FINE)])
+    finer = _grid(factor, _FINE)
     low = _farthest([found.min(), *finer[finer < found.min()][::-1]], reaches)
     high = _farthest([found.max(), *finer[finer > found.max()]], reaches)
     return low, high
@@ -251,7 +280,7 @@ def _refuse_cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: 
 
 
 def _refuse_fixed(factor: Factor, low: float, high: float, rules: Sequence[str]) -> NoReturn:
-    """Refuse limits that leave a number fixed, or a sliver of its range that holds one of the settings looked at.
+    """Refuse limits that leave a number fixed, or a sliver of its range.
 
     Raises
     ------

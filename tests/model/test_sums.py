@@ -24,7 +24,9 @@ FACTORS = (RESIN, CHALK, FIBRE, GAUGE, MAT)
     ],
 )
 def test_an_equation_straight_in_numbers_is_a_sum(rule: str, weights: dict[str, float], total: float) -> None:
-    (found,) = sums(FACTORS, [Limit("gauge >= 1.2"), Limit(rule)], [Derived("weight", "2 * resin + chalk * 1.5")])
+    """Whatever else is derived, of factors that are in no sum."""
+    derived = [Derived("stiffness", "gauge ** 3"), Derived("weight", "2 * resin + chalk * 1.5")]
+    (found,) = sums(FACTORS, [Limit("gauge >= 1.2"), Limit(rule)], derived)
     share = found.weights[0] / weights["resin"]  # either side of an equation may be the positive one
     assert {part.name: weight for part, weight in zip(found.parts, found.weights, strict=True)} == pytest.approx(
         {name: share * weight for name, weight in weights.items()}

@@ -166,17 +166,37 @@ def test_fewer_runs_than_unknowns_are_refused_with_ways_out():
         plan(numbers(4), 6, blocks=3)
 
 
-def test_limits_that_leave_nothing_are_named():
-    with refused(
-        UsageError,
-        "No settings keep the limit 'air >= 600' within the factors' ranges; loosen it or widen a range.",
-    ):
-        plan(RADIO, 12, limits=[Limit("air >= 600")], derived=[AIR])
-    with refused(
-        UsageError,
-        "No settings keep all limits together; without 'A >= 0.5' there are some, so loosen that one.",
-    ):
-        plan(numbers(2), 6, limits=[Limit("A >= 0.5"), Limit("A + B <= -0.9")])
+@pytest.mark.parametrize(
+    ("rules", "message"),
+    [
+        (
+            ["air >= 600"],
+            "No settings keep the limit 'air >= 600' within the factors' ranges; loosen it or widen a range.",
+        ),
+        (
+            ["A >= 0.5", "A + B <= -0.9"],
+            "No settings keep all limits together; without 'A >= 0.5' there are some, so loosen that one.",
+        ),
+        (
+            ["A <= 0", "B + C == 3"],
+            "No settings keep the limit 'B + C == 3' within the factors' ranges; loosen it or widen a range.",
+        ),
+        (
+            ["A >= 0.42", "A <= 0.45"],
+            "A can hardly vary: 'A >= 0.42' and 'A <= 0.45' leave it from 0.42 to 0.45; make that its range, or loosen the "
+            "limit.",
+        ),
+        (
+            ["A + B + C == 0", "A >= 0.42", "A <= 0.45"],
+            "Hardly any settings keep 'A + B + C == 0', 'A >= 0.42' and 'A <= 0.45'; loosen one of them.",
+        ),
+        (["abs(A + B - 0.45) < 0.02"], "Hardly any settings keep 'abs(A + B - 0.45) < 0.02'; loosen it."),
+    ],
+)
+def test_limits_that_leave_nothing_or_hardly_anything_are_named(rules, message):
+    """By hand; of ranges from -1 to 1 a grid of eleven has 0.4 and 0.6, and their sums too."""
+    with refused(UsageError, message):
+        plan([*numbers(3), RADIO[1], RADIO[2]], 12, limits=list(map(Limit, rules)), derived=[AIR])
 
 
 def test_a_level_that_limits_make_unreachable_is_named():
