@@ -13,7 +13,7 @@ from doe.cli.screen import cell, print_json, say, stored, table
 from doe.model.change import find_variant
 from doe.model.choices import Value
 from doe.model.errors import DataError
-from doe.model.limit import derive
+from doe.model.limit import derive_possible
 from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.model.told import told_variant, told_variants
@@ -127,8 +127,8 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> str:
         value, old = variant.settings.get(factor.name), before.get(factor.name)
         changed = f"was {cell(old)}" if old is not None and old != value else ""
         rows.append((factor.name, cell(value), factor.unit, changed))
-    derived = derive(variant.settings, setup.derived)
-    rows += [(item.name, cell(derived[item.name]), item.unit, "") for item in setup.derived]
+    derived = derive_possible(variant.settings, setup.derived)
+    rows += [(item.name, cell(derived.get(item.name)), item.unit, "") for item in setup.derived]
     return table(("factor", "setting", "unit", "changed"), rows)
 
 

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from doe.charts import text
 from doe.charts.rows import rows_of
 from doe.model.errors import DataError, FettleError, listed
-from doe.model.limit import derive
+from doe.model.limit import derive_possible
 from doe.model.outcome import Outcome
 from doe.model.records import Variant, against_ways
 from doe.model.setup import Setup
@@ -282,10 +282,9 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[t
         if value is not None:
             was = f"was {setting(old, factor.unit)}" if old is not None and old != value else ""
             rows.append((text.name(factor.name), setting(value, factor.unit), was))
-    if variant.settings:
-        derived = derive(variant.settings, setup.derived)
-        rows += [(text.name(item.name), setting(derived[item.name], item.unit), "") for item in setup.derived]
-    return tuple(rows)
+    derived = derive_possible(variant.settings, setup.derived)
+    known = [item for item in setup.derived if item.name in derived]
+    return (*rows, *((text.name(item.name), setting(derived[item.name], item.unit), "") for item in known))
 
 
 def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tuple[Field, ...]:

@@ -4,6 +4,7 @@ import re
 import pytest
 
 from doe.cli import screen
+from doe.model.limit import Derived
 from doe.model.listening import PreparedSession, RaterSheet, Sample
 from doe.model.outcome import Outcome
 from doe.model.records import Variant
@@ -94,6 +95,13 @@ def test_a_comparison_is_told_from_the_side_that_is_asked_for(rig, fettle):
         "correct", "--reading", first, "--value", "first"
     ).out  # fmt: skip
     assert "(clarity of variant 3 against 1): tie" in fettle("withdraw", "--reading", second).out
+
+
+def test_a_derived_quantity_is_shown_where_it_has_a_number(rig, fettle):
+    """Variant 1 has no wool to divide by, variant 2 has 30 % for 9 rings."""
+    ProjectFile.open(rig).change_setup("derived", Derived("share", "rings / wool"))
+    assert "share      -\n" in fettle("show", "1").out
+    assert "share      0.3\n" in fettle("show", "2").out
 
 
 def test_a_reference_object_is_shown_without_settings(rig, fettle):

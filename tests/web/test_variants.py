@@ -3,9 +3,10 @@
 import pytest
 
 from doe.model.factor import Factor
+from doe.model.limit import Derived
 from doe.model.records import Variant
 from doe.model.setup import Setup
-from doe.web.variants import _lineage, _telling_pair
+from doe.web.variants import _lineage, _settings, _telling_pair
 
 SETUP = Setup(factors=[Factor("wool_mass", low=0, high=60, unit="g"), Factor("gap", low=0, high=9)])
 
@@ -42,6 +43,12 @@ def test_each_variant_stands_under_the_one_that_it_was_changed_from():
     planned = built("1", 0.0, status="planned")
     assert _lineage([planned], SETUP, marks, {"1"})[0].what == "a planned build, unit A"
     assert [(item.name, item.depth) for item in _lineage(VARIANTS, SETUP, marks, {"4", "5"})] == [("4", 2), ("5", 0)]
+
+
+def test_a_derived_quantity_is_shown_where_it_has_a_number():
+    setup = Setup(factors=SETUP.factors, derived=[Derived("share", "gap / wool_mass")])
+    assert [name for name, *_ in _settings(built("1", 0.0), None, setup)] == ["wool mass", "gap"]
+    assert _settings(built("1", 20.0), None, setup)[2:] == (("share", "0.05", ""),)
 
 
 @pytest.mark.parametrize(
