@@ -53,11 +53,12 @@ def optimal(
         named.
     """
     layout, suspected = request.layout, _suspected(request, kind)
-    n_runs = runs if runs is not None else max(1, _unknowns(request, suspected, blocks) - _known(request) + SPARE_RUNS)
+    sure = _sure(request, suspected)
+    n_runs = runs if runs is not None else max(1, sure.n_columns + blocks - 1 - _known(request, sure) + SPARE_RUNS)
     check_enough(request, suspected, n_runs, blocks, kind)
     area = region(request.coding, request.terms, request.limits, request.seed)
     _check_finite(layout, area, request.seed)
-    arrangement = arrange(n_runs, blocks, units_to_plan(_sure(request, suspected), n_runs, units), len(request.old))
+    arrangement = arrange(n_runs, blocks, units_to_plan(sure, n_runs, units), len(request.old))
     criterion = "I" if kind == "i-optimal" else "D"
     task = optimal_task(area, layout, arrangement, layout.rows(request.old), criterion=criterion, suspected=suspected)
     count = starts if starts is not None else default_starts(task)
@@ -112,13 +113,9 @@ def _sure(request: Request, suspected: Sequence[Term]) -> Layout:
     return Layout(request.coding, tuple(term for term in request.terms if term not in suspected))
 
 
-def _unknowns(request: Request, suspected: Sequence[Term], blocks: int) -> int:
-    return _sure(request, suspected).n_columns + blocks - 1
-
-
-def _known(request: Request) -> int:
-    """Return how many unknowns the runs that exist settle."""
-    return int(np.linalg.matrix_rank(request.layout.rows(request.old))) if len(request.old) else 0
+def _known(request: Request, layout: Layout) -> int:
+    """Return how many unknowns of a model the runs that exist settle."""
+    return int(np.linalg.matrix_rank(layout.rows(request.old))) if len(request.old) else 0
 
 
 def check_enough(request: Request, suspected: Sequence[Term], n_runs: int, blocks: int, kind: str) -> None:
@@ -129,16 +126,19 @@ def check_enough(request: Request, suspected: Sequence[Term], n_runs: int, block
     UsageError
         Offering more runs, the Bayesian kind, or a smaller model.
     """
-    unknowns, known = _unknowns(request, suspected, blocks), _known(request)
     sure = _sure(request, suspected)
-    rank = int(np.linalg.matrix_rank(sure.rows(request.old))) if len(request.old) else 0
-    if n_runs + rank >= unknowns:
+    unknowns, known = sure.n_columns + blocks - 1, _known(request, sure)
+    if n_runs + known >= unknowns:
         return
-    mains = Layout(request.coding, named_terms(request.coding, "main", request.limits)).n_columns + blocks - 1
-    ways = [f"at least {unknowns - rank} runs"]
-    if kind != "bayesian" and any(not term.is_main for term in request.terms) and n_runs + known >= mains:
-        ways.append("kind='bayesian'")
-        ways.append(f"model='main', which has {mains}")
+    simple = Layout(request.coding, named_terms(request.coding, "main", request.limits))
+    mains = simple.n_columns + blocks - 1
+    ways = [f"at least {unknowns - known} runs"]
+    if (
+        kind != "bayesian"
+        and any(not term.is_main for term in request.terms)
+        and n_runs + _known(request, simple) >= mains
+    ):
+        ways += ["kind='bayesian'", f"model='main', which has {mains}"]
     beside = f" beside {counted(len(request.old), 'existing run')}" if len(request.old) else ""
     what = f"{counted(n_runs, 'run')}{beside}"
     between = f", {counted(blocks - 1, 'block difference')}" if blocks > 1 else ""

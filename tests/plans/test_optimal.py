@@ -142,6 +142,18 @@ def test_without_a_number_there_are_four_runs_to_spare():
     assert plan(numbers(2), model="quadratic").n_runs == 10
 
 
+def test_a_bayesian_plan_counts_what_the_log_settles_of_main_effects():
+    """Eight corners of A, B and C tell the mean and three of six unknowns, whatever they tell of interactions."""
+    log = pd.DataFrame(itertools.product((-1, 1), repeat=3), columns=["A", "B", "C"]).assign(D=0, E=0)
+    assert plan(numbers(5), model="two-factor", kind="bayesian", existing=log, starts=2).n_runs == 2 + 4
+    with refused(
+        UsageError,
+        "1 run beside 8 existing runs cannot settle the 16 unknowns of the model (the mean, 15 effects); ask for at least "
+        "9 runs.",
+    ):
+        plan(numbers(5), 1, "two-factor", existing=log)
+
+
 def test_seeds_repeat_a_plan_and_order():
     one, two = (plan(RADIO, 12, seed=3, starts=50) for _ in range(2))
     assert one.table.equals(two.table)
