@@ -39,7 +39,7 @@ def write_value(value: object) -> str:
     if isinstance(value, list | tuple):
         inner = ", ".join(_quoted(item) if isinstance(item, str) else write_value(item) for item in value)
         return inner if len(value) > 1 else f"[{inner}]"
-    if isinstance(value, float) and not isinstance(value, bool):
+    if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
     return json.dumps(value)
 

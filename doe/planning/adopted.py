@@ -54,10 +54,9 @@ def runs_of(table: pd.DataFrame, factors: Sequence[Factor]) -> list[Run]:
     DataError
         If a block is no whole number from 1.
     """
-    names = {factor.name for factor in factors}
     runs = []
     for place, row in enumerate(table.to_dict("records"), start=1):
-        own = {str(name): cell for name, cell in plain(row).items() if name not in names}
+        own = plain(row)
         settings = {factor.name: factor.read(row[factor.name]) for factor in factors}
         unit, kind = name_in(own.get("unit")), name_in(own.get("kind")) or "run"
         runs.append(Run(settings, name_in(own.get("variant")), _block(own.get("block"), place), unit, kind))

@@ -138,8 +138,8 @@ def test_the_mean_variance_of_prediction_agrees_with_a_simulation():
 
 
 def test_without_a_number_there_are_four_runs_to_spare():
-    assert plan(numbers(3)).n_runs == 8
-    assert plan(numbers(2), model="quadratic").n_runs == 10
+    assert plan(numbers(3), starts=2).n_runs == 8
+    assert plan(numbers(2), model="quadratic", starts=2).n_runs == 10
 
 
 def test_a_bayesian_plan_counts_what_the_log_settles_of_main_effects():
