@@ -43,8 +43,8 @@ class Basis:
         Settings as plain numbers, new runs first.
     arrangement : Arrangement
         Blocks and units.
-    information : Information or None
-        None where the model cannot be estimated.
+    information : Information
+        What the runs tell of the model.
     """
 
     coding: Coding
@@ -52,7 +52,7 @@ class Basis:
     limits: tuple[Limit, ...]
     values: Array
     arrangement: Arrangement
-    information: Information | None
+    information: Information
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,8 +190,6 @@ class Plan:
 
     def _errors(self, values: Array) -> Array:
         information = self.basis.information
-        if information is None:
-            return np.full(len(values), np.inf)
         rows = information.layout.rows(values)
         variance = np.einsum("ij,jk,ik->i", rows, information.covariance, rows)
         return np.asarray(np.sqrt(np.maximum(variance, 0)) * (self.scatter or 1.0))

@@ -48,6 +48,9 @@ def units_to_plan(layout: Layout, runs: int, asked: int | None) -> int | None:
 def units_of(factors: Sequence[Factor], values: Array, asked: int | None) -> Ints | None:
     """Assign given runs to units: one for each combination of rebuild settings, or several where more are asked for.
 
+    A unit is halved by the parity of its runs' places: of a factorial in standard order that is the interaction of all
+    factors, so that each of them still changes on both halves.
+
     Raises
     ------
     UsageError
@@ -71,6 +74,6 @@ def units_of(factors: Sequence[Factor], values: Array, asked: int | None) -> Int
     while n_units < asked:  # halve the unit that carries most
         largest = int(np.argmax(np.bincount(unit)))
         rows = np.flatnonzero(unit == largest)
-        unit[rows[len(rows) // 2 :]] = n_units
+        unit[rows[[place.bit_count() % 2 == 1 for place in range(len(rows))]]] = n_units
         n_units += 1
     return unit

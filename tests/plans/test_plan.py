@@ -260,7 +260,7 @@ def test_a_plan_does_not_touch_what_it_is_given():
 
 
 def test_the_summary_says_what_matters():
-    made = plan(RADIO, 12, scatter=0.8, matters=2.0, units=4)
+    made = plan(RADIO, 12, scatter=0.8, matters=2.0, units=4, starts=20)
     text = made.summary()
     assert "D-optimal plan, 12 runs, 5 factors, 4 units." in text
     assert "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of" in text
@@ -285,6 +285,21 @@ def test_runs_of_a_unit_come_in_the_order_that_a_one_way_factor_can_go(way):
     assert note.startswith(
         "Hole can only go one way on a unit, so each unit takes its runs in that order, and it runs with "
     )
+
+
+def test_a_factorial_over_more_units_changes_every_other_factor_on_each():
+    """By hand: of the four runs of A and B, pairs that differ in both go together."""
+    factors = [Factor("hull", kind="categorical", levels=["oak", "ash"], way="rebuild"), *numbers(2)]
+    made = plan(factors, kind="full", units=4)
+    assert (made.table.groupby("unit").nunique()[["hull", "A", "B"]] == [1, 2, 2]).all(axis=None)
+    twice = plan(factors, kind="full", units=4, replicates=2).table.drop_duplicates(["unit", "A", "B"])
+    assert len(twice) == 16
+    with refused(
+        UsageError, "units is 1; the plan has 2 combinations of rebuild settings in 8 runs, so it must be 2 to 8."
+    ):
+        plan(factors, kind="full", units=1)
+    with refused(UsageError, "units is 2, but no factor needs a rebuild; leave units out."):
+        plan(numbers(3), kind="full", units=2)
 
 
 def test_a_saturated_plan_says_that_nothing_is_left_to_judge_by():
