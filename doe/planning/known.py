@@ -43,8 +43,7 @@ class Judged:
 def scatter_of(effects: Effects) -> float | None:
     """Return the standard deviation between runs that an analysis found; None where it could not tell."""
     rows = effects.variance
-    known = rows[rows["source"].isin(BETWEEN_RUNS)]["sd"].tolist() if len(rows) else []
-    total = math.sqrt(sum(float(sd) ** 2 for sd in known))
+    total = math.sqrt(sum(float(sd) ** 2 for sd in rows[rows["source"].isin(BETWEEN_RUNS)]["sd"]))
     return total if effects.basis is not None and math.isfinite(total) and total > 0 else None
 
 
@@ -85,7 +84,8 @@ def judged_by(
         about = found[0][0] if outcome is not None else None
         return Judged(about.name if about is not None else "", None, matters, _unknown(about))
     hardest, sd = max(known, key=lambda pair: pair[1] / pair[0].matters if pair[0].matters else 0.0)
-    return Judged(hardest.name, sd, matters or hardest.matters or None, _note(hardest, sd, scatter, len(known)))
+    compared = [item for item, _ in known if item.matters is not None]
+    return Judged(hardest.name, sd, matters or hardest.matters or None, _note(hardest, sd, scatter, len(compared)))
 
 
 def _known(analyse: Callable[[str], Effects], outcome: Outcome) -> float | None:

@@ -30,13 +30,13 @@ class Steps:
     new : ndarray of shape (n_variants,)
         Minutes to make a new unit with a variant's settings.
     changes : tuple of ndarray
-        Number of settings that change, in the same three shapes.
+        Number of settings that change, in the first two of these shapes.
     """
 
     between: Array
     first: Array
     new: Array
-    changes: tuple[Array, Array, Array]
+    changes: tuple[Array, Array]
 
 
 def steps(
@@ -61,17 +61,16 @@ def steps(
     n = len(variants)
     between, changed = np.zeros((n, n)), np.zeros((n, n))
     first, first_changed = np.zeros((len(units), n)), np.zeros((len(units), n))
-    new, new_changed = np.full(n, effort.new_unit_minutes), np.zeros(n)
+    new = np.full(n, effort.new_unit_minutes)
     for factor in factors:
         wanted = [variant[factor.name] for variant in variants]
         minutes, moves = _table(factor, wanted, wanted)
         between, changed = between + minutes, changed + moves
         minutes, moves = _table(factor, [unit.get(factor.name) for unit in units], wanted)
         first, first_changed = first + minutes, first_changed + moves
-        minutes, moves = _table(factor, [None], wanted)
-        new, new_changed = new + minutes[0], new_changed + moves[0]
+        new = new + _table(factor, [None], wanted)[0][0]
     np.fill_diagonal(between, np.inf)
-    return Steps(between, first, new, (changed, first_changed, new_changed))
+    return Steps(between, first, new, (changed, first_changed))
 
 
 def _table(factor: Factor, starts: Sequence[Value | None], ends: Sequence[Value]) -> tuple[Array, Array]:

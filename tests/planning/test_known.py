@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -68,6 +70,13 @@ def test_the_outcome_hardest_to_see_is_taken(engine):
     assert found.note.startswith(
         "Judged by bass, the outcome that is hardest to see: so far its scatter between builds is"
     )
+
+
+def test_an_outcome_is_only_harder_to_see_than_others_of_which_it_is_said_what_matters(engine):
+    """The first of two of which it is not said is taken, and nothing told of the other."""
+    unsaid = [replace(outcome, matters=None) for outcome in OUTCOMES]
+    for outcomes, first in ((unsaid, "bass"), ([unsaid[0], OUTCOMES[1]], "echo")):
+        assert judged_by(outcomes, engine, None, None, None).note.startswith(f"Judged by {first}: so far")
 
 
 def test_the_outcome_named_is_taken(engine):

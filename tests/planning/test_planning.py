@@ -120,7 +120,11 @@ def test_an_edited_plan_is_judged_and_kept(planned):
 
 def test_empty_cells_of_a_table_name_nothing():
     table = pd.DataFrame([{"variant": 12, "unit": None, **SETTINGS}, {"variant": None, "unit": " B ", **SETTINGS}])
-    assert [(run.variant, run.unit, run.block) for run in runs_of(table, FACTORS)] == [("12", "", 1), ("", "B", 1)]
+    table["kind"] = ["centre", None]
+    assert [(run.variant, run.unit, run.block, run.kind) for run in runs_of(table, FACTORS)] == [
+        ("12", "", 1, "centre"),
+        ("", "B", 1, "run"),
+    ]
     for block in ("x", 0.5, 0):
         with refused(DataError, f"Run 1: block is '{block}'; it must be a whole number from 1."):
             runs_of(table.assign(block=block), FACTORS)

@@ -221,9 +221,12 @@ def test_a_level_that_limits_make_unreachable_is_named():
 
 
 def test_the_ends_that_limits_cut_off_are_told():
-    made = plan(numbers(2), 8, limits=[Limit("A + B <= 0.4"), Limit("A <= 0.6")])
-    assert (
-        "A is planned from -1 to 0.6 only: 'A + B <= 0.4' and 'A <= 0.6' rule out the rest of its range." in made.notes
+    """And no others: B can be anything while A is at its least. Two settings are enough to plan with."""
+    factors = [*numbers(2), Factor("holes", "count", low=0, high=6)]
+    made = plan(factors, 8, limits=[Limit("A + B <= 0.4"), Limit("A <= 0.6"), Limit("holes >= 5")], starts=2)
+    assert made.notes == (
+        "A is planned from -1 to 0.6 only: 'A + B <= 0.4' and 'A <= 0.6' rule out the rest of its range.",
+        "Holes is planned from 5 to 6 only: 'holes >= 5' rules out the rest of its range.",
     )
 
 
@@ -240,7 +243,7 @@ def test_the_ends_told_are_those_that_the_plan_uses():
 def test_a_range_with_steps_ends_at_its_last_step_that_is_left():
     """Without wax the length may go down to 225, which the search finds; of the 11 candidates the lowest left is 230."""
     factors = [Factor("length", low=220, high=300, step=5), Factor("wax", low=0, high=2)]
-    made = plan(factors, 8, limits=[Limit("length - wax * 3 >= 225")])
+    made = plan(factors, 8, limits=[Limit("length - wax * 3 >= 225")], starts=5)
     assert (
         "Length is planned from 225 to 300 only: 'length - wax * 3 >= 225' rules out the rest of its range."
         in made.notes
@@ -301,7 +304,10 @@ def test_a_run_that_exists_outside_the_range_is_named():
 
 def test_reference_objects_in_the_log_are_left_out():
     log = pd.DataFrame({"A": [-1.0, None], "B": [1.0, None]})
-    assert len(plan(numbers(2), 6, existing=log).existing) == 1
+    assert len(plan(numbers(2), 6, existing=log, starts=1).existing) == 1
+    log["A"] = [-1.0, 3.0]
+    with refused(DataError, "Existing run 2: A is 3; it must be a number from -1 to 1."):
+        plan(numbers(2), 6, existing=log)
 
 
 @pytest.mark.parametrize(
@@ -318,6 +324,12 @@ def test_reference_objects_in_the_log_are_left_out():
             "kind is 'd-optimul'; it must be d-optimal, i-optimal, bayesian, full, fraction, plackett-burman, fold-over, "
             "definitive, central-composite, face-centred, box-behnken, latin-hypercube or maximin. Did you mean 'd-optimal'?",
         ),
+        (
+            {"replicates": 3, "blocks": 2, "session_runs": 12, "starts": 1},
+            "36 runs in 2 blocks make blocks of 18, but a session holds 12; use blocks=3.",
+        ),
+        ({"limits": [Limit("D > 0")]}, "Limit 'D > 0' uses 'D', which is no factor; there are A, B and C."),
+        ({"existing": pd.DataFrame({"B": [0]})}, "The table has no column for A and C."),
         ({"units": 3}, "units is 3, but no factor needs a rebuild; leave units out."),
         ({"scatter": -1.0}, "scatter is -1.0; it must be more than 0."),
         ({"starts": 0}, "starts is 0; it must be a whole number from 1 to 1000000."),

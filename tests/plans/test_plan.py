@@ -144,6 +144,13 @@ def test_the_error_of_prediction_is_that_of_least_squares(plans):
     spread = made.prediction_spread()
     assert spread["error"].is_monotonic_increasing
     assert (spread["error"] ** 2).mean() == pytest.approx(made.efficiency["I"], rel=0.05)
+    known = replace(made, scatter=3.0)
+    assert known.prediction_error({"A": 0.2, "B": -0.4, "C": 0.9})["error"].item() == pytest.approx(3 * theirs)
+    even = pd.DataFrame({"share": [0.0, 1.0], "error": [1.0, 2.0]})
+    begun = "Half of the region is predicted with an error of 1.5"
+    assert made.prediction_headline(even) == f"{begun} times the scatter between runs or less, 95 % of it with 1.95."
+    assert known.prediction_headline(even) == f"{begun} or less, 95 % of it with 1.95."
+    assert made.prediction_headline(even.assign(error=[1.0, np.inf])) == "The plan cannot predict everywhere."
 
 
 def test_d_efficiency_of_textbook_plans():
@@ -222,6 +229,7 @@ def test_an_edited_plan_tells_of_blocks_units_points_and_runs_before_where_there
     [
         ("up", "xxyyzzww", "so each unit takes its runs in that order, and it runs with any drift over a session"),
         ("down", "xxyyzzww", "so a random order may need more units; see the route."),
+        ("up", "xxyyyzww", "so a random order may need more units; see the route."),
         ("up", "abcdefgh", "so a random order may need more units; see the route."),
     ],
 )

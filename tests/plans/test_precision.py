@@ -2,6 +2,7 @@ import itertools
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -9,6 +10,7 @@ from doe.fit import analyse
 from doe.model.factor import Factor
 from doe.model.outcome import Outcome
 from doe.plans import detectable, half_width, plan, power
+from doe.plans.result import precision_sentences
 from tests.plans.made import coded, numbers
 
 
@@ -117,10 +119,23 @@ def test_the_largest_difference_of_levels_is_found_as_often_as_a_plan_says(count
 
 
 def test_a_plan_says_what_its_test_allows_for():
-    """A pair of levels is picked among three; numbers have one swing."""
-    sentence = plan(levels(3), 14, scatter=1.0, matters=2.0, seed=1).precision_sentences()[0]
-    assert "would be seen by a t test (5 % for all 3 pairs of levels together) with a chance of 80 %" in sentence
-    assert "by a t test (5 %) with" in plan(numbers(3), 12, scatter=1.0, seed=1).precision_sentences()[0]
+    """Of main effects the widest interval, and the least chance; a pair of levels is picked among three."""
+    rows = [("tip_gap", 2.0, 3.0, 0.7, 4, 1), ("feet", 2.5, 3.5, 0.9, 4, 3), ("tip_gap:feet", 9.0, 9.0, 0.1, 4, 1)]
+    columns = ["term", "half_width", "detectable", "power", "df", "picked_from"]
+    precision = pd.DataFrame(rows, columns=columns)
+    feet = "(feet is the least sure); there one of 3.5{0} would be seen by a t test (5 % for all 3 pairs of levels together)"
+    begun = "Swings of main effects come with an interval of ± 2.5{0} or less " + feet + " with a chance of 80 %."
+    assert precision_sentences(precision, 1.0, 2.0) == [
+        begun.format(""),
+        "A swing of 2, which matters, would be seen by a t test (5 %) with a chance of 70 %.",
+    ]
+    assert precision_sentences(precision, None, 2.0) == [begun.format(" times the scatter between runs")]
+    open_ = (
+        "No run is left over to judge the scatter by for {}, so no interval can be promised; repeat runs, or add some."
+    )
+    assert precision_sentences(precision.assign(df=[0, 4, 4]), 1.0, None) == [begun.format(""), open_.format("tip gap")]
+    assert precision_sentences(precision.assign(df=0), 1.0, 2.0) == [open_.format("tip gap and feet")]
+    assert precision_sentences(precision[:0], 1.0, 2.0) == []
 
 
 @pytest.mark.slow
