@@ -36,6 +36,15 @@ def test_equal_plans_are_told_apart_by_the_mixing_with_interactions():
         assert X[:, i] @ (X[:, j] * X[:, k]) == 0
 
 
+def test_known_plans_are_among_the_first_starts():
+    """Closed form: an orthogonal array of 12 runs has 100 %; of 7 factors in 16 runs there is one of resolution IV."""
+    assert plan(numbers(11), 12, starts=1).efficiency["D"] == pytest.approx(100)
+    assert plan(numbers(7), 16, starts=2).separation.sentences[:2] == (
+        "Main effects are independent of each other.",
+        "Main effects are clear of interactions of two.",
+    )
+
+
 def test_levels_of_a_categorical_factor_are_balanced():
     """Closed form: for main effects of 2 x 3 levels in 12 runs the orthogonal plan is D-optimal."""
     made = plan([*numbers(1), RADIO[3]], 12)
