@@ -45,6 +45,13 @@ def test_no_such_doubt_where_something_speaks_against_it(vents, again):
     assert found is None or "one way" not in found["finding"]
 
 
+def test_a_factor_that_went_to_and_fro_hides_no_drift():
+    """Here the vents do it all, and no trend is left beside them."""
+    log = drifted([3, 0, 5, 1, 4, 2])
+    found = check_of(log.assign(value=log["vents"] + 0.1 * (-1) ** log["order"]))
+    assert found["level"] == "fine"
+
+
 def test_a_variant_read_in_two_sessions_speaks_against_it():
     log = drifted(range(6))
     later = log.iloc[:1].assign(session="t", order=0)

@@ -197,12 +197,32 @@ def test_replicates_in_blocks_of_their_own():
     assert len(halves[0]) == 8
 
 
+@pytest.mark.parametrize(
+    ("n_factors", "title"),
+    [
+        (3, "full factorial, 2 × 2 × 2 = 8 runs"),
+        (4, "two-level fraction 2^(4-1), resolution IV"),
+        (5, "two-level fraction 2^(5-1), resolution V"),
+        (7, "two-level fraction 2^(7-3), resolution IV"),
+        (9, "two-level fraction 2^(9-4), resolution IV"),
+    ],
+)
+def test_without_a_number_a_fraction_is_the_smallest_that_keeps_main_effects_clear(n_factors, title):
+    """Box, Hunter & Hunter (2005), 2nd ed., the table of fractions in ch. 6, *from memory*."""
+    assert fraction(numbers(n_factors)).title == title
+
+
 def test_what_is_left_out_of_a_fraction_is_refused_with_the_nearest():
     with refused(
         UsageError,
         "A two-level fraction of 7 factors cannot have 12 runs; the nearest has 16, and kind='d-optimal' takes any number.",
     ):
         plan(numbers(7), 12, kind="fraction")
+    with refused(
+        UsageError,
+        "A two-level fraction takes up to 15 factors, and there are 16; use kind='plackett-burman' or kind='d-optimal'.",
+    ):
+        fraction(numbers(16))
     driver = Factor("driver", kind="categorical", levels=["paper", "poly", "bamboo"])
     with refused(
         UsageError, "driver has 3 levels, and a two-level fraction takes two of each factor; use kind='d-optimal'."
