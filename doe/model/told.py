@@ -39,8 +39,8 @@ def told_variant(variant: Variant) -> dict[str, Any]:
 
 def told_variants(variants: Sequence[Variant], readings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Return variants with how many readings there are of each, a comparison on both sides, and their plain means."""
-    sides = [reading[side] for reading in readings for side in ("variant", "versus") if reading[side] is not None]
-    counts, means = Counter(sides), means_of(readings)
+    counts = Counter(reading[side] for reading in readings for side in ("variant", "versus"))
+    means = means_of(readings)
     return [{**told_variant(one), "readings": counts[one.name], "means": means.get(one.name, {})} for one in variants]
 
 
