@@ -26,7 +26,7 @@ from doe.plans.request import Request, Tell, check_request
 from doe.plans.result import Basis, Plan, beside_fixed
 from doe.plans.routing import label_of
 from doe.plans.separation import separate
-from doe.plans.units import rebuild_places, units_of
+from doe.plans.units import rebuild_places, tells_units, units_of
 from doe.plans.varied import compared_names, following
 
 Model = str | Sequence[str]
@@ -164,6 +164,8 @@ def _arranged(
     if searched is None:
         return Arrangement(built.block, units_of(request.factors, built.values, units), n_existing)
     unit = searched.unit if searched.unit is None else np.tile(searched.unit, replicates)
+    if unit is not None and units is None and not searched.shares_units:  # neither do the repeats of a run
+        unit = unit + searched.n_units * np.repeat(np.arange(replicates), searched.n_runs)
     return Arrangement(built.block, unit, n_existing)
 
 
@@ -197,7 +199,7 @@ def finish(request: Request, kind: str, built: Draft, arrangement: Arrangement, 
         precision=precision_table(information, request.scatter or 1.0, request.matters if request.scatter else None),
         efficiency=efficiencies(information, Region(request.coding, request.limits, (), np.empty((0, 0)), ())),
         kind=kind,
-        headline=_headline(request, built, arrangement),
+        headline=_headline(request, built, values, arrangement),
         separation=separate(confounded, len(compared), curved),
         existing=request.existing,
         facts=built.facts,
@@ -272,18 +274,18 @@ def _table(request: Request, values: Array, arrangement: Arrangement, points: Se
     front: dict[str, Any] = {ORDER: np.arange(1, len(values) + 1)}
     if arrangement.n_blocks > 1:
         front[BLOCK] = arrangement.block + 1
-    if arrangement.shares_units and arrangement.unit is not None:
+    if arrangement.unit is not None and tells_units(request.factors, values, arrangement):
         front[UNIT] = [f"new {number + 1}" for number in arrangement.unit]
     if len(set(points)) > 1:
         front[POINT] = list(points)
     return pd.concat([pd.DataFrame(front), table], axis=1)
 
 
-def _headline(request: Request, built: Draft, arrangement: Arrangement) -> str:
+def _headline(request: Request, built: Draft, values: Array, arrangement: Arrangement) -> str:
     parts = [counted(len(request.factors), "factor")]
     if arrangement.n_blocks > 1:
         parts.append(counted(arrangement.n_blocks, "block"))
-    if arrangement.shares_units:
+    if tells_units(request.factors, values, arrangement):
         parts.append(counted(arrangement.n_units, "unit"))
     if len(request.old):
         parts.append(f"beside {counted(len(request.old), 'existing run')}")
@@ -309,7 +311,7 @@ def _notes(request: Request, values: Array, arrangement: Arrangement) -> list[st
             f"{going}, so each unit takes its runs in that order, and {they} with any drift over a session; repeat a variant "
             "at the end to see it."
         )
-    elif one_way:
+    elif one_way and (arrangement.shares_units or not tells_units(request.factors, values, arrangement)):
         notes.append(f"{going}, so a random order may need more units; see the route.")
     return notes
 

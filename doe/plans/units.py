@@ -9,7 +9,7 @@ import numpy as np
 from doe.model.errors import UsageError
 from doe.model.factor import Factor
 from doe.model.wording import counted
-from doe.plans.arrangement import default_units
+from doe.plans.arrangement import Arrangement, default_units
 from doe.plans.layout import Array, Ints, Layout
 
 
@@ -19,7 +19,7 @@ def rebuild_places(factors: Sequence[Factor]) -> list[int]:
 
 
 def units_to_plan(layout: Layout, runs: int, asked: int | None) -> int | None:
-    """Choose how many units an optimal plan is spread over; None where every run may have its own.
+    """Choose how many units an optimal plan is spread over; None where no factor needs a rebuild.
 
     Raises
     ------
@@ -42,7 +42,14 @@ def units_to_plan(layout: Layout, runs: int, asked: int | None) -> int | None:
             f"units is {asked}; the terms that only change with a rebuild need {needed}, and {counted(runs, 'run')} can use "
             f"{runs} at most."
         )
-    return None if count == runs else count
+    return count
+
+
+def tells_units(factors: Sequence[Factor], values: Array, arrangement: Arrangement) -> bool:
+    """Whether a plan has to say which unit carries which run: its settings alone would have some share one, or not share it."""
+    places = rebuild_places(factors)
+    could_share = bool(places) and len(np.unique(values[:, places], axis=0)) < len(values)
+    return arrangement.unit is not None and (arrangement.shares_units or could_share)
 
 
 def units_of(factors: Sequence[Factor], values: Array, asked: int | None) -> Ints | None:

@@ -219,9 +219,21 @@ def test_an_edited_plan_tells_of_blocks_units_points_and_runs_before_where_there
         "taken to be as large as those between runs.",
         "The existing runs count as a group of their own, since conditions may have shifted since.",
     )
-    plain = judge(BUILT.assign(unit=range(8)), FIXED)
+    plain = judge(BUILT.assign(unit=range(8)), (FIXED[0], replace(FIXED[1], way="either")))
     assert (plain.headline, plain.notes) == ("Plan as edited, 8 runs, 2 factors.", ())
     assert plain.table.columns.tolist() == ["order", "depth", "body"]
+
+
+@pytest.mark.parametrize(
+    ("options", "count"), [({"units": 4}, 4), ({}, 4), ({"replicates": 2}, 8), ({"kind": "full", "units": 4}, 4)]
+)
+def test_a_plan_of_as_many_units_as_runs_says_so(options, count):
+    """Body is the same on some, which might else be built as one; what the plan promises holds of its table too."""
+    made = plan((replace(FIXED[0], way="up"), FIXED[1]), 4, **options)
+    assert made.headline.endswith(f", 2 factors, {count} units.")
+    assert made.table["unit"].tolist() == [f"new {place}" for place in range(1, count + 1)]
+    assert made.notes == ()  # nothing has to go the other way
+    pd.testing.assert_frame_equal(judge(made.table, made.factors).precision, made.precision)
 
 
 @pytest.mark.parametrize(
@@ -230,7 +242,6 @@ def test_an_edited_plan_tells_of_blocks_units_points_and_runs_before_where_there
         ("up", "xxyyzzww", "so each unit takes its runs in that order, and it runs with any drift over a session"),
         ("down", "xxyyzzww", "so a random order may need more units; see the route."),
         ("up", "xxyyyzww", "so a random order may need more units; see the route."),
-        ("up", "abcdefgh", "so a random order may need more units; see the route."),
     ],
 )
 def test_of_what_only_goes_one_way_it_is_said_whether_the_order_can_be_built(way, units, said):
