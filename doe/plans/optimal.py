@@ -30,6 +30,8 @@ from doe.plans.varied import named_terms
 SUSPECTED = 1.0
 """Prior variance of a suspected term over that of a run, per coded unit (DuMouchel & Jones 1994: tau = 1)."""
 
+_DRAWS = 2000
+
 SPARE_RUNS = 4
 """Runs beyond the unknowns where no number is asked for, to judge the scatter by; common practice, no source."""
 
@@ -63,7 +65,7 @@ def optimal(
     task = optimal_task(area, layout, arrangement, layout.rows(request.old), criterion=criterion, suspected=suspected)
     count = starts if starts is not None else default_starts(task)
     found = search(task, area, arrangement, count, request.seed, tell)
-    _check_found(request, suspected, found, arrangement)
+    _check_found(sure, request, area, found, arrangement)
     return _draft(found, kind, arrangement, area, count), arrangement
 
 
@@ -76,7 +78,7 @@ def _check_finite(layout: Layout, area: Region, seed: int) -> None:
         Naming the quantity that has none at some settings.
     """
     for name in layout.derived:
-        drawn = area.draw((2000,), np.random.default_rng(seed))
+        drawn = area.draw((_DRAWS,), np.random.default_rng(seed))
         if not np.isfinite(layout.code(drawn, (name,))).all():
             term = next(term.name for term in layout.terms if name in term.factors)
             raise UsageError(
@@ -148,24 +150,29 @@ def check_enough(request: Request, suspected: Sequence[Term], n_runs: int, block
     )
 
 
-def _check_found(request: Request, suspected: Sequence[Term], found: Found, arrangement: Arrangement) -> None:
+def _check_found(layout: Layout, request: Request, area: Region, found: Found, arrangement: Arrangement) -> None:
     """Check that the plan estimates what it must.
 
     Raises
     ------
     UsageError
-        Naming the terms that no plan within the limits could estimate.
+        Naming the terms that no plan within the limits could estimate, or that none was found for.
     """
-    layout = _sure(request, suspected)
     new, old, penalty = arrangement.beside()
     rows = layout.rows(np.vstack([found.values, request.old]))
     lost = lost_terms(layout, rows, np.vstack([new, old]), penalty)
-    if lost and not found.was_stopped:
-        cause = "within the limits" if request.limits else "with these settings"
-        advice = f"leave out one of them, such as '{lost[-1]}'" if len(lost) > 1 else "leave it out"
+    if not lost or found.was_stopped:
+        return
+    runs, names = counted(len(found.values), "run"), listed(lost, "and")
+    drawn = layout.rows(np.vstack([area.draw((_DRAWS,), np.random.default_rng(request.seed)), request.old]))
+    told = np.linalg.qr(drawn)[1]  # what all of the region tells
+    if not lost_terms(layout, told, np.empty((len(told), 0)), np.empty(0)):
         raise UsageError(
-            f"No plan of {counted(len(found.values), 'run')} {cause} can estimate {listed(lost, 'and')}; {advice}."
+            f"The search found no plan of {runs} that can estimate {names}; ask for more runs, or for more starts."
         )
+    cause = "within the limits" if request.limits else "with these settings"
+    advice = f"leave out one of them, such as '{lost[-1]}'" if len(lost) > 1 else "leave it out"
+    raise UsageError(f"No plan of {runs} {cause} can estimate {names}; {advice}.")
 
 
 def optimal_task(

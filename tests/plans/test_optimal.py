@@ -287,6 +287,17 @@ def test_terms_that_no_plan_within_the_limits_tells_apart_are_named():
         plan(numbers(2), 8, ["A", "B"], limits=[Limit("A == B")], starts=2)
 
 
+def test_what_a_search_did_not_find_is_not_called_impossible():
+    """All eight combinations of two settings and four levels are a plan; one start does not get there."""
+    factors = [*numbers(1), Factor("p", kind="ordered", levels=list("wxyz"))]
+    with refused(
+        UsageError,
+        "The search found no plan of 8 runs that can estimate A, p and A:p; ask for more runs, or for more starts.",
+    ):
+        plan(factors, 8, "two-factor", kind="i-optimal", starts=1)
+    assert plan(factors, 8, "two-factor", kind="i-optimal", starts=40).table["p"].value_counts().eq(2).all()
+
+
 def test_a_model_by_name_leaves_out_what_follows_from_the_rest():
     """Where A + B + C make 0, a model of main effects has two;"""
     made = plan(numbers(4, step=1), 8, limits=[Limit("A + B + C == 0")], starts=2)
