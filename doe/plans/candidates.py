@@ -256,11 +256,20 @@ def _farthest(values: Sequence[float], reaches: Callable[[float], bool]) -> floa
 def _reaches(
     coding: Coding, candidates: Sequence[Array], limits: Sequence[Limit], place: int, value: float, found: Array
 ) -> bool:
-    """Tell whether a setting can be reached; where the pool is a random part, look again with that setting held."""
+    """Tell whether a setting can be reached; where the pool is a random part, look again with it held, others at their ends."""
     if value in found:
         return True
     held = [np.array([value]) if other == place else values for other, values in enumerate(candidates)]
-    return bool(len(_pool(coding, held, limits, np.random.default_rng(0))))
+    return any(len(_pool(coding, tried, limits, np.random.default_rng(0))) for tried in (held, _at_ends(coding, held)))
+
+
+def _at_ends(coding: Coding, candidates: Sequence[Array]) -> list[Array]:
+    """Keep of each number's settings both ends, and all of the one that has most: few combinations, and the farthest."""
+    most = max(range(len(candidates)), key=lambda place: len(candidates[place]))
+    return [
+        values if place == most or not coding.factors[place].is_numeric else np.unique(values[[0, -1]])
+        for place, values in enumerate(candidates)
+    ]
 
 
 def _refuse_cut_off(factor: Factor, lost: Sequence[float], found: Array, rules: Sequence[str]) -> NoReturn:

@@ -9,6 +9,7 @@ from doe.model.errors import DataError, UsageError
 from doe.model.factor import Factor
 from doe.model.limit import Derived, Limit
 from doe.plans import plan
+from doe.plans.candidates import region
 from doe.plans.offers import wishes_for
 from tests.plans.made import RADIO, coded, numbers, quadratic
 from tests.refusing import refused
@@ -237,6 +238,15 @@ def test_the_ends_that_limits_cut_off_are_told():
         "A is planned from -1 to 0.6 only: 'A + B <= 0.4' and 'A <= 0.6' rule out the rest of its range.",
         "Holes is planned from 5 to 6 only: 'holes >= 5' rules out the rest of its range.",
     )
+
+
+@pytest.mark.slow
+def test_each_of_many_shares_may_be_all_of_it():
+    """Of seven in tenths there are 11^7 combinations, of which a random part is looked at; none is ruled out."""
+    shares = [Factor(name, low=0, high=1) for name in "abcdefg"]
+    rule = " + ".join(factor.name for factor in shares) + " == 1"
+    found = region(Coding(tuple(shares)), (), [Limit(rule)], 1)
+    assert found.notes == ()
 
 
 def test_the_ends_told_are_those_that_the_plan_uses():
