@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, TypeVar, get_args
 
+from doe.measuring.choice import chosen_outcomes
 from doe.measuring.takes import Kept, kept_takes, look_at
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError
 from doe.model.outcome import Outcome
-from doe.model.records import Variant
 from doe.signals.bands import bands_between
 from doe.signals.curve import read_curve
 from doe.signals.decay import Decay, measure_decay, measure_decays
 from doe.signals.impulse import Impulse
-from doe.signals.recipe_book import reference_response
+from doe.signals.recipe_book import decay_of, reference_response
 from doe.signals.recipe_keys import impulse_keys, read_settings, response_keys
 from doe.signals.recipes import check_recipe
 from doe.signals.response import Response
@@ -32,6 +32,8 @@ SMOOTHING = 12
 """Of drawn responses whose recipe sets none, as a fraction of an octave."""
 _BANDS = ("band", "relative_to", "to_band", "match_band")
 _OCTAVES_HZ = (88.0, 11_500.0)
+_ANY_HZ = (200.0, 2000.0)
+_Drawn = TypeVar("_Drawn", Response, Decay)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +57,11 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class _Group:
-    """Takes under one name."""
+    """Takes under one name; `variant` is whose, empty for a file of its own."""
 
     name: str
     paths: tuple[Path, ...]
+    variant: str = ""
 
 
 def picture(
@@ -86,17 +89,19 @@ def picture(
     Raises
     ------
     DataError
-        If a variant is unknown or has no takes, or a file cannot be drawn.
+        If a variant is unknown or has no takes, a file cannot be drawn, or an outcome is unknown or has no recipe.
     UsageError
         If there is nothing to draw, or more than can be drawn.
     """
     if what not in get_args(What):
         raise UsageError(f"what is '{what}'; it must be response, decay or waterfall.")
     known = take_snapshot(file.path)
-    chosen = [item for item in known.setup.outcomes if item.recipe and (not outcomes or item.name in outcomes)]
+    defined = known.setup.outcomes
+    chosen = chosen_outcomes(defined, outcomes) if outcomes else [item for item in defined if item.recipe]
     with kept_takes(file, chosen, known.variants) as kept:
         groups = [_Group(take.path.stem, (take.path,)) for take in (look_at(files) if files else [])]
-        groups += [_kept_group(name, known.variants, kept) for name in variants]
+        named = dict.fromkeys(find_variant(name, known.variants).name for name in variants)
+        groups += [_kept_group(name, kept) for name in named]
         if not groups:
             raise UsageError("There is nothing to draw; give files, or variants with kept takes.")
         said = Said()
@@ -104,12 +109,11 @@ def picture(
     return replace(drawn, warnings=tuple(said.warnings))
 
 
-def _kept_group(name: str, variants: Sequence[Variant], kept: Kept) -> _Group:
-    found = find_variant(name, variants).name
-    takes = kept.takes.get(found, ())
+def _kept_group(variant: str, kept: Kept) -> _Group:
+    takes = kept.takes.get(variant, ())
     if not takes:
-        raise DataError(f"Variant {found} has no kept takes; measure it first.")
-    return _Group(_called(found), tuple(take.path for take in takes))
+        raise DataError(f"Variant {variant} has no kept takes; measure it first.")
+    return _Group(_called(variant), tuple(take.path for take in takes), variant)
 
 
 def _called(variant: str) -> str:
@@ -120,18 +124,17 @@ def _responses(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept
     settings, is_default = _settings_with(outcomes, "smoothing")
     band = _reach(settings)
     if is_default:
-        responses = [_plain_response(group, settings, kept, said) for group in groups]
-        return Picture(responses, {})
+        return Picture(_told_apart([_plain_response(group, settings, kept, said) for group in groups]), {})
     has_reference = "match_band" in settings
     # what differs from a reference is told as it is read
     shown = settings if has_reference else {**settings, "smoothing": settings["smoothing"] or SMOOTHING}
-    own = _called(settings.get("reference_variant") or "")
-    others = [group for group in groups if group.name != own]
-    responses = [_response(group, shown, kept, said, band) for group in others or groups]
+    own = settings.get("reference_variant") or ""
+    others = [group for group in groups if not group.variant or group.variant.casefold() != own.casefold()]
+    responses = _told_apart([_response(group, shown, kept, said, band) for group in others or groups])
     if not has_reference:
         return Picture(responses, {})
     reference = reference_response(shown, kept.context, said, band)
-    reference = replace(reference, name=own or Path(settings["reference"]).stem)
+    reference = replace(reference, name=_called(own) if own else Path(settings["reference"]).stem)
     low, high = settings["band"]
     match = settings["match_band"] or settings["band"]
     differences = {curve.name: deviation(curve, reference, low, high, match=match) for curve in responses}
@@ -162,24 +165,25 @@ def _decays(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept, s
     impulses = [(name, load_impulse(path, settings, kept.context, said)) for name, path in paths]
     if len(impulses) == 1:
         return Picture(_by_octave(*impulses[0]), {})
-    band = settings.get("band") if "octave" in settings else None
-    found = [replace(measure_decay(impulse, band), name=name) for name, impulse in impulses]
-    return Picture(_told_apart(found), {})
+    read = decay_of if "octave" in settings else lambda impulse, _: measure_decay(impulse)
+    return Picture(_told_apart([replace(read(impulse, settings), name=name) for name, impulse in impulses]), {})
 
 
 def _by_octave(name: str, impulse: Impulse) -> list[Decay]:
+    """Return a decay for each octave that was measured; where there is none, that of all frequencies."""
     low, high = max(_OCTAVES_HZ[0], impulse.low_hz), min(_OCTAVES_HZ[1], impulse.high_hz)
-    return [replace(decay, name=name) for decay in measure_decays(impulse, bands_between(low, high, 1))]
+    found = measure_decays(impulse, bands_between(low, high, 1)) if low < high else []
+    return [replace(decay, name=name) for decay in found or [measure_decay(impulse)]]
 
 
-def _told_apart(decays: Sequence[Decay]) -> list[Decay]:
+def _told_apart(drawn: Sequence[_Drawn]) -> list[_Drawn]:
     """Give takes of one name a number each."""
-    names = [decay.name for decay in decays]
+    names = [item.name for item in drawn]
     return [
-        decay
-        if names.count(decay.name) == 1
-        else replace(decay, name=f"{decay.name}, take {names[: place + 1].count(decay.name)}")
-        for place, decay in enumerate(decays)
+        item
+        if names.count(item.name) == 1
+        else replace(item, name=f"{item.name}, take {names[: place + 1].count(item.name)}")
+        for place, item in enumerate(drawn)
     ]
 
 
@@ -194,9 +198,10 @@ def _waterfall(groups: Sequence[_Group], outcomes: Sequence[Outcome], kept: Kept
 
 
 def _settings_with(outcomes: Sequence[Outcome], *keys: str) -> tuple[dict[str, Any], bool]:
-    """Return the settings of the first recipe that has one of some keys (earlier keys first), or those of none.
+    """Return the settings of the first recipe that has one of some keys (earlier keys first).
 
-    A recipe that names a reference goes before the others.
+    A recipe that names a reference goes before the others. Where none has such a key, what is not set by a recipe that
+    tells of the sweep is as by default; then the second is true.
     """
     found = [check_recipe(outcome.recipe)[1] for outcome in outcomes]
     found = [settings for settings in found if settings.get("input") not in ("recording",)]
@@ -206,12 +211,16 @@ def _settings_with(outcomes: Sequence[Outcome], *keys: str) -> tuple[dict[str, A
             if key in settings:
                 return settings, False
     keys_of = response_keys(smoothing=SMOOTHING) if "smoothing" in keys else impulse_keys()
-    return read_settings("The drawing", {}, keys_of), True
+    own = read_settings("The drawing", {}, keys_of)
+    known = next((settings for settings in found if "sweep" in settings), {})
+    return {key: known.get(key, value) for key, value in own.items()}, True
 
 
 def _reach(settings: Mapping[str, Any]) -> tuple[float, float]:
-    """Return the band that a recipe looks at; where none is said, what any recording should hold."""
+    """Return the band that a recipe looks at; where none is said, what any recording should hold, as far as it was played."""
     bands = [settings[key] for key in _BANDS if settings.get(key) is not None]
     if not bands:
-        return 200.0, 2000.0
+        played = settings["sweep"]
+        low, high = max(_ANY_HZ[0], played.start_hz), min(_ANY_HZ[1], played.stop_hz)
+        return (low, high) if low < high else (played.start_hz, played.stop_hz)
     return min(band[0] for band in bands), max(band[1] for band in bands)

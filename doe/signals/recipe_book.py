@@ -14,6 +14,7 @@ from doe.signals import bands, series, shape, spectrum
 from doe.signals.decay import Decay, measure_decay
 from doe.signals.distortion import measure_distortion
 from doe.signals.files import read_blocks
+from doe.signals.impulse import Impulse
 from doe.signals.response import Response
 from doe.signals.sound_format import sound_format
 from doe.signals.sources import (
@@ -212,14 +213,16 @@ def resonance_q(path: Path, settings: Settings, context: Context, said: Said) ->
 
 def _decay(path: Path, settings: Settings, context: Context, said: Said, *figures: str) -> Decay:
     impulse = load_impulse(path, settings, context, said)
-    if settings["band"] is not None:
-        found = measure_decay(impulse, settings["band"])
-    elif settings["octave"] is not None:
-        found = measure_decay(impulse, _octave(settings["octave"]), settings["octave"])
-    else:
-        found = measure_decay(impulse)
+    found = decay_of(impulse, settings)
     said.warn(*found.said_about(*figures))
     return found
+
+
+def decay_of(impulse: Impulse, settings: Settings) -> Decay:
+    """Return the decay that a recipe reads: in its band, in its octave, or of all frequencies."""
+    if settings["octave"] is not None:
+        return measure_decay(impulse, _octave(settings["octave"]), settings["octave"])
+    return measure_decay(impulse, settings["band"])
 
 
 def _octave(nominal_hz: float) -> tuple[float, float]:

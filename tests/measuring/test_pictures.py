@@ -11,6 +11,7 @@ from doe.model.errors import DataError, UsageError
 from doe.model.outcome import Outcome
 from doe.model.records import Variant
 from doe.model.setup import Setup
+from doe.signals.sweep import Sweep
 from doe.store import ProjectFile
 from tests.refusing import refused
 from tests.signals import sounds
@@ -18,7 +19,7 @@ from tests.signals import sounds
 GRID = np.geomspace(20, 20_000, 400)
 BAND = {"from": "band_level", "band": [100, 5000], "smoothing": 0}
 LIKE = {"from": "deviation", "band": [100, 5000], "reference_variant": "2", "smoothing": 0}
-FALL = {"from": "decay_time", "input": "impulse"}
+FALL = {"from": "decay_time", "input": "impulse", "octave": 500}
 
 
 def project(folder, **recipes):
@@ -36,25 +37,25 @@ def curve(folder, name, level):
     return path
 
 
-def test_kept_takes_of_a_variant_are_averaged_as_power(tmp_path):
+def test_kept_takes_of_a_variant_are_averaged_as_power(desk):
     """Flat curves at 0 and -6 dB: their mean is 10 log((1 + 10^-0.6) / 2) everywhere."""
-    file = project(tmp_path, bass=BAND)
-    measure(file, "1", [curve(tmp_path, "a.txt", 0.0), curve(tmp_path, "b.txt", -6.0)])
-    made = picture(file, [curve(tmp_path, "c.txt", 3.0)], ["1"])
+    file = project(desk, bass=BAND)
+    measure(file, "1", [curve(desk, "a.txt", 0.0), curve(desk, "b.txt", -6.0)])
+    made = picture(file, [curve(desk, "c.txt", 3.0)], ["1"])
     assert [response.name for response in made.result] == ["c", "variant 1"]
     assert made.result[0].level == pytest.approx(3.0, abs=1e-6)
     assert made.result[1].level == pytest.approx(10 * np.log10((1 + 10**-0.6) / 2), abs=1e-6)
     assert figure(made.result, **made.options).layout.meta["title"] == "Frequency response of c and variant 1"
 
 
-def test_a_reference_is_drawn_with_the_difference_from_it(tmp_path):
+def test_a_reference_is_drawn_with_the_difference_from_it(desk):
     """A rough slope of 3 dB an octave against a flat reference, smoothed no more than its recipe says: not at all.
 
     The difference told is the one that is read, and the reference is not drawn twice.
     """
-    file = project(tmp_path, like=LIKE)
-    measure(file, "2", [curve(tmp_path, "s.txt", -2.0)])
-    path = tmp_path / "a.txt"
+    file = project(desk, like=LIKE)
+    measure(file, "2", [curve(desk, "s.txt", -2.0)])
+    path = desk / "a.txt"
     rough = 3.0 * np.log2(GRID / 1000) + 2.0 * (-1.0) ** np.arange(len(GRID))
     path.write_text("\n".join(f"{f:.8g} {v:.8g}" for f, v in zip(GRID, rough, strict=True)), encoding="utf-8")
     measure(file, "1", [path])
@@ -66,17 +67,42 @@ def test_a_reference_is_drawn_with_the_difference_from_it(tmp_path):
     assert "levels matched: variant 1 by" in figure(made.result, **made.options).layout.meta["title"]
 
 
-def test_without_a_recipe_a_curve_is_drawn_as_it_is(tmp_path):
-    made = picture(project(tmp_path), [curve(tmp_path, "a.txt", 1.5)])
+def test_curves_of_one_name_are_told_apart(desk):
+    """Two files of one name, called as the reference is: one differs from it by nothing, one by 3 dB an octave."""
+    file = project(desk, like=LIKE | {"reference_variant": "SHOP"})
+    same = curve(desk, "shop.txt", -2.0)
+    measure(file, "shop", [same])
+    slope = desk / "other" / "shop.txt"
+    slope.parent.mkdir()
+    slope.write_text("\n".join(f"{f:.8g} {3 * np.log2(f / 1000):.8g}" for f in GRID), encoding="utf-8")
+    made = picture(file, [same, slope], ["shop", "Shop"])
+    assert [response.name for response in made.result] == ["shop, take 1", "shop, take 2"]
+    flat, sloped = (found.rms_db for found in made.options["differences"].values())
+    assert flat == pytest.approx(0, abs=1e-6)
+    assert sloped == pytest.approx(3 * np.log2(50) / np.sqrt(12), rel=1e-3)  # of a straight line over a band
+
+
+def test_a_short_sweep_is_drawn_as_far_as_it_went(desk):
+    """It is read as the recipe says, also where that is for another figure; no octave lies within it."""
+    path = sounds.write_recording(desk / "take.wav", rate=8000, sweep=Sweep(550, 900, 1.0), tail_s=0.5)
+    file = project(desk, fall={"from": "decay_time", "sweep": [550, 900, 1.0]})
+    (response,) = picture(file, [path]).result
+    assert (response.frequency[0], response.frequency[-1]) == pytest.approx((550, 900), rel=0.01)
+    (fall,) = picture(file, [path], what="decay").result
+    assert fall.label == "all frequencies"
+
+
+def test_without_a_recipe_a_curve_is_drawn_as_it_is(desk):
+    made = picture(project(desk), [curve(desk, "a.txt", 1.5)])
     assert made.result[0].level == pytest.approx(1.5, abs=1e-6)
 
 
 @pytest.fixture
-def body(tmp_path):
+def body(desk):
     """A project whose recipe reads impulse responses, and one that decays by 60 dB in 0.4 s."""
     samples = sounds.decay(0.4, -60, carrier="noise")
-    soundfile.write(tmp_path / "body.wav", 0.2 * samples / np.abs(samples).max(), sounds.RATE, subtype="PCM_24")
-    return project(tmp_path, fall=FALL), tmp_path / "body.wav"
+    soundfile.write(desk / "body.wav", 0.2 * samples / np.abs(samples).max(), sounds.RATE, subtype="PCM_24")
+    return project(desk, fall=FALL), desk / "body.wav"
 
 
 def test_one_take_is_drawn_by_octave(body):
@@ -90,6 +116,7 @@ def test_one_take_is_drawn_by_octave(body):
 
 
 def test_several_takes_are_drawn_each_by_itself(body):
+    """In the octave in which the recipe reads them: 60 dB take as long as is measured."""
     file, path = body
     measure(file, "1", [path])
     other = path.with_name("other.wav")
@@ -98,6 +125,8 @@ def test_several_takes_are_drawn_each_by_itself(body):
     measure(file, "1", [other])
     made = picture(file, [path], ["1"], what="decay")
     assert [decay.name for decay in made.result] == ["body", "variant 1, take 1", "variant 1, take 2"]
+    assert {decay.label for decay in made.result} == {"500 Hz"}
+    assert [decay.t20_s for decay in made.result[1:]] == [row["value"] for row in file.computations()]
 
 
 def test_a_waterfall_shows_one_take(body):
@@ -110,11 +139,13 @@ def test_a_waterfall_shows_one_take(body):
         picture(file, [path, other], what="waterfall")
 
 
-def test_what_cannot_be_drawn_is_named(body, tmp_path):
+def test_what_cannot_be_drawn_is_named(body, desk):
     file, _ = body
     with refused(DataError, "Variant 2 has no kept takes; measure it first."):
         picture(file, variants=["2"])
+    with refused(DataError, "'fell' is no outcome of this project; there is only fall. Did you mean 'fall'?"):
+        picture(file, outcomes=["fell"])
     with refused(UsageError, "There is nothing to draw; give files, or variants with kept takes."):
         picture(file)
     with refused(DataError, "a.txt is not a recording; it must be a WAV, FLAC or AIFF recording."):
-        picture(file, [curve(tmp_path, "a.txt", 0.0)], what="decay")
+        picture(file, [curve(desk, "a.txt", 0.0)], what="decay")
