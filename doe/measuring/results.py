@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from doe.model import wording
 from doe.model.outcome import Outcome
-from doe.signals.recipes import Measured, with_said
+from doe.signals.recipes import Measured
 from doe.store import Entry
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ class Measurements:
                 }
 
     def __str__(self) -> str:
-        return with_said(self.summary(), self.warnings, self.notes)
+        return _with_said(self.summary(), self.warnings, self.notes)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self}>"
@@ -177,7 +177,7 @@ class Recomputed:
         return pd.DataFrame([[getattr(change, name) for name in names] for change in self.changes], columns=names)
 
     def __str__(self) -> str:
-        return with_said(self.summary(), self.warnings, self.notes)
+        return _with_said(self.summary(), self.warnings, self.notes)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self}>"
@@ -186,3 +186,8 @@ class Recomputed:
         from html import escape
 
         return f"<pre>{escape(str(self))}</pre>"
+
+
+def _with_said(text: str, warnings: Sequence[str], notes: Sequence[str]) -> str:
+    """Return text with what stands against trusting it and what was assumed below, a line each."""
+    return "\n".join([text, *(f"Warning: {line}" for line in warnings), *(f"Note: {line}" for line in notes)])

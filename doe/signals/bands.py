@@ -222,8 +222,6 @@ def smooth(frequency: Array, level: Array, fraction: int, average: Average = "po
         If the fraction is no whole number from 1 to 48.
     """
     check_fraction(fraction)
-    if len(frequency) < 2:
-        return np.array(level, dtype=np.float64)
     place = np.log(frequency)
     values = to_power(level) if average == "power" else np.asarray(level, dtype=np.float64)
     steps = 0.5 * (values[1:] + values[:-1]) * np.diff(place)

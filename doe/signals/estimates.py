@@ -10,7 +10,7 @@ from typing import Any, get_args
 
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.model.given import as_mapping
-from doe.model.numbers import read_number
+from doe.model.numbers import is_missing, read_number
 from doe.model.wording import capital, spaced
 from doe.signals.boxes import closed_box, vented_box
 from doe.signals.cavity_decay import cavity_decay
@@ -131,7 +131,7 @@ def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
     name : str
         Such as ``"helmholtz"``; `doe.signals.estimates.ESTIMATES` names all, ``fettle estimate`` lists them.
     given : mapping of str to float or str
-        Quantity -> value in the unit that its name ends in, such as ``volume_cm3``.
+        Quantity -> value in the unit that its name ends in, such as ``volume_cm3``; None, as good as left out.
 
     Returns
     -------
@@ -150,6 +150,7 @@ def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
             raise UsageError(
                 f"'{word}' is no quantity of {name}; it takes {listed(known, 'and')}.{did_you_mean(word, known)}"
             )
+    given = {word: value for word, value in given.items() if not is_missing(value)}
     missing = [quantity.name for quantity in known.values() if quantity.is_needed and quantity.name not in given]
     if missing:
         raise UsageError(f"{name} needs {listed(missing, 'and')} too.")
@@ -157,7 +158,7 @@ def estimate(name: str, given: Mapping[str, Any]) -> Estimate:
 
 
 def _function(name: str) -> Callable[..., Estimate]:
-    if name not in ESTIMATES:
+    if not isinstance(name, str) or name not in ESTIMATES:
         raise UsageError(f"estimate is '{name}'; it must be {listed(ESTIMATES)}.{did_you_mean(name, ESTIMATES)}")
     return ESTIMATES[name]
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from doe.model.errors import UsageError, did_you_mean, listed
 from doe.model.numbers import finite
-from doe.model.wording import unit_behind
+from doe.model.wording import exact, unit_behind
 from doe.signals.sweep import Sweep
 
 REQUIRED: Any = object()
@@ -69,7 +68,7 @@ def read_band(field: str, value: Any) -> tuple[float, float]:
         raise UsageError(f"{field} is '{value}'; it must be two frequencies in Hz, such as [40, 150].")
     low, high = (finite(field, part) for part in value)
     if not 0 < low < high:
-        raise UsageError(f"{field} is {low:g} to {high:g} Hz; it must rise from above 0.")
+        raise UsageError(f"{field} is {exact(low)} to {exact(high)} Hz; it must rise from above 0.")
     return low, high
 
 
@@ -81,11 +80,11 @@ def read_sweep(field: str, value: Any) -> Sweep:
 
 
 def one_of(*words: Any) -> Callable[[str, Any], Any]:
-    """Accept one of several words or numbers, letters of either case."""
+    """Accept one of several words or numbers, as they are or as text with letters of either case."""
 
     def read(field: str, value: Any) -> Any:
         for word in words:
-            same = isinstance(value, str) and isinstance(word, str) and value.casefold() == word.casefold()
+            same = isinstance(value, str) and value.casefold() == str(word).casefold()
             if same or (value == word and not isinstance(value, bool)):
                 return word
         hint = did_you_mean(value, [str(word) for word in words]) if isinstance(value, str) else ""
@@ -100,7 +99,9 @@ def number(low: float, high: float, unit: str = "") -> Callable[[str, Any], floa
     def read(field: str, value: Any) -> float:
         found = finite(field, value)
         if not low <= found <= high:
-            raise UsageError(f"{field} is {found:g}; it must be from {low:g} to {high:g}{unit_behind(unit)}.")
+            raise UsageError(
+                f"{field} is {exact(found)}; it must be from {exact(low)} to {exact(high)}{unit_behind(unit)}."
+            )
         return found
 
     return read
@@ -122,11 +123,6 @@ def read_text(field: str, value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         raise UsageError(f"{field} is '{value}'; it must be text in quotes.")
     return value.strip()
-
-
-def read_order(field: str, value: Any) -> int | str:
-    """Accept the order of a harmonic, or ``"total"``."""
-    return "total" if value == "total" else whole(2, 10)(field, value)
 
 
 def read_channels(field: str, value: Any) -> tuple[int, int]:
@@ -190,8 +186,3 @@ def series_keys() -> tuple[Key, ...]:
         Key("column", read_column, None, "the signal's column, from 1, or its heading; the channel of a recording"),
         Key("rate", number(1e-9, 1e9, "Hz"), None, "samples per second of a text file without a time column"),
     )
-
-
-def finite_or_none(value: float | None) -> bool:
-    """Whether a computed figure can be stored."""
-    return value is not None and math.isfinite(value)

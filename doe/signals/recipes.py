@@ -7,21 +7,18 @@ import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from doe.model import wording
 from doe.model.errors import DataError, UsageError, did_you_mean, listed
 from doe.signals import recipe_book as book
 from doe.signals.recipe_keys import (
     REQUIRED,
     Key,
-    finite_or_none,
     impulse_keys,
     number,
     one_of,
     read_band,
     read_channels,
-    read_order,
     read_settings,
     read_text,
     response_keys,
@@ -29,9 +26,6 @@ from doe.signals.recipe_keys import (
     sound_keys,
 )
 from doe.signals.sources import Context, Said
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 FilePath = Path | str
 
@@ -111,39 +105,6 @@ class Measured:
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
-    def summary(self) -> str:
-        """Return the readings as text, a line each, then what is to be said about them."""
-        unit = wording.unit_behind(self.unit)
-        lines = [
-            f"{name}: {wording.number(value, 4)}{unit}" for name, value in zip(self.files, self.values, strict=True)
-        ]
-        if self.scatter is not None:
-            how = "" if self.average == "arithmetic" else f", averaged as {self.average}"
-            lines.append(
-                f"{wording.counted(len(self.values), 'take')}: mean {wording.number(self.mean, 4)}{unit}{how}; scatter "
-                f"{wording.number(self.scatter, 2)}{unit}"
-            )
-        return with_said("\n".join(lines), self.warnings, self.notes)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return one row per take: file, value, unit, recipe, version."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                "file": self.files,
-                "value": self.values,
-                "unit": self.unit,
-                "recipe": self.recipe,
-                "version": self.version,
-            }
-        )
-
-
-def with_said(text: str, warnings: Sequence[str], notes: Sequence[str]) -> str:
-    """Return text with what stands against trusting it and what was assumed below, a line each."""
-    return "\n".join([text, *(f"Warning: {line}" for line in warnings), *(f"Note: {line}" for line in notes)])
-
 
 _BAND = Key("band", read_band, REQUIRED, "the band in Hz, such as [40, 150]")
 _ANY_BAND = Key("band", read_band, None, "band in Hz; all frequencies without it")
@@ -184,7 +145,7 @@ def _table() -> tuple[Recipe, ...]:
         Recipe("definition", 1, "", False, book.definition, _DECAY_KEYS),
         Recipe("centre_time", 1, "s", False, book.centre_time, (_TIME_UNIT, *_DECAY_KEYS)),
         Recipe("distortion", 1, "%", False, book.distortion,
-               (_BAND, Key("order", read_order, "total", "harmonic, from 2, or total"), *impulse_keys())),
+               (_BAND, Key("order", one_of("total", *range(2, 11)), "total", "harmonic, from 2, or total"), *impulse_keys())),
         Recipe("channel_difference", 2, "dB", False, book.channel_difference,
                (_BAND, Key("channels", read_channels, (1, 2), "the two channels"),
                 Key("what", one_of("level", "shape"), "level", "difference of level (signed) or of shape (RMS)"),
@@ -219,10 +180,10 @@ def check_recipe(recipe: Mapping[str, Any]) -> tuple[Recipe, dict[str, Any]]:
     name = recipe.get("from")
     if name is None:
         raise UsageError(f"There is no recipe; set from to {listed(RECIPES)}.")
-    if name not in RECIPES:
+    if not isinstance(name, str) or name not in RECIPES:
         hint = did_you_mean(str(name), RECIPES)
         raise UsageError(f"from is '{name}'; a recipe is one of {listed(RECIPES)}.{hint}")
-    found = RECIPES[str(name)]
+    found = RECIPES[name]
     settings = read_settings(f"Recipe '{name}'", recipe, found.keys)
     if settings.get("band") is not None and settings.get("octave") is not None:
         raise UsageError(f"Recipe '{name}' has band and octave; keep one of them.")
@@ -279,7 +240,7 @@ def compute(
 
 def _one(recipe: Recipe, path: Path, settings: Mapping[str, Any], context: Context, said: Said) -> float:
     value = recipe.measure(path, settings, context, said)
-    if not finite_or_none(value):
+    if not math.isfinite(value):
         raise DataError(f"{path.name}: {recipe.name} has no finite value; look at the file.")
     return float(value)
 

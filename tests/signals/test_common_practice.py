@@ -38,9 +38,14 @@ def test_of_a_cavity_deeper_than_wide_only_filling_is_clear(share):
 
 
 def test_the_decay_is_the_closed_form_of_eyring():
-    """A cube of 1 m with absorption 0.2: T = 24 ln 10 / (c 6 (-ln 0.8)), 0.163 / (1.339) s at 20 degrees; V / S by hand."""
-    found = cavity_decay(1000, width_mm=1000, height_mm=1000, absorption=0.2).value
-    assert found == pytest.approx(1000 * 24 * math.log(10) / (343.2 * 6 * -math.log(0.8)), rel=1e-3)
+    """A cube of 0.2 m: T = 24 ln 10 V / (c S (-ln(1 - a))), V / S = 0.2 / 6 m by hand, c = 343.2 m/s at 20 degrees.
+
+    Bare, a is that of its walls; where wool leaves a cube of twice the depth, one wall of the six absorbs 0.8 instead of 0.2.
+    """
+    unit = 1000 * 24 * math.log(10) * 0.2 / (343.2 * 6)
+    side = {"width_mm": 200, "height_mm": 200, "absorption": 0.2}
+    assert cavity_decay(200, **side).value == pytest.approx(unit / -math.log(0.8), rel=1e-3)
+    assert cavity_decay(400, stuffed_percent=50, **side).value == pytest.approx(unit / -math.log(0.7), rel=1e-3)
 
 
 @pytest.mark.parametrize("share", [1 / 3, 0.5])

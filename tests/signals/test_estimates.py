@@ -49,6 +49,15 @@ def test_typed_text_is_read_as_numbers(name):
     assert estimate(name, typed).value == estimate(name, GIVEN[name]).value
 
 
+def test_what_holds_nothing_is_as_good_as_left_out():
+    bare = {"depth_mm": 84, "diameter_mm": 200}
+    assert estimate("cavity_decay", {**bare, "width_mm": None, "absorption": math.nan}) == estimate(
+        "cavity_decay", bare
+    )
+    with refused(UsageError, "cavity_decay needs depth_mm too."):
+        estimate("cavity_decay", {**bare, "depth_mm": None})
+
+
 @pytest.mark.parametrize("name", sorted(ESTIMATES))
 def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
     quantities = quantities_of(name)
@@ -57,7 +66,8 @@ def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
     for quantity in quantities:
         assert quantity.about.endswith(".")  # each is told in a sentence of its own
         assert quantity.choices or quantity.unit or quantity.name in PLAIN
-        assert not quantity.unit or quantity.label != quantity.name.replace("_", " ")
+        assert (quantity.label == quantity.name.replace("_", " ")) == (not quantity.unit)
+        assert quantity.default is None or not quantity.is_needed
 
 
 @pytest.mark.parametrize(
@@ -80,6 +90,9 @@ def test_quantities_are_those_of_the_function_and_carry_their_unit(name):
         ("ring_cavity", {**GIVEN["ring_cavity"], "solids_cm3": 5000}, "solids_cm3 is 5000; it must be from 0 to below 1031."),
         ("cavity_decay", {**GIVEN["cavity_decay"], "width_mm": 90, "height_mm": 100}, "Give diameter_mm of a round opening, "
          "or width_mm and height_mm of a rectangular one."),
+        ("cavity_decay", {**GIVEN["cavity_decay"], "stuffed_percent": 95.5}, "stuffed_percent is 95.5; it must be from 0 to "
+         "95."),
+        ("cavity_decay", {**GIVEN["cavity_decay"], "absorption": 1}, "absorption is 1.0; it must be above 0 and below 1."),
         ("cavity_modes", {**GIVEN["cavity_modes"], "count": 50}, "count is 50; it must be from 1 to 20."),
         ("vented_box", {**GIVEN["vented_box"], "vent_radius_mm": 2}, "vent_radius_mm is 2; a vent so narrow tunes lower than "
          "40 Hz even without length: make it wider."),

@@ -71,7 +71,6 @@ def test_takes_are_separate_readings_with_their_scatter(bench):
     assert a != b
     assert measured.files == ("take1.wav", "take2.wav")
     assert measured.scatter == pytest.approx(abs(a - b) / math.sqrt(2))
-    assert measured.to_frame()["value"].tolist() == [a, b]
     alone = compute({"from": "band_level", "band": [300, 1000], "sweep": SWEEP_KEY}, files[0])
     assert alone.values == (a,) and alone.scatter is None
 
@@ -111,8 +110,6 @@ def test_what_was_assumed_is_said_once(bench):
         "Read as the sweep from 50 to 15000 Hz in 1.5 s.",
         "No calibration: levels are relative to full scale, and compare only while the recording gain stays as it is.",
     )
-    assert measured.summary().splitlines()[0].startswith("take1.wav: ")
-    assert measured.summary().splitlines()[3] == "Note: Read as the sweep from 50 to 15000 Hz in 1.5 s."
 
 
 def test_curves_tilts_and_deviations(bench):
@@ -344,11 +341,14 @@ def test_distortion_of_a_straight_chain_is_said_to_be_noise(bench):
 RECIPE_ERRORS = [
     ({"from": "band_levle"}, f"from is 'band_levle'; a recipe is one of {', '.join(list(RECIPES)[:-1])} or settling_time. "
      "Did you mean 'band_level'?"),
+    ({"from": ["tilt"]}, f"from is '['tilt']'; a recipe is one of {', '.join(list(RECIPES)[:-1])} or settling_time. "
+     "Did you mean 'tilt'?"),
     ({}, f"There is no recipe; set from to {', '.join(list(RECIPES)[:-1])} or settling_time."),
     ({"from": "band_level"}, "Recipe 'band_level' has no band: the band in Hz, such as [40, 150]."),
     ({"from": "peak", "colum": 2}, "Recipe 'peak' has an unknown key 'colum'; it may have column and rate. Did you mean "
      "'column'?"),
-    ({"from": "tilt", "band": [150, 40]}, "Recipe 'tilt': band is 150 to 40 Hz; it must rise from above 0."),
+    ({"from": "tilt", "band": [1234567, 40]}, "Recipe 'tilt': band is 1234567 to 40 Hz; it must rise from above 0."),
+    ({"from": "rms", "rate": 2e9}, "Recipe 'rms': rate is 2000000000; it must be from 0.000000001 to 1000000000 Hz."),
     ({"from": "tilt", "band": "40-150"}, "Recipe 'tilt': band is '40-150'; it must be two frequencies in Hz, such as [40, "
      "150]."),
     ({"from": "tilt", "band": [40, True]}, "Recipe 'tilt': band is 'True'; it must be a finite number."),
@@ -359,8 +359,8 @@ RECIPE_ERRORS = [
     ({"from": "decay_time", "sweep": [20, 20_000]}, "Recipe 'decay_time': sweep is '[20, 20000]'; it must be start and stop in "
      "Hz and seconds, such as [20, 20000, 10]."),
     ({"from": "decay_time", "channel": 0}, "Recipe 'decay_time': channel is '0'; it must be a whole number from 1 to 64."),
-    ({"from": "distortion", "band": [100, 200], "order": 1}, "Recipe 'distortion': order is '1'; it must be a whole number "
-     "from 2 to 10."),
+    ({"from": "distortion", "band": [100, 200], "order": "all"}, "Recipe 'distortion': order is 'all'; it must be total, 2, 3, "
+     "4, 5, 6, 7, 8, 9 or 10."),
     ({"from": "tilt", "band": [40, 150], "gate_ms": 0.1}, "Recipe 'tilt': gate_ms is 0.1; it must be from 1 to 60000 ms."),
     ({"from": "tilt", "band": [40, 150], "microphone": 3}, "Recipe 'tilt': microphone is '3'; it must be text in quotes."),
     ({"from": "channel_difference", "band": [40, 150], "channels": [1, 1]}, "Recipe 'channel_difference': channels is '[1, "
@@ -372,6 +372,12 @@ RECIPE_ERRORS = [
 def test_a_wrong_recipe_is_refused_before_anything_is_measured(recipe, message):
     with refused(UsageError, message):
         check_recipe(recipe)
+
+
+def test_what_is_one_of_several_may_be_text_in_letters_of_either_case():
+    settings = check_recipe({"from": "decay_time", "octave": "500", "range": "t30"})[1]
+    assert (settings["octave"], settings["range"]) == (500, "T30")
+    assert check_recipe({"from": "distortion", "band": [100, 200], "order": "Total"})[1]["order"] == "total"
 
 
 def test_what_does_not_fit_the_file_is_refused(bench):
