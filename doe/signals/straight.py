@@ -82,7 +82,7 @@ def fit_straight(power: Array, floor: Floor, rate: float) -> Straight | None:
     """
     block = max(_SMALLEST_BLOCK, floor.stop // _BLOCKS)
     count = floor.stop // block
-    if count < _FEWEST_BLOCKS or floor.rate <= 0:
+    if count < _FEWEST_BLOCKS:
         return None
     S = power[: count * block].reshape(count, block).mean(axis=1) - floor.noise
     t = ((np.arange(count) + 0.5) * block - 0.5) / rate

@@ -135,11 +135,6 @@ def test_too_high_a_noise_floor_is_said_for_each_figure():
     assert found.said_about("edt") == ()
 
 
-def test_a_narrow_band_is_said_to_scatter():
-    found = measure_decay(sounds.impulse(sounds.decay(0.3, -60, length=2.0)), bands.edges(50.119, 3))
-    assert any("bandwidth times decay time is only" in text for text in found.said_about("shape"))
-
-
 def test_noise_alone_has_no_decay():
     noise = 0.1 * np.random.default_rng(0).standard_normal(RATE)
     with refused(DataError, "body holds no decay that stands out of its noise; measure louder or nearer."):
