@@ -17,7 +17,7 @@ from doe.model.errors import DataError, listed
 from doe.model.given import check_names
 from doe.model.outcome import Outcome
 from doe.model.records import Computation
-from doe.model.wording import counted
+from doe.model.wording import counted, exact
 from doe.signals.recipes import Measured, check_recipe, plain_settings
 from doe.store import ProjectFile
 from doe.store.attachments import hash_of
@@ -152,7 +152,7 @@ def _shown(value: object) -> str:
         return f"[{', '.join(map(_shown, value))}]"
     if value is None:
         return "none"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return exact(value) if isinstance(value, float) else str(value)
 
 
 def _summary(changes: Sequence[Change]) -> str:

@@ -140,9 +140,16 @@ def _still_to_do(
                 )
                 notes.append(f"{told}; it was not measured twice.")
         work += [(outcome, left)] if left else []
+    if is_stored and not work and all(take.sha256 in _kept_of(file, variant) for take in takes):
+        told = f"{takes[0].path.name} is kept of variant {variant} already"
+        refusal = refusal or DataError(f"{told}; each take counts once.")
     if refusal is not None and (is_named or not work):
         raise refusal
     return work, notes
+
+
+def _kept_of(file: ProjectFile, variant: str) -> set[str]:
+    return {row["sha256"] for row in file.attachments() if row["note"] == TAKE and row["variant"] == variant}
 
 
 def _shared(file: ProjectFile, variant: str, takes: Sequence[Take]) -> list[str]:

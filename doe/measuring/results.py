@@ -14,6 +14,9 @@ from doe.store import Entry
 if TYPE_CHECKING:
     import pandas as pd
 
+_MOST_PLACES = 6
+"""Of values that are told apart; a smaller difference between them is often one of rounding alone."""
+
 
 @dataclass(frozen=True, slots=True)
 class OutcomeMeasured:
@@ -140,8 +143,12 @@ class Change:
 
     def line(self) -> str:
         """Return it as a line."""
-        places = wording.places_for(abs(self.after - self.before)) if self.after != self.before else 2
-        before, after = (wording.fixed(value, max(2, min(places, 6))) for value in (self.before, self.after))
+        places = wording.places_for(abs(self.after - self.before))
+        is_told = self.after != self.before and places <= _MOST_PLACES
+        before, after = (
+            wording.fixed(value, max(2, places)) if is_told else wording.number(value)
+            for value in (self.before, self.after)
+        )
         unit = wording.unit_behind(self.unit)
         return f"{self.outcome} of {self.variant}, {self.file}: {before} -> {after}{unit} ({self.why})"
 

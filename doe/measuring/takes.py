@@ -60,8 +60,8 @@ class Kept:
         """Return the other files that a recipe's settings bring in: name -> sha256, empty for one that is gone."""
         names = [str(settings[key]) for key in FILE_KEYS if settings.get(key) is not None]
         found = {name: _hash_or_nothing(self.context.path(name)) for name in names}
-        variant = settings.get("reference_variant")
-        for place, take in enumerate(self.takes.get(variant, ()) if variant is not None else (), 1):
+        variant = settings.get("reference_variant", "")
+        for place, take in enumerate(self.takes.get(variant, ()), 1):
             found[f"{variant}, take {place}: {take.path.name}"] = take.sha256
         return found
 
@@ -159,9 +159,7 @@ def under_its_name(source: Path, name: str, folder: Path) -> Path:
 
 
 def reference_of(outcome: Outcome) -> str | None:
-    """Return the variant that an outcome's recipe compares with."""
-    if not outcome.recipe:
-        return None
+    """Return the variant that the recipe of an outcome compares with, None where it compares with none."""
     name: str | None = check_recipe(outcome.recipe)[1].get("reference_variant")
     return name
 

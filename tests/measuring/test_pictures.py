@@ -13,6 +13,7 @@ from doe.model.records import Variant
 from doe.model.setup import Setup
 from doe.signals.sweep import Sweep
 from doe.store import ProjectFile
+from doe.store.attachments import TAKE
 from tests.refusing import refused
 from tests.signals import sounds
 
@@ -22,11 +23,11 @@ LIKE = {"from": "deviation", "band": [100, 5000], "reference_variant": "2", "smo
 FALL = {"from": "decay_time", "input": "impulse", "octave": 500}
 
 
-def project(folder, **recipes):
+def project(folder, *variants, **recipes):
     made = ProjectFile.create(
         folder / "p.duckdb", Setup(outcomes=[Outcome(name, recipe=recipe) for name, recipe in recipes.items()])
     )
-    for name in ("1", "2", "shop"):
+    for name in variants:
         made.add_variant(Variant(name))
     return made
 
@@ -39,7 +40,7 @@ def curve(folder, name, level):
 
 def test_kept_takes_of_a_variant_are_averaged_as_power(desk):
     """Flat curves at 0 and -6 dB: their mean is 10 log((1 + 10^-0.6) / 2) everywhere."""
-    file = project(desk, bass=BAND)
+    file = project(desk, "1", bass=BAND)
     measure(file, "1", [curve(desk, "a.txt", 0.0), curve(desk, "b.txt", -6.0)])
     made = picture(file, [curve(desk, "c.txt", 3.0)], ["1"])
     assert [response.name for response in made.result] == ["c", "variant 1"]
@@ -53,7 +54,7 @@ def test_a_reference_is_drawn_with_the_difference_from_it(desk):
 
     The difference told is the one that is read, and the reference is not drawn twice.
     """
-    file = project(desk, like=LIKE)
+    file = project(desk, "1", "2", like=LIKE)
     measure(file, "2", [curve(desk, "s.txt", -2.0)])
     path = desk / "a.txt"
     rough = 3.0 * np.log2(GRID / 1000) + 2.0 * (-1.0) ** np.arange(len(GRID))
@@ -68,10 +69,18 @@ def test_a_reference_is_drawn_with_the_difference_from_it(desk):
 
 
 def test_curves_of_one_name_are_told_apart(desk):
-    """Two files of one name, called as the reference is: one differs from it by nothing, one by 3 dB an octave."""
-    file = project(desk, like=LIKE | {"reference_variant": "SHOP"})
+    """Two files of one name, called as the reference is: one differs from it by nothing, one by 3 dB an octave.
+
+    Of the reference one take counts: it is kept once, and neither a photo nor a file that is gone is another.
+    """
+    file = project(desk, "shop", like=LIKE | {"reference_variant": "SHOP"})
     same = curve(desk, "shop.txt", -2.0)
     measure(file, "shop", [same])
+    with refused(DataError, "shop.txt is kept of variant shop already; each take counts once."):
+        measure(file, "shop", same)
+    file.attach("shop", "photo.jpg", b"no take")
+    file.attach("shop", "gone.txt", b"20 30\n20000 30\n", TAKE)
+    file.attachments()[-1]["path"].unlink()
     slope = desk / "other" / "shop.txt"
     slope.parent.mkdir()
     slope.write_text("\n".join(f"{f:.8g} {3 * np.log2(f / 1000):.8g}" for f in GRID), encoding="utf-8")
@@ -118,6 +127,7 @@ def test_one_take_is_drawn_by_octave(body):
 def test_several_takes_are_drawn_each_by_itself(body):
     """In the octave in which the recipe reads them: 60 dB take as long as is measured."""
     file, path = body
+    file.add_variant(Variant("1"))
     measure(file, "1", [path])
     other = path.with_name("other.wav")
     samples, rate = soundfile.read(path)
@@ -141,6 +151,7 @@ def test_a_waterfall_shows_one_take(body):
 
 def test_what_cannot_be_drawn_is_named(body, desk):
     file, _ = body
+    file.add_variant(Variant("2"))
     with refused(DataError, "Variant 2 has no kept takes; measure it first."):
         picture(file, variants=["2"])
     with refused(DataError, "'fell' is no outcome of this project; there is only fall. Did you mean 'fall'?"):
