@@ -80,21 +80,23 @@ def _draw_lines(fig: go.Figure, effects: Effects, rows: Rows, where: Mapping[Any
                 limits: tuple[float, float], entries: Sequence[key.Entry]) -> None:  # fmt: skip
     """Draw one line per setting of the second factor, each set a little aside of the others."""
     groups = list(dict.fromkeys(row["second"] for row in rows))
+    unit = axis_of(effects, rows[0]["term"].split(":")[0])[1]
     for number, (group, entry) in enumerate(zip(groups, entries, strict=True)):
         shift = (number - (len(groups) - 1) / 2) * step
         items = [
             canvas.Interval(where[row["first"]] + shift, row["mean"], row["low"], row["high"],
-                            _hover(row, entry.label, effects.means))
+                            _hover(row, unit, entry.label, effects.means))
             for row in rows if row["second"] == group
         ]  # fmt: skip
         canvas.intervals(fig, items, limits, upright=True, name=entry.label, colour=entry.colour, symbol=entry.symbol,
                          size=10, thick=3, join=True)  # fmt: skip
 
 
-def _hover(row: Row, second: str, means: wording.Column) -> str:
-    """Say of one mean at which settings it is; `second` is that of the second factor, with its unit."""
+def _hover(row: Row, unit: str, second: str, means: wording.Column) -> str:
+    """Say of one mean at which settings it is: of the first factor, in its unit, and of the second, as it is written."""
     names = [text.name(part) for part in row["term"].split(":")]
-    return text.stacked([f"{names[0]} {wording.setting(row['first'])}", f"{names[1]} {second}", text.level(row, means)])
+    first = f"{names[0]} {wording.setting(row['first'])}{wording.unit_behind(unit)}"
+    return text.stacked([first, f"{names[1]} {second}", text.level(row, means)])
 
 
 def describe_interaction(effects: Effects, term: str) -> str:

@@ -1,16 +1,18 @@
 """Level means, interactions, timeline, worth, candidates and the normal plot: what is drawn is what the result holds."""
 
+import re
 from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
 import pandas as pd
+import plotly.graph_objects as go
 import pytest
 from scipy import stats
 
 from doe.advise import recommend
 from doe.advise.advice import Advice
-from doe.charts import figure, front, key, theme
+from doe.charts import figure, front, key, text, theme, variants
 from doe.charts.normal import normal_places
 from doe.fit.lenth import lenth
 from doe.model import wording
@@ -71,6 +73,22 @@ def test_interaction_draws_every_cell_with_its_interval(width):
     assert (
         len({trace.line.color for trace in fig.data if trace.name.endswith(" interval")}) == cells["second"].nunique()
     )
+
+
+def test_interaction_tells_settings_with_their_units():
+    """The first factor along the axis, the second in the key and with each mean; lines stand side by side about the setting."""
+    effects = radio.effects("echo")
+    turned = effects.cells.rename(columns={"first": "second", "second": "first"}).assign(term="wool:vents")
+    fig = figure(replace(effects, cells=turned), "interaction")
+    assert fig.layout.xaxis.title.text == "wool, %"
+    assert re.findall(r"&nbsp;(\d)\b", words(fig)) == ["0", "3", "6"]
+    drawn = [trace for trace in fig.data if trace.name in ("0", "3", "6")]
+    assert all(trace.mode == "lines+markers" for trace in drawn)
+    assert drawn[1].hovertext[1] == "wool 30 %<br>vents 3<br>3.5 (2.9 to 4.1)"
+    assert drawn[1].x == (0.0, 30.0, 60.0)
+    asides = np.array([trace.x for trace in drawn]) - drawn[1].x
+    assert asides[0] == pytest.approx(-asides[2]) and (asides[2] > 0).all() and (asides[2] < 5).all()
+    assert "With vents 3, wool 0 %: 4.4 (3.6 to 5.1), wool 30 %: 3.5 (2.9 to 4.1), wool" in fig.layout.meta["alt"]
 
 
 def test_interaction_may_be_named_either_way_round():
@@ -176,6 +194,35 @@ def test_worth_draws_every_variant_and_fills_the_one_to_keep(width):
         advice.worth.loc[advice.worth["variant"] == advice.best["variant"], "worth"]
     )
     assert fig.layout.meta["title"].startswith(f"Keep variant {advice.best['variant']} for now: overall worth 0.")
+
+
+def test_worth_may_be_drawn_in_build_order():
+    """What is not among those named comes last; without an order the best is first."""
+    advice = radio.advice()
+    first, *others = reversed(advice.worth["variant"].tolist())
+    fig = figure(advice, "worth", order=[first])
+    assert fig.layout.xaxis.ticktext == (first, *reversed(others))
+    assert fig.layout.xaxis.title.text == "variant, in build order"
+    assert figure(advice, "worth").layout.xaxis.title.text == "variant, best first"
+
+
+@pytest.mark.parametrize(("count", "width", "angle"), [(9, "wide", 0), (99, "wide", 0), (999, "wide", 0), (1000, "wide", -45),
+                                                       (40, "narrow", 0), (41, "narrow", 0)])  # fmt: skip
+def test_names_of_variants_do_not_run_into_each_other(count, width, angle):
+    """Down the page each has a line, from the top; across it as many are named as there is room for, from the first on."""
+    rows = [{"variant": f"{number}a"} for number in range(1, count + 1)]
+    fig, layout = go.Figure(), variants.lay_out(rows, width, 280)
+    variants.set_axes(fig, layout, {}, "variant")
+    axis = fig.layout.yaxis if layout.down else fig.layout.xaxis
+    named = [int(label.removesuffix("a")) - 1 for label in axis.ticktext]
+    assert (layout.down, axis.tickangle, named) == (width == "narrow" and count <= 40, angle, list(axis.tickvals))
+    if layout.down:
+        assert named == list(range(count)) and axis.range == (count - 0.5, -0.5)
+        return
+    px = layout.across / count * (named[1] - named[0])
+    label = text.room([axis.ticktext[-1]], 13) if angle == 0 else 13
+    assert axis.range[0] < 0 <= named[0] and axis.range[1] > count - 1
+    assert label < px and (named[1] == 1 or px < 2 * (label + 12))
 
 
 def test_worth_without_a_best_says_so():
