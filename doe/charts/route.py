@@ -47,7 +47,7 @@ def draw_route(route: Route, *, width: canvas.Width = "wide") -> go.Figure:
 
 
 def _makes_unit(row: Row) -> bool:
-    return str(row["what to do"]).startswith("new unit")
+    return str(row["what to do"]).startswith("new unit:")
 
 
 def _bars(fig: go.Figure, rows: Rows, units: list[str], is_new: bool) -> None:

@@ -1,4 +1,5 @@
 import numpy as np
+import pandas as pd
 import pytest
 
 from doe.advise.route import route
@@ -65,3 +66,9 @@ def test_names_in_a_route_are_never_markup(made):
     table = made.table.assign(variant=[f"<b>{n}" for n in range(len(made.table))])
     fig = draw_route(route(table, FACTORS))
     assert "<b>0" not in "".join(note.text for note in fig.layout.annotations)
+
+
+def test_a_change_of_a_factor_that_is_called_as_a_new_unit_makes_none():
+    factor = Factor("new_unit", low=0, high=1, minutes=5)
+    fig = draw_route(route(pd.DataFrame({"new_unit": [0, 1]}), [factor], effort=Effort(new_unit_minutes=60)))
+    assert {trace.name: tuple(trace.x) for trace in fig.data} == {"new unit": (60.0,), "change": (5.0,)}
