@@ -385,7 +385,7 @@ def judge(
         why = f"; with these readings it may be off by up to {number(max(abs(tests.low), abs(tests.high)), 2)}{unit}"
     why += _in_range(outcome, promised, observed)
     by = f" by {with_interval(estimate, short[0], short[1], outcome.unit)}" if verdict == FELL_SHORT else ""
-    told = with_interval(promised, *interval, outcome.unit)
+    told = outcome.told(promised, *interval)
     came = f"came out at {_value(observed, interval)}{unit}"
     if bare is not None:
         came += f" ({_value(bare, interval)}{unit} as read, before allowing for {allowed})"

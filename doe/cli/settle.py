@@ -9,11 +9,11 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, one_of
 from doe.cli.screen import note, print_json, say, stored, table, titled
 from doe.model.choices import Paper
+from doe.model.settled import SettledVersion, promise
 from doe.model.told import told_settling, told_version
 from doe.model.wording import cell_text, counted, number, with_interval
 
 if TYPE_CHECKING:
-    from doe.model.settled import SettledVersion
     from doe.project import Project
 
 
@@ -312,10 +312,7 @@ def _version_lines(version: SettledVersion) -> list[str]:
         f"{version.title[0].upper()}{version.title[1:]} (variant {version.variant or 'taken out since'}; {came}).",
         f"  {settings}",
     ]
-    for row in version.evidence.get("expected", []):
-        lines.append(
-            f"  {row['outcome']}: {with_interval(row['mean'], row['build_low'], row['build_high'], row['unit'])} of a new build"
-        )
+    lines += [f"  {row['outcome']}: {promise(row)} of a new build" for row in version.evidence.get("expected", [])]
     return [*lines, f"  {confirmation.get('headline', 'Not confirmed by fresh builds.')}"]
 
 

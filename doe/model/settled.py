@@ -9,6 +9,7 @@ from typing import Any
 
 from doe.model.choices import Value
 from doe.model.names import check_label
+from doe.model.wording import with_interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ class SettledVersion:
     came_from : int or None
         The settled version that it was changed from; None where it begins a line of its own.
     evidence : mapping
-        What was known, as plain data: `expected` (outcome, mean, low, high, build_low, build_high), `tolerances`,
+        What was known, as plain data: `expected` (outcome, mean, low, high, build_low, build_high, told), `tolerances`,
         `confirmation`, `settled_by` (the stand-in, if any), `readings` (how many).
     readings_sha256 : str
         Of all readings that this rests on.
@@ -63,3 +64,8 @@ class SettledVersion:
     def title(self) -> str:
         """Number and name, as people say it."""
         return f"version {self.number}, {self.name}"
+
+
+def promise(row: Mapping[str, Any]) -> str:
+    """Write what to expect of a new build from a row of `expected`; versions of before hold no text of it."""
+    return str(row.get("told") or with_interval(row["mean"], row["build_low"], row["build_high"], row["unit"]))

@@ -31,6 +31,7 @@ def evidence(
                 "outcome": effects.outcome.name,
                 "unit": effects.outcome.unit,
                 **{str(name): float(row[name]) for name in row.index},
+                "told": effects.outcome.told(row["mean"], row["build_low"], row["build_high"]),
             }
         )
     known: dict[str, Any] = {"expected": expected, "through": through, "readings": n_readings}

@@ -15,7 +15,7 @@ from doe.model import wording
 from doe.model.effort import bare_setting, setting_minutes
 from doe.model.errors import DataError
 from doe.model.factor import Factor
-from doe.model.settled import SettledVersion
+from doe.model.settled import SettledVersion, promise
 from doe.model.setup import Setup
 from doe.sheets.cautions import cautions_of
 from doe.sheets.contexts import said
@@ -272,11 +272,10 @@ def _promises(setup: Setup, evidence: Mapping[str, Any]) -> list[PromiseLine]:
     for row in evidence.get("expected", []):
         outcome = outcomes.get(row["outcome"])
         found = findings.get(row["outcome"])
-        expected = wording.with_interval(row["mean"], row["build_low"], row["build_high"], row["unit"])
         lines.append(
             PromiseLine(
                 text.name(row["outcome"]),
-                expected,
+                promise(row),
                 (phrase(outcome) or "no goal") if outcome else "",
                 outcome.note if outcome else "",
                 str(found["verdict"]) if found else "",

@@ -9,7 +9,7 @@ from doe.charts import text
 from doe.charts.rows import rows_of
 from doe.model import wording
 from doe.model.errors import listed
-from doe.model.settled import SettledVersion
+from doe.model.settled import SettledVersion, promise
 from doe.model.setup import Setup
 from doe.sheets.contexts import Expected, Ruled, Settled
 from doe.sheets.standing import settings_text
@@ -47,13 +47,7 @@ def settled(setup: Setup, versions: Sequence[SettledVersion]) -> tuple[Settled, 
 
 def _told(setup: Setup, version: SettledVersion) -> Settled:
     confirmation = version.evidence.get("confirmation") or {}
-    expected = tuple(
-        Expected(
-            text.name(row["outcome"]),
-            wording.with_interval(row["mean"], row["build_low"], row["build_high"], row["unit"]),
-        )
-        for row in version.evidence.get("expected", [])
-    )
+    expected = tuple(Expected(text.name(row["outcome"]), promise(row)) for row in version.evidence.get("expected", []))
     came = f", changed from version {version.came_from}" if version.came_from else ""
     about = f"Variant {version.variant or 'taken out of the log since'}{came}. {version.note}".strip()
     room = (version.evidence.get("tolerances") or {}).get("headline", "")

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -14,11 +15,15 @@ from doe.charts.timeline import describe_timeline
 from doe.fit import analyse
 from doe.fit.verdicts import CLAIM
 from doe.model.outcome import Outcome
+from doe.model.settled import SettledVersion, promise
 from doe.model.setup import Setup
+from doe.settling.evidence import evidence
 from doe.sheets.answers import about, answer, effect_row, no_answer, split_interval
 from doe.sheets.cautions import BENCH, LISTENING, cautions
+from doe.sheets.contexts import Expected, Settled
 from doe.sheets.log import log_table
 from doe.sheets.methods import methods
+from doe.sheets.settled import ruled, settled
 from doe.sheets.standing import first_sentence, next_change, standing
 from tests.charts import radio
 
@@ -97,6 +102,46 @@ def test_answer_counts_the_terms_it_leaves_out():
 def test_refusal_keeps_the_reason():
     made = no_answer(2, radio.BASS, "Only one variant has a reading of bass.")
     assert (made.headline, made.refusal) == ("No answer about bass yet.", "Only one variant has a reading of bass.")
+
+
+def test_what_was_ruled_out_and_what_is_open_is_said_of_each_factor():
+    """Not of what moves an outcome, nor of interactions and bends; outcomes of one verdict go into one sentence."""
+    rows = [("tip_gap", "too small to matter", ""), ("vents", "can't tell yet", ""), ("driver", "moves it", ""),
+            ("tip_gap:driver", "too small to matter", ""), ("vents^2", "can't tell yet", ""),
+            ("rings", "tangled with", "wool, tip_gap:feet")]  # fmt: skip
+    bass, echo = (
+        replace(radio.effects(name), table=pd.DataFrame(rows[first:], columns=["term", "verdict", "tangled_with"]))
+        for name, first in (("bass", 0), ("echo", 1))
+    )
+    made = ruled([bass, echo])
+    assert made.out == ("Tip gap: too small to matter in bass.",)
+    assert made.still == (
+        "Vents: can't tell yet in bass and echo.",
+        "Rings: tangled with wool, tip gap with feet in bass and echo.",
+    )
+
+
+def test_a_settled_version_is_told_with_where_it_came_from_and_how_it_was_confirmed():
+    promised = {"outcome": "tip_noise", "unit": "dB", "mean": 30.0, "build_low": 28.0, "build_high": 32.0}
+    finding = {"headline": "It kept its promise.", "rows": [{"finding": "Noise: kept."}], "notes": ["One build."]}
+    first = SettledVersion(1, "quiet", "4", {"wool": 20}, note="Blue.", evidence={"expected": [promised]})
+    room = {"headline": "Hold wool."}
+    second = SettledVersion(2, "new", "", {}, came_from=1, evidence={"confirmation": finding, "tolerances": room})
+    assert settled(radio.SETUP, [first, second]) == (
+        Settled("Version 2, new", "Variant taken out of the log since, changed from version 1.", "", "Hold wool.", (),
+                ("It kept its promise.", "Noise: kept.", "One build.")),
+        Settled("Version 1, quiet", "Variant 4. Blue.", "wool 20 %", "", (Expected("tip noise", "30.0 dB (28.0 to 32.0)"),),
+                ("It was not confirmed by fresh builds yet.",)),
+    )  # fmt: skip
+
+
+def test_a_version_promises_no_more_than_the_scale_holds():
+    """Grades from 1 to 7: what is kept of a mean of 7.4 is told as 7."""
+    effects = radio.effects("echo")
+    row = pd.DataFrame([{"mean": 7.4, "low": 7.0, "high": 7.8, "build_low": 6.0, "build_high": 8.8}])
+    best = SimpleNamespace(outcome=effects.outcome, predict=lambda _: row)
+    (known,) = evidence([best], {}, None, None, "", 9)["expected"]
+    assert (known["mean"], promise(known)) == (7.4, "7.0 (6.0 to 7.0)")
 
 
 @pytest.mark.parametrize(
