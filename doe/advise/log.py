@@ -12,13 +12,13 @@ from doe.model.choices import Settings
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
 from doe.model.factor import Factor
 from doe.model.given import check_each, check_frame
+from doe.model.names import AT_HAND
 from doe.model.records import Unit
 from doe.model.stated import as_labels, distinct, is_empty, label_text, stated_settings, stated_units
 
 if TYPE_CHECKING:
     import pandas as pd
 
-AT_HAND = "the unit at hand"
 """Name of the one unit of a log that names none."""
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from doe.advise.log import AT_HAND
 from doe.model import wording
 from doe.model.choices import Value
 from doe.model.errors import listed
 from doe.model.factor import Factor
+from doe.model.names import unit_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,17 +93,6 @@ def settings_text(settings: Mapping[str, Value], factors: Sequence[Factor]) -> s
     return ", ".join(
         f"{wording.spaced(name)} {wording.cell_text(value)}{units[name]}" for name, value in settings.items()
     )
-
-
-def unit_text(name: str) -> str:
-    """Write a unit's name in a sentence.
-
-    Examples
-    --------
-    >>> unit_text("A"), unit_text("the unit at hand")
-    ('unit A', 'the unit at hand')
-    """
-    return name if name == AT_HAND else f"unit {name}"
 
 
 def _what(facts: Facts, factors: Sequence[Factor]) -> str:

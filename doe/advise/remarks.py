@@ -5,11 +5,11 @@ from __future__ import annotations
 from doe.advise.choose import Choice, Session, Unread
 from doe.advise.outlook import is_any_better, move_kind
 from doe.advise.question import Question
-from doe.advise.reasons import unit_text
 from doe.advise.situation import Situation
 from doe.advise.track import is_widening
 from doe.model import wording
 from doe.model.errors import listed
+from doe.model.names import unit_text
 
 _LEAST = 0.001
 """A worth below this is told as less than it; our choice, no source."""

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from doe.advise.reasons import unit_text
 from doe.model import wording
+from doe.model.names import unit_text
 from doe.model.numbers import minutes_in
 
 Floats = npt.NDArray[np.floating[Any]]
@@ -90,7 +90,7 @@ def stop_sentence(
     """
     keep = f"keep variant {variant}, worth {worth}" if variant is not None else "no variant has been read yet"
     if cheapest_minutes is None:
-        where = "a unit or a new one" if unit is None else "a new unit" if unit == "new" else unit_text(unit)
+        where = "a unit or a new one" if unit is None else unit_text(unit)
         other = "loosen a limit" if unit is None else "allow other units, or loosen a limit"
         return f"no variant that keeps the limits is within reach of {where}; {other}; {keep}."
     if hours is not None and is_too_short(hours, cheapest_minutes):

@@ -11,6 +11,7 @@ from doe.charts import canvas, key, text, theme
 from doe.charts.rows import Row, Rows, rows_of
 from doe.model import wording
 from doe.model.choices import AdviceKind
+from doe.model.names import unit_text
 
 if TYPE_CHECKING:
     from doe.advise.advice import Advice
@@ -67,7 +68,7 @@ def describe_candidates(advice: Advice) -> str:
 
 
 def _told(row: Row) -> str:
-    unit = "a new unit" if row.get("unit") == "new" else _unit(row)
+    unit = _unit(row)
     return f"{row['label']}{f' on {unit}' if unit else ''}: to {row['kind']}, {_numbers(row)}"
 
 
@@ -121,4 +122,4 @@ def _numbers(row: Row) -> str:
 
 def _unit(row: Row) -> str:
     unit = text.plain(row.get("unit"))
-    return f"unit {unit}" if unit else ""
+    return unit_text(unit) if unit else ""

@@ -26,6 +26,8 @@ RULE_WORDS = frozenset([
 RESERVED = COLUMNS | RULE_WORDS
 NEW_UNIT = "new"
 """What tables and pages call a unit that does not exist yet, so no unit is called that."""
+AT_HAND = "the unit at hand"
+"""What they call the one unit of a log that names none."""
 MEANS_NEW = "is what a unit yet to be made is called; give it a name of its own"
 ADVICE_COLUMNS = frozenset([
     "cost", "settles", "worth_now", "worth_expected", "chance_better", "worth_per_hour", "block",
@@ -36,6 +38,17 @@ ADVICE_COLUMNS = frozenset([
 MEAN = "the mean"
 """What a term that a plan never varies is one with; no term has a blank."""
 _BREAKS = frozenset(["Cc", "Cs", "Zl", "Zp"])
+
+
+def unit_text(name: str) -> str:
+    """Write the unit that a table names in a sentence.
+
+    Examples
+    --------
+    >>> unit_text("A"), unit_text("new"), unit_text("the unit at hand")
+    ('unit A', 'a new unit', 'the unit at hand')
+    """
+    return {NEW_UNIT: "a new unit", AT_HAND: AT_HAND}.get(name, f"unit {name}")
 
 
 def versus_column(factor: str) -> str:

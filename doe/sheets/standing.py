@@ -11,6 +11,7 @@ from doe.charts import goal, text
 from doe.charts.rows import Row, rows_of
 from doe.charts.worth import best_sentence
 from doe.model import wording
+from doe.model.names import unit_text
 from doe.model.setup import Setup
 from doe.sheets.cautions import cautions
 from doe.sheets.contexts import Expected, NextChange, Now, Picture, Standing, Suggestion
@@ -89,14 +90,14 @@ def next_change(setup: Setup, advice: Advice | None, refusal: str = "", track: T
     made = [_suggestion(advice, place, row, setup) for place, row in enumerate(rows_of(advice.table), start=1)]
     drawn = picture("chart-candidates", advice, "candidates") if len(advice.candidates) else None
     traded = picture("chart-front", advice, "front") if len(advice.front) else None
-    is_met = track is not None and len(track.table) > 0
-    held = (f"Earlier predictions: {track.headline}",) if track is not None and is_met else ()
+    met = track if track is not None and len(track.table) else None
+    held = (f"Earlier predictions: {met.headline}",) if met is not None else ()
     beside = (advice.runner_up, kept_sentence(advice.weights), *held, *advice.notes)
     what, figures = advice.told_to_stop
     nothing = "" if made or what else "No change is within reach."
     return NextChange(
         nothing, what, made[0] if made else None, tuple(made[1:]), cautions(setup), drawn, traded,
-        tuple(sentence for sentence in beside if sentence), picture("chart-track", track, "track") if is_met else None,
+        tuple(sentence for sentence in beside if sentence), picture("chart-track", met, "track") if met is not None else None,
         figures,
     )  # fmt: skip
 
@@ -105,7 +106,7 @@ def _suggestion(advice: Advice, place: int, row: Row, setup: Setup) -> Suggestio
     what, why = first_sentence(str(row["reason"]))
     rounds = wording.counted(int(row["readings"]), "round") + " of readings"
     facts = [
-        ("Where", "a new unit" if str(row["unit"]) == "new" else f"unit {row['unit']}"),
+        ("Where", unit_text(str(row["unit"]))),
         ("Takes", f"{wording.duration(row['minutes'])}, {rounds}" + _cost(row)),
         ("Settings", settings_text({f.name: row[f.name] for f in setup.factors if f.name in row}, setup)),
         ("Overall worth", _worth(row)),
@@ -139,9 +140,6 @@ def _worth(row: Row) -> str:
 
 
 def _expected(advice: Advice, place: int, setup: Setup) -> tuple[Expected, ...]:
-    predictions = getattr(advice, "predictions", None)
-    if predictions is None or not len(predictions):
-        return ()
     outcomes = {outcome.name: outcome for outcome in setup.outcomes}
-    rows = [row for row in rows_of(predictions) if int(row["place"]) == place]
+    rows = [row for row in rows_of(advice.predictions) if int(row["place"]) == place]
     return tuple(Expected(text.name(row["outcome"]), text.expected(row, outcomes[row["outcome"]])) for row in rows)

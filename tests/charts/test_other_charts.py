@@ -246,10 +246,12 @@ def test_candidates_draws_all_and_rings_the_first_choice(width):
 def test_candidates_keeps_names_of_variants_and_levels_as_they_are():
     """Names of factors come with blanks; what is left of underscores belongs to labels."""
     advice = radio.advice()
-    rows = advice.candidates.assign(label="read variant box_2 again")
+    rows = advice.candidates.assign(label="read variant box_2 again", unit="the unit at hand")
     told = replace(advice, stop=None, _candidates=lambda: rows)
     fig = figure(told, "candidates")
     assert "read variant box_2 again, " in fig.layout.meta["title"]
+    assert fig.data[0].hovertext[0].endswith("<br>the unit at hand")
+    assert "First choice: read variant box_2 again on the unit at hand: to" in fig.layout.meta["alt"]
     assert "<b>read variant box_2 again</b>" in {one.text for one in fig.layout.annotations}
 
 

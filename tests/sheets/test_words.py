@@ -177,6 +177,29 @@ def test_next_change_gives_effort_settings_worth_and_expectation():
     assert f"{made.first.what} {made.first.why}".strip() == advice.table["reason"].iloc[0]
 
 
+def test_a_suggestion_tells_where_it_is_made_what_it_costs_and_its_chance():
+    advice = radio.advice()
+    table = advice.table.iloc[[0, 0, 0]].assign(
+        unit=["the unit at hand", "A", "new"], cost=[12.5, 0.0, np.nan], minutes=30.0, readings=[1, 2, 2],
+        worth_now=[0.5, 0.5, np.nan], worth_expected=[0.6, 0.6, 0.6], chance_better=[0.7, np.nan, 0.7],
+    )  # fmt: skip
+    predictions = advice.predictions.iloc[[0, 0]].assign(place=[1, 3], mean=[1.0, 2.0], low=0.0, high=3.0)
+    none, bare = advice.candidates.iloc[:0], advice.front.iloc[:0]
+    advice = replace(advice, table=table, predictions=predictions, _front=lambda: bare, _candidates=lambda: none)
+    made = next_change(radio.SETUP, advice)
+    told = [(item, dict(item.facts)) for item in (made.first, *made.others)]
+    assert [facts["Where"] for _, facts in told] == ["the unit at hand", "unit A", "a new unit"]
+    assert [facts["Takes"] for _, facts in told] == [
+        "30 min, 1 round of readings, 12.5 in money", "30 min, 2 rounds of readings", "30 min, 2 rounds of readings",
+    ]  # fmt: skip
+    assert [facts["Overall worth"] for _, facts in told] == [
+        "0.50 now, 0.60 expected; beats the best with 70 %", "0.50 now, 0.60 expected", "0.60 expected",
+    ]  # fmt: skip
+    assert [[row.expected for row in item.expected] for item, _ in told] == [
+        ["1.0 dB (0.0 to 3.0)"], [], ["2.0 dB (0.0 to 3.0)"],
+    ]  # fmt: skip
+
+
 def test_next_change_without_advice_says_why_and_still_warns():
     made = next_change(radio.SETUP, None, "There are no outcomes with a goal.")
     assert (made.first, made.refusal) == (None, "There are no outcomes with a goal.")
