@@ -116,11 +116,7 @@ def _still_to_do(
     DataError
         If an outcome was named, or nothing at all is left.
     """
-    before = {
-        (row["outcome"], row["computation"].sha256): row["id"]
-        for row in file.computations()
-        if row["variant"] == variant
-    }
+    before = file.takes_read(variant)
     work: list[tuple[Outcome, list[Take]]] = []
     notes: list[str] = []
     refusal: DataError | None = None

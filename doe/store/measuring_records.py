@@ -14,7 +14,7 @@ from doe.store import attachments, definitions, journal, measurements, readings,
 from doe.store.journal import Entry
 from doe.store.kept import known, names_to_ids
 from doe.store.opened import Opened
-from doe.store.rows import next_id
+from doe.store.rows import fetch, next_id, statement
 
 
 class MeasuringRecords(Opened):
@@ -91,6 +91,13 @@ class MeasuringRecords(Opened):
         """Return the computed readings that count: id, variant, outcome, value, filename, path, computation."""
         with self._reading() as con:
             return measurements.load(con, definitions.load(con), self.files_folder)
+
+    def takes_read(self, variant: str) -> dict[tuple[str, str], int]:
+        """Return the readings of a variant that takes gave, by outcome and hash, also those whose value was put in since."""
+        with self._reading() as con:
+            names = {identity: outcome.name for identity, outcome in definitions.load(con).outcomes().items()}
+            rows = fetch(con, statement("takes_read"), [variant])
+        return {(names[row["outcome"]], row["sha256"]): row["id"] for row in rows if row["outcome"] in names}
 
     @staticmethod
     def _add_readings(con: duckdb.DuckDBPyConnection, entry: int, new: Sequence[Reading], numbers: list[int]) -> None:

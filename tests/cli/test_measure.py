@@ -187,6 +187,7 @@ def test_a_value_put_in_by_hand_is_left_alone(bench, fettle):
     fettle("correct", "--reading", number, "--value", "9")
     fettle("outcome", "change", "bass", "--with", "band=40,120")
     assert fettle("measure", "--again").out == "Nothing to recompute.\n"
+    assert "each take counts once" in fettle("measure", "1", "a1.txt").err
 
 
 def test_a_reference_object_is_kept_to_compare_with(bench, fettle):

@@ -95,6 +95,8 @@ def test_a_value_put_in_by_hand_is_no_longer_told_as_computed(measured: ProjectF
     before = kept(measured)
     by_hand = measured.correct_reading(5, value=1.0)
     assert kept(measured) == []
+    assert measured.takes_read("1") == {("bass", before[0][2].sha256): 5}  # the take counts, and only once
+    assert measured.takes_read("2") == {}
     measured.take_back(by_hand.id)
     assert kept(measured) == before
 
@@ -108,6 +110,7 @@ def test_a_note_put_right_leaves_the_value_computed(measured: ProjectFile):
 def test_a_withdrawn_reading_is_no_longer_computed(measured: ProjectFile):
     measured.withdraw_reading(5)
     assert kept(measured) == []
+    assert measured.takes_read("1") == {}
     assert measured.check() == []
 
 
