@@ -23,7 +23,10 @@ def test_kept_files_are_computed_anew_with_all_that_is_found_on_the_way(desk):
     for name, level in (("1", -4), ("2", -2)):
         file.add_variant(Variant(name))
         (desk / f"{name}.txt").write_text(FLAT.format(level), encoding="utf-8")
-        measure(file, name, desk / f"{name}.txt")
+        done = measure(file, name, desk / f"{name}.txt", session="Monday")
+        assert done.is_new_session == (name == "1")
+    (whose,) = measure(file, "2", desk / "1.txt", dry_run=True).warnings
+    assert whose == "1.txt is a take of variant 1 too; make sure whose it is."
     (desk / "mic.txt").write_text("60 1\n20000 1\n", encoding="utf-8")
     file.change_setup("outcome", replace(BASS, recipe={**BASS.recipe, "microphone": "mic.txt"}), name="bass")
     done = measure_again(file)
