@@ -97,9 +97,8 @@ def _counts(readings: pd.DataFrame, variants: pd.DataFrame) -> str:
     built = variants[variants["status"] == "built"]
     parts = [wording.counted(len(built), "variant"), wording.counted(len(readings), "reading")]
     for column in ("session", "rater"):
-        if column in readings:
-            count = int(readings[column].nunique())
-            parts += [wording.counted(count, column)] if count else []
+        count = int(readings[column].nunique())
+        parts += [wording.counted(count, column)] if count else []
     return " · ".join(parts)
 
 

@@ -74,7 +74,8 @@ def test_parts_come_in_the_order_in_which_they_are_asked(page):
     ids = [attributes["id"] for tag, attributes in parsed.tags if tag == "section"]
     assert ids == ["outcome-1", "outcome-2", "ruled", "standing", "next", "log", "unknown", "methods"]
     words = parsed.words
-    assert words.index(radio.SETUP.title) < words.index(radio.SETUP.question) < words.index("20 variants")
+    counts = "20 variants · 100 readings · 5 sessions · 4 raters"
+    assert words.index(radio.SETUP.title) < words.index(radio.SETUP.question) < words.index(counts)
 
 
 def test_answer_states_headline_verdicts_and_checks(page, project):
