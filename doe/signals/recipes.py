@@ -153,8 +153,8 @@ def _table() -> tuple[Recipe, ...]:
         Recipe("rms", 1, "", False, book.signal_rms,
                (Key("mean", one_of("on", "off"), "on", "off to take the mean off first"), *series_keys())),
         Recipe("peak", 1, "", False, book.signal_peak, series_keys()),
-        Recipe("dominant_frequency", 2, "Hz", False, book.dominant_frequency, (_ANY_BAND, *series_keys())),
-        Recipe("settling_time", 2, "s", False, book.settling_time,
+        Recipe("dominant_frequency", 3, "Hz", False, book.dominant_frequency, (_ANY_BAND, *series_keys())),
+        Recipe("settling_time", 3, "s", False, book.settling_time,
                (Key("within_percent", number(0.01, 50, "%"), 5.0, "share of the step"),
                 Key("start_s", number(-1e9, 1e9, "s"), 0.0, "when the step was applied, by the file's time"), *series_keys())),
     )  # fmt: skip

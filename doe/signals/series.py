@@ -20,7 +20,8 @@ from doe.signals.text_table import NumberTable, read_table
 Array = NDArray[np.float64]
 
 _LARGEST_JITTER = 0.1
-_TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60.0}
+_TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
+_ALSO_SPELLED = {"msec": "ms", "usec": "us", "nsec": "ns", "hours": "h", "minutes": "min"}
 _FINAL_SHARE = 0.1
 _FAINTEST = 1e-12
 """Share of the power of the strongest line; 120 dB below it stands what rounding leaves."""
@@ -65,7 +66,7 @@ def read_series(path: Path | str, column: int | str | None = None, *, rate: floa
     ----------
     path : path
         A WAV, FLAC or AIFF file, whose values are shares of full scale, or rows of numbers (see
-        `doe.signals.text_table.read_table`). Without `rate` the first column is time: in seconds, or in ms, us, ns or min if
+        `doe.signals.text_table.read_table`). Without `rate` the first column is time: in seconds, or in ms, us, ns, min or h if
         its heading ends in that.
     column : int or str, optional
         The signal: a column counted from 1, or its heading. By default the only one besides time. In a recording the channel
@@ -141,8 +142,9 @@ def _is_one_column(path: Path) -> bool:
 def _time_unit(table: NumberTable) -> str:
     """Return the unit that the heading of the time column ends in: ``time (ms)``, ``t_us``, ``Time [s]``."""
     words = re.split(r"[\W\d_]+", table.headings[0].replace("μ", "µ")) if table.headings else []
-    last = next((word for word in reversed(words) if word), "")
-    return last if last in _TIME_UNITS else "s"
+    last = next((word.lower() for word in reversed(words) if word), "")
+    unit = _ALSO_SPELLED.get(last, last)
+    return unit if unit in _TIME_UNITS else "s"
 
 
 def _checked_rate(rate: float) -> float:

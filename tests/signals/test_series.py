@@ -164,7 +164,8 @@ def test_a_scope_counts_time_from_its_trigger(tmp_path):
 @pytest.mark.parametrize(
     ("heading", "unit", "per_second"),
     [("Time (ms)", "ms", 1e3), ("t_us", "us", 1e6), ("Zeit [µs]", "µs", 1e6), ("t/μs", "µs", 1e6), ("ns", "ns", 1e9),
-     ("Time/min", "min", 1 / 60), ("Time (s)", "s", 1), ("time", "s", 1), ("items", "s", 1)],
+     ("Time/min", "min", 1 / 60), ("time (h)", "h", 1 / 3600), ("Time [MSEC]", "ms", 1e3),
+     ("Time (s)", "s", 1), ("time", "s", 1), ("items", "s", 1)],
 )  # fmt: skip
 def test_time_is_in_the_unit_of_its_heading(tmp_path, heading, unit, per_second):
     """A tone of 50 Hz; milliseconds under a heading that says so passed for seconds, and the tone for 0.05 Hz."""
