@@ -25,6 +25,8 @@ _ALSO_SPELLED = {"msec": "ms", "usec": "us", "nsec": "ns", "hours": "h", "minute
 _FINAL_SHARE = 0.1
 _FAINTEST = 1e-12
 """Share of the power of the strongest line; 120 dB below it stands what rounding leaves."""
+_ROUNDING = 1e-12
+"""Share of a signal's largest value that rounding may leave of what is taken off."""
 _FEWEST = 8
 _MOST_SAMPLES = 30_000_000
 
@@ -200,7 +202,7 @@ def rms(series: Series, *, without_mean: bool = False) -> float:
     """Return the root mean square, in the signal's unit; `without_mean` leaves only what varies."""
     value = series.value - np.mean(series.value) if without_mean else series.value
     top = float(np.max(np.abs(value)))
-    return top * math.sqrt(float(np.mean((value / top) ** 2))) if top > 0 else 0.0
+    return top * math.sqrt(float(np.mean((value / top) ** 2))) if top > _ROUNDING * peak(series) else 0.0
 
 
 def peak(series: Series) -> float:
@@ -235,7 +237,7 @@ def dominant_frequency(series: Series, low_hz: float | None = None, high_hz: flo
     t = np.linspace(-1.0, 1.0, count)
     value = series.value - np.mean(series.value)
     value = value - t * (np.sum(value * t) / np.sum(t * t))
-    if float(np.max(np.abs(value))) <= 1e-12 * max(1e-300, float(np.max(np.abs(series.value)))):
+    if float(np.max(np.abs(value))) <= _ROUNDING * max(1e-300, peak(series)):
         raise DataError(f"{series.name} does not vary; it has no dominant frequency.")
     power = np.abs(fft.rfft(value / np.max(np.abs(value)) * np.hanning(count))) ** 2
     inside = np.flatnonzero((np.arange(len(power)) * width >= low) & (np.arange(len(power)) * width <= high))
@@ -297,7 +299,7 @@ def settling_time(series: Series, share: float = 0.05, *, start_s: float = 0.0) 
     last = max(1, int(_FINAL_SHARE * len(value)))
     final = float(np.mean(value[-last:]))
     step = abs(final - float(value[0]))
-    if step <= 1e-12 * max(float(np.max(np.abs(value))), 1e-300):
+    if step <= _ROUNDING * max(float(np.max(np.abs(value))), 1e-300):
         raise DataError(f"{series.name} ends where it begins; there is no step to settle from.")
     outside = np.flatnonzero(np.abs(value - final) > share * step)
     settled = int(outside[-1]) + 1 if len(outside) else 0

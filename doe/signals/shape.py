@@ -17,6 +17,8 @@ from doe.signals.response import Response
 Array = NDArray[np.float64]
 
 GRID_PER_OCTAVE = 48
+_ROUNDING = 1e-12
+"""Share of the largest level that rounding may leave of a difference."""
 _BASELINE_FRACTION = 1
 _HALF_POWER_DB = 10.0 * math.log10(2.0)
 
@@ -89,7 +91,9 @@ def deviation(
     inner = bands.log_grid(match_low, match_high, GRID_PER_OCTAVE)
     shift = _log_mean(inner, response.at(inner) - reference.at(inner))
     grid = bands.log_grid(low_hz, high_hz, GRID_PER_OCTAVE)
-    level = response.at(grid) - reference.at(grid) - shift
+    own, other = response.at(grid), reference.at(grid)
+    level = own - other - shift
+    level[np.abs(level) <= _ROUNDING * max(np.max(np.abs(own)), np.max(np.abs(other)))] = 0.0
     rms = math.sqrt(_log_mean(grid, level**2))
     return Difference(grid, level, shift, rms, float(np.max(np.abs(level))))
 

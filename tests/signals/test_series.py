@@ -77,6 +77,7 @@ def test_rms_and_peak_of_a_sine_with_an_offset():
     assert rms(found, without_mean=True) == pytest.approx(math.sqrt(2), abs=1e-9)
     assert peak(found) == pytest.approx(3.0, abs=0.01)
     assert rms(Series("rig", np.zeros(10), RATE)) == 0.0
+    assert rms(Series("rig", np.full(9, 60 * 2.05), RATE), without_mean=True) == 0.0
 
 
 @given(st.floats(5, 400), st.floats(0, 6.28), st.floats(-100, 100), st.floats(-50, 50))
