@@ -84,7 +84,7 @@ def figure(result: object, what: str | None = None, *, dark: bool = False, **opt
     """
     charts = _charts_of(result)
     name = what if what is not None else next(iter(charts))
-    if name not in charts:
+    if not isinstance(name, str) or name not in charts:
         raise UsageError(f"what is '{name}'; it must be {listed(charts)}.{did_you_mean(str(name), charts)}")
     draw = charts[name]
     known = list(signature(draw).parameters)[1:]

@@ -125,7 +125,7 @@ def _chosen(effects: Effects, term: str | None) -> str:
     shown = list(dict.fromkeys(effects.cells["term"])) if len(effects.cells) else []
     if not shown:
         raise UsageError(f"No interaction on {effects.outcome.name} is worth a chart yet.")
-    name = term if term is not None else next((name for name in effects.table["term"] if name in shown), shown[0])
+    name = str(term) if term is not None else next((name for name in effects.table["term"] if name in shown), shown[0])
     swapped = ":".join(reversed(name.split(":")))
     if name not in shown and swapped in shown:
         return swapped

@@ -52,9 +52,10 @@ def unit_doubt(outcome: Outcome) -> str:
 def unit_warning(outcome: Outcome, unit: str) -> str:
     """Say that a recipe gives another unit than the outcome has; empty where they agree.
 
-    A level in dB may be called dB(A) or dB SPL.
+    A level in dB may be called dB(A) or dB SPL, but is none in dB/octave.
     """
-    if not unit or outcome.unit == unit or (unit == "dB" and outcome.unit.casefold().startswith("db")):
+    is_level = unit == "dB" and outcome.unit.casefold().startswith("db") and "/" not in outcome.unit
+    if not unit or outcome.unit == unit or is_level:
         return ""
     has = f"is in {outcome.unit}" if outcome.unit else "has no unit"
     return f"{outcome.name} {has}, but its recipe gives {unit}; put one of them right."

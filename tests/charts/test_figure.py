@@ -28,6 +28,8 @@ def test_unknown_chart_is_refused_with_the_near_name():
     said = "what is 'level'; it must be effects, levels, interaction, timeline or normal. Did you mean 'levels'?"
     with pytest.raises(UsageError, match=whole(said)):
         figure(radio.effects(), "level")
+    with pytest.raises(UsageError, match=whole("what is '['levels']'; it must be candidates, worth or front.")):
+        figure(radio.advice(), ["levels"])
 
 
 def test_unknown_option_is_refused_with_the_near_name():
