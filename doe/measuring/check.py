@@ -40,11 +40,9 @@ def check_setup(setup: Setup) -> None:
 
 def unit_doubt(outcome: Outcome) -> str:
     """Say that the recipe of an outcome gives another unit than the outcome has; empty where they agree or there is none."""
-    if not outcome.recipe:
-        return ""
     try:
         recipe, settings = check_recipe(outcome.recipe)
-    except UsageError:  # of an older version; told where it is to be used
+    except UsageError:  # there is none, or one of an older version; that is told where it is to be used
         return ""
     return unit_warning(outcome, settings.get("time_unit", recipe.unit))
 

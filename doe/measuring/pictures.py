@@ -17,7 +17,7 @@ from doe.signals.curve import read_curve
 from doe.signals.decay import Decay, measure_decay, measure_decays
 from doe.signals.impulse import Impulse
 from doe.signals.recipe_book import decay_of, reference_response
-from doe.signals.recipe_keys import impulse_keys, read_settings, response_keys
+from doe.signals.recipe_keys import read_settings, response_keys
 from doe.signals.recipes import check_recipe
 from doe.signals.response import Response
 from doe.signals.shape import deviation
@@ -210,8 +210,7 @@ def _settings_with(outcomes: Sequence[Outcome], *keys: str) -> tuple[dict[str, A
         for settings in found:
             if key in settings:
                 return settings, False
-    keys_of = response_keys(smoothing=SMOOTHING) if "smoothing" in keys else impulse_keys()
-    own = read_settings("The drawing", {}, keys_of)
+    own = read_settings("The drawing", {}, response_keys(smoothing=SMOOTHING))
     known = next((settings for settings in found if "sweep" in settings), {})
     return {key: known.get(key, value) for key, value in own.items()}, True
 

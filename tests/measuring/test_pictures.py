@@ -24,9 +24,9 @@ FALL = {"from": "decay_time", "input": "impulse", "octave": 500}
 
 
 def project(folder, *variants, **recipes):
-    made = ProjectFile.create(
-        folder / "p.duckdb", Setup(outcomes=[Outcome(name, recipe=recipe) for name, recipe in recipes.items()])
-    )
+    """A project of outcomes with these recipes, beside one that has none."""
+    outcomes = [Outcome("mass"), *(Outcome(name, recipe=recipe) for name, recipe in recipes.items())]
+    made = ProjectFile.create(folder / "p.duckdb", Setup(outcomes=outcomes))
     for name in variants:
         made.add_variant(Variant(name))
     return made
@@ -154,7 +154,7 @@ def test_what_cannot_be_drawn_is_named(body, desk):
     file.add_variant(Variant("2"))
     with refused(DataError, "Variant 2 has no kept takes; measure it first."):
         picture(file, variants=["2"])
-    with refused(DataError, "'fell' is no outcome of this project; there is only fall. Did you mean 'fall'?"):
+    with refused(DataError, "'fell' is no outcome of this project; there are mass and fall. Did you mean 'fall'?"):
         picture(file, outcomes=["fell"])
     with refused(UsageError, "There is nothing to draw; give files, or variants with kept takes."):
         picture(file)
