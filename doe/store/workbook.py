@@ -7,6 +7,7 @@ and what has more cells than a log can have is refused before it takes the memor
 from __future__ import annotations
 
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Iterator
@@ -26,6 +27,8 @@ from doe.store.sheet import Line, Score, best_score, is_blank
 MOST_ROWS = 1_048_576
 """Of a sheet, in every program that writes them."""
 _MOST_CELLS, _MOST_UNPACKED_BYTES = 3_000_000, 200_000_000
+_AS_WRITTEN = re.compile(r'"[^"]*"|[\\_*].')
+"""Parts of a number format that only stand beside the number: 40 formatted as ``0"%"`` is 40 (ECMA-376, number formats)."""
 _BLANK_ROW = 0.1  # of a cell: rows that a file leaves out cost next to nothing, but a file may leave out a million
 
 
@@ -212,7 +215,8 @@ def _values(row: tuple[Any, ...]) -> list[object]:
 def _value(cell: Any) -> object:
     """Return what a cell shows: 0.4 formatted as percent is ``40%``."""
     value = cell.value
-    if isinstance(value, int | float) and not isinstance(value, bool) and "%" in str(cell.number_format):
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and "%" in _AS_WRITTEN.sub("", str(cell.number_format)):
         return f"{value * 100:.12g}%"
     return value
 

@@ -197,14 +197,15 @@ def test_cells_merged_downward_are_filled_and_titles_are_not(tmp_path: Path):
 
 
 def test_percent_is_read_as_shown(tmp_path: Path):
-    """A cell that shows 20% holds 0.2; it must not become 0.2 % of wool."""
+    """A cell that shows 20% holds 0.2; it must not become 0.2 % of wool, nor a sign that is only written beside it count."""
 
     def fill(book):
-        book.active.append(["variant", "wool"])
-        book.active.append([1, 0.2])
-        book.active["B2"].number_format = "0%"
+        book.active.append(["variant", "wool", "beside", "escaped", "a blank as wide"])
+        book.active.append([1, 0.2, 20, 20, 20])
+        for place, style in zip("BCDE", ("0%", '0"%"', "0\\%", "0_%"), strict=True):
+            book.active[f"{place}2"].number_format = style
 
-    assert cells(workbook(tmp_path, fill))[1] == (1, "20%")
+    assert cells(workbook(tmp_path, fill))[1] == (1, "20%", 20, 20, 20)
 
 
 def test_a_formula_without_its_value_is_named(tmp_path: Path):
