@@ -311,6 +311,8 @@ class LogRows:
     def _long_value(self, line: Line) -> list[Taken]:
         outcome = self._read(line, "outcome", self._outcome)
         if outcome is None:
+            if is_nothing(self._cell(line, "outcome")) and not is_nothing(self._cell(line, "value")):
+                self._refuse(line, "outcome", f"must be {listed(self._outcomes)}, since a value stands beside it")
             return []
         value = self._read(line, "value", lambda cell: None if is_nothing(cell) else self._reader.value(outcome, cell))
         return [] if value is None else [Taken(outcome, value)]

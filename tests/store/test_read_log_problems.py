@@ -154,6 +154,12 @@ def test_an_unknown_outcome_suggests_the_nearest(tmp_path: Path):
     assert found == ["line 2, column 'outcome': 'bas' - must be bass, echo or nicer. Did you mean 'bass'?"]
 
 
+def test_a_value_of_no_outcome_is_not_dropped(tmp_path: Path):
+    """A line with neither only brings its variant."""
+    found = problems(tmp_path, HEAD + ",outcome,value\n1,2,9,20,poly,,3.5\n2,2,9,25,poly,,\n")
+    assert found == ["line 2, column 'outcome': empty - must be bass, echo or nicer, since a value stands beside it"]
+
+
 def test_a_variant_that_the_project_has_is_not_logged_twice(tmp_path: Path):
     found = problems(tmp_path, HEAD + ",bass\n1,2,9,20,poly,1\n", known=["1"])
     assert found == [
