@@ -7,7 +7,7 @@ from pathlib import Path
 
 from doe.model.errors import DataError, ImportProblems, Problem, did_you_mean, listed
 from doe.model.factor import Factor
-from doe.store.cells import text_of
+from doe.store.cells import Reader, Refused, text_of
 from doe.store.sheet import Cells, Line, best_score, is_blank, read_sheet
 
 ROLES = ("variant", "block", "unit", "kind")
@@ -27,7 +27,7 @@ def read_run_table(path: str | Path, factors: Sequence[Factor]) -> list[dict[str
     Raises
     ------
     DataError
-        If the file cannot be read, a factor has no column, or there are no rows.
+        If the file cannot be read, a factor has no column, a column stands twice, or there are no rows.
     ImportProblems
         With every setting that is not allowed.
     """
@@ -40,15 +40,21 @@ def read_run_table(path: str | Path, factors: Sequence[Factor]) -> list[dict[str
     best = best_score([line.cells for line in sheet.lines], score)
     head = next(place for place, line in enumerate(sheet.lines) if score(line.cells) == best)
     headings = [text_of(cell).strip() for cell in sheet.lines[head].cells]
-    places = {known[text.casefold()]: place for place, text in enumerate(headings) if text.casefold() in known}
+    places: dict[str, int] = {}
+    for place, text in enumerate(headings):
+        name = known.get(text.casefold())
+        if name in places:
+            raise DataError(f"{sheet.source} has two columns for {name}; keep one of them.")
+        if name is not None:
+            places[name] = place
     missing = [factor.name for factor in factors if factor.name not in places]
     if missing:
         hint = did_you_mean(missing[0], headings)
         raise DataError(f"{sheet.source} has no column for {listed(missing, 'and')}; a run needs every factor.{hint}")
-    rows: list[dict[str, object]] = []
+    body = sheet.lines[head + 1 :]
+    reader = Reader.of(_cell(line, places[item.name]) for line in body for item in factors if item.is_numeric)
     problems: list[Problem] = []
-    for line in sheet.lines[head + 1 :]:
-        rows.append(_row(line, places, factors, problems))
+    rows = [_row(line, places, factors, reader, problems) for line in body]
     if problems:
         raise ImportProblems(sheet.source, problems)
     if not rows:
@@ -56,22 +62,19 @@ def read_run_table(path: str | Path, factors: Sequence[Factor]) -> list[dict[str
     return rows
 
 
-def _row(line: Line, places: dict[str, int], factors: Sequence[Factor], problems: list[Problem]) -> dict[str, object]:
-    def cell_of(name: str) -> object:
-        return line.cells[places[name]] if places[name] < len(line.cells) else None
+def _cell(line: Line, place: int) -> object:
+    return line.cells[place] if place < len(line.cells) else None
 
-    row: dict[str, object] = {
-        name: None if is_blank(cell_of(name)) else text_of(cell_of(name)).strip() for name in ROLES if name in places
-    }
+
+def _row(
+    line: Line, places: dict[str, int], factors: Sequence[Factor], reader: Reader, problems: list[Problem]
+) -> dict[str, object]:
+    beside = {name: _cell(line, places[name]) for name in ROLES if name in places}
+    row: dict[str, object] = {name: None if is_blank(cell) else text_of(cell).strip() for name, cell in beside.items()}
     for factor in factors:
-        cell = cell_of(factor.name)
+        cell = _cell(line, places[factor.name])
         try:
-            row[factor.name] = factor.read(cell)
-        except DataError as err:
-            problems.append(Problem(line.number, factor.name, text_of(cell), _allowed(str(err))))
+            row[factor.name] = reader.setting(factor, cell)
+        except Refused as refused:
+            problems.append(Problem(line.number, factor.name, text_of(cell), str(refused)))
     return row
-
-
-def _allowed(sentence: str) -> str:
-    """Return what is allowed: the part of a factor's sentence after the value."""
-    return (sentence.partition("; ")[2] or sentence).rstrip(".")

@@ -404,7 +404,7 @@ def test_settings_off_the_range_are_listed_by_cell(rig, tmp_path, fettle):
     (tmp_path / "want.csv").write_text("vents,rings,wool,driver\n9,8,0,paper\n")
     said = (
         "want.csv was not imported, nothing was stored: 1 cell to put right.\n"
-        "  line 2, column 'vents': '9' - it must be a whole number from 0 to 6"
+        "  line 2, column 'vents': '9' - must be a whole number from 0 to 6"
     )
     refused(fettle("route", "want.csv"), 1, said)
     refused(fettle("plan", "--edit", "want.csv"), 1, said)

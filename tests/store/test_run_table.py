@@ -25,15 +25,24 @@ def test_runs_are_read_with_what_stands_beside_them(tmp_path):
 
 
 def test_every_setting_that_is_not_allowed_is_listed(tmp_path):
-    path = written(tmp_path, "vents,rings,wool,driver\n9,9,20,poly\n3,9,21,polly\n")
+    path = written(tmp_path, "vents,rings,wool,driver\n9,9,20,poly\n3,9,21,polly\n3,9,20,a; b\n3,9\n")
     said = (
-        "runs.csv was not imported, nothing was stored: 3 cells to put right.\n"
-        "  line 2, column 'vents': '9' - it must be a whole number from 0 to 6\n"
-        "  line 3, column 'wool': '21' - it must be a number from 0 to 60 % in steps of 5\n"
-        "  line 3, column 'driver': 'polly' - it must be paper, poly or bamboo. Did you mean 'poly'?"
+        "runs.csv was not imported, nothing was stored: 6 cells to put right.\n"
+        "  line 2, column 'vents': '9' - must be a whole number from 0 to 6\n"
+        "  line 3, column 'wool': '21' - must be a number from 0 to 60 % in steps of 5\n"
+        "  line 3, column 'driver': 'polly' - must be paper, poly or bamboo. Did you mean 'poly'?\n"
+        "  line 4, column 'driver': 'a; b' - must be paper, poly or bamboo\n"
+        "  line 5, column 'wool': empty - must be a number from 0 to 60 % in steps of 5\n"
+        "  line 5, column 'driver': empty - must be paper, poly or bamboo"
     )
     with refused(ImportProblems, said):
         read_run_table(path, FACTORS)
+
+
+def test_a_column_that_stands_twice_is_refused(tmp_path):
+    """The last one counted without a word."""
+    with refused(DataError, "runs.csv has two columns for wool; keep one of them."):
+        read_run_table(written(tmp_path, "vents,rings,wool,driver,Wool\n3,9,20,poly,25\n"), FACTORS)
 
 
 def test_a_factor_without_a_column_is_named(tmp_path):
