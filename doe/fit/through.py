@@ -14,7 +14,7 @@ from doe.fit.evidence import Evidence
 from doe.fit.passes import Fitted
 from doe.fit.priors import Prior
 from doe.fit.whiten import usable_terms, whiten
-from doe.model.errors import listed
+from doe.model.errors import DataError, listed
 from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.wording import capital, number, spaced
@@ -46,7 +46,8 @@ def act_through(
     Returns
     -------
     DataFrame
-        `quantity`; `parts`; `odds`, evidence for the quantity over its parts; `finding`, a sentence.
+        `quantity`; `parts`; `odds`, evidence for the quantity over its parts, missing where some variants have none; `finding`,
+        a sentence.
     """
     wide = Coding(coding.factors, tuple(derived))
     varied = set(evidence.varied)
@@ -57,7 +58,11 @@ def act_through(
             continue
         names = [quantity.name, *(name for name in varied if name not in parts)]
         ordered = [name for name in wide.axes if name in names]
-        matrix = wide.matrix(evidence.settings, wide.terms("quadratic", ordered))
+        try:
+            matrix = wide.matrix(evidence.settings, wide.terms("quadratic", ordered))
+        except DataError:  # a division by a setting of 0, say
+            rows.append((quantity.name, ", ".join(parts), float("nan"), _without(quantity)))
+            continue
         usable = usable_terms(matrix, matrix.terms)[0]
         if not usable:  # it was held where it is, and nothing beside its parts was changed
             continue
@@ -76,6 +81,12 @@ def act_through(
 
 def _places(fitted: Fitted, parts: Sequence[str]) -> list[int]:
     return [place for place, term in enumerate(fitted.problem.terms) if set(term.factors) & set(parts)]
+
+
+def _without(quantity: Derived) -> str:
+    return capital(
+        f"{spaced(quantity.name)} cannot be computed for some of the variants, so nothing is said of it here."
+    )
 
 
 def _finding(quantity: Derived, parts: Sequence[str], odds: float, moved: bool, outcome: Outcome) -> str:

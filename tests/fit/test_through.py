@@ -58,6 +58,16 @@ def test_a_quantity_that_was_held_while_only_its_parts_changed_is_left_out():
     assert set(effects.table["tangled_with"]) >= {"wool", "felt"}
 
 
+def test_a_quantity_that_some_variants_do_not_have_stops_no_analysis():
+    """Divided by a setting of 0; whoever defined such a quantity had no answer to anything any more."""
+    rng = np.random.default_rng(6)
+    settings = random_settings(8, rng).assign(wool=[0.0, 10, 20, 30, 40, 50, 60, 0])
+    log = plain_log(settings, settings["rings"] + rng.normal(0, 0.5, 8))
+    row = analyse(log, FACTORS, Outcome("decay"), derived=[Derived("per_wool", "rings / wool")]).through.iloc[0]
+    assert np.isnan(row["odds"])
+    assert row["finding"] == "Per wool cannot be computed for some of the variants, so nothing is said of it here."
+
+
 def test_a_quantity_whose_parts_did_not_vary_is_left_out():
     rng = np.random.default_rng(5)
     settings = random_settings(12, rng).assign(rings=9)
