@@ -69,17 +69,23 @@ class Keeping(Opened):
         StoreError
             If the folder of attachments cannot be written.
         """
-        rows: list[dict[str, Any]] = []
-        for filename, data in files:
-            name = attachments.clean_name(filename)
-            digest = attachments.save(self.files_folder, data)
-            rows.append({"filename": name, "sha256": digest, "size": len(data), "note": note})
+        named = [(attachments.clean_name(filename), data) for filename, data in files]
         with self._writing() as con:
             entry = journal.begin(con)
             owner = known(names_to_ids(con, "live_variant"), variant, "Variant")
-            attachments.add(con, entry, [{"variant": owner, **row} for row in rows])
+            rows = [
+                {
+                    "variant": owner,
+                    "filename": name,
+                    "sha256": attachments.save(self.files_folder, data),
+                    "size": len(data),
+                    "note": note,
+                }
+                for name, data in named  # kept last, so that a refused one leaves no file behind
+            ]
+            attachments.add(con, entry, rows)
             where = f" to variant {variant}" if variant is not None else ""
-            what = listed([row["filename"] for row in rows], "and")
+            what = listed([name for name, _ in named], "and")
             return journal.close(con, entry, "attachment", f"attached {what}{where}", subject=variant or "")
 
     def attachments(self) -> list[dict[str, Any]]:

@@ -33,7 +33,7 @@ def test_an_attachment_is_kept_under_the_hash_of_its_content(radio: ProjectFile)
 
 def test_equal_content_is_kept_once(radio: ProjectFile):
     radio.attach("1", "a.txt", b"same")
-    radio.attach(None, "b.txt", b"same")
+    assert radio.attach(None, "b.txt", b"same").summary == "attached b.txt"
     assert [row["filename"] for row in radio.attachments()] == ["a.txt", "b.txt"]
     assert len(list(radio.files_folder.iterdir())) == 1
 
@@ -54,6 +54,7 @@ def test_a_name_that_is_none_is_refused(radio: ProjectFile, name: str):
 def test_an_attachment_to_an_unknown_variant_is_refused(radio: ProjectFile):
     with pytest.raises(DataError, match=re.escape("Variant '9' is not in this project; there are 1, 2 and shop.")):
         radio.attach("9", "photo.jpg", b"x")
+    assert not radio.files_folder.exists()
 
 
 def test_a_folder_that_cannot_be_made_is_one_sentence(radio: ProjectFile):
