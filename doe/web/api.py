@@ -145,10 +145,12 @@ def sessions(desk: AtDesk) -> JSONResponse:
 
 
 @router.get("/api/history")
-def history(desk: AtDesk, last: int | None = None) -> JSONResponse:
+def history(
+    desk: AtDesk, last: Annotated[int | None, Query(ge=1, description="how many, the latest ones")] = None
+) -> JSONResponse:
     """List the journal, oldest first."""
     entries = desk.view().history
-    kept = entries[-last:] if last else entries
+    kept = entries[-last:] if last is not None else entries
     return as_json([asdict(entry) for entry in kept])
 
 

@@ -83,6 +83,7 @@ def test_logging_and_reading_through_the_api(visitor, project):
         ("POST", "/api/readings", {"values": []}, 422, "variant is not what is asked for here; it must be given."),
         ("GET", "/api/settle/seven", None, 404, "Nothing is kept at this address."),
         ("GET", "/api/next?seed=-1", None, 422, "seed"),
+        ("GET", "/api/history?last=-3", None, 422, "last is not what is asked for here; it must be at least 1."),
         ("GET", "/api/analyse/bass?terms=%2C", None, 400, "terms is ','; give main, two-factor, quadratic"),
     ],
 )
