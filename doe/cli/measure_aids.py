@@ -11,7 +11,8 @@ from doe.cli.chosen import open_project
 from doe.cli.measure import tell
 from doe.cli.screen import note, print_json, say, table
 from doe.model.errors import UsageError, did_you_mean, listed
-from doe.model.wording import cell_text, number, rounded
+from doe.model.typed_recipe import write_value
+from doe.model.wording import cell_text, rounded
 
 if TYPE_CHECKING:
     from doe.signals.recipe_keys import Key
@@ -34,14 +35,14 @@ def sweep(options: Namespace) -> None:
     rate = options.rate or 48_000
     write_sweep(path, made, rate=rate, replace=options.replace)
     say(
-        f"Written: {path}, a sweep from {number(made.start_hz)} to {rounded(made.stop_hz)} Hz in {number(made.seconds)} s "
+        f"Written: {path}, a sweep from {rounded(made.start_hz)} to {rounded(made.stop_hz)} Hz in {rounded(made.seconds)} s "
         f"at {rate} Hz, between silences."
     )
     for text in CAUTIONS:
         say(text)
     say("Start the recording first, then the sweep; let it run on for 2 s after the end. Save it as WAV or FLAC.")
     if made != start:
-        numbers = ", ".join(rounded(value) for value in (made.start_hz, made.stop_hz, made.seconds))
+        numbers = write_value([made.start_hz, made.stop_hz, made.seconds])  # in full, as it is to be typed
         say(f"Tell the recipes which sweep it was: sweep = [{numbers}].")
 
 

@@ -435,12 +435,14 @@ def test_a_recipe_can_be_taken_away(bench, fettle):
 
 def test_a_sweep_comes_with_its_cautions(tmp_path, fettle):
     done = fettle(
-        "measure", "--sweep", "s.wav", "--from-hz", "50", "--to-hz", "3500", "--seconds", "1", "--rate", "8000"
+        "measure", "--sweep", "s.wav", "--from-hz", "31.25", "--to-hz", "3456.789", "--seconds", "1", "--rate", "8000"
     )
     assert done.code == 0, done.err
-    assert done.out.startswith("Written: s.wav, a sweep from 50 to 3500 Hz in 1 s at 8000 Hz, between silences.\n")
+    assert done.out.startswith(
+        "Written: s.wav, a sweep from 31.25 to 3456.79 Hz in 1 s at 8000 Hz, between silences.\n"
+    )
     assert all(text in done.out for text in safety.CAUTIONS)
-    assert "sweep = [50, 3500, 1]" in done.out
+    assert "sweep = [31.25, 3456.789, 1]" in done.out  # in full: the recipe takes what was typed
     sound, rate = soundfile.read(tmp_path / "s.wav")
     assert rate == RATE and np.abs(sound).max() == pytest.approx(10 ** (-12 / 20), rel=1e-3)
     done = fettle("measure", "--sweep", "s.wav")
