@@ -14,6 +14,7 @@ from doe.cli.screen import heading, say, titled
 from doe.guides.demos import demo_folder
 from doe.model.errors import StoreError, UsageError, listed
 from doe.model.model_words import in_place_of_parts
+from doe.model.names import quoted
 from doe.model.wording import MOVES, counted
 
 if TYPE_CHECKING:
@@ -106,6 +107,7 @@ def _where_to_look(folder: Path, project: Project) -> None:
     page = report(project, folder / "reports" / f"{project.path.stem}.html")
     say(f"\n{heading('Have a look')}")
     say(f"  {page}  the whole story with charts; open it in a browser")
-    say(f"  {project.path}  the project; 'cd {folder}' and every fettle command works on it")
+    there = quoted(str(folder))
+    say(f"  {project.path}  the project; 'cd {there}' and every fettle command works on it")
     say(f"  {folder / 'log.csv'}  the log as the maker kept it")
-    say(f"\nThen try: cd {folder} && fettle show 17 && fettle next --count 3")
+    say(f"\nThen try: cd {there} && fettle show 17 && fettle next --count 3")

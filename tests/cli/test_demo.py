@@ -110,8 +110,9 @@ def test_the_command_gives_the_report_of_the_python_interface_and_over_no_other_
 
 
 def test_the_second_demo_walks_too(tmp_path):
-    done = command("demo", "fans", "--fan", cwd=tmp_path)
+    done = command("demo", "two fans", "--fan", cwd=tmp_path)
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("Desk fan. ")
     assert "\nWhine follows blades" in done.out
-    assert (tmp_path / "fans" / "reports" / "fan.html").exists()
+    assert '\nThen try: cd "two fans" && fettle show 17 ' in done.out
+    assert (tmp_path / "two fans" / "reports" / "fan.html").exists()
