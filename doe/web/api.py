@@ -20,13 +20,16 @@ from doe.web.pages import AtDesk, as_json, known_variant, page
 
 Seed = Annotated[int, Query(ge=0, description="of everything drawn at random")]
 
+Typed = Annotated[float, Field(strict=True)] | str
+"""A setting or a reading; true and false are no numbers here either."""
+
 router = APIRouter(tags=["project"])
 
 
 class NewVariant(BaseModel):
     """A variant to be logged by what was changed."""
 
-    settings: dict[str, float | str] = Field(default_factory=dict, description="factor -> setting, those that changed")
+    settings: dict[str, Typed] = Field(default_factory=dict, description="factor -> setting, those that changed")
     unit: str | None = Field(None, description="the unit that was changed")
     new_unit: str | None = Field(None, description="it was made as a new unit; empty for the next free name")
     start: str | None = Field(None, description="variant whose settings it starts from")
@@ -41,7 +44,7 @@ class NewReadings(BaseModel):
     """Readings of one variant, each by itself."""
 
     variant: str
-    values: list[tuple[str, float | str]] = Field(description="outcome and value; an outcome may come several times")
+    values: list[tuple[str, Typed]] = Field(description="outcome and value; an outcome may come several times")
     versus: str | None = Field(None, description="the second variant of a comparison")
     session: str | None = None
     rater: str | None = None

@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse
 from doe.model.errors import UsageError
 from doe.model.told import told_choice, told_plan, told_route
 from doe.planning.asked import asked_for
+from doe.web.api import Typed
 from doe.web.pages import AtDesk, as_json
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ class PlanRequest(BaseModel):
 class EditedRuns(BaseModel):
     """The adopted plan as it is to be."""
 
-    runs: list[dict[str, float | str | None]] = Field(
+    runs: list[dict[str, Typed | None]] = Field(
         min_length=1,
         max_length=_MOST,
         description="all runs in order, a setting for every factor; one that names its variant changes it, one without is new",

@@ -157,7 +157,8 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     def _validation(request: Request, err: RequestValidationError) -> Response:
         first = err.errors()[0]
-        where = " ".join(str(part) for part in first["loc"][1:])
+        # where a number or text is asked for, the library names which of the two it tried last
+        where = " ".join(str(part) for part in first["loc"][1:] if part not in ("float", "str"))
         if first["loc"][0] == "path":
             return fault(request, 404, "Nothing is kept at this address.")
         return fault(request, 422, f"{where or 'The request'} is not what is asked for here; {_allowed(first)}.")
