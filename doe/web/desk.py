@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import OrderedDict, deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from threading import Lock, RLock
@@ -133,7 +133,7 @@ class Desk:
         self.openings = deque([secrets.token_urlsafe(12)], maxlen=20)
         self._view: tuple[object, View] | None = None
         self._writing, self._viewing, self._sounding = RLock(), Lock(), Lock()
-        self._sounds: OrderedDict[tuple[str, int], dict[str, bytes]] = OrderedDict()
+        self._sounds: OrderedDict[Hashable, dict[str, bytes]] = OrderedDict()
         self._done: OrderedDict[str, tuple[str, str]] = OrderedDict()
         self._offers: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
         self._sheets: OrderedDict[str, tuple[str, bytes]] = OrderedDict()
@@ -243,7 +243,7 @@ class Desk:
         """
         return self._offers[mark]
 
-    def sounds(self, session: tuple[str, int], make: Callable[[], dict[str, bytes]]) -> dict[str, bytes]:
+    def sounds(self, session: Hashable, make: Callable[[], dict[str, bytes]]) -> dict[str, bytes]:
         """Return the recordings of a session, made once and kept until other sessions push them out."""
         with self._sounding:
             if session not in self._sounds:

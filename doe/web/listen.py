@@ -127,7 +127,7 @@ def _sounds(
     if not kept.session.plays or not trial:
         return ()
     before = [code for place in sorted(said, reverse=True) for code in sheet.trials[place - 1]]
-    codes = dict.fromkeys([*trial, *before])
+    codes = [code for code in dict.fromkeys([*trial, *before]) if kept.session.variant_of(code)]
     return tuple((code, urls.listen_sound(sheet.key, code), code in trial) for code in codes)
 
 

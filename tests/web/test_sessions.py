@@ -4,9 +4,11 @@ import re
 from dataclasses import replace
 from datetime import datetime
 
+import numpy as np
 import pytest
 
 from doe.model.listening import Judgement, PreparedSession, RaterSheet, Sample
+from doe.signals.playback import Clip
 from doe.web.listen import sheet_of
 from tests.web.client import Visitor
 
@@ -155,6 +157,26 @@ def test_a_recording_of_what_is_changed_since_can_be_judged(visitor, app, projec
     assert told(answer, "variants").endswith("has been changed since. Play its recording instead, or leave it out.")
     assert visitor.send(page, "/new", plays=["yes"], **fields).status == 200
     assert project.file.prepared_sessions()[0].session.plays
+
+
+def test_recordings_are_heard_though_one_was_withdrawn(visitor, app, project, monkeypatch):
+    """None could be fetched any more, since there is none of what was withdrawn."""
+    monkeypatch.setattr("doe.web.desk.View.recorded", frozenset(["1", "2", "3"]))
+    monkeypatch.setattr(
+        "doe.measuring.playback",
+        lambda _, names: {name: Clip(np.zeros((9, 1)), 8000, 0, 0.0) for name in names if name},
+    )
+    fields = {"name": "Noon", "outcomes": ["echo"], "raters": "Ann", "variants": ["2", "3"], "plays": ["yes"]}
+    page = visitor.send(visitor.get("/sessions/new"), "/new", **fields)
+    (link,) = links(page)
+    codes = {item.variant: item.code for item in project.file.prepared_sessions()[0].session.samples}
+    withdrawn = project.file.withdraw_variant("3")
+    rater = Visitor(app)
+    assert [rater.get(f"{link}/{codes[name]}.wav").status for name in "23"] == [200, 404]
+    judged = rater.send(opened(rater, link), key_of(link), o__echo="3")
+    assert set(re.findall(rf"{link}/(\d+).wav", judged.html)) == {codes["2"]}
+    project.file.take_back(withdrawn.id)
+    assert rater.get(f"{link}/{codes['3']}.wav").status == 200
 
 
 def test_a_raters_page_tells_nothing_of_what_is_behind_a_code(app, prepared, project):
