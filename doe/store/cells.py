@@ -165,9 +165,11 @@ def _as_shown(number: float) -> float:
 
 
 def text_of(cell: object) -> str:
-    """Return a cell as text, as a person sees it: 3.0 is ``3``, 0.1 + 0.2 is ``0.3``, hard blanks are blanks."""
+    """Return a cell as a person sees it: 3.0 is ``3``, 0.1 + 0.2 is ``0.3``, a day has no hours, hard blanks are blanks."""
     if cell is None:
         return ""
+    if isinstance(cell, datetime):
+        return str(cell).removesuffix(" 00:00:00")
     if isinstance(cell, float):
         return f"{cell + 0.0:.15g}"  # no sign before a zero
     return " ".join(str(cell).replace("\u00a0", " ").split())

@@ -143,3 +143,5 @@ def test_places_labels_and_text():
     with pytest.raises(Refused):
         label("x" * 81)
     assert text_of(2.5) == "2.5"
+    assert label(datetime(2026, 3, 1)) == "2026-03-01"  # of a workbook, where a session goes by its day
+    assert label(datetime(2026, 3, 1, 9, 30)) == "2026-03-01 09:30:00"
