@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from doe.model.errors import FettleError, NoVariant, StoreError, UsageError
+from doe.model.wording import cell_text
 from doe.web import urls
 from doe.web.contexts import FaultPage
 
@@ -140,8 +141,10 @@ def _allowed(problem: Mapping[str, Any]) -> str:
     bounds = problem.get("ctx", {})
     for name, words in _BOUNDS.items():
         if name in bounds:
-            return f"it must be {words} {bounds[name]}".replace("  ", " ")
+            return f"it must be {words} {cell_text(bounds[name])}".replace("  ", " ")
     kind = str(problem["type"])
+    if kind == "string_too_long":
+        return f"it must have {bounds['max_length']} characters at most"
     known = (words for start, words in _ALLOWED.items() if kind.startswith(start))
     return next(known, "the JSON interface says what it may be")
 
@@ -157,8 +160,9 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     def _validation(request: Request, err: RequestValidationError) -> Response:
         first = err.errors()[0]
-        # where a number or text is asked for, the library names which of the two it tried last
-        where = " ".join(str(part) for part in first["loc"][1:] if part not in ("float", "str"))
+        # The library names what it tried last where a number or text is asked for, and the character where JSON ends to be any.
+        parts = () if first["type"] == "json_invalid" else first["loc"][1:]
+        where = " ".join(str(part) for part in parts if part not in ("float", "str"))
         if first["loc"][0] == "path":
             return fault(request, 404, "Nothing is kept at this address.")
         return fault(request, 422, f"{where or 'The request'} is not what is asked for here; {_allowed(first)}.")

@@ -78,6 +78,20 @@ def test_logging_and_reading_through_the_api(visitor, project):
             "settings vents is not what is asked for here; it must be a number.",
         ),
         ("POST", "/api/readings", {"variant": "1", "values": [["bass", True]]}, 422, "values 0 1 is not what is asked"),
+        (
+            "POST",
+            "/api/variants",
+            {"minutes": -1},
+            422,
+            "minutes is not what is asked for here; it must be at least 0.",
+        ),
+        (
+            "POST",
+            "/api/variants",
+            {"note": "x" * 20_001},
+            422,
+            "note is not what is asked for here; it must have 20000 characters at most.",
+        ),
         ("PUT", "/api/plan", {"runs": [{"vents": True}]}, 422, "runs 0 vents is not what is asked"),
         ("POST", "/api/readings", {"variant": "1", "values": [["loudness", 1]]}, 422, "loudness"),
         ("POST", "/api/history/99/undo", None, 422, "no entry 99"),
@@ -103,6 +117,11 @@ def test_errors_have_one_shape(visitor, method, address, body, status, word):
     assert set(error) == {"status", "title", "message"}
     assert error["status"] == status
     assert word in error["message"]
+
+
+def test_what_is_no_json_is_said_to_be_none(visitor):
+    answer = visitor.request("POST", "/api/readings", content="{", headers={"content-type": "application/json"})
+    assert "The request is not what is asked for here; it must be JSON." in answer.html
 
 
 def test_openapi_describes_it_without_the_pages(visitor):
