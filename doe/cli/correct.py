@@ -11,7 +11,7 @@ from doe.cli.parser import Parser, a_count, a_pair, a_time, bench_minutes, not_b
 from doe.cli.screen import doubts, note, stored
 from doe.model.change import find_variant
 from doe.model.errors import DataError, UsageError, did_you_mean, there_are
-from doe.model.records import against_ways
+from doe.model.records import newly_against_ways
 from doe.model.slips import slips_of_build
 
 if TYPE_CHECKING:
@@ -61,17 +61,12 @@ def run_correct(options: Namespace) -> None:
         entry = _correct_reading(project, options)
         stored(f"Stored: {entry.summary}.", entry)
         return
-    before = _against_ways(project)
+    before = project.file.variants()
     entry = _correct_variant(project, options)
     stored(f"Stored: {entry.summary}.", entry)
-    for told in [line for line in _against_ways(project) if line not in before]:
-        note(f"Note: now against the way that a factor can go, variant {told}")
+    for told in newly_against_ways(before, project.file.variants(), project.setup.factors):
+        note(f"Note: now against the way that a factor can go, {told}")
     doubts(slips_of_build(entry.subject, options.when, options.minutes, datetime.now()))
-
-
-def _against_ways(project: Project) -> list[str]:
-    found = against_ways(project.file.variants(), project.setup.factors)
-    return [f"{name}: {told}" for name, told in found.items()]
 
 
 def _correct_variant(project: Project, options: Namespace) -> Any:

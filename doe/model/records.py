@@ -288,3 +288,15 @@ def against_ways(variants: Iterable[Variant], factors: Sequence[Factor]) -> dict
             found[variant.name] = str(err)
         carried[variant.unit] = variant.settings
     return found
+
+
+def newly_against_ways(before: Iterable[Variant], after: Iterable[Variant], factors: Sequence[Factor]) -> list[str]:
+    """Tell which changes on a unit a correction has made such that its factors do not allow them; see `against_ways`."""
+    known = list(against_ways(before, factors).values())
+    found = []
+    for name, told in against_ways(after, factors).items():
+        if told in known:
+            known.remove(told)
+        else:
+            found.append(f"variant {name}: {told}")
+    return found

@@ -19,7 +19,7 @@ from doe.charts import text
 from doe.model.change import find_variant
 from doe.model.errors import DataError, NoVariant, UsageError
 from doe.model.plain import plain
-from doe.model.records import Variant, against_ways
+from doe.model.records import Variant
 from doe.model.settled import SettledVersion
 from doe.model.version import version
 from doe.model.wording import capital, counted
@@ -199,9 +199,6 @@ def _notice(request: Request, desk: Desk, view: View | None) -> Notice | None:
     if entry is None:
         return None
     said = capital(entry.summary)
-    if entry.kind == "correction" and (doubts := against_ways(view.snapshot.variants, view.snapshot.setup.factors)):
-        name, doubt = next(iter(doubts.items()))
-        said += f". Against the way that a factor can go now is variant {name}: {doubt.removesuffix('.')}"
     can_undo = entry.taken_back_by is None and entry.kind not in ("create", "restore")
     is_earlier = bool(request.query_params.get("earlier"))
     told = f"Stored earlier: {said}. {_EARLIER}" if is_earlier else f"Stored: {said}."

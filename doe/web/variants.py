@@ -13,7 +13,7 @@ from doe.charts.rows import rows_of
 from doe.model.errors import DataError, FettleError, listed
 from doe.model.limit import derive_possible
 from doe.model.outcome import Outcome
-from doe.model.records import Variant, against_ways
+from doe.model.records import Variant, against_ways, newly_against_ways
 from doe.model.setup import Setup
 from doe.model.wording import amount, counted, duration, exact, setting
 from doe.sheets.cautions import cautions
@@ -408,11 +408,15 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Re
     errors: dict[str, str] = {}
 
     def do() -> str:
-        now = known_variant(desk.view().snapshot.variants, name)
+        before = desk.view().snapshot.variants
+        now = known_variant(before, name)
         present = _as_typed(now, setup)
         check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
         changes = _changes(setup, now, present, typed, errors)
         entry = desk.project.file.correct_variant(now.name, **changes)
+        against = newly_against_ways(before, desk.view().snapshot.variants, setup.factors)
+        if against:
+            desk.keep_said(entry.id, (), [f"Now against the way that a factor can go, {told}" for told in against])
         return urls.with_done(urls.variant(entry.subject), entry.id)
 
     try:
