@@ -15,6 +15,7 @@ from doe.model.limit import derive_possible
 from doe.model.outcome import Outcome
 from doe.model.records import Variant, against_ways, newly_against_ways
 from doe.model.setup import Setup
+from doe.model.slips import slip_in_minutes
 from doe.model.wording import amount, counted, duration, exact, setting
 from doe.sheets.cautions import cautions
 from doe.web import urls
@@ -414,9 +415,15 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Re
         check_unchanged(sent.text("seen"), seen_mark(present), present, typed)
         changes = _changes(setup, now, present, typed, errors)
         entry = desk.project.file.correct_variant(now.name, **changes)
-        against = newly_against_ways(before, desk.view().snapshot.variants, setup.factors)
-        if against:
-            desk.keep_said(entry.id, (), [f"Now against the way that a factor can go, {told}" for told in against])
+        after = desk.view().snapshot.variants
+        against = newly_against_ways(before, after, setup.factors)
+        minutes = known_variant(after, entry.subject).minutes if "minutes" in changes else None
+        slip = slip_in_minutes(f"the bench time of variant {entry.subject}", minutes)
+        desk.keep_said(
+            entry.id,
+            [f"{slip}; if that is a slip, put it right."] if slip else [],
+            [f"Now against the way that a factor can go, {told}" for told in against],
+        )
         return urls.with_done(urls.variant(entry.subject), entry.id)
 
     try:
