@@ -8,6 +8,7 @@ from starlette.responses import Response
 from doe.model.wording import CANT_TELL, MOVES, TANGLED, TOO_SMALL, capital, counted, duration
 from doe.sheets.contexts import Answer
 from doe.sheets.standing import settings_text
+from doe.store import Entry
 from doe.web import urls
 from doe.web.contexts import BenchPage, Settled
 from doe.web.desk import View
@@ -37,11 +38,7 @@ def show(request: Request, desk: AtDesk) -> Response:
             planned=planned(view),
             hours=_hours(view),
             waiting=waiting(known),
-            recent=tuple(
-                (time_text(entry.at), entry.summary)
-                for entry in view.history[: -_RECENT - 1 : -1]
-                if entry.taken_back_by is None
-            ),
+            recent=tuple((time_text(entry.at), entry.summary) for entry in _recent(view)),
         ),
     )
 
@@ -94,6 +91,11 @@ def _hours(view: View) -> str:
     if not known:
         return "No bench time is logged yet; each variant takes the minutes it really cost."
     return f"{duration(sum(known))} logged for {counted(len(known), 'variant')}."
+
+
+def _recent(view: View) -> list[Entry]:
+    """Return the last entries that count, the latest first."""
+    return [entry for entry in reversed(view.history) if entry.taken_back_by is None][:_RECENT]
 
 
 def _first_steps(view: View) -> tuple[tuple[str, str, bool], ...]:
