@@ -370,7 +370,7 @@ class SetupPage:
     groups: tuple[tuple[str, str, tuple[Defined, ...], str, str], ...] = field(
         metadata=said("heading, what it is for, definitions, address of a new one, what its button says")
     )
-    effort: tuple[tuple[str, str], ...] = field(metadata=said("name and value"))
+    effort: tuple[tuple[str, str, str], ...] = field(metadata=said("name, value, and what in it looks like a slip"))
     path: str = field(metadata=said("name of the project file"))
 
 

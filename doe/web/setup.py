@@ -55,11 +55,14 @@ def show(request: Request, desk: AtDesk) -> Response:
             [(item.name, about_expectation(item, setup), _too_much(item, setup, file)) for item in setup.expectations],
         ),
     )
+    times = (
+        ("A new unit", setup.effort.new_unit_minutes),
+        ("A session", setup.effort.session_minutes),
+        ("A round of readings", setup.effort.reading_minutes),
+    )
     effort = (
-        ("A new unit", duration(setup.effort.new_unit_minutes)),
-        ("A session", duration(setup.effort.session_minutes)),
-        ("A round of readings", duration(setup.effort.reading_minutes)),
-        ("Money for a new unit", number(setup.effort.new_unit_price)),
+        *((what, duration(minutes), _doubted(slip_in_minutes(what, minutes))) for what, minutes in times),
+        ("Money for a new unit", number(setup.effort.new_unit_price), ""),
     )
     return page(request, "setup.html", SetupPage(setup.question, groups, effort, desk.project.path.name))
 

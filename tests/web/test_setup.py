@@ -98,11 +98,13 @@ def test_the_page_tells_what_a_change_takes_as_the_command_does(visitor, project
     assert "count, a whole number from 7 to 12; one change needs a new unit, 1 h 40 min" in shown
 
 
-def test_the_page_doubts_factors_and_limits_as_the_command_does(visitor, project):
+def test_the_page_doubts_factors_limits_and_effort_as_the_commands_do(visitor, project):
+    project.file.change_setup("effort", replace(project.setup.effort, session_minutes=100_000))
     project.file.change_setup("factor", Factor("gap", low=0, high=10, step=3, minutes=100_000), was=0)
     project.file.change_setup("limit", Limit("rings > 10"))
     shown = visitor.get("/setup").text
     assert "One change of gap is 1666 h 40 min; if that is a slip, put it right." in shown
+    assert "A session is 1666 h 40 min; if that is a slip, put it right." in shown
     assert "Steps of 3 from 0 do not reach 10." in shown
     kept = "what is built from now on must keep it."
     assert f"Variants 1 and 2 on record break it, and stay as logged; {kept}" in shown
