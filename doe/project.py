@@ -500,8 +500,13 @@ class Project(Planning, Settling):
         ] + _dated_late(readings)
 
     def _slips(self, readings: Sequence[Reading], setup: Setup) -> tuple[str, ...]:
+        """Say which readings lie far from all before them, or from these and those that are stored together with them."""
         before = {name: self.file.seen(name) for name in {item.outcome for item in readings}}
-        found = [slip(_outcome(setup, item.outcome), item.value, before[item.outcome]) for item in readings]
+        found = []
+        for item in readings:
+            outcome, seen = _outcome(setup, item.outcome), before[item.outcome]
+            beside = [one.value for one in readings if one is not item and one.outcome == item.outcome]
+            found.append(slip(outcome, item.value, seen) or slip(outcome, item.value, seen.with_values(beside)))
         return (*dict.fromkeys(note for note in found if note), *_dated_late(readings))
 
     def measure(

@@ -410,6 +410,16 @@ def test_a_project_goes_to_another_process_and_back(project):
     pd.testing.assert_frame_equal(back.variants(), project.variants())
 
 
+def test_a_slip_is_seen_by_what_was_read_before_and_by_what_is_stored_with_it(project):
+    """Nothing is known of a hum that has no goal but its readings; two slips alike do not excuse each other."""
+    project.file.change_setup("outcome", doe.Outcome("hum", unit="dB"))
+    assert project.read("1", [("hum", value) for value in (1.0, 1.2, 0.9, 1.1, 1.3, 90.0)]).notes == (
+        "hum is 90 dB, far from all that is known of it (0.9 to 1.3)",
+    )
+    assert [note.partition(",")[0] for note in project.read("1", {"bass": 90, "echo": 2}).notes] == ["bass is 90 dB"]
+    assert len(project.read("1", [("hum", 900), ("hum", 901)]).notes) == 2
+
+
 def test_what_was_stored_is_told_in_a_line(project, tmp_path):
     """A notebook shows what a call returns: it was all definitions, 2,500 signs, with the slip at their end."""
     assert repr(project.log({"wool": 5})) == "<Logged: logged variant 2 from 1 on body A: wool 0 -> 5>"

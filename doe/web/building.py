@@ -7,6 +7,7 @@ from doe.web import urls
 from doe.web.desk import Desk
 from doe.web.factor_fields import blame
 from doe.web.forms import bench_minutes_or_none
+from doe.web.pages import slips_told
 
 MINUTES = "Bench time it really took"
 """Label of the field of a form that says so."""
@@ -41,4 +42,5 @@ def build_planned(desk: Desk, name: str, unit: str, minutes: str) -> str:
     logged = desk.project.log(
         {}, planned=name, minutes=bench_minutes_or_none(minutes, "minutes"), unit=at_hand, new_unit=new
     )
+    desk.keep_said(logged.entry.id, slips_told(logged.notes), ())
     return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)

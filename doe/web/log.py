@@ -23,7 +23,7 @@ from doe.web.contexts import Choice, Field, FormPage, LogPage, NavItem
 from doe.web.desk import Desk
 from doe.web.factor_fields import blamed, factor_field, read_fields
 from doe.web.forms import Posted, Sent, bench_minutes_or_none, marked, not_negative_or_none
-from doe.web.pages import AtDesk, go_to, page
+from doe.web.pages import AtDesk, go_to, page, slips_told
 from doe.web.photos import ready_photo
 
 router = APIRouter(include_in_schema=False)
@@ -270,6 +270,7 @@ def _stored(desk: Desk, sent: Posted, typed: Typed) -> str:
         minutes=effort["minutes"],
         price=effort["price"],
     )
+    desk.keep_said(logged.entry.id, slips_told(logged.notes), ())
     return urls.with_done(urls.readings(logged.variant.name), logged.entry.id)
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -119,7 +119,7 @@ AtDesk = Annotated[Desk, Depends(desk_of)]
 VariantName = Annotated[str, AfterValidator(urls.variant_at)]
 
 
-def page(request: Request, name: str, context: Any, status: int = 200, *, doubts: Sequence[str] = ()) -> HTMLResponse:
+def page(request: Request, name: str, context: Any, status: int = 200) -> HTMLResponse:
     """Render a page inside the frame.
 
     Parameters
@@ -132,14 +132,9 @@ def page(request: Request, name: str, context: Any, status: int = 200, *, doubts
         Its fields become the template's names.
     status : int
         HTTP status.
-    doubts : sequence of str
-        What in that which was just stored looks like a slip; told with the notice that it is stored.
     """
     values = {item.name: getattr(context, item.name) for item in fields(context)}
-    around = frame(request)
-    if doubts and around.notice is not None:
-        around = replace(around, notice=replace(around.notice, doubts=(*around.notice.doubts, *doubts)))
-    html = environment().get_template(name).render(**values, frame=around)
+    html = environment().get_template(name).render(**values, frame=frame(request))
     return HTMLResponse(html, status_code=status)
 
 
@@ -206,6 +201,11 @@ def _notice(request: Request, desk: Desk, view: View | None) -> Notice | None:
     return Notice(
         " ".join([told, *notes]), urls.undo(entry.id) if can_undo else "", tuple(warnings), is_earlier=is_earlier
     )
+
+
+def slips_told(slips: Iterable[str]) -> list[str]:
+    """Return what is said of likely slips in that which was just stored."""
+    return [f"{slip}; if that is a slip, put it right." for slip in slips if slip]
 
 
 def waiting(known: Known) -> Waiting:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,6 @@ from doe.charts import text
 from doe.model.errors import DataError, FettleError
 from doe.model.numbers import parts_of
 from doe.model.outcome import Outcome
-from doe.model.slips import slip, slips_of_build
 from doe.model.wording import exact
 from doe.sheets.cautions import LISTENING
 from doe.web import urls
@@ -23,7 +22,7 @@ from doe.web.desk import View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, outcome_field, reading_rows, value_text
 from doe.web.forms import Posted, Sent, marked
-from doe.web.pages import AtDesk, VariantName, go_to, known_variant, page
+from doe.web.pages import AtDesk, VariantName, go_to, known_variant, page, slips_told
 
 router = APIRouter(include_in_schema=False)
 _ORDER = "Place in the order"
@@ -41,13 +40,7 @@ def show(request: Request, desk: AtDesk, name: VariantName, session: str = "", r
     values = {"session": session or last_session(view), "rater": rater}
     if found.status == "planned":
         return page(request, "form.html", not_built(variant, "Readings"))
-    slips = []
-    if "done" in request.query_params:
-        slips = _slips(view, view.readings_of(variant)[-_SHOWN:])
-        if not view.readings_of(variant):  # then it is the variant that was stored
-            slips = slips_of_build(variant, found.when, found.minutes, datetime.now())
-    doubts = [f"{note}; if that is a slip, put it right." for note in slips]
-    return page(request, "form.html", _form(view, variant, values, {}, ""), doubts=doubts)
+    return page(request, "form.html", _form(view, variant, values, {}, ""))
 
 
 def not_built(variant: str, heading: str) -> FormPage:
@@ -116,19 +109,6 @@ def _form(view: View, variant: str, values: Mapping[str, str], errors: Mapping[s
     )
 
 
-def _slips(view: View, rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Say which of some readings lie far from all others of their outcome."""
-    outcomes = {item.name: item for item in view.snapshot.setup.outcomes}
-    found = {}
-    for name in dict.fromkeys(row["outcome"] for row in rows):
-        own = {row["id"]: row["value"] for row in rows if row["outcome"] == name}
-        others = view.project.file.seen(name, but=list(own))
-        for identity, value in own.items():
-            beside = [other for number, other in own.items() if number != identity]
-            found[identity] = slip(outcomes[name], value, others.with_values(beside))
-    return [note for note in dict.fromkeys(found[row["id"]] for row in rows) if note]
-
-
 @router.post("/variants/{name:path}/readings")
 def store(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Response:
     """Store readings."""
@@ -147,8 +127,8 @@ def store(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Resp
             note=sent.text("note"),
         )
         first = done.readings[0]  # session and rater as they are spelled in the log
-        if done.is_new_session:
-            desk.keep_said(done.entry.id, (), [desk.new_session(str(first.session))])
+        new = [desk.new_session(str(first.session))] if done.is_new_session else []
+        desk.keep_said(done.entry.id, slips_told(done.notes), new)
         again = urls.readings(variant, first.session or "", first.rater or "")
         return urls.with_done(again, done.entry.id)
 

@@ -25,7 +25,7 @@ from doe.web.desk import Desk, View
 from doe.web.edits import Conflict, check_unchanged, seen_mark
 from doe.web.factor_fields import blame, change_steps, factor_field, in_labels, read_fields, reading_rows, time_text
 from doe.web.forms import Sent, bench_minutes_or_none, marked, not_negative_or_none
-from doe.web.pages import AtDesk, VariantName, best_of, go_to, known_variant, page, think
+from doe.web.pages import AtDesk, VariantName, best_of, go_to, known_variant, page, slips_told, think
 from doe.web.photos import ready_photo
 from doe.web.thinking import Known
 
@@ -421,7 +421,7 @@ def correct(request: Request, sent: Sent, desk: AtDesk, name: VariantName) -> Re
         slip = slip_in_minutes(f"the bench time of variant {entry.subject}", minutes)
         desk.keep_said(
             entry.id,
-            [f"{slip}; if that is a slip, put it right."] if slip else [],
+            slips_told([slip]),
             [f"Now against the way that a factor can go, {told}" for told in against],
         )
         return urls.with_done(urls.variant(entry.subject), entry.id)

@@ -13,11 +13,8 @@ from PIL import Image
 from doe.model.errors import DataError
 from doe.model.outcome import Outcome
 from doe.model.records import Unit, Variant
-from doe.model.slips import slip
-from doe.web.desk import View
 from doe.web.factor_fields import blamed
 from doe.web.photos import ready_photo
-from doe.web.readings import _slips
 from tests.web.client import Visitor
 
 
@@ -164,21 +161,6 @@ def test_a_form_sent_again_with_other_values_says_that_the_first_are_stored(visi
     assert "Stored: " in visitor.get(first.headers["location"]).text
     assert len(project.file.variants()) == 4
     assert project.file.variants()[-1].settings["vents"] == 5
-
-
-def test_a_slip_among_readings_stored_together_is_judged_by_the_others(visitor, project):
-    """Each against all that there are but itself, its own siblings too; asked of the store once an outcome."""
-    project.read("1", [("bass", value) for value in (1.0, 1.2, 0.9, 1.1, 1.3, 90.0)])
-    rows = project.file.readings(variant="1")[-6:]
-    view = View(project)
-    looked = []
-    seen = project.file.seen
-    project.file.seen = lambda *words, **more: looked.append(words) or seen(*words, **more)
-    (note,) = _slips(view, rows)
-    assert note.startswith("bass is 90 dB, far from all that is known of it")
-    assert len(looked) == 1
-    one_by_one = [slip(project.setup.outcomes[0], row["value"], seen("bass", but=[row["id"]])) for row in rows]
-    assert [text for text in one_by_one if text] == [note]
 
 
 def test_forms_of_one_page_are_told_apart(visitor, project):
@@ -476,6 +458,17 @@ def test_a_likely_slip_is_stored_and_said(visitor, project):
     assert "Take it back" in notice
     assert page.text.count(said) == 1
     assert said not in visitor.get("/variants/2/readings").text
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5")
+    assert said not in page.text  # it is told once, beside what it is about
+
+
+def test_a_reading_of_what_its_unit_is_no_longer_is_doubted(visitor, project):
+    """As by the command."""
+    project.log({"wool": 40}, unit="body A")
+    page = visitor.send(visitor.get("/variants/2/readings"), "/readings", o__bass="3.5")
+    assert (
+        "unit body A carries variant 4 by now, which is unread; this was stored for 2; if that is a slip, put it right."
+    ) in page.text
 
 
 def test_a_reading_put_down_to_the_wrong_variant_session_or_rater_is_put_right(visitor, project):
