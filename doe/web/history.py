@@ -25,7 +25,9 @@ def show(request: Request, desk: AtDesk, before: int = 0) -> Response:
 
 
 def _shown(request: Request, desk: Desk, before: int = 0, error: str = "", status: int = 200) -> Response:
-    entries = [entry for entry in reversed(desk.view().history) if not before or entry.id < before]
+    history = desk.view().history
+    entries = [entry for entry in reversed(history) if not before or entry.id < before]
+    began = max(entry.id for entry in history if entry.kind in _FIRST)  # what stands before it came with an export
     rows = tuple(
         HistoryRow(
             number=entry.id,
@@ -33,7 +35,7 @@ def _shown(request: Request, desk: Desk, before: int = 0, error: str = "", statu
             kind=entry.kind,
             summary=entry.summary,
             undone=f"taken back by entry {entry.taken_back_by}" if entry.taken_back_by is not None else "",
-            can_undo=entry.taken_back_by is None and entry.kind not in _FIRST,
+            can_undo=entry.taken_back_by is None and entry.id > began,
         )
         for entry in entries[:_A_PAGE]
     )
