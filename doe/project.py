@@ -12,10 +12,10 @@ from doe.model.change import Change, broken_told, find_variant, resolve_change
 from doe.model.errors import DataError, FettleError, UsageError, did_you_mean, listed, there_are
 from doe.model.given import as_mapping, check_facts, check_names, check_one, check_text
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Unit, Variant, changed_since, read_settings
+from doe.model.records import Reading, Unit, Variant, changed_since, newly_against_ways, read_settings
 from doe.model.setup import Setup, check_factors
 from doe.model.slips import slip, slips_among, slips_in_time, slips_of_build
-from doe.model.wording import setting, spaced
+from doe.model.wording import counted, setting, spaced
 from doe.planning import Planning
 from doe.planning.adopted import beside_advice
 from doe.settling import Settling
@@ -350,7 +350,11 @@ class Project(Planning, Settling):
             readings=len(log.readings),
             sessions=len(log.sessions),
             units=len(log.units),
-            notes=(*log.notes, *(f"{note}." for note in self._slips_in(log.readings))),
+            notes=(
+                *log.notes,
+                *_against_ways(there, log.variants),
+                *(f"{note}." for note in self._slips_in(log.readings)),
+            ),
             entry=entry,
         )
 
@@ -618,6 +622,15 @@ def _reading(
     if outcome.kind != "compared" and versus is not None:
         raise DataError(f"{name} is {outcome.kind}, so it has no second variant; only compared outcomes have.")
     return Reading(variant.name, name, outcome.read(value), versus=versus, **facts)
+
+
+def _against_ways(there: Snapshot, logged: Sequence[Variant]) -> list[str]:
+    """Tell of changes on a unit that its factors do not allow, which a log that is brought in says there were."""
+    found = newly_against_ways(there.variants, (*there.variants, *logged), there.setup.factors)
+    if not found:
+        return []
+    more = f" ({counted(len(found) - 1, 'more such change')})" if len(found) > 1 else ""
+    return [f"Against the way that a factor can go, yet taken as logged: {found[0]}{more}"]
 
 
 def _dated_late(readings: Sequence[Reading]) -> list[str]:

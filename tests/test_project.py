@@ -410,6 +410,18 @@ def test_a_project_goes_to_another_process_and_back(project):
     pd.testing.assert_frame_equal(back.variants(), project.variants())
 
 
+def test_a_one_way_factor_that_went_back_in_a_log_is_told_and_believed(project, tmp_path):
+    """Vents only go up: from the two that body A carries already as well as within the log."""
+    lines = "variant,unit,vents,rings,wool,bass\nx,body A,1,9,0,2\ny,B,4,9,0,2\nz,B,3,9,0,2\n"
+    (tmp_path / "log.csv").write_text(lines, encoding="utf-8")
+    done = project.import_log(tmp_path / "log.csv")
+    assert done.variants == 3
+    assert done.notes == (
+        "Against the way that a factor can go, yet taken as logged: variant x: vents cannot go from 2 to 1 on unit body A: it"
+        " only goes up. (1 more such change)",
+    )
+
+
 def test_a_slip_is_seen_by_what_was_read_before_and_by_what_is_stored_with_it(project):
     """Nothing is known of a hum that has no goal but its readings; two slips alike do not excuse each other."""
     project.file.change_setup("outcome", doe.Outcome("hum", unit="dB"))

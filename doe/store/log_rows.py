@@ -13,9 +13,8 @@ from doe.model.factor import Factor
 from doe.model.limit import broken_limits, names_behind
 from doe.model.names import MEANS_NEW, NEW_UNIT
 from doe.model.outcome import Outcome
-from doe.model.records import Reading, Variant, against_ways
+from doe.model.records import Reading, Variant
 from doe.model.setup import Setup
-from doe.model.wording import counted
 from doe.store.cells import Reader, Refused, is_nothing, label, moment, text_of
 from doe.store.heading_text import squeezed
 from doe.store.headings import Column
@@ -132,7 +131,6 @@ class LogRows:
             elif name in self._planned and target != "parent":
                 self._refuse(line, target, "is only planned; mark it as built before taking readings of it")
         self._check_lineage()
-        self._note_ways()
         references = [variant.name for variant in self.variants.values() if variant.is_reference]
         if references and self._setup.factors:
             self.notes.append(f"No settings, so taken as a reference object: {', '.join(references)}.")
@@ -352,16 +350,6 @@ class LogRows:
                     heading = self._columns["parent"].heading
                     self.problems.append(Problem(self._lines[name], heading, self.variants[name].parent or "", allowed))
                     break
-
-    def _note_ways(self) -> None:
-        """Tell of changes on a unit that its factors do not allow; the log is believed all the same."""
-        found = [
-            f"variant {name}: {told}"
-            for name, told in against_ways(self.variants.values(), self._setup.factors).items()
-        ]
-        if found:
-            more = f" ({counted(len(found) - 1, 'more such change')})" if len(found) > 1 else ""
-            self.notes.append(f"Against the way that a factor can go, yet taken as logged: {found[0]}{more}")
 
 
 def _by_folded(names: Collection[str]) -> dict[str, list[str]]:

@@ -170,15 +170,6 @@ def test_a_unit_that_only_a_later_line_names_is_the_variants(tmp_path: Path):
     assert [row.unit for row in found.readings] == [None, "A"]
 
 
-def test_a_one_way_factor_that_went_back_is_told_and_believed(tmp_path: Path):
-    found = log(tmp_path, HEAD + ",unit,bass\n1,4,9,20,poly,A,1\n2,2,9,20,poly,A,2\n3,2,10,20,poly,A,2\n")
-    assert len(found.variants) == 3
-    assert found.notes == (
-        "Against the way that a factor can go, yet taken as logged: variant 2: vents cannot go from 4 to 2 on unit A: it only"
-        " goes up. (1 more such change)",
-    )
-
-
 def test_readings_of_known_variants_need_no_settings(tmp_path: Path, radio: ProjectFile):
     """A second file with new readings only; a name that is not known is refused."""
     known = [variant.name for variant in radio.variants()]
