@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from doe.charts import text
 from doe.charts.rows import Row, rows_of
-from doe.model.wording import duration
+from doe.model.wording import capital, duration
 from doe.web import urls
 from doe.web.plan_contexts import Runs
 
@@ -61,7 +61,8 @@ def next_build(route: Route | None) -> str:
     step = next(iter(_in_order(route)), None)
     if step is None:
         return ""
-    return f"Next: variant {step['variant']} on {step['unit']}. {step['what to do']}, {duration(step['minutes'])}."
+    what = capital(str(step["what to do"]))
+    return f"Next: variant {step['variant']} on {step['unit']}. {what}, {duration(step['minutes'])}."
 
 
 def _in_order(route: Route | None) -> list[Row]:

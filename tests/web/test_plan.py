@@ -11,6 +11,7 @@ import pytest
 from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
 from doe.model.setup import Setup
+from doe.model.wording import capital
 from doe.planning.known import Judged
 from doe.project import Project
 from doe.web import Settings, create_app, plan_contexts
@@ -310,7 +311,7 @@ def test_an_adopted_plan_is_listed_in_the_order_to_build_it(visitor, adopted, pr
     assert [row[1] for row in re.findall(r"(<td><a .*?</td>)<td><bdi>([^<]*)</bdi>", adopted.html)] == [
         unit for _, unit, _ in steps
     ]
-    assert f"Next: variant {steps[0][0]} on {steps[0][1]}. {steps[0][2]}" in adopted.text
+    assert f"Next: variant {steps[0][0]} on {steps[0][1]}. {capital(steps[0][2])}" in adopted.text
     assert "Runs, in the order to build them" in adopted.text
     visitor.send(way, "/route/built")
     after = worked_out(visitor, "/plan")
