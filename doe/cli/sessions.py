@@ -29,9 +29,9 @@ def run_add(options: Namespace) -> None:
     """Add a session."""
     from doe.store.clock import now
 
-    when = options.when or now()
-    entry = open_project(options.project).file.add_session(Session(options.name, when, options.note))
-    stored(f"Stored: session {options.name}.", entry)
+    session = Session(options.name, options.when or now(), options.note)
+    entry = open_project(options.project).file.add_session(session)
+    stored(f"Stored: session {session.name}.", entry)
 
 
 def build_session_list() -> Parser:

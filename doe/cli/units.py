@@ -33,8 +33,9 @@ def run_add(options: Namespace) -> None:
     """Add a unit."""
     project = open_project(options.project)
     settings = read_settings(once(options.set), project.setup.factors) if options.set else {}
-    entry = project.file.add_unit(Unit(options.name, settings, note=options.note))
-    stored(f"Stored: unit {options.name}{f', now {_shown(settings)}' if settings else ''}.", entry)
+    unit = Unit(options.name, settings, note=options.note)
+    entry = project.file.add_unit(unit)
+    stored(f"Stored: unit {unit.name}{f', now {_shown(settings)}' if settings else ''}.", entry)
 
 
 def build_unit_retire() -> Parser:

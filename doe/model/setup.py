@@ -19,6 +19,8 @@ _RECIPE_KEY = "from"
 _PARTS = ("title", "question", "effort", "factor", "outcome", "limit", "derived", "expectation")
 
 
+UNTITLED = "Untitled"
+
 _KINDS = {"factors": Factor, "outcomes": Outcome, "limits": Limit, "derived": Derived, "expectations": Expectation}
 
 
@@ -29,7 +31,7 @@ class Setup:
     Attributes
     ----------
     title : str
-        What is being tuned.
+        What is being tuned, on one line; `UNTITLED` where nothing is said.
     question : str
         What is wrong, in the maker's words.
     factors, outcomes, limits, derived, expectations : tuple
@@ -43,7 +45,7 @@ class Setup:
         If two definitions share a name, or a rule uses an unknown one.
     """
 
-    title: str = "Untitled"
+    title: str = UNTITLED
     question: str = ""
     factors: Sequence[Factor] = ()
     outcomes: Sequence[Outcome] = ()
@@ -59,6 +61,7 @@ class Setup:
         check_one("effort", self.effort, Effort)
         for name in ("title", "question"):
             check_text(name, getattr(self, name))
+        object.__setattr__(self, "title", " ".join(self.title.split()) or UNTITLED)
         check_rules(self.factors, self.limits, self.derived)
         taken = {item.name.casefold() for items in (self.factors, self.derived) for item in items}
         for outcome in self.outcomes:
@@ -78,7 +81,7 @@ class Setup:
         """
         _check_keys("The setup", tables, _PARTS)
         return cls(
-            title=_text("title", tables.get("title", "Untitled")),
+            title=_text("title", tables.get("title", UNTITLED)),
             question=_text("question", tables.get("question", "")),
             factors=[_record(Factor, table) for table in _tables("factor", tables)],
             outcomes=[_record(Outcome, _with_recipe(table)) for table in _tables("outcome", tables)],

@@ -184,12 +184,14 @@ def change(
     Raises
     ------
     UsageError
-        If the kind or name is unknown, the name is taken, the setup would contradict itself, or no settings would keep the
-        limits.
+        If the kind or name is unknown, the name is taken, the title empty, the setup would contradict itself, or no settings
+        would keep the limits.
     DataError
         If other definitions use what is to be removed.
     """
     _check_kind(kind, value)
+    if kind == "title" and not str(value).strip():
+        raise UsageError("title is empty; say what is being tuned.")
     if isinstance(value, Outcome):
         value.check_on_scale()
     present = load(con)

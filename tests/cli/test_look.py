@@ -125,7 +125,7 @@ def test_units_show_what_they_carry_now(rig, fettle):
 
 
 def test_a_unit_that_exists_comes_in_with_its_settings(rig, fettle):
-    done = fettle("unit", "add", "body C", "--set", "vents=1", "rings=8", "wool=5", "driver=poly", "--note", "found")
+    done = fettle("unit", "add", " body C", "--set", "vents=1", "rings=8", "wool=5", "driver=poly", "--note", "found")
     assert done.out.startswith("Stored: unit body C, now vents 1, rings 8, wool 5, driver poly.\n")
     assert fettle("log", "--unit", "body C", "vents=0").err == (
         "vents cannot go from 1 to 0 on unit body C: it only goes up.\n"

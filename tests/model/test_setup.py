@@ -229,3 +229,8 @@ def test_another_thing_than_a_definition_takes_is_named(make, sentence):
     """An outcome could be a factor, and effort a dict, until something far away failed."""
     with refused(UsageError, sentence):
         make()
+
+
+def test_a_title_stands_on_one_line_and_is_never_empty():
+    """It heads every page."""
+    assert [Setup(title=title).title for title in (" ", "Desk\n  fan")] == ["Untitled", "Desk fan"]

@@ -202,6 +202,7 @@ def test_a_new_limit_does_not_judge_what_was_built_before(radio: ProjectFile):
          "Factor 'rings' is defined already; change that one, or take another name."),
         ("outcome", FEET, None, None, "The outcome must be given as Outcome, not as Factor."),
         ("title", None, None, None, "The title cannot be removed; set it to something else."),
+        ("title", " ", None, None, "title is empty; say what is being tuned."),
         ("outcome", Outcome("hum"), None, 3, "was is the earlier setting of a factor; it does not fit anything else."),
         ("outcome", Outcome("vents"), None, None, "Outcome 'vents' has the name of something defined before it."),
         ("factor", FEET, None, "rubber", "feet is 'rubber'; it must be felt or cork."),

@@ -159,6 +159,7 @@ def test_all_that_cannot_be_read_is_told_at_once_by_its_label(visitor, project):
                 "question": "What is wrong with it has 3000 characters; it may have at most 2000.",
             },
         ),
+        ("about", {"title": " "}, {"title": "What is tuned is empty; say what is being tuned."}),
         (
             "outcome",
             {"name": "hum", "goal": "hit", "worst": "1 2 3"},
