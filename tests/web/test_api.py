@@ -149,8 +149,8 @@ def test_a_change_by_anybody_is_told_within_two_seconds(app, project):
         project.read("1", [("bass", 5.0)])
         event = await asyncio.wait_for(waiting, 2.0)
         await stream.aclose()
-        return event
+        return last, event
 
-    event = asyncio.run(watch())
-    assert "event: change" in event
+    last, event = asyncio.run(watch())
+    assert event.startswith(f"id: {last + 1}\nevent: change\n")
     assert "of variant 1" in event

@@ -307,6 +307,8 @@ def test_every_recipe_is_listed_with_its_keys(visitor):
         assert f"<summary>{recipe.name.replace('_', ' ')}</summary>" in page.html
     assert "the band in Hz, such as [40, 150]; it is needed" in page.text
     assert "which part of the decay; T20 if left out" in page.text
+    assert "level of a whole recording, weighted. Its values are in dB." in page.text
+    assert "in dB. Its values" not in page.text  # where that is said already
     assert "/recipes" in visitor.get("/setup/outcome").html
 
 
