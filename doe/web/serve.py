@@ -144,7 +144,7 @@ def terminal_code(text: str, *, is_colourful: bool = False) -> str:
     """
     light, dark, dark_below, dark_above = " █▄▀" if is_colourful else "█ ▀▄"
     rows = [[bool(module) for module in row] for row in segno.make(text, error="l").matrix_iter(border=4)]
-    rows += [[False] * len(rows[0])] if len(rows) % 2 else []
+    rows.append([False] * len(rows[0]))  # every such code has an odd number of them
     blocks = {(False, False): light, (True, True): dark, (False, True): dark_below, (True, False): dark_above}
     lines = [
         "".join(map(blocks.__getitem__, zip(*pair, strict=True))) for pair in zip(rows[::2], rows[1::2], strict=True)
