@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +12,16 @@ from doe.model.outcome import Outcome
 from doe.model.plain import plain
 from doe.model.planned import AdoptedPlan, Run, same_as_planned
 from doe.model.records import Variant
+from doe.model.setup import Setup
 from doe.model.wording import counted
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from doe.plans import Plan
+
+
+_NAME = re.compile(r"[^\W\d_]\w*")
 
 
 def facts_of(made: Plan, model: str | Sequence[str], outcome: str) -> dict[str, Any]:
@@ -34,10 +39,13 @@ def facts_of(made: Plan, model: str | Sequence[str], outcome: str) -> dict[str, 
     }
 
 
-def model_of(plan: AdoptedPlan) -> str | list[str]:
-    """Return the model that a plan on record is judged by."""
+def model_of(plan: AdoptedPlan, setup: Setup) -> str | list[str]:
+    """Return the model that a plan on record is judged by, without terms of what was removed since."""
     model = plan.facts.get("model", "main")
-    return model if isinstance(model, str) else list(model)
+    if isinstance(model, str):
+        return model
+    there = {item.name for item in setup.factors} | {item.name for item in setup.derived}
+    return [term for term in model if there.issuperset(_NAME.findall(term))] or "main"
 
 
 def outcome_of(plan: AdoptedPlan, outcomes: Sequence[Outcome]) -> str | None:

@@ -180,7 +180,7 @@ class Planning:
         plan, table = found
         known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
         beside = bool(plan.facts.get("beside_log"))
-        made = self.judge_plan(table, model_of(plan), beside_log=beside, judged=known)
+        made = self.judge_plan(table, model_of(plan, self.setup), beside_log=beside, judged=known)
         return replace(made, table=table, headline=plan.headline, kind=str(plan.facts.get("kind", made.kind)))
 
     def adopt(self, made: Plan, model: str | Sequence[str] = "main", outcome: str = "") -> Entry:
@@ -230,8 +230,9 @@ class Planning:
         if plan is None:
             raise none_adopted()
         known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
-        made = self.judge_plan(table, model_of(plan), beside_log=bool(plan.facts.get("beside_log")), judged=known)
-        entry = self.file.edit_plan(facts_of(made, model_of(plan), known.outcome), runs_of(table, self.setup.factors))
+        model = model_of(plan, self.setup)
+        made = self.judge_plan(table, model, beside_log=bool(plan.facts.get("beside_log")), judged=known)
+        entry = self.file.edit_plan(facts_of(made, model, known.outcome), runs_of(table, self.setup.factors))
         return entry, made
 
     def abandon_plan(self) -> Entry:

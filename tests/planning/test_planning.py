@@ -6,9 +6,9 @@ import pytest
 from doe.model.errors import DataError, UsageError
 from doe.model.planned import AdoptedPlan, Run
 from doe.model.records import Variant
-from doe.planning.adopted import beside_advice, facts_of, frame_of, outcome_of, runs_of
+from doe.planning.adopted import beside_advice, facts_of, frame_of, model_of, outcome_of, runs_of
 from doe.planning.known import Judged
-from tests.planning.conftest import FACTORS, OUTCOMES, SETTINGS
+from tests.planning.conftest import FACTORS, OUTCOMES, SETTINGS, SETUP
 from tests.refusing import refused
 
 KNOWN = Judged("bass", 0.5, 1.0)
@@ -59,6 +59,18 @@ def test_a_plan_follows_the_names_that_it_is_judged_by(radio):
     radio.file.change_setup("outcome", replace(OUTCOMES[0], name="boom"), name="bass")
     assert radio.review_plan(KNOWN).precision["term"].tolist() == ["vents", "stuffing"]
     assert radio.adopted_outcome() == "boom"
+
+
+def test_a_plan_is_judged_without_terms_of_what_was_removed_since():
+    """It could not be shown any more; without any term left it is judged by its main effects."""
+    plan = AdoptedPlan(1, 1, {"model": ["vents", "wool", "vents:wool", "wool^2", "air"]})
+    for factors, model in (
+        (FACTORS[2:3], ["wool", "wool^2"]),
+        (FACTORS[:3], plan.facts["model"][:4]),
+        (FACTORS[1:2], "main"),
+    ):
+        assert model_of(plan, replace(SETUP, factors=factors)) == model
+    assert model_of(AdoptedPlan(1, 1, {"model": "quadratic"}), SETUP) == "quadratic"
 
 
 def test_planned_runs_are_no_evidence(planned):
