@@ -62,8 +62,6 @@ def cell(value: Any) -> str:
         return UNKNOWN
     if isinstance(value, datetime):
         return value.strftime("%Y-%m-%d %H:%M")
-    if isinstance(value, bool):
-        return "yes" if value else "no"
     return cell_text(value)
 
 
@@ -91,7 +89,7 @@ def table(
 
 def _is_numeric(column: Iterable[Any]) -> bool:
     known = [value for value in column if value is not None]
-    return bool(known) and all(isinstance(value, int | float) and not isinstance(value, bool) for value in known)
+    return bool(known) and all(isinstance(value, int | float) for value in known)
 
 
 def print_json(content: Any) -> None:
