@@ -27,7 +27,7 @@ def answered(effects: Effects, terms: str | Sequence[str] | None) -> Effects:
         limits the search, which needs no such count.)
     """
     if effects.basis is None:
-        raise FitError(effects.notes[0] if effects.notes else effects.headline)
+        raise FitError(effects.notes[0])  # the reason comes first
     if terms is not None and not isinstance(terms, str) and len(terms) >= effects.n_variants:
         raise FitError(
             f"{len(terms)} terms were listed, but {effects.outcome.name} was read of {effects.n_variants} variants, which "

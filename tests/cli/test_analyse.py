@@ -60,6 +60,10 @@ def test_a_narrow_terminal_gets_the_table_in_columns_that_fit(bench, fettle, mon
 def test_a_named_outcome_that_cannot_be_answered_is_a_failure(bench, fettle):
     done = fettle("analyse", "gloss")
     assert (done.code, done.out) == (1, "")
+    fettle("read", "1", "gloss=3")
+    done = fettle("analyse", "gloss")
+    said = "Only one variant has a reading of gloss; effects need at least two that differ.\n"
+    assert (done.code, done.out, done.err) == (1, "", said)
 
 
 def test_terms_may_be_a_model_or_a_list(bench, fettle):

@@ -95,6 +95,7 @@ def test_logging_and_reading_through_the_api(visitor, project):
         ("PUT", "/api/plan", {"runs": [{"vents": True}]}, 422, "runs 0 vents is not what is asked"),
         ("POST", "/api/readings", {"variant": "1", "values": [["loudness", 1]]}, 422, "loudness"),
         ("POST", "/api/history/99/undo", None, 422, "no entry 99"),
+        ("GET", "/api/analyse/bass", None, 422, "Only one variant has a reading of bass; effects need at least two"),
         ("GET", "/api/analyse/bass?seed=-1", None, 422, "seed is not what is asked for here; it must be at least 0."),
         (
             "GET",
