@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.model.errors import DataError
@@ -39,13 +39,37 @@ def facts_of(made: Plan, model: str | Sequence[str], outcome: str) -> dict[str, 
     }
 
 
-def model_of(plan: AdoptedPlan, setup: Setup) -> str | list[str]:
-    """Return the model that a plan on record is judged by, without terms of what was removed since."""
+def model_of(
+    plan: AdoptedPlan, setup: Setup, beside: Iterable[Variant] = (), edited: pd.DataFrame | None = None
+) -> str | list[str]:
+    """Return the model that a plan on record is judged by: of factors that are still there, and that it could vary.
+
+    A factor that came after the plan is at one setting in all that was built or planned before, so nothing is asked of it
+    until runs vary it.
+
+    Parameters
+    ----------
+    plan : AdoptedPlan
+    setup : Setup
+        The definitions as they are now.
+    beside : iterable of Variant
+        What is built already, where the plan complements it.
+    edited : DataFrame, optional
+        Its runs as they are to be.
+    """
     model = plan.facts.get("model", "main")
-    if isinstance(model, str):
+    if not isinstance(model, str):
+        there = {item.name for item in setup.factors} | {item.name for item in setup.derived}
+        return [term for term in model if there.issuperset(_NAME.findall(term))] or "main"
+    known = [*(run.settings for run in plan.runs), *(variant.settings for variant in beside if variant.settings)]
+    names = [factor.name for factor in setup.factors]
+    anew = [name for name in names if edited is not None and name in edited and edited[name].astype(str).nunique() > 1]
+    varied = [name for name in names if name in anew or len({row.get(name) for row in known}) > 1]
+    if not varied or varied == names:
         return model
-    there = {item.name for item in setup.factors} | {item.name for item in setup.derived}
-    return [term for term in model if there.issuperset(_NAME.findall(term))] or "main"
+    from doe.coding import Coding  # an array library, which only plans need
+
+    return [term.name for term in Coding(tuple(setup.factors)).terms(model, varied)]
 
 
 def outcome_of(plan: AdoptedPlan, outcomes: Sequence[Outcome]) -> str | None:

@@ -180,7 +180,8 @@ class Planning:
         plan, table = found
         known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
         beside = bool(plan.facts.get("beside_log"))
-        made = self.judge_plan(table, model_of(plan, self.setup), beside_log=beside, judged=known)
+        model = model_of(plan, self.setup, self._built(plan))
+        made = self.judge_plan(table, model, beside_log=beside, judged=known)
         return replace(made, table=table, headline=plan.headline, kind=str(plan.facts.get("kind", made.kind)))
 
     def adopt(self, made: Plan, model: str | Sequence[str] = "main", outcome: str = "") -> Entry:
@@ -230,10 +231,17 @@ class Planning:
         if plan is None:
             raise none_adopted()
         known = judged if judged is not None else self.judged_by(outcome_of(plan, self.setup.outcomes))
-        model = model_of(plan, self.setup)
+        check_frame("table", table, "run")
+        model = model_of(plan, self.setup, self._built(plan), table)
         made = self.judge_plan(table, model, beside_log=bool(plan.facts.get("beside_log")), judged=known)
-        entry = self.file.edit_plan(facts_of(made, model, known.outcome), runs_of(table, self.setup.factors))
+        own = plan.facts.get("model", "main")  # what came or went since may go or come back
+        entry = self.file.edit_plan(facts_of(made, own, known.outcome), runs_of(table, self.setup.factors))
         return entry, made
+
+    def _built(self, plan: AdoptedPlan) -> list[Variant]:
+        """Return what is built beside a plan that complements it."""
+        beside = self.file.variants() if plan.facts.get("beside_log") else []
+        return [variant for variant in beside if variant.status == "built"]
 
     def abandon_plan(self) -> Entry:
         """Give up the plan that is being built; what is built of it stays.

@@ -3,6 +3,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+import doe
 from doe.model.errors import DataError, UsageError
 from doe.model.planned import AdoptedPlan, Run
 from doe.model.records import Variant
@@ -71,6 +72,17 @@ def test_a_plan_is_judged_without_terms_of_what_was_removed_since():
     ):
         assert model_of(plan, replace(SETUP, factors=factors)) == model
     assert model_of(AdoptedPlan(1, 1, {"model": "quadratic"}), SETUP) == "quadratic"
+
+
+def test_a_plan_is_judged_without_a_factor_that_came_since_until_runs_vary_it(planned):
+    """It could not be shown any more: that its runs cannot estimate feet was all that was said of it."""
+    names = planned.review_plan(KNOWN).precision["term"].tolist()
+    planned.file.change_setup("factor", doe.Factor("feet", kind="categorical", levels=["felt", "cork"]), was="felt")
+    shown = planned.review_plan(KNOWN)
+    assert shown.precision["term"].tolist() == names
+    assert set(shown.table["feet"]) == {"felt"}
+    _, edited = planned.edit_plan(shown.table.assign(feet=["felt"] * 7 + ["cork"]), KNOWN)
+    assert set(edited.precision["term"]) == {*names, "feet"}
 
 
 def test_planned_runs_are_no_evidence(planned):
