@@ -74,15 +74,17 @@ def test_a_plan_is_judged_without_terms_of_what_was_removed_since():
     assert model_of(AdoptedPlan(1, 1, {"model": "quadratic"}), SETUP) == "quadratic"
 
 
-def test_a_plan_is_judged_without_a_factor_that_came_since_until_runs_vary_it(planned):
-    """It could not be shown any more: that its runs cannot estimate feet was all that was said of it."""
-    names = planned.review_plan(KNOWN).precision["term"].tolist()
-    planned.file.change_setup("factor", doe.Factor("feet", kind="categorical", levels=["felt", "cork"]), was="felt")
-    shown = planned.review_plan(KNOWN)
-    assert shown.precision["term"].tolist() == names
-    assert set(shown.table["feet"]) == {"felt"}
-    _, edited = planned.edit_plan(shown.table.assign(feet=["felt"] * 7 + ["cork"]), KNOWN)
-    assert set(edited.precision["term"]) == {*names, "feet"}
+def test_a_plan_is_judged_without_a_factor_that_came_since_until_runs_vary_it():
+    """That its runs cannot estimate feet was all that was said of it; a complement may leave it to what is built."""
+    feet = doe.Factor("feet", kind="categorical", levels=["felt", "cork"])
+    setup = doe.Setup(factors=[*FACTORS[:2], feet])
+    runs = [Run({"vents": vents, "rings": rings, "feet": "felt"}) for vents, rings in ((0, 7), (6, 12), (6, 7))]
+    plan = AdoptedPlan(1, 1, {"model": "two-factor"}, tuple(runs))
+    assert model_of(plan, setup) == ["vents", "rings", "vents:rings"]
+    table = pd.DataFrame([run.settings for run in runs])
+    assert model_of(plan, setup, (), table) == ["vents", "rings", "vents:rings"]
+    assert model_of(plan, setup, (), table.assign(feet=["felt", "cork", "felt"])) == "two-factor"
+    assert model_of(plan, setup, [Variant("1", {**runs[0].settings, "feet": "cork"}), Variant("shop")]) == "two-factor"
 
 
 def test_planned_runs_are_no_evidence(planned):
