@@ -458,6 +458,10 @@ def test_recipes_are_listed_with_their_keys(fettle):
         "fettle outcome change NAME --from band_level --with band=40,150"
         in fettle("measure", "--recipes", "band_level").out
     )
+    told = fettle("measure", "--recipes", "level").out
+    assert re.match(r"level \(version \d+, in dB\): Equivalent continuous level", told)
+    assert re.search(r"^weighting +A +frequency.*\nband +- +band in Hz", told, re.MULTILINE)
+    assert fettle("measure", "--recipes", "tild").err.endswith(f"Did you mean 'tilt'?\n{HELP}")
 
 
 def test_files_and_kept_takes_are_drawn_together(bench, fettle):

@@ -7,6 +7,8 @@ def test_the_projects_own_factors_come_cheapest_first(rig, fettle):
     at = [done.out.index(f"{place}. {name}") for place, name in enumerate(("wool", "driver", "rings"), start=1)]
     assert at == sorted(at)
     assert "  vents: vent holes at random, 12 min; cannot be taken back" in done.out.split("Seldom helps")[1]
+    assert "\nTake care: Play quiet while looking for the note" in done.out
+    assert "\nUsually tried, too\n" in done.out
 
 
 def test_without_a_project_the_rules_are_told_alone(fettle):
