@@ -443,6 +443,7 @@ def test_readings_of_what_is_only_planned_lead_to_where_it_is_built(visitor, pro
     page = visitor.get("/variants/4/readings")
     assert page.status == 200
     assert "Variant 4 is planned, so there is nothing to read yet. Say first that it is built." in page.text
+    assert "Test rig 3 variants · 2 units Bench" in page.text  # what is planned does not count
     assert '<a href="/variants/4"><bdi>To variant 4: it is built</bdi></a>' in page.html
     assert page.forms == visitor.get("/variants/4/recordings").forms == []
     visitor.send(visitor.get("/variants/4"), "/built", unit="body C")
