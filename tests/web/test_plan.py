@@ -320,14 +320,14 @@ def test_an_adopted_plan_is_listed_in_the_order_to_build_it(visitor, adopted, pr
 
 
 def test_a_factor_called_build_keeps_its_settings_beside_the_order_to_build_in():
-    """Two runs of one factor; the second is built."""
-    table = pd.DataFrame(
-        {"order": [1, 2], "variant": ["5", "6"], "status": ["planned", "built"], "build": [30.0, 40.0]}
-    )
-    made = SimpleNamespace(table=table, factors=(Factor("build", low=0, high=60, unit="g"),))
-    runs = runs_to_build(made, None)
-    assert runs.headings == ("Build", "Variant", "build, g")
-    assert runs.rows == (("1", "5", "30"), ("built", "6", "40"))
+    """Two runs of it and of one that has no unit; the second is built."""
+    runs_told = {"order": [1, 2], "variant": ["5", "6"], "status": ["planned", "built"]}
+    table = pd.DataFrame({**runs_told, "build": [30.0, 40.0], "coil_2": [1, 2]})
+    factors = (Factor("build", low=0, high=60, unit="g"), Factor("coil_2", low=0, high=5))
+    runs = runs_to_build(SimpleNamespace(table=table, factors=factors), None)
+    assert runs.headings == ("Build", "Variant", "build, g", "coil 2")
+    assert runs.rows == (("1", "5", "30", "1"), ("built", "6", "40", "2"))
+    assert runs.hrefs == ("/variants/5", "/variants/6")
 
 
 def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, project):
