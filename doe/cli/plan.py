@@ -11,7 +11,7 @@ from doe.cli.chosen import open_project
 from doe.cli.parser import Parser, a_count, a_number, a_whole_number, bench_hours
 from doe.cli.plan_text import in_options, run_lines
 from doe.cli.progress import Progress
-from doe.cli.screen import note, print_json, say, stored, titled
+from doe.cli.screen import heading, note, print_json, say, stored, titled
 from doe.model.errors import DataError, UsageError, listed
 from doe.model.told import told_choice, told_plan
 from doe.planning.asked import asked_for
@@ -102,12 +102,30 @@ def _run(options: Namespace) -> None:
     if options.edit:
         _edit(project, options, judged)
     elif _shows_adopted(options) and project.file.adopted_plan() is not None:
-        made = project.review_plan(judged)
+        made = _reviewed(project, judged, options)
         _show(made, None, judged, options)
         if not options.json:
             note(f"{_HOW_TO_BUILD}\n'fettle plan --abandon' gives the plan up; what is built of it stays.")
     else:
         _make(project, options, judged)
+
+
+def _reviewed(project: Project, judged: Judged, options: Namespace) -> Plan:
+    """Review the plan that is being built; where it cannot be judged any more, its runs are told before that is said.
+
+    Raises
+    ------
+    UsageError
+        If definitions were changed such that it cannot be judged.
+    """
+    try:
+        return project.review_plan(judged)
+    except UsageError:
+        found = project.adopted()
+        if found is not None and not options.json:
+            plan, table = found
+            say("\n".join([heading(plan.headline), "", *run_lines(table)]))
+        raise
 
 
 def _check(options: Namespace) -> None:

@@ -87,6 +87,8 @@ def _shown(request: Request, desk: Desk, asked: Mapping[str, str], error: str = 
     is_refused = bool(refused or errors)
     refused = marked(len(errors), "planned") if errors else refused
     context = _context(found, asked, is_adopted, error or refused, errors)
+    if is_adopted and refused:  # its runs are there all the same
+        context = replace(context, **_unjudged(desk.project))
     context = replace(context, has_factors=bool(desk.view().snapshot.setup.factors))
     return page(request, "plan.html", context, 422 if is_refused and status == 200 else status)
 
@@ -185,6 +187,15 @@ def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged, Route |
         return made, None, judged, None
 
 
+def _unjudged(project: Project) -> dict[str, Any]:
+    """Return what is shown of the plan that is being built where it cannot be judged, since definitions were changed."""
+    found = project.adopted()
+    if found is None:
+        return {}
+    plan, table = found
+    return {"heading": plan.headline, "runs": runs_to_build(table, project.setup.factors, None)}
+
+
 def _made(project: Project, wish: _Wish, tell: Tell) -> tuple[Plan, PlanChoice | None, Judged, None]:
     """Work out what was asked for.
 
@@ -275,7 +286,7 @@ def _sentences(made: Plan, choice: PlanChoice | None, at: int) -> tuple[str, ...
 
 
 def _runs(made: Plan, ways: Route | None, is_adopted: bool) -> Runs:
-    return runs_to_build(made, ways) if is_adopted else runs_of_plan(made)
+    return runs_to_build(made.table, made.factors, ways) if is_adopted else runs_of_plan(made)
 
 
 def _others(choice: PlanChoice, at: int, asked: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from doe.charts import text
 from doe.charts.rows import Row, rows_of
+from doe.model.factor import Factor
 from doe.model.wording import capital, duration
 from doe.web import urls
 from doe.web.plan_contexts import Runs
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from doe.advise.route import Route
     from doe.plans.result import Plan
 
@@ -22,23 +25,23 @@ _TURN = "its turn"
 
 def runs_of_plan(made: Plan) -> Runs:
     """Return the runs in the order of the plan."""
-    rows = rows_of(made.table)
-    return _table([str(name) for name in made.table.columns], rows, made)
+    return _table([str(name) for name in made.table.columns], rows_of(made.table), made.factors)
 
 
-def runs_to_build(made: Plan, route: Route | None) -> Runs:
+def runs_to_build(table: pd.DataFrame, factors: Sequence[Factor], route: Route | None) -> Runs:
     """Return the runs that are left as the route goes, each on the unit that it takes, then what is built.
 
     Parameters
     ----------
-    made : Plan
-        As it is being built: its table has `variant` and `status`.
+    table : DataFrame
+        The runs as they are being built, with `variant` and `status`.
+    factors : sequence of Factor
     route : Route or None
         Through everything planned; without one the order is the plan's.
     """
     steps = {str(step["variant"]): step for step in _in_order(route)}
     places = {name: place for place, name in enumerate(steps)}
-    rows = rows_of(made.table)
+    rows = rows_of(table)
     left = [row for row in rows if row["status"] != _BUILT]
     left.sort(key=lambda row: places.get(str(row["variant"]), len(places)))
     built = [row for row in rows if row["status"] == _BUILT]
@@ -48,8 +51,8 @@ def runs_to_build(made: Plan, route: Route | None) -> Runs:
         for place, row in enumerate(left)
     ]
     told += [{**row, _TURN: _BUILT} for row in built]
-    columns = [str(name) for name in made.table.columns if name not in ("order", "status")]
-    return _table([_TURN, *columns], told, made)
+    columns = [str(name) for name in table.columns if name not in ("order", "status")]
+    return _table([_TURN, *columns], told, factors)
 
 
 def _unit(row: Row, units: Mapping[str, object]) -> dict[str, object]:
@@ -69,8 +72,8 @@ def _in_order(route: Route | None) -> list[Row]:
     return sorted(rows_of(route.table), key=lambda row: int(row["order"])) if route is not None else []
 
 
-def _table(columns: list[str], rows: list[Row], made: Plan) -> Runs:
-    units = {factor.name: factor.unit for factor in made.factors}
+def _table(columns: list[str], rows: list[Row], factors: Sequence[Factor]) -> Runs:
+    units = {factor.name: factor.unit for factor in factors}
     return Runs(
         tuple(_heading(name, units) for name in columns),
         tuple(tuple(text.plain(row[name]) for name in columns) for row in rows),

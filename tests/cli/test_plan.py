@@ -35,6 +35,17 @@ def planned(rig, fettle):
     return rig
 
 
+def test_the_runs_of_a_plan_are_told_though_it_cannot_be_judged_any_more(planned, fettle):
+    """Why not was all that was told."""
+    fettle("limit", "add", "wool < 60")
+    done = fettle("plan")
+    assert done.code == 2
+    assert re.match(
+        r"D-optimal plan, 8 runs, .*: 0 of 8 built\.\n\norder  variant  status .*\n +1  4 +planned ", done.out
+    )
+    assert "breaks the limit 'wool < 60'; change it, or loosen the limit.\n" in done.err
+
+
 def test_a_plan_is_told_and_nothing_is_stored(rig, fettle):
     before = ProjectFile.open(rig).fingerprint()
     done = fettle("plan", "--runs", "8", *QUICK)

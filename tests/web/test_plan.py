@@ -3,13 +3,13 @@ import re
 import shutil
 import time
 from dataclasses import fields, replace
-from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 
 from doe.model.errors import DataError, FettleError
 from doe.model.factor import Factor
+from doe.model.limit import Limit
 from doe.model.setup import Setup
 from doe.model.wording import capital
 from doe.planning.known import Judged
@@ -324,10 +324,20 @@ def test_a_factor_called_build_keeps_its_settings_beside_the_order_to_build_in()
     runs_told = {"order": [1, 2], "variant": ["5", "6"], "status": ["planned", "built"]}
     table = pd.DataFrame({**runs_told, "build": [30.0, 40.0], "coil_2": [1, 2]})
     factors = (Factor("build", low=0, high=60, unit="g"), Factor("coil_2", low=0, high=5))
-    runs = runs_to_build(SimpleNamespace(table=table, factors=factors), None)
+    runs = runs_to_build(table, factors, None)
     assert runs.headings == ("Build", "Variant", "build, g", "coil 2")
     assert runs.rows == (("1", "5", "30", "1"), ("built", "6", "40", "2"))
     assert runs.hrefs == ("/variants/5", "/variants/6")
+
+
+def test_the_runs_of_a_plan_are_shown_though_it_cannot_be_judged_any_more(visitor, adopted, project):
+    """Why not was all that there was to see."""
+    project.file.change_setup("limit", Limit("wool < 60"))
+    page = worked_out(visitor, "/plan")
+    assert page.status == 422
+    assert "breaks the limit 'wool < 60'" in page.text
+    assert sorted(built_first(page)) == [(str(place), str(place + 3)) for place in range(1, 9)]
+    assert "0 of 8 built." in page.text
 
 
 def test_a_plan_shown_before_the_log_changed_is_not_adopted(visitor, asked, project):
