@@ -283,9 +283,12 @@ def _settings(variant: Variant, parent: Variant | None, setup: Setup) -> tuple[t
         if value is not None:
             was = f"was {setting(old, factor.unit)}" if old is not None and old != value else ""
             rows.append((text.name(factor.name), setting(value, factor.unit), was))
-    derived = derive_possible(variant.settings, setup.derived)
-    known = [item for item in setup.derived if item.name in derived]
-    return (*rows, *((text.name(item.name), setting(derived[item.name], item.unit), "") for item in known))
+    if variant.settings:
+        derived = derive_possible(variant.settings, setup.derived)
+        for item in setup.derived:
+            shown = setting(derived[item.name], item.unit) if item.name in derived else "-"
+            rows.append((text.name(item.name), shown, ""))
+    return tuple(rows)
 
 
 def _built_fields(variant: Variant, typed: Mapping[str, str], error: str) -> tuple[Field, ...]:

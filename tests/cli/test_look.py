@@ -124,6 +124,12 @@ def test_units_show_what_they_carry_now(rig, fettle):
     )
 
 
+def test_a_variant_is_shown_though_a_quantity_cannot_be_computed_for_it(rig, fettle):
+    """It has no wool to divide by."""
+    fettle("derived", "add", "per_wool", "rings / wool")
+    assert re.search(r"^per_wool +-$", fettle("show", "1").out, re.MULTILINE)
+
+
 def test_a_unit_that_exists_comes_in_with_its_settings(rig, fettle):
     done = fettle("unit", "add", " body C", "--set", "vents=1", "rings=8", "wool=5", "driver=poly", "--note", "found")
     assert done.out.startswith("Stored: unit body C, now vents 1, rings 8, wool 5, driver poly.\n")

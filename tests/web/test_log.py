@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from doe.model.errors import DataError
+from doe.model.limit import Derived
 from doe.model.outcome import Outcome
 from doe.model.records import Unit, Variant
 from doe.web.factor_fields import blamed
@@ -599,6 +600,15 @@ def test_only_the_first_build_of_a_unit_is_called_so(visitor, project, tmp_path)
     text = visitor.get("/variants").text
     assert text.count("first build, unit X") == text.count("first build, unit Y") == 1
     assert text.count("a further build, unit X") == 2
+
+
+def test_a_variant_is_shown_though_a_quantity_cannot_be_computed_for_it(visitor, project):
+    """Variant 1 has no wool to divide by, 2 has 30 %."""
+    project.file.change_setup("derived", Derived("per_wool", "rings / wool"))
+    assert [re.sub(r".* per wool (\S+) .*", r"\1", visitor.get(f"/variants/{name}").text) for name in "12"] == [
+        "-",
+        "0.3",
+    ]
 
 
 def test_endless_bench_time_is_stored_and_said(visitor, project):
