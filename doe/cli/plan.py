@@ -17,6 +17,8 @@ from doe.model.told import told_choice, told_plan
 from doe.planning.asked import asked_for
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from doe.planning.known import Judged
     from doe.plans import Plan, PlanChoice
     from doe.project import Project
@@ -125,6 +127,8 @@ def _reviewed(project: Project, judged: Judged, options: Namespace) -> Plan:
         if found is not None and not options.json:
             plan, table = found
             say("\n".join([heading(plan.headline), "", *run_lines(table)]))
+            if options.csv:  # to be edited
+                _write_runs(table, Path(options.csv), options.replace)
         raise
 
 
@@ -231,7 +235,7 @@ def _show(made: Plan, choice: PlanChoice | None, judged: Judged, options: Namesp
         for line in (*made.notes, *([judged.note] if judged.note else [])):
             say(f"Note: {line}")
     if options.csv:
-        _write_runs(made, Path(options.csv), options.replace)
+        _write_runs(made.table, Path(options.csv), options.replace)
     if options.plot:
         from doe.charts import figure, write_figure  # plotly is slow to import
 
@@ -244,8 +248,8 @@ def _first_lines(made: Plan) -> str:
     return "\n".join(lines)
 
 
-def _write_runs(made: Plan, path: Path, replace: bool) -> None:
+def _write_runs(table: pd.DataFrame, path: Path, replace: bool) -> None:
     from doe.charts.export import write_whole
 
-    write_whole(path, made.table.to_csv(index=False).encode(), replace=replace)
+    write_whole(path, table.to_csv(index=False).encode(), replace=replace)
     note(f"Written: {path}.")

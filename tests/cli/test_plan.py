@@ -36,14 +36,17 @@ def planned(rig, fettle):
 
 
 def test_the_runs_of_a_plan_are_told_though_it_cannot_be_judged_any_more(planned, fettle):
-    """Why not was all that was told."""
+    """Why not was all that was told; they can be put right."""
     fettle("limit", "add", "wool < 60")
-    done = fettle("plan")
+    done = fettle("plan", "--csv", "runs.csv")
     assert done.code == 2
     assert re.match(
         r"D-optimal plan, 8 runs, .*: 0 of 8 built\.\n\norder  variant  status .*\n +1  4 +planned ", done.out
     )
-    assert "breaks the limit 'wool < 60'; change it, or loosen the limit.\n" in done.err
+    assert re.match(r"Written: runs.csv\.\nRun \d breaks the limit 'wool < 60'; change it, or loosen", done.err)
+    runs = planned.with_name("runs.csv")
+    runs.write_text(runs.read_text().replace(",60.0,", ",55.0,"), encoding="utf-8")
+    assert fettle("plan", "--edit", "runs.csv").code == 0
 
 
 def test_a_plan_is_told_and_nothing_is_stored(rig, fettle):
