@@ -40,6 +40,8 @@ def test_an_adopted_plan_is_kept_as_planned_variants(adopted: ProjectFile):
     assert [variant.status for variant in plan.variants] == ["planned"] * 4
     assert plan.headline == "Fraction of 4 runs, 3 factors: 0 of 4 built."
     assert adopted.history()[-1].summary == "adopted a plan (Fraction of 4 runs, 3 factors): variants 3 to 6"
+    adopted.withdraw_variant("4")
+    assert adopted.adopted_plan().left == ("3", "5", "6")
 
 
 def test_planned_runs_take_no_readings_and_no_unit(adopted: ProjectFile):
@@ -148,7 +150,7 @@ def test_a_plan_that_runs_stand_on_is_not_taken_back(adopted: ProjectFile):
 
 
 def test_a_plan_is_over_when_all_is_built(radio: ProjectFile):
-    radio.adopt_plan(FACTS, RUNS[1:2])
+    assert radio.adopt_plan({}, RUNS[1:2]).summary == "adopted a plan (1 run): variant 3"
     radio.build_planned("3", unit="A")
     assert radio.adopted_plan() is None
     assert len(radio.plans()) == 1
