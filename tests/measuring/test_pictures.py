@@ -1,5 +1,7 @@
 """What is drawn of takes is what the recipes read from them."""
 
+import shutil
+
 import numpy as np
 import pytest
 import soundfile
@@ -106,12 +108,19 @@ def test_without_a_recipe_a_curve_is_drawn_as_it_is(desk):
     assert made.result[0].level == pytest.approx(1.5, abs=1e-6)
 
 
-@pytest.fixture
-def body(desk):
-    """A project whose recipe reads impulse responses, and one that decays by 60 dB in 0.4 s."""
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    """An impulse response that decays by 60 dB in 0.4 s."""
+    path = tmp_path_factory.mktemp("sound") / "body.wav"
     samples = sounds.decay(0.4, -60, carrier="noise")
-    soundfile.write(desk / "body.wav", 0.2 * samples / np.abs(samples).max(), sounds.RATE, subtype="PCM_24")
-    return project(desk, fall=FALL), desk / "body.wav"
+    soundfile.write(path, 0.2 * samples / np.abs(samples).max(), sounds.RATE, subtype="PCM_24")
+    return path
+
+
+@pytest.fixture
+def body(desk, sound):
+    """A project whose recipe reads impulse responses, and one of them."""
+    return project(desk, fall=FALL), shutil.copy(sound, desk / "body.wav")
 
 
 def test_one_take_is_drawn_by_octave(body):
