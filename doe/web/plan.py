@@ -165,7 +165,7 @@ def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
         return {"beside": refused}
     if asked["kind"]:
         about = next((name for name in _SHAPE if asked[name] and _word(name) in refused), "")
-        return {about or ("runs" if has_runs else "kind"): capital(refused)}
+        return {about: capital(refused)} if about else {"runs" if has_runs else "kind": refused}
     if not refused.startswith("No plan "):
         return {}
     is_dear = "the cheapest takes" in refused or not asked["runs"]

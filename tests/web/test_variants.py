@@ -45,9 +45,9 @@ def test_each_variant_stands_under_the_one_that_it_was_changed_from():
     assert [(item.name, item.depth) for item in _lineage(VARIANTS, SETUP, marks, {"4", "5"})] == [("4", 2), ("5", 0)]
 
 
-def test_a_derived_quantity_is_shown_where_it_has_a_number():
+def test_a_derived_quantity_is_shown_or_a_dash_where_it_has_no_number():
     setup = Setup(factors=SETUP.factors, derived=[Derived("share", "gap / wool_mass")])
-    assert [name for name, *_ in _settings(built("1", 0.0), None, setup)] == ["wool mass", "gap"]
+    assert _settings(built("1", 0.0), None, setup)[2:] == (("share", "-", ""),)
     assert _settings(built("1", 20.0), None, setup)[2:] == (("share", "0.05", ""),)
 
 
