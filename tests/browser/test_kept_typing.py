@@ -119,7 +119,7 @@ def test_what_was_open_stays_open_and_the_focus_where_it_was(device, demo):
     Elsewhere().store(demo)
     assert "Just now: logged variant" in told(page)
     page.wait_for_selector("[data-working]", state="detached", timeout=60_000)
-    opened = page.evaluate("[...document.querySelectorAll('details')].slice(0, 2).map(item => item.open)")
+    opened = page.evaluate("[...document.querySelectorAll('details[data-called]')].slice(0, 2).map(item => item.open)")
     assert opened == [False, True]
     assert page.evaluate("document.activeElement.textContent") == "Not this one"
     page.locator("a", has_text="Plan several").focus()

@@ -27,6 +27,7 @@ from doe.charts.track import draw_track
 from doe.charts.waterfall import draw_waterfall
 from doe.charts.worth import draw_worth
 from doe.model import wording
+from doe.model.names import MEAN
 from doe.signals.bands import bands_between
 from doe.signals.decay import measure_decays
 from doe.signals.response import Response
@@ -233,7 +234,7 @@ def of_precision():
 def of_correlations():
     plan = radio.plan()
     square = plan.correlations().dropna(how="all").dropna(how="all", axis="columns")
-    rows = [row for row in records(plan.confounded) if row["with"] != "mean"]
+    rows = [row for row in records(plan.confounded) if row["with"] != MEAN]
     told = [
         f"{spoken(row['term'])} and {spoken(row['with'])} {wording.number(row['correlation'], 2)}" for row in rows[:8]
     ]
