@@ -248,6 +248,7 @@ def test_four_hands_at_once_get_numbers_of_their_own(project):
     assert other.log({"wool": 10}).variant.name == "3"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("has_units", [True, False])
 def test_two_programs_never_work_from_what_the_other_has_changed(tmp_path, monkeypatch, has_units):
     """While one change is worked out another is logged: it comes before or after, and neither is lost."""

@@ -43,6 +43,7 @@ def test_expected_best_of_two_is_the_closed_form():
     assert found == pytest.approx(float(expected), abs=5e-4)
 
 
+@pytest.mark.slow
 def test_few_nodes_come_close_to_many_draws_with_three_outcomes():
     rng = np.random.default_rng(3)
     means, shift = rng.uniform(0.3, 0.6, 30), rng.normal(0, 0.05, (3, 30, 8))

@@ -280,6 +280,7 @@ def judged_moves(log, factors, outcomes, effort=None, only=None, **changes):
     return situation, choose(question, situation, rng).choices[0]
 
 
+@pytest.mark.slow
 def test_improve_is_said_only_of_what_is_expected_to_be_better(scattered, factors, outcomes, effort):
     """Every move compared, along a growing log: a build that is expected to be no better is there to learn from."""
     names, hopeful = list(dict.fromkeys(scattered["variant"])), 0

@@ -17,6 +17,7 @@ BASS = Outcome("bass", unit="dB", recipe={"from": "band_level", "band": [40, 150
 FLAT = "20 {0}\n200 {0}\n20000 {0}\n"
 
 
+@pytest.mark.slow
 def test_kept_files_are_computed_anew_with_all_that_is_found_on_the_way(desk):
     """As at the first time; a file that is gone or altered is named, and what has no recipe any more stays as it is."""
     file = ProjectFile.create(desk / "p.duckdb", Setup(outcomes=[BASS]))

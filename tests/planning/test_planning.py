@@ -202,6 +202,7 @@ def test_the_route_leads_through_everything_planned(planned):
     assert found.reading_minutes == 8 * 5 + 10
 
 
+@pytest.mark.slow
 def test_the_next_change_says_what_is_planned(planned):
     """Whether it is one of the planned runs, or something else while they wait."""
     advice = planned.recommend()

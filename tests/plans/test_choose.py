@@ -43,6 +43,7 @@ def test_the_recommendation_keeps_apart_most_of_those_that_are_sure(screening):
     assert same["hours"].iloc[0] == same["hours"].min()
 
 
+@pytest.mark.slow
 def test_plans_stand_in_the_order_of_the_figures_shown():
     """Law: where none is sure, fewest effects without an interval first, then by the chance told, then by the hours told."""
     found = choose(SMALL, runs=9, scatter=1.0, matters=1.0)
@@ -108,6 +109,7 @@ def test_a_model_is_called_by_its_highest_terms(terms, model):
     assert _model_name(SimpleNamespace(precision=pd.DataFrame({"term": terms}))) == model
 
 
+@pytest.mark.slow
 def test_the_reason_is_in_words(screening):
     text = screening.summary()
     assert text.startswith("Take this one: ")
@@ -174,6 +176,7 @@ def test_sure_plans_go_by_what_they_keep_apart_and_unsure_ones_by_how_sure_they_
     assert sorted(mixed, key=offers.preference) == order
 
 
+@pytest.mark.slow
 def test_what_is_said_of_surer_plans_holds_of_the_table():
     """No plan reaches 80 %, and a larger one than the one advised is surer by less than 1 %."""
     found = choose(numbers(3, minutes=5), runs=10, scatter=3.0, matters=1.0)

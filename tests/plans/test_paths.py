@@ -79,6 +79,7 @@ def test_without_proof_the_route_is_whole_and_the_bound_holds():
     assert sorted(place for _, path in quick.paths for place in path) == list(range(40))
 
 
+@pytest.mark.slow
 def test_a_hundred_variants_are_ordered_with_a_bound():
     costs = random_costs(np.random.default_rng(5), 100, 3)
     solved = cheapest_paths(costs, seconds=30, seed=1)

@@ -132,6 +132,7 @@ def test_interactions_that_are_never_varied_take_nothing_from_main_effects():
     assert still.separation.rung == 0
 
 
+@pytest.mark.slow
 def test_the_error_of_prediction_is_that_of_least_squares(plans):
     made = plans["central-composite"]
     from tests.plans.made import quadratic

@@ -98,6 +98,7 @@ def test_a_confirmation_of_other_settings_is_refused(project):
     assert project.versions() == []
 
 
+@pytest.mark.slow
 def test_names_that_are_not_there_are_refused(project):
     with refused(UsageError, "'aire' is no derived quantity of this project; there is only air. Did you mean 'air'?"):
         project.tolerances("fresh 1", through="aire")

@@ -60,6 +60,7 @@ def test_taking_a_take_back_back_restores_everything(radio: ProjectFile):
     assert radio.history()[5].taken_back_by is None
 
 
+@pytest.mark.slow
 def test_a_chain_of_take_backs_goes_there_and_back(radio: ProjectFile):
     """Each link turns the one before it about, however long the chain."""
     without = radio.fingerprint()
@@ -163,6 +164,7 @@ def test_a_name_given_anew_stops_the_old_variant_from_returning(radio: ProjectFi
         radio.take_back(withdrawn.id)
 
 
+@pytest.mark.slow
 def test_a_wider_range_stays_while_a_variant_needs_it(radio: ProjectFile):
     widened = radio.change_setup("factor", Factor("vents", kind="count", low=0, high=9, way="up"), name="vents")
     logged = radio.add_variant(Variant("3", {**SETTINGS, "vents": 9}))

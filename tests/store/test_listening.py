@@ -167,6 +167,7 @@ def test_a_blind_session_keeps_its_name_until_it_is_closed(file):
     assert {row["session"] for row in file.readings()} == {"Evening"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["Evening", "evening"])
 def test_a_blind_session_does_not_come_back_beside_one_of_its_name(file, name):
     """It could not be closed any more."""

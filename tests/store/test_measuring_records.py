@@ -59,6 +59,7 @@ def test_a_backup_carries_it_too(measured: ProjectFile, tmp_path: Path):
     assert copy.check() == []
 
 
+@pytest.mark.slow
 def test_an_export_of_an_earlier_version_is_still_read(radio: ProjectFile, tmp_path: Path):
     for kind in ("csv", "parquet"):
         folder = radio.export(tmp_path / kind, kind)
@@ -114,6 +115,7 @@ def test_a_withdrawn_reading_is_no_longer_computed(measured: ProjectFile):
     assert measured.check() == []
 
 
+@pytest.mark.slow
 def test_the_entry_that_brought_a_file_stays_while_others_stand_on_it(measured: ProjectFile, tmp_path: Path):
     """A file is kept once a variant; a later reading of it needs the earlier entry."""
     file = take(tmp_path)

@@ -53,6 +53,7 @@ def test_planned_runs_take_no_readings_and_no_unit(adopted: ProjectFile):
     assert [unit.variant for unit in adopted.units()] == ["2"]
 
 
+@pytest.mark.slow
 def test_a_build_stays_built_while_something_stands_on_it(adopted: ProjectFile):
     """Else its readings would be of something planned, which advice leaves out."""
     built = adopted.build_planned("3", new_unit=Unit("B"), unit="B")

@@ -116,6 +116,7 @@ def test_a_variant_under_a_settled_version_is_not_withdrawn(radio):
     assert (radio.check(), radio.settled_versions()) == ([], [])
 
 
+@pytest.mark.slow
 def test_a_withdrawal_cannot_come_back_under_a_settled_version(radio):
     """Taking back the take-back of a withdrawal withdraws the variant again."""
     withdrawal = radio.withdraw_variant("2")
@@ -149,6 +150,7 @@ def hanging(radio, monkeypatch):
     return radio
 
 
+@pytest.mark.slow
 def test_a_version_that_hangs_in_the_air_stands_in_the_way_of_nothing_else(hanging):
     """Other entries are still taken back, definitions still changed; taking the withdrawal back mends it."""
     withdrawal = hanging.history()[-1]

@@ -255,6 +255,7 @@ def test_an_older_project_that_contradicts_itself_is_put_right_step_by_step(empt
     assert [limit.rule for limit in empty.setup().limits] == ["air >= 180", "twice < 60"]
 
 
+@pytest.mark.slow
 def test_taking_back_leaves_no_limit_that_nothing_keeps(radio: ProjectFile):
     wider = radio.change_setup("factor", replace(FACTORS[0], high=9), name="vents")
     limit = radio.change_setup("limit", Limit("vents > 6"))

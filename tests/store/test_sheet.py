@@ -285,6 +285,7 @@ def test_a_sheet_that_is_spread_too_far_is_refused(tmp_path: Path, monkeypatch, 
         read_sheet(packed(tmp_path, rows, after), score)
 
 
+@pytest.mark.slow
 def test_a_sheet_with_a_cell_at_each_end_is_refused(tmp_path: Path):
     """Eighty rows, each with one cell at the far right, are more than a million cells; two hundred are too many."""
     assert len(read_sheet(packed(tmp_path, filled("XFD", 80)), score).lines) == 79

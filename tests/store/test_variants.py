@@ -148,6 +148,7 @@ def old_project(radio: ProjectFile) -> ProjectFile:
     return ProjectFile.open(radio.path)
 
 
+@pytest.mark.slow
 def test_an_older_project_with_such_names_is_read_by_exact_name(radio: ProjectFile, tmp_path):
     """It opens, is sound, goes out and comes back, and what is written goes where its capitals say."""
     old = old_project(radio)
