@@ -106,6 +106,7 @@ def create_app(project_path: str | Path | None = None, settings: Settings | None
     app.state.tokens = Tokens(settings.key, settings.key_attempts)
     app.state.planner = Planner()
     app.state.rehearser = Planner()
+    app.state.adviser = Planner()
     app.state.is_closing = False
     faults.install(app)
     for room in (*_ROOMS, *_LAST_ROOMS):
@@ -122,3 +123,4 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     app.state.desk.thinker.cancel()
     app.state.planner.close()
     app.state.rehearser.close()
+    app.state.adviser.close()

@@ -132,6 +132,7 @@ class MovesPage:
     tabs: tuple[NavItem, ...] = field(metadata=said("one per outcome"))
     answer: Answer | None = field(metadata=said("about the chosen one"))
     terms: str = field(metadata=said("that it is by; empty where whatever may act was searched"))
+    step: str = field(metadata=said("what is being worked out by them; may be empty"))
     ask: Field | None = field(metadata=said("where other terms are asked for; None without outcomes"))
     through: tuple[NavItem, ...] = field(
         metadata=said("derived quantities that can be asked for in the place of their parts")
@@ -193,6 +194,7 @@ class NextPage:
 
     next_change: NextChange | None = field(metadata=said("advice in words"))
     told: str = field(metadata=said("what is looked at only, in half a sentence; may be empty"))
+    step: str = field(metadata=said("what is being worked out for that; may be empty"))
     ask: tuple[Field, ...] = field(metadata=said("form that says what there is for the next change"))
     is_asked: bool = field(metadata=said("whether something was said there"))
     is_refused: bool = field(metadata=said("whether something of it could not be read"))

@@ -15,7 +15,6 @@ from doe.charts import text
 from doe.fit.answered import answered
 from doe.model.change import broken_told
 from doe.model.choices import Value
-from doe.model.errors import FettleError
 from doe.model.model_words import between_commas, in_place_of_parts, read_model
 from doe.model.outcome import Outcome
 from doe.model.setup import Setup
@@ -27,7 +26,7 @@ from doe.web import urls
 from doe.web.contexts import Field, MovesPage, NavItem, Predicted, ReadingsOfOutcome, WhatIfPage
 from doe.web.desk import View
 from doe.web.factor_fields import factor_field, read_fields, reading_rows
-from doe.web.pages import AtDesk, page, think, waiting
+from doe.web.pages import AtDesk, adviser_of, page, think, waiting
 
 if TYPE_CHECKING:
     from doe.web.thinking import Thought
@@ -46,17 +45,22 @@ def show(request: Request, desk: AtDesk, outcome: str = "", terms: str = "") -> 
     chosen = find_outcome(setup, outcome) if outcome else next(iter(setup.outcomes), None)
     known = think(desk)
     answers = known.thought.answer_of if known.thought is not None else {}
-    found, error = answers.get(chosen.name) if chosen is not None else None, ""
+    found, error, step = answers.get(chosen.name) if chosen is not None else None, "", ""
     asked = ", ".join(between_commas(terms[:_MOST_TERMS]))
     if chosen is not None and asked:
-        try:
-            found = _by_terms(desk.project, chosen, asked, 1 + setup.outcomes.index(chosen))
-        except FettleError as err:
-            error = str(err)
+        place = 1 + setup.outcomes.index(chosen)
+        worked = adviser_of(request).ask(
+            (desk.mark(), chosen.name, asked),
+            lambda _: _by_terms(desk.project, chosen, asked, place),
+            desk.settings.patience_s,
+        )
+        error, step = worked.refusal, "the answer by these terms" if worked.is_working else ""
+        found = found if error else worked.answer
     context = MovesPage(
         tabs=tuple(NavItem(text.name(item.name), urls.moves(item.name), item == chosen) for item in setup.outcomes),
         answer=found,
         terms=asked if not error else "",
+        step=step,
         ask=Field("terms", "Terms", "text", asked, hint=_TERMS_HINT, error=error) if chosen is not None else None,
         through=_through(setup, chosen) if chosen is not None else (),
         here=urls.moves(chosen.name) if chosen is not None else "",

@@ -33,7 +33,7 @@ from doe.web.desk import Desk, View
 from doe.web.factor_fields import change_steps
 from doe.web.forms import Posted, Sent, at_most, marked
 from doe.web.next_asked import AtHand
-from doe.web.pages import AtDesk, go_to, page, think, waiting
+from doe.web.pages import AtDesk, adviser_of, go_to, page, think, waiting
 from doe.web.thinking import Thought
 
 if TYPE_CHECKING:
@@ -71,10 +71,14 @@ def _shown(
 ) -> Response:
     view, known = desk.view(), think(desk)
     units = [unit.name for unit in view.snapshot.units if not unit.retired]
-    advised, errors = _as_thought(known.thought), {}
+    advised, errors, step = _as_thought(known.thought), {}, ""
     if any(asked.values()):
         try:
-            advised = _as_asked(desk.project, next_asked.read(asked, units))
+            at_hand = next_asked.read(asked, units)
+            found = adviser_of(request).ask(
+                (desk.mark(), *asked.values()), lambda _: _as_asked(desk.project, at_hand), desk.settings.patience_s
+            )
+            advised, step = found.answer or _Advised(told=at_hand.told), "the next change" if found.is_working else ""
         except NotRead as err:
             errors = dict(err.errors)
     offers = _offers(desk, view, advised)
@@ -87,6 +91,7 @@ def _shown(
         NextPage(
             next_change=advised.words,
             told=advised.told,
+            step=step,
             ask=next_asked.fields(asked, units, errors),
             is_asked=any(asked.values()),
             is_refused=bool(errors),

@@ -30,6 +30,7 @@ from doe.web.contexts import Frame, NavItem, Notice, Waiting
 from doe.web.desk import Desk, View
 from doe.web.faults import NotHere
 from doe.web.forms import form_owner
+from doe.web.planner import Planner
 from doe.web.thinking import Known
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -113,6 +114,12 @@ def desk_of(request: Request) -> Desk:
     desk: Desk = request.app.state.desk
     desk.project  # noqa: B018 - raises
     return desk
+
+
+def adviser_of(request: Request) -> Planner:
+    """Return what answers questions about the log that a page asks beside the usual ones."""
+    adviser: Planner = request.app.state.adviser
+    return adviser
 
 
 AtDesk = Annotated[Desk, Depends(desk_of)]

@@ -2,10 +2,14 @@
 
 import html
 import re
+from dataclasses import replace
+from threading import Event
 
 import pytest
 
+from doe.project import Project
 from doe.web import urls
+from tests.web.client import worked_out
 from tests.web.test_setup import told
 
 HAND = {"hours": "1 h 30 min", "unit": "body A", "only": "learn"}
@@ -65,3 +69,21 @@ def test_no_time_is_said_as_in_python(visitor, project):
     stop = project.recommend(3, hours=5 / 60).stop
     assert stop.startswith("5 min left, and the cheapest move takes ")
     assert stop.partition(";")[0] in asked(visitor, hours="5 min").text
+
+
+def test_a_large_log_is_not_waited_for(app, visitor, monkeypatch):
+    """The page is there at once and says what it works out; asked again, it has the answer."""
+    app.state.desk.settings = replace(app.state.desk.settings, patience_s=0.0)
+    begun, recommend = Event(), Project.recommend
+
+    def slow(project, *given, **how):
+        begun.wait(20.0)
+        return recommend(project, *given, **how)
+
+    monkeypatch.setattr(Project, "recommend", slow)
+    page = asked(visitor, hours="3")
+    assert page.status == 200
+    assert "Working out the next change" in page.text
+    assert not [form for form in page.forms if form["action"] == "/next/take"]
+    begun.set()
+    assert worked_out(visitor, urls.next_change(asked=[("hours", "3")])).form("/next/take")
