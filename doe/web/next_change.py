@@ -54,11 +54,12 @@ def show(request: Request, desk: AtDesk) -> Response:
 
 @dataclass(frozen=True, slots=True)
 class _Advised:
-    """Advice, itself and in words; None where it is not worked out yet."""
+    """Advice, itself and in words, both None where it is not worked out yet; and what was looked for, in half a sentence."""
 
     advice: Advice | None = None
     words: NextChange | None = None
     told: str = ""
+    is_working: bool = False
 
 
 def _shown(
@@ -71,14 +72,10 @@ def _shown(
 ) -> Response:
     view, known = desk.view(), think(desk)
     units = [unit.name for unit in view.snapshot.units if not unit.retired]
-    advised, errors, step = _as_thought(known.thought), {}, ""
+    advised, errors = _as_thought(known.thought), {}
     if any(asked.values()):
         try:
-            at_hand = next_asked.read(asked, units)
-            found = adviser_of(request).ask(
-                (desk.mark(), *asked.values()), lambda _: _as_asked(desk.project, at_hand), desk.settings.patience_s
-            )
-            advised, step = found.answer or _Advised(told=at_hand.told), "the next change" if found.is_working else ""
+            advised = _looked_for(request, desk, next_asked.read(asked, units))
         except NotRead as err:
             errors = dict(err.errors)
     offers = _offers(desk, view, advised)
@@ -91,7 +88,7 @@ def _shown(
         NextPage(
             next_change=advised.words,
             told=advised.told,
-            step=step,
+            step="the next change" if advised.is_working else "",
             ask=next_asked.fields(asked, units, errors),
             is_asked=any(asked.values()),
             is_refused=bool(errors),
@@ -111,6 +108,15 @@ def _shown(
 
 def _as_thought(thought: Thought | None) -> _Advised:
     return _Advised(thought.asked.advice, thought.next_change) if thought is not None else _Advised()
+
+
+def _looked_for(request: Request, desk: Desk, at_hand: AtHand) -> _Advised:
+    """Return what is advised for what there is, or that it is being worked out."""
+    found = adviser_of(request).ask(
+        (desk.mark(), at_hand), lambda _: _as_asked(desk.project, at_hand), desk.settings.patience_s
+    )
+    answer: _Advised | None = found.answer
+    return answer if answer is not None else _Advised(told=at_hand.told, is_working=found.is_working)
 
 
 def _as_asked(project: Project, at_hand: AtHand) -> _Advised:
