@@ -3,6 +3,8 @@ import shutil
 import pytest
 
 from doe.cli.main import main
+from doe.guides.demos import demo_folder
+from doe.project import Project
 from doe.store import ProjectFile
 from tests.cli.running import Done
 
@@ -120,3 +122,18 @@ def unharmed(rig, tmp_path_factory):
         assert (after.fingerprint(), after.history()) == (before.fingerprint(), before.history())
         assert after.check() == []
     assert not rig.with_suffix(".files").exists()
+
+
+@pytest.fixture(scope="session")
+def radio_once(tmp_path_factory):
+    """The log of the invented radio, for tests that only read it or make a copy."""
+    folder = tmp_path_factory.mktemp("radio")
+    project = Project.create(folder / "radio.duckdb", demo_folder("radio") / "setup.toml")
+    project.import_log(demo_folder("radio") / "log.csv")
+    return folder / "radio.duckdb"
+
+
+@pytest.fixture
+def radio(radio_once, tmp_path):
+    """A project of that log, of the test's own."""
+    return Project.open(shutil.copy(radio_once, tmp_path / "radio.duckdb"))

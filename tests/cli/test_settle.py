@@ -1,26 +1,12 @@
 """`fettle settle`, on the log of the invented radio, whose truth its script writes down."""
 
 import json
-import shutil
 
 import pytest
 
 from doe.guides.demos import demo_folder
 from doe.model.settled import SettledVersion
 from doe.project import Project
-
-
-@pytest.fixture(scope="module")
-def radio_once(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("radio")
-    project = Project.create(folder / "radio.duckdb", demo_folder("radio") / "setup.toml")
-    project.import_log(demo_folder("radio") / "log.csv")
-    return folder / "radio.duckdb"
-
-
-@pytest.fixture
-def radio(radio_once, tmp_path):
-    return Project.open(shutil.copy(radio_once, tmp_path / "radio.duckdb"))
 
 
 @pytest.mark.slow
