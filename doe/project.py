@@ -236,10 +236,11 @@ class Project(Planning, Settling):
             If no variant is known to be the best, or a name or a setting is not allowed.
         """
         from doe.advise.effort import bought_levels
-        from doe.advise.nearest import starts
+        from doe.advise.nearest import all_starts
         from doe.advise.what_if import WhatIf, foresee
 
-        known, setup = self.snapshot(), self.setup
+        known = self.snapshot()
+        setup = known.setup
         variant = find_variant(start or self._best(seed), [item for item in known.variants if item.settings])
         settings = read_settings(as_mapping("changes", changes or {}), setup.factors, variant.settings)
         analyses, refusals = [], {}
@@ -260,7 +261,9 @@ class Project(Planning, Settling):
             ),
             foreseen=tuple(found),
             refusals=refusals | {one.outcome.name: one.refusal for one in found if one.refusal},
-            ways=tuple(starts(setup.factors, known.units, settings, setup.effort, bought_levels(setup.factors, there))),
+            ways=tuple(
+                all_starts(setup.factors, known.units, settings, setup.effort, bought_levels(setup.factors, there))
+            ),
             broken=broken_told(settings, setup),
         )
 

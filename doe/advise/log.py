@@ -19,8 +19,6 @@ from doe.model.stated import as_labels, distinct, is_empty, label_text, stated_s
 if TYPE_CHECKING:
     import pandas as pd
 
-"""Name of the one unit of a log that names none."""
-
 
 @dataclass(frozen=True, slots=True)
 class Log:

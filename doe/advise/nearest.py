@@ -33,7 +33,7 @@ class Start:
     is_there: bool = False
 
 
-def starts(
+def all_starts(
     factors: Sequence[Factor],
     units: Sequence[Unit],
     end: Mapping[str, Value],
@@ -58,17 +58,6 @@ def starts(
     ]
     ways.append(Start(NEW, new_unit_cost(factors, end, effort, bought)))
     return sorted(ways, key=lambda way: (way.cost.minutes, not way.is_there))
-
-
-def nearest_start(
-    factors: Sequence[Factor],
-    units: Sequence[Unit],
-    end: Mapping[str, Value],
-    effort: Effort,
-    bought: Mapping[str, Collection[str]] | None = None,
-) -> Start:
-    """Return the start that takes the fewest minutes; see `starts`."""
-    return starts(factors, units, end, effort, bought)[0]
 
 
 def start_told(way: Start) -> str:

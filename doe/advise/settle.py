@@ -10,7 +10,7 @@ from doe.advise.equivalents import Equivalents, make_equivalents
 from doe.advise.lasting import solve
 from doe.advise.log import Log, read_log
 from doe.advise.must_give import what_must_give
-from doe.advise.nearest import nearest_start
+from doe.advise.nearest import all_starts
 from doe.advise.recommend import recommend
 from doe.advise.routes import both_routes
 from doe.advise.standin import StandIn, choose_stand_in
@@ -102,7 +102,7 @@ def settle(
     routes = both_routes(readings, factors, outcomes, stand_in, start[stand_in.factor.name], seed)
     effort = effort or Effort()
     bought = bought_levels(factors, [*log.variants.values(), *(unit.settings for unit in log.units)])
-    starts = [nearest_start(factors, log.units, one.settings, effort, bought) for one in solved.nearest]
+    starts = [all_starts(factors, log.units, one.settings, effort, bought)[0] for one in solved.nearest]
     gives = what_must_give(stand_in, factors, start, solved, limits=limits, derived=derived)
     test = {}
     if solved.nearest:

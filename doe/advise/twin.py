@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from doe.advise.lasting import Equivalent
-from doe.advise.nearest import nearest_start
+from doe.advise.nearest import all_starts
 from doe.advise.routes import PARTS, THROUGH, Routes
 from doe.advise.space import kept
 from doe.advise.standin import StandIn
@@ -52,7 +52,7 @@ def twin_build(
     """
     mixes = _mixes(stand_in, factors, start, equivalent, limits, derived)
     apart, outcomes = _apart(mixes, routes)
-    starts = [nearest_start(factors, units, row, effort) for row in rows_of(mixes)]
+    starts = [all_starts(factors, units, row, effort)[0] for row in rows_of(mixes)]
     best = 0
     for place in range(1, len(mixes)):
         gain = apart[place] / max(_CLEAR, apart[0]) if apart[place] >= _CLEAR else 0.0

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from doe.advise.nearest import start_told, starts
+from doe.advise.nearest import all_starts, start_told
 from doe.advise.what_if import foresee
 from doe.charts import text
 from doe.fit.answered import answered
@@ -159,4 +159,4 @@ def _predicted(thought: Thought, settings: Mapping[str, Value], best: Mapping[st
 def _effort(view: View, settings: Mapping[str, Value]) -> tuple[str, ...]:
     """Say what it takes to get there, from each unit that can, and from nothing."""
     setup = view.snapshot.setup
-    return tuple(start_told(way) for way in starts(setup.factors, view.snapshot.units, settings, setup.effort))
+    return tuple(start_told(way) for way in all_starts(setup.factors, view.snapshot.units, settings, setup.effort))

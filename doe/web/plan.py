@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 router.include_router(route.router)
 
-_SHAPE = ("blocks", "units", "centre")
-"""What may be said of the plan of one kind, in runs and numbers of things."""
+_SHAPE = {"blocks": "block", "units": "units", "centre": "centre"}
+"""What may be said of the plan of one kind, by the word with which a refusal speaks of it."""
 _ASKED = ("hours", "runs", "kind", "model", "beside", *_SHAPE)
 _AMOUNTS = ("hours", "runs", "kind")
 """One of these has to be said."""
@@ -164,17 +164,12 @@ def _at_field(refused: str, asked: Mapping[str, str]) -> dict[str, str]:
     if "'beside the log'" in refused:
         return {"beside": refused}
     if asked["kind"]:
-        about = next((name for name in _SHAPE if asked[name] and _word(name) in refused), "")
+        about = next((name for name, word in _SHAPE.items() if asked[name] and word in refused), "")
         return {about: capital(refused)} if about else {"runs" if has_runs else "kind": refused}
     if not refused.startswith("No plan "):
         return {}
     is_dear = "the cheapest takes" in refused or not asked["runs"]
     return {"hours" if asked["hours"] and is_dear else "runs": refused}
-
-
-def _word(name: str) -> str:
-    """Return the word by which a refusal speaks of an amount."""
-    return {"blocks": "block"}.get(name, name)
 
 
 def _reviewed(project: Project, tell: Tell) -> tuple[Plan, None, Judged, Route | None]:

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from doe.advise.equivalents import _fits, _off, _where
-from doe.advise.nearest import nearest_start
+from doe.advise.nearest import all_starts
 from doe.advise.reach import NEW
 from doe.advise.routes import PARTS
 from doe.model.effort import Effort
@@ -59,5 +59,5 @@ def test_where_to_begin_is_said_with_its_minutes():
 def test_a_unit_to_begin_at_is_there_only_where_nothing_has_to_be_changed(wool, unit):
     """Wool is changed in no time, so that A and B take the same."""
     units = [Unit("A", {"wool": 0.0}), Unit("B", {"wool": 20.0})]
-    found = nearest_start([WOOL], units, {"wool": wool}, Effort(new_unit_minutes=5))
+    found = all_starts([WOOL], units, {"wool": wool}, Effort(new_unit_minutes=5))[0]
     assert (found.unit, found.cost.minutes, found.is_there) == (unit, 0.0, wool < 40)
