@@ -188,7 +188,10 @@ def test_without_a_browser_no_pdf_is_written_and_it_is_said(tmp_path, monkeypatc
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="Chromium is not installed")
 @pytest.mark.parametrize(("paper", "width", "height"), [("A4", 210 / 25.4, 297 / 25.4), ("letter", 8.5, 11)])
 def test_a_page_prints_on_the_paper_there_is(project, tmp_path, paper, width, height):
-    """A4 is 210 by 297 mm (ISO 216), letter 8.5 by 11 inches; a PDF counts in 72nds of an inch (ISO 32000-1, 8.3.2.3)."""
+    """A4 is 210 by 297 mm (ISO 216), letter 8.5 by 11 inches; a PDF counts in 72nds of an inch (ISO 32000-1, 8.3.2.3).
+
+    All of it *from memory*.
+    """
     page = build_sheet(project, tmp_path / "sheet.html")
     made = print_pdf(page, tmp_path / "sheet.pdf", paper=paper).read_bytes()
     assert made.startswith(b"%PDF")

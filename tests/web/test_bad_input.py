@@ -243,7 +243,7 @@ def test_a_label_with_a_slash_has_a_page(visitor, project):
 
 @pytest.mark.parametrize("label", [".", "..", "1/readings", "1/correct", "50%", "50%2F", "a?b#c", "..."])
 def test_a_variant_may_be_called_what_is_a_path(visitor, project, label):
-    """A browser leaves the parts . and .. out of a path, and the readings of 1 stand under 1/readings (RFC 3986, 5.2.4)."""
+    """A browser leaves the parts . and .. out of a path (RFC 3986, 5.2.4, *from memory*); 1/readings are the readings of 1."""
     project.file.correct_variant("2", name=label)
     assert f"<h1><bdi>{label}</bdi></h1>" in html.unescape(visitor.get(urls.variant(label)).html)
     assert urls.variant(label) == urljoin(urls.variants() + "/", urls.variant(label))
